@@ -1,0 +1,34 @@
+"""One family of errors, each a single message naming file, place and cure."""
+
+
+class DyntestError(Exception):
+    """Anything that stops the program and that its user can mend.
+
+    The text of the error is one sentence or two for an engineer, never a trace of the program.
+    """
+
+
+class InputError(DyntestError):
+    """An input that cannot be used as it stands.
+
+    Parameters
+    ----------
+    source : str
+        The file, as the user knows it, such as ``"P2-4/sheet.toml"``.
+    place : str
+        Where in the file, such as ``"[pile] area"`` or ``"row 12, column strain_1 [µm/m]"``.
+    problem : str
+        What came and why it cannot be used.
+    cure : str
+        What to write or do instead.
+
+    Examples
+    --------
+    >>> print(InputError("sheet.toml", "[pile] area", '"100 m" is a length', 'write an area: "100 cm^2"'))
+    sheet.toml, [pile] area: "100 m" is a length; write an area: "100 cm^2".
+    """
+
+    def __init__(self, source: str, place: str, problem: str, cure: str):
+        self.source, self.place, self.problem, self.cure = source, place, problem, cure
+        where = f"{source}, {place}" if place else source
+        super().__init__(f"{where}: {problem}; {cure}.")

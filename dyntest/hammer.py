@@ -1,0 +1,47 @@
+"""The hammer and what lies between its ram and the pile head."""
+
+from dataclasses import dataclass
+
+from dyntest.units import STANDARD_GRAVITY
+
+
+@dataclass(frozen=True)
+class Hammer:
+    """A pile-driving hammer as its data sheet and the site describe it.
+
+    Parameters
+    ----------
+    kind : str
+        ``"open-end diesel"``, ``"closed-end diesel"``, ``"air"``, ``"hydraulic"`` or ``"drop"``.
+    ram_mass : float
+        Mass of the ram [kg].
+    rated_energy : float or None
+        Rated energy [J].
+    minimum_stroke, maximum_stroke : float or None
+        Approved range of the stroke [m].
+    efficiency : float or None
+        Share of ram weight times stroke that is left as kinetic energy at impact [1].
+    helmet_mass : float or None
+        Mass between hammer cushion and pile [kg].
+    hammer_cushion_stiffness, pile_cushion_stiffness : float or None
+        Stiffness in compression [N/m].
+    hammer_cushion_restitution, pile_cushion_restitution : float
+        Coefficient of restitution e [1]; a cushion unloads with its stiffness divided by e² (Smith 1960).
+    """
+
+    kind: str
+    ram_mass: float
+    rated_energy: float | None = None
+    minimum_stroke: float | None = None
+    maximum_stroke: float | None = None
+    efficiency: float | None = None
+    helmet_mass: float | None = None
+    hammer_cushion_stiffness: float | None = None
+    hammer_cushion_restitution: float = 1.0
+    pile_cushion_stiffness: float | None = None
+    pile_cushion_restitution: float = 1.0
+
+    @property
+    def ram_weight(self) -> float:
+        """Weight of the ram, W [N]."""
+        return self.ram_mass * STANDARD_GRAVITY

@@ -1,0 +1,187 @@
+"""The one table of names: every number the program gives, with its symbol, its words, its units and its sign.
+
+Column headers, `summary.json`, the terminal, pages and the report all read it, so a number is called the same
+everywhere. Values are SI floats; the display units are only how an engineer likes to read them.
+"""
+
+from dataclasses import dataclass
+
+from dyntest.units import unit_factor
+
+
+@dataclass(frozen=True)
+class Name:
+    """One number's name and how it is written.
+
+    Parameters
+    ----------
+    code : str
+        The name in code, in CSV headers and in `summary.json`.
+    symbol : str
+        The symbol used in equations and on axes.
+    words : str
+        The name in words, as a report says it.
+    dimension : str
+        A key of `dyntest.units.DIMENSIONS`, or ``"ratio"`` or ``"count"``.
+    unit : str
+        Unit of the stored number (SI); ``"1"`` for a ratio.
+    si, us : tuple of (str, int)
+        Display unit and number of decimals where SI or US units are asked for.
+    sign : str
+        What positive means, or empty where only positive values exist.
+    """
+
+    code: str
+    symbol: str
+    words: str
+    dimension: str
+    unit: str
+    si: tuple[str, int]
+    us: tuple[str, int]
+    sign: str = ""
+
+
+_FORCE = ("force", "N", ("kN", 0), ("kip", 0))
+_STRESS = ("stress", "Pa", ("MPa", 1), ("ksi", 1))
+_LENGTH = ("length", "m", ("m", 2), ("ft", 1))
+_MOVEMENT = ("length", "m", ("mm", 1), ("in", 2))
+_ENERGY = ("energy", "J", ("kJ", 1), ("kip ft", 1))
+_RATIO = ("ratio", "1", ("", 2), ("", 2))
+_COMPRESSION = "compression positive"
+_DOWN = "downward positive"
+
+NAMES = {
+    name.code: name
+    for name in (
+        Name("blow", "n", "blow number", "count", "1", ("", 0), ("", 0)),
+        Name("clock", "t", "time since the start of the drive", "time", "s", ("s", 1), ("s", 1)),
+        Name("peak_force", "F_max", "peak force at the gauges", *_FORCE, _COMPRESSION),
+        Name(
+            "peak_velocity",
+            "v_max",
+            "peak velocity at the gauges",
+            "velocity",
+            "m/s",
+            ("m/s", 2),
+            ("ft/s", 1),
+            _DOWN,
+        ),
+        Name(
+            "peak_compression_stress",
+            "σ_c",
+            "peak mean compression stress at the gauges",
+            *_STRESS,
+            _COMPRESSION,
+        ),
+        Name("peak_gauge_stress", "σ_g", "peak compression stress at a single gauge", *_STRESS, _COMPRESSION),
+        Name("toe_compression_stress", "σ_toe", "peak compression stress at the toe", *_STRESS, _COMPRESSION),
+        Name("peak_tension_stress", "σ_t", "peak tension stress along the pile", *_STRESS, "tension positive"),
+        Name("peak_tension_depth", "x_t", "depth below the gauges of the peak tension", *_LENGTH),
+        Name("transferred_energy", "E_max", "transferred energy", *_ENERGY),
+        Name("energy_ratio", "η", "transferred energy over rated energy", *_RATIO),
+        Name("energy_ratio_stroke", "η_h", "transferred energy over ram weight times stroke", *_RATIO),
+        Name("blow_rate", "f", "blow rate", "frequency", "Hz", ("blows/min", 1), ("blows/min", 1)),
+        Name("stroke", "h", "stroke of the ram", *_LENGTH),
+        Name("total_resistance", "R", "total resistance (no damping taken off)", *_FORCE),
+        Name("case_resistance", "R_s", "Case resistance at the first peak", *_FORCE),
+        Name("case_resistance_maximum", "R_max", "Case resistance, largest over time", *_FORCE),
+        Name("case_resistance_toe_at_rest", "R_0", "Case resistance when the toe is at rest", *_FORCE),
+        Name("case_resistance_unloading", "R_u", "Case resistance corrected for shaft unloading", *_FORCE),
+        Name("damping_factor", "J", "Case damping factor", *_RATIO),
+        Name("matched_resistance", "R_m", "resistance from signal matching", *_FORCE),
+        Name("shaft_resistance", "R_shaft", "shaft resistance", *_FORCE),
+        Name("toe_resistance", "R_toe", "toe resistance", *_FORCE),
+        Name("misfit", "ε", "misfit of computed and measured upward wave", "ratio", "1", ("", 3), ("", 3)),
+        Name("integrity_factor", "β", "integrity factor", *_RATIO),
+        Name("integrity_depth", "x_β", "depth below the gauges of the integrity factor", *_LENGTH),
+        Name("proportionality", "F/Zv", "force over impedance times velocity at the first peak", *_RATIO),
+        Name("bending_ratio", "b", "difference of the strain gauges over their sum at the peak", *_RATIO),
+        Name("peak_displacement", "u_max", "peak displacement at the gauges", *_MOVEMENT, _DOWN),
+        Name("final_displacement", "u_end", "displacement at the end of the record", *_MOVEMENT, _DOWN),
+        Name("set_per_blow", "s", "set per blow", *_MOVEMENT, _DOWN),
+        Name("penetration", "d", "penetration of the toe", *_LENGTH, _DOWN),
+        Name("setup_factor", "k_t", "resistance at restrike over resistance at end of drive", *_RATIO),
+    )
+}
+"""Every `Name` by its code."""
+
+
+def column_header(code: str) -> str:
+    """Give the header of a CSV column, the name with its SI unit in square brackets.
+
+    Parameters
+    ----------
+    code : str
+        A key of `NAMES`.
+
+    Returns
+    -------
+    str
+        The header; a number without a unit stands alone.
+
+    Examples
+    --------
+    >>> column_header("peak_force"), column_header("blow")
+    ('peak_force [N]', 'blow')
+    """
+    unit = NAMES[code].unit
+    return code if unit == "1" else f"{code} [{unit}]"
+
+
+def display_unit(code: str, system: str) -> tuple[str, float, int]:
+    """Give how a number is shown to an engineer.
+
+    Parameters
+    ----------
+    code : str
+        A key of `NAMES`.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    tuple of (str, float, int)
+        Unit text, the factor from the stored SI number to it, and the number of decimals.
+
+    Examples
+    --------
+    >>> display_unit("set_per_blow", "SI")
+    ('mm', 1000.0, 1)
+    """
+    name = NAMES[code]
+    unit, decimals = name.us if system == "US" else name.si
+    if not unit:
+        return "", 1.0, decimals
+    if unit == "blows/min":
+        return unit, 60.0, decimals
+    if unit == name.unit:
+        return unit, 1.0, decimals
+    return unit, 1.0 / unit_factor(unit, name.dimension), decimals
+
+
+def show(code: str, value: float, system: str) -> str:
+    """Write a number with its unit, as an engineer reads it.
+
+    Parameters
+    ----------
+    code : str
+        A key of `NAMES`.
+    value : float
+        The number [SI, `Name.unit`].
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    str
+        Number and unit; a dash where the number does not exist (not a number).
+
+    Examples
+    --------
+    >>> show("case_resistance", 1.69e6, "US"), show("case_resistance", 1.69e6, "SI")
+    ('380 kip', '1,690 kN')
+    """
+    if value is None or value != value:
+        return "–"
+    unit, factor, decimals = display_unit(code, system)
+    return f"{value * factor:,.{decimals}f} {unit}".strip()

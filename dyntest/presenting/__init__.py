@@ -1,0 +1,1 @@
+"""Results for people and for other programs: tables, figures, summary and report."""

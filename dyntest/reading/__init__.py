@@ -1,0 +1,1 @@
+"""What comes from outside: the test sheet, signal tables, driving and production logs."""
