@@ -26,7 +26,7 @@ class Name:
     unit : str
         Unit of the stored number (SI); ``"1"`` for a ratio.
     si, us : tuple of (str, int)
-        Display unit and number of decimals where SI or US units are asked for.
+        Display unit and number of decimals [1] where SI or US units are asked for.
     sign : str
         What positive means, or empty where only positive values exist.
     """
@@ -141,7 +141,7 @@ def display_unit(code: str, system: str) -> tuple[str, float, int]:
     Returns
     -------
     tuple of (str, float, int)
-        Unit text, the factor from the stored SI number to it, and the number of decimals.
+        Unit text, the factor from the stored SI number to it [display unit per SI unit], and the number of decimals.
 
     Examples
     --------

@@ -44,7 +44,7 @@ class Signals:
 
     @property
     def n_blows(self) -> int:
-        """Number of blows."""
+        """Number of blows [1]."""
         return len(self.blow)
 
     @property
@@ -69,8 +69,10 @@ class AveragedTraces:
         Force, shape (n_blows, n_samples) [N], compression positive.
     velocity : numpy.ndarray
         Velocity, shape (n_blows, n_samples) [m/s], downward positive.
-    clock, penetration : numpy.ndarray or None
-        As in `Signals`.
+    clock : numpy.ndarray or None
+        Time of each blow since the start of the drive, shape (n_blows,) [s].
+    penetration : numpy.ndarray or None
+        Penetration of the toe at each blow, shape (n_blows,) [m].
     """
 
     source: str
@@ -83,7 +85,7 @@ class AveragedTraces:
 
     @property
     def n_blows(self) -> int:
-        """Number of blows."""
+        """Number of blows [1]."""
         return len(self.blow)
 
     @property

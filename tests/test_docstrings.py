@@ -1,0 +1,139 @@
+"""Every public name of the library says what it takes and gives, each number with its unit."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from dyntest.names import NAMES
+
+LIBRARY = Path(__file__).parent.parent / "dyntest"
+
+NUMBER = re.compile(r"\b(float|int|complex|ndarray|array|arrays|Series)\b")
+"""Types that carry numbers; text, flags, paths, tables and dataclasses carry their units themselves."""
+
+SYMBOL = r"(?:1|%|N|kN|MN|m|mm|s|ms|Pa|MPa|kPa|kg|J|kJ|Hz|day|days|rad|µm|sample|samples|ft|in|kip|blows)"
+UNIT = re.compile(rf"\[(?:{SYMBOL}(?:\^-?\d)?(?:[ /·]+{SYMBOL}(?:\^-?\d)?)*|[^\[\]]*\bunit\b[^\[\]]*)\]")
+"""A unit in square brackets, or words that say whose unit it is, such as [SI unit of the dimension]."""
+
+
+def entries(docstring: str, section: str) -> list[tuple[str, str, str]]:
+    """Name, type and text of each entry in a section of a numpydoc docstring."""
+    lines = [line.rstrip() for line in docstring.split("\n")]
+    found, index = [], next((i for i in range(len(lines) - 1) if is_heading(lines, i) and lines[i] == section), None)
+    if index is None:
+        return []
+    for number in range(index + 2, len(lines)):
+        line = lines[number]
+        if is_heading(lines, number):
+            break
+        if line and not line.startswith(" "):
+            name, _, kind = line.partition(" : ") if section == "Parameters" else ("", "", line)
+            found.append([name.strip(), kind.strip(), ""])
+        elif found:
+            found[-1][2] += " " + line.strip()
+    return [tuple(entry) for entry in found]
+
+
+def is_heading(lines: list[str], number: int) -> bool:
+    """Whether a line is underlined with dashes."""
+    return number + 1 < len(lines) and lines[number] != "" and set(lines[number + 1]) == {"-"}
+
+
+def complaints(source: str) -> list[str]:
+    """What is missing in the docstrings of the public functions, properties and dataclasses of a module."""
+    wrong = []
+    for owner, node in public_nodes(ast.parse(source)):
+        label = f"{owner}{node.name}"
+        docstring = ast.get_docstring(node) or ""
+        if isinstance(node, ast.ClassDef):
+            wrong += units_missing(label, docstring)
+            continue
+        returns = ast.unparse(node.returns) if node.returns else "None"
+        if any(isinstance(d, ast.Name) and "property" in d.id for d in node.decorator_list):
+            if NUMBER.search(returns) and not UNIT.search(docstring):
+                wrong.append(f"{label}: property gives {returns} without a [unit]")
+            continue
+        wrong += parameters_missing(label, node, docstring) + units_missing(label, docstring)
+        if returns != "None" and not entries(docstring, "Returns") and not entries(docstring, "Yields"):
+            wrong.append(f"{label}: no Returns section")
+    return wrong
+
+
+def public_nodes(tree: ast.Module):
+    """Each public function and class of a module, and each public method, with its owner's name before it."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield "", node
+            if isinstance(node, ast.ClassDef):
+                for inner in node.body:
+                    if isinstance(inner, ast.FunctionDef) and not inner.name.startswith("_"):
+                        yield f"{node.name}.", inner
+
+
+def parameters_missing(label: str, node: ast.FunctionDef, docstring: str) -> list[str]:
+    """Parameters of the signature that the docstring leaves out, and the other way round."""
+    arguments = node.args
+    given = [a.arg for a in (*arguments.posonlyargs, *arguments.args, *arguments.kwonlyargs)]
+    given += [a.arg for a in (arguments.vararg, arguments.kwarg) if a]
+    given = {name for name in given if name not in ("self", "cls") and not name.startswith("_")}
+    told = {name.strip().lstrip("*") for entry in entries(docstring, "Parameters") for name in entry[0].split(",")}
+    return [f"{label}: parameter {name} in one of signature and docstring only" for name in sorted(given ^ told)]
+
+
+def units_missing(label: str, docstring: str) -> list[str]:
+    """Numbers among the parameters and returns that carry no unit, or another one than the table of names gives."""
+    wrong = []
+    for section in ("Parameters", "Returns", "Yields"):
+        for name, kind, text in entries(docstring, section):
+            if not NUMBER.search(kind):
+                continue
+            if not UNIT.search(f"{kind} {text}"):
+                wrong.append(f"{label}: {section} {name or kind} has no [unit]")
+            for code in (part.strip() for part in name.split(",")):
+                if code in NAMES and f"[{NAMES[code].unit}]" not in text:
+                    wrong.append(f"{label}: {code} is not in [{NAMES[code].unit}] as in the table of names")
+    return wrong
+
+
+@pytest.mark.parametrize("path", sorted(LIBRARY.rglob("*.py")), ids=lambda path: str(path.relative_to(LIBRARY)))
+def test_numbers_carry_their_units(path):
+    assert complaints(path.read_text()) == []
+
+
+GOOD = '''
+def force(area, name):
+    """Give the force.
+
+    Parameters
+    ----------
+    area : float
+        Area [m^2].
+    name : str
+        Name.
+
+    Returns
+    -------
+    float
+        Force [N].
+    """
+'''
+
+
+def test_a_good_docstring_passes():
+    assert complaints(GOOD) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "complaint"),
+    [
+        ("Area [m^2].", "Area.", "force: Parameters area has no [unit]"),
+        ("Area [m^2].", "Area, shape (n,), see tuple[int, ...].", "force: Parameters area has no [unit]"),
+        ("Force [N].", "Force.", "force: Returns float has no [unit]"),
+        ("(area, name)", "(area, name, more)", "force: parameter more in one of signature and docstring only"),
+        ("area : float", "penetration : float", "force: penetration is not in [m] as in the table of names"),
+    ],
+)
+def test_a_bad_docstring_is_seen(old, new, complaint):
+    assert complaint in complaints(GOOD.replace(old, new))
