@@ -1,0 +1,150 @@
+"""Figures on paper: a tidy frame drawn by matplotlib, the same bytes for the same frame."""
+
+import io
+import textwrap
+
+import matplotlib
+import pandas as pd
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from dyntest.presenting import palette
+from dyntest.presenting.frames import TIME, title
+
+WIDTH = 6.7
+"""Width of a figure [in], the text width of a page of A4 or US Letter with margins of about 0.8 in."""
+
+STYLE = {
+    "svg.hashsalt": "dyntest",  # the same names inside the file each time
+    "font.size": 8.5,
+    "axes.edgecolor": palette.QUIET,
+    "axes.labelcolor": palette.INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "text.color": palette.INK,
+    "xtick.color": palette.INK,
+    "ytick.color": palette.INK,
+    "legend.frameon": False,
+    "lines.linewidth": 1.4,
+}
+
+
+def traces_figure(frame: pd.DataFrame, heading: str, marks: dict[str, float], last: float) -> bytes:
+    """Draw traces of one blow against time.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `frames.traces` or `frames.wave_traces`.
+    heading : str
+        What the picture shows, over it.
+    marks : dict of str to float
+        Times after the impact begins that matter, such as the first peak, by what they are [ms].
+    last : float
+        Where the time axis ends [ms].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    value = frame.columns[1]
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH, 2.9), layout="constrained")
+        axes = figure.subplots()
+        axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
+        for name, line in frame[frame[TIME].between(-1.0, last)].groupby("trace", sort=False):
+            colour, dash = palette.TRACES[name]
+            axes.plot(line[TIME], line[value], color=colour, linestyle=dash, label=name)
+        for name, moment in marks.items():
+            axes.axvline(moment, color=palette.ACCENT, linewidth=0.8)
+            axes.annotate(
+                name, (moment, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -8), textcoords="offset points"
+            ).set_color(palette.ACCENT)
+        axes.set(xlabel=TIME, ylabel=value, xlim=(-1.0, last))
+        axes.set_title(heading, loc="left", fontsize=9.5)
+        axes.legend(loc="upper right")
+        return _svg(figure)
+
+
+def profiles_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], limits: dict[str, float]) -> bytes:
+    """Draw numbers of every blow side by side, against the blow number across or the penetration downward.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `frames.profile`.
+    heading : str
+        What the picture shows, over it.
+    kinds : dict of str to str
+        Kind of each drive, ``"initial"`` or ``"restrike"``, by its name.
+    limits : dict of str to float
+        A limit to draw by the title of its quantity [display unit of the quantity].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    along = frame.columns[1]
+    quantities = list(frame["quantity"].unique())
+    downward = along.startswith(title("penetration", "SI").split(" [")[0])
+    shape = (1, len(quantities)) if downward else (len(quantities), 1)
+    size = (WIDTH, 4.6) if downward else (WIDTH, 1.25 * len(quantities) + 0.6)
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=size, layout="constrained")
+        panels = figure.subplots(*shape, sharex=not downward, sharey=downward, squeeze=False).ravel()
+        for panel, quantity in zip(panels, quantities, strict=True):
+            _profile_panel(panel, frame[frame["quantity"] == quantity], kinds, downward)
+            if quantity in limits:
+                _limit(panel, limits[quantity], downward)
+            wrapped = textwrap.fill(quantity, 20 if downward else 26)
+            if downward:
+                panel.set_xlabel(wrapped)
+            else:
+                panel.set_ylabel(wrapped, rotation="horizontal", ha="right", va="center")
+        if downward:
+            panels[0].invert_yaxis()
+            panels[0].set_ylabel(along)
+        elif len(panels):
+            panels[-1].set_xlabel(along)
+        if len(kinds) > 1:
+            panels[0].legend(loc="best")
+        figure.suptitle(heading, x=0.01, ha="left", fontsize=9.5)
+        return _svg(figure)
+
+
+def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: bool) -> None:
+    along = frame.columns[1]
+    for number, (drive, points) in enumerate(frame.groupby("drive", sort=False)):
+        across, up = (points["value"], points[along]) if downward else (points[along], points["value"])
+        kind = kinds[drive]
+        marker = palette.MARKERS[number % len(palette.MARKERS)]
+        style = "" if len(points) > 1 else marker
+        panel.plot(
+            across,
+            up,
+            color=palette.DRIVES[kind],
+            marker=marker,
+            markersize=2.2 if style == "" else 4.5,
+            markevery=max(1, len(points) // 12),
+            linewidth=1.0,
+            label=drive.replace("_", " "),
+        )
+
+
+def _limit(panel, value: float, downward: bool) -> None:
+    draw = panel.axvline if downward else panel.axhline
+    draw(value, color=palette.WARNING, linestyle="dashdot", linewidth=1.0)
+    place, coordinates = ((value, 0.02), ("data", "axes fraction"))
+    if not downward:
+        place, coordinates = place[::-1], coordinates[::-1]
+    panel.annotate(
+        "limit", place, xycoords=coordinates, xytext=(2, 2), textcoords="offset points", color=palette.WARNING
+    )
+
+
+def _svg(figure: Figure) -> bytes:
+    buffer = io.BytesIO()
+    FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "dyntest"})
+    return buffer.getvalue()

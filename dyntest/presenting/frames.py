@@ -1,0 +1,186 @@
+"""Tidy frames behind every figure, one row a point, drawn on paper by matplotlib and on a page by Altair alike.
+
+Columns are titled as an axis is, name and unit, in the units the engineer reads.
+"""
+
+import numpy as np
+import pandas as pd
+
+from dyntest.names import NAMES, display_unit
+from dyntest.signals import Waves
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
+"""Between the words of a unit, so that no title is broken there."""
+
+
+def title(code: str, system: str) -> str:
+    """Give the title of an axis: the name in words and its unit.
+
+    Parameters
+    ----------
+    code : str
+        A key of `dyntest.names.NAMES`.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    str
+        Words, and the unit in square brackets where there is one.
+
+    Examples
+    --------
+    >>> title("set_per_blow", "SI"), title("energy_ratio", "US")
+    ('set per blow [mm]', 'transferred energy over rated energy')
+    """
+    unit, _, _ = display_unit(code, system)
+    return f"{NAMES[code].words} [{unit.replace(' ', NO_BREAK)}]" if unit else NAMES[code].words
+
+
+def shown(code: str, values: np.ndarray, system: str) -> np.ndarray:
+    """Give numbers in the units the engineer reads.
+
+    Parameters
+    ----------
+    code : str
+        A key of `dyntest.names.NAMES`.
+    values : numpy.ndarray
+        The numbers, any shape [SI unit of the name].
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    numpy.ndarray
+        The numbers [display unit of the name].
+
+    Examples
+    --------
+    >>> shown("transferred_energy", np.array([36000.0]), "SI")
+    array([36.])
+    """
+    return np.asarray(values, dtype=float) * display_unit(code, system)[1]
+
+
+TIME = "time after the impact begins [ms]"
+
+
+def force_title(system: str) -> str:
+    """Give the title of an axis of forces that are not the peak force.
+
+    Parameters
+    ----------
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    str
+        ``force`` and its unit.
+
+    Examples
+    --------
+    >>> force_title("US")
+    'force [kip]'
+    """
+    return f"force [{display_unit('peak_force', system)[0]}]"
+
+
+def traces(waves: Waves, row: int, system: str) -> pd.DataFrame:
+    """Give the measured force and Z·velocity of one blow.
+
+    Parameters
+    ----------
+    waves : Waves
+        Conditioned force and velocity.
+    row : int
+        Row of the blow in `waves` [1].
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    """
+    return _long(
+        waves, row, {"force": waves.force[row], "impedance × velocity": waves.impedance * waves.velocity[row]}, system
+    )
+
+
+def wave_traces(waves: Waves, row: int, system: str, computed_up: np.ndarray | None = None) -> pd.DataFrame:
+    """Give the downward and upward waves of one blow, and the computed upward wave where there is one.
+
+    Parameters
+    ----------
+    waves : Waves
+        Conditioned force and velocity.
+    row : int
+        Row of the blow in `waves` [1].
+    system : str
+        ``"SI"`` or ``"US"``.
+    computed_up : numpy.ndarray or None
+        Upward wave from signal matching at the samples of the record, shape (n_samples,) [N].
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    """
+    zv = waves.impedance * waves.velocity[row]
+    lines = {"downward wave": 0.5 * (waves.force[row] + zv), "upward wave": 0.5 * (waves.force[row] - zv)}
+    if computed_up is not None:
+        lines["upward wave, computed"] = computed_up
+    return _long(waves, row, lines, system)
+
+
+def _long(waves: Waves, row: int, lines: dict[str, np.ndarray], system: str) -> pd.DataFrame:
+    milliseconds = 1e3 * (waves.time - waves.time[waves.onset[row]])
+    parts = [
+        pd.DataFrame({TIME: milliseconds, force_title(system): shown("peak_force", line, system), "trace": name})
+        for name, line in lines.items()
+    ]
+    return pd.concat(parts, ignore_index=True)
+
+
+def profile(tables: dict[str, pd.DataFrame], codes: tuple[str, ...], against: str, system: str) -> pd.DataFrame:
+    """Give numbers of every blow of every drive against the blow number or the penetration.
+
+    Parameters
+    ----------
+    tables : dict of str to pandas.DataFrame
+        Table of blows by the name of its drive; columns are names in code.
+    codes : tuple of str
+        Names in code; one that a table lacks is left out for that table.
+    against : str
+        ``"blow"`` or ``"penetration"``.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `drive`, the title of `against`, `quantity` (a title) and `value`; only points that exist.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"blow": [1, 2], "stroke": [2.0, np.nan]})
+    >>> profile({"initial": table}, ("stroke", "misfit"), "blow", "SI")
+         drive  blow number               quantity  value
+    0  initial          1.0  stroke of the ram [m]    2.0
+    """
+    parts = [
+        pd.DataFrame(
+            {
+                "drive": drive,
+                title(against, system): shown(against, table[against], system),
+                "quantity": title(code, system),
+                "value": shown(code, table[code], system),
+            }
+        )
+        for drive, table in tables.items()
+        for code in codes
+        if code in table and against in table
+    ]
+    columns = ["drive", title(against, system), "quantity", "value"]
+    return pd.concat(parts, ignore_index=True).dropna(ignore_index=True) if parts else pd.DataFrame(columns=columns)

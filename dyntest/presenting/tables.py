@@ -1,0 +1,60 @@
+"""The table of blows as CSV: SI, a unit in every header, safe to open in a spreadsheet."""
+
+import pandas as pd
+
+from dyntest.names import column_header
+
+DIGITS = 9
+"""Significant digits of a written number: far more than any gauge gives, fewer than rounding of the arithmetic."""
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet runs text that begins like this as a formula (common practice, no source)."""
+
+
+def neutral(text: str) -> str:
+    """Give text that no spreadsheet takes for a formula.
+
+    Parameters
+    ----------
+    text : str
+        Free text.
+
+    Returns
+    -------
+    str
+        The text, after an apostrophe where it begins like a formula.
+
+    Examples
+    --------
+    >>> neutral("=1+1"), neutral("pile 3")
+    ("'=1+1", 'pile 3')
+    """
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def blows_csv(table: pd.DataFrame) -> bytes:
+    """Give the table of blows as the content of a CSV file, the same bytes for the same table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row a blow; columns are names in code.
+
+    Returns
+    -------
+    bytes
+        UTF-8 text; a number that does not exist is left empty.
+
+    Examples
+    --------
+    >>> print(blows_csv(pd.DataFrame({"blow": [7], "stroke": [2.5], "misfit": [float("nan")]})).decode())
+    blow,stroke [m],misfit
+    7,2.5,
+    <BLANKLINE>
+    """
+    written = table.copy()
+    for column in written.select_dtypes(exclude=["number", "bool"]):
+        written[column] = [neutral(value) if isinstance(value, str) else value for value in written[column]]
+    written.columns = [column_header(code) for code in table.columns]
+    text = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
+    return text.encode()

@@ -1,0 +1,109 @@
+"""Write results whole or not at all, and never over an input."""
+
+import contextlib
+import errno
+import os
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from dyntest.errors import InputError
+
+
+def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path]) -> None:
+    """Refuse a folder where a result would stand in the place of an input.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder for the results.
+    names : iterable of str
+        Names of the results, relative to the folder.
+    inputs : iterable of pathlib.Path
+        Files that were read.
+
+    Raises
+    ------
+    InputError
+        If a result has the path of an input, or the folder is a file.
+    """
+    if directory.exists() and not directory.is_dir():
+        raise InputError(str(directory), "", "is a file, not a folder", "name a folder for the results with --out")
+    taken = {path.resolve() for path in inputs}
+    for name in names:
+        if (directory / name).resolve() in taken:
+            problem = f'the result "{name}" would overwrite an input of the same name'
+            raise InputError(str(directory), "", problem, "name another folder with --out")
+
+
+def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write several files so that all of them are there whole, or none is touched.
+
+    Every file is first written beside its place under a temporary name; only when all of them are on the disk do
+    they take their names. What stood there before stays if anything fails.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder for the files; made if it is missing.
+    files : mapping of str to bytes
+        Contents by name relative to the folder.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The written files, in the order given.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be made or written to, or the disk is full.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in write_all(Path(folder), {"figures/a.svg": b"<svg/>", "b.csv": b"blow"})]
+    ['a.svg', 'b.csv']
+    """
+    waiting: list[tuple[Path, Path]] = []
+    try:
+        for name, content in files.items():
+            target = directory / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            waiting.append((_written_beside(target, content), target))
+        for _, target in waiting:
+            if target.is_dir():
+                raise IsADirectoryError(errno.EISDIR, f"{target.name} is a folder")
+        for temporary, target in waiting:
+            temporary.replace(target)
+    except OSError as error:
+        cure = "name a folder that can be written to with --out, or make room on the disk"
+        raise InputError(str(directory), "", f"the results could not be written ({error.strerror})", cure) from error
+    finally:
+        for temporary, _ in waiting:
+            temporary.unlink(missing_ok=True)
+    return tuple(target for _, target in waiting)
+
+
+def _written_beside(target: Path, content: bytes) -> Path:
+    """Write a temporary file in the folder of its target, so that taking its place is one step of the file system."""
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.chmod(0o666 & ~_umask())
+    except BaseException:  # also an interrupt from the keyboard must leave nothing half-written
+        with contextlib.suppress(OSError):
+            temporary.unlink()
+        raise
+    return temporary
+
+
+def _umask() -> int:
+    """Read the process's mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,59 @@
+"""The CSV of blows: units in its header, the same bytes each time, nothing a spreadsheet would run."""
+
+import csv
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyntest.names import NAMES
+from dyntest.presenting.tables import blows_csv, neutral
+
+
+def read(content: bytes) -> list[list[str]]:
+    return list(csv.reader(io.StringIO(content.decode())))
+
+
+def test_headers_carry_units_and_missing_numbers_are_empty():
+    table = pd.DataFrame({"blow": [1, 2], "peak_force": [1.5e6, np.nan], "energy_ratio": [0.4, 0.5]})
+    assert read(blows_csv(table)) == [
+        ["blow", "peak_force [N]", "energy_ratio"],
+        ["1", "1500000", "0.4"],
+        ["2", "", "0.5"],
+    ]
+
+
+def test_a_column_without_a_name_in_the_table_of_names_is_an_error():
+    with pytest.raises(KeyError):
+        blows_csv(pd.DataFrame({"no_such_name": [1.0]}))
+
+
+def test_every_name_has_a_header():
+    table = pd.DataFrame({code: [1.0] for code in NAMES})
+    header = read(blows_csv(table))[0]
+    assert [name.split(" [")[0] for name in header] == list(NAMES)
+
+
+def test_numbers_keep_nine_digits():
+    assert read(blows_csv(pd.DataFrame({"peak_force": [1234567.891234]})))[1] == ["1234567.89"]
+
+
+@given(st.text(max_size=8))
+def test_no_text_begins_like_a_formula(text):
+    assert not neutral(text).startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert neutral(text).endswith(text)
+
+
+def test_text_in_a_table_is_made_harmless_and_numbers_are_not():
+    table = pd.DataFrame({"blow": [1], "stroke": ["=cmd()"], "final_displacement": [-0.001]})
+    assert read(blows_csv(table))[1] == ["1", "'=cmd()", "-0.001"]
+
+
+def test_the_table_given_is_not_changed():
+    table = pd.DataFrame({"blow": [1], "stroke": ["=cmd()"]})
+    before = table.copy(deep=True)
+    blows_csv(table)
+    pd.testing.assert_frame_equal(table, before)
