@@ -1,0 +1,70 @@
+from types import SimpleNamespace
+
+import pytest
+
+from dyntest.decisions.resistance_factors import least_dynamic_tests, required_nominal_resistance, resistance_factor
+from dyntest.errors import InputError
+
+KEYS = ["nominal_resistance", "factored_load", "resistance_factor", "service_load", "safety_factor"]
+
+
+def requirement(**given):
+    return SimpleNamespace(**{key: given.get(key) for key in KEYS})
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        ({"nominal_resistance": 1.5e6}, 1.5e6),
+        ({"factored_load": 1.3e6, "resistance_factor": 0.65}, 2.0e6),
+        ({"service_load": 0.8e6, "safety_factor": 2.25}, 1.8e6),
+        ({"nominal_resistance": 2.0e6, "factored_load": 1.3e6, "resistance_factor": 0.65}, 2.0e6),
+        ({"nominal_resistance": 2.0e6, "factored_load": 1.3e6}, 2.0e6),
+        ({}, None),
+    ],
+)
+def test_each_way_of_stating_it(given, expected):
+    value = required_nominal_resistance(requirement(**given)).value
+    assert value is None if expected is None else value == pytest.approx(expected)
+
+
+def test_the_verification_gives_the_factor_the_sheet_leaves_out():
+    result = required_nominal_resistance(requirement(factored_load=1.5e6), "dynamic tests on every pile", system="US")
+    assert result.value == pytest.approx(2.0e6)
+    assert result.how == "factored load 337 kip over resistance factor 0.75"
+    assert "Table 7-2" in result.source
+
+
+def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
+    sheet = requirement(factored_load=1.3e6, resistance_factor=0.70)
+    result = required_nominal_resistance(sheet, "dynamic tests on some piles")
+    assert result.value == pytest.approx(1.3e6 / 0.70)
+    assert [(c.value, c.threshold) for c in result.cautions] == [(0.70, 0.65)]
+    assert not required_nominal_resistance(sheet, "dynamic tests on every pile").cautions
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"factored_load": 1.3e6}, "needs a resistance factor"),
+        ({"service_load": 1.3e6}, "needs a safety factor"),
+        ({"factored_load": 1.3e6, "resistance_factor": 65.0}, "65 is not a resistance factor"),
+        ({"service_load": 1.3e6, "safety_factor": 0.5}, "0.5 is below 1"),
+        (
+            {"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65},
+            "gives 1,500 kN, but factored load 1,300 kN over resistance factor 0.65 gives 2,000 kN",
+        ),
+    ],
+)
+def test_what_cannot_stand_is_refused(given, words):
+    with pytest.raises(InputError, match=words):
+        required_nominal_resistance(requirement(**given))
+
+
+def test_an_unknown_verification_lists_the_known():
+    with pytest.raises(InputError, match='"guess" is not known; write one of "static load test and dynamic tests"'):
+        resistance_factor("guess")
+
+
+def test_least_number_of_tests():
+    assert [least_dynamic_tests(n) for n in (1, 2, 100, 101, 150, 1000)] == [1, 2, 2, 3, 3, 20]
