@@ -1,0 +1,195 @@
+"""Soil along a pile: springs with a limit, dashpots, and a toe that takes no tension.
+
+Static part after Smith (1960): an elastic spring up to the quake, then a constant limit. Dynamic part: a viscous dashpot,
+or Smith's, whose force is the static one times a factor times the velocity (UFC 3-220-20, §6-9.2).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyntest.wave_equation.mesh import Mesh
+
+SMALL = 1e-12
+"""Keeps quotients finite where a resistance is zero."""
+
+
+@dataclass(frozen=True)
+class Soil:
+    """Springs and dashpots at the nodes below the upper end, for a number of candidate models at once.
+
+    Row i belongs to node i + 1 of the mesh; the last row is the toe and nothing but the toe. Every array has the
+    shape (n_segments, n_candidates) unless said otherwise; one column serves all candidates where there is only one.
+
+    Parameters
+    ----------
+    limit : numpy.ndarray
+        Greatest static resistance, against downward movement [N].
+    quake : numpy.ndarray
+        Movement that mobilises the limit along a straight line [m]; for a hyperbolic law the movement at half of it.
+    damping : numpy.ndarray
+        Viscous damping [N s/m].
+    smith_damping : numpy.ndarray or None
+        Smith's damping factor, force = factor × |static force| × velocity [s/m].
+    upward_limit : numpy.ndarray or None
+        Greatest static resistance against upward movement [N]; None: equal to `limit` on the shaft. At the toe always 0.
+    unloading_quake : numpy.ndarray or None
+        Movement over which the limit is unloaded [m]; None: equal to `quake`.
+    hyperbolic : bool
+        Whether the first loading follows the hyperbola ``limit · u / (u + quake)`` in place of two straight lines.
+    toe_gap : numpy.ndarray or None
+        Way of the toe before it meets the soil, shape (n_candidates,) [m].
+    plug_mass : numpy.ndarray or None
+        Mass of soil that moves with the toe, shape (n_candidates,) [kg].
+    radiation : numpy.ndarray or None
+        Dashpot in series with the spring, through which soil that moves along lets the force fade [N s/m].
+    """
+
+    limit: np.ndarray
+    quake: np.ndarray
+    damping: np.ndarray
+    smith_damping: np.ndarray | None = None
+    upward_limit: np.ndarray | None = None
+    unloading_quake: np.ndarray | None = None
+    hyperbolic: bool = False
+    toe_gap: np.ndarray | None = None
+    plug_mass: np.ndarray | None = None
+    radiation: np.ndarray | None = None
+
+    @property
+    def n_candidates(self) -> int:
+        """Number of candidate models."""
+        return self.limit.shape[1]
+
+    def repeated(self, n_candidates: int) -> "Soil":
+        """Give the same soil for a number of candidates, each a copy.
+
+        Parameters
+        ----------
+        n_candidates : int
+            Number of candidates [1].
+
+        Returns
+        -------
+        Soil
+            With `n_candidates` equal columns.
+        """
+
+        def spread(array):
+            return None if array is None else np.repeat(array, n_candidates, axis=-1)
+
+        names = [name for name in self.__dataclass_fields__ if name != "hyperbolic"]
+        return replace(self, **{name: spread(getattr(self, name)) for name in names})
+
+
+def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray) -> np.ndarray:
+    """Give the shaft resistance at every node from resistances of equal lengths of shaft.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile's segments.
+    top, bottom : float
+        Depths below node 0 between which soil touches the shaft [m].
+    distribution : numpy.ndarray
+        Resistance of each of equal lengths of shaft from `top` to `bottom`, shape (n_lengths, n_candidates) [N].
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance at the nodes 1 … n, shape (n_segments, n_candidates) [N]; the sum is kept, and the toe's row is 0: what
+        belongs to its half segment goes to the node above.
+
+    Examples
+    --------
+    >>> mesh = Mesh(1e-4, np.linspace(0, 10, 11), np.ones(10), np.ones(10), np.ones(10))
+    >>> float(place_shaft(mesh, 5.0, 10.0, np.array([[500.0]])).sum())
+    500.0
+    """
+    return placement(mesh, top, bottom, len(distribution)) @ distribution
+
+
+def placement(mesh: Mesh, top: float, bottom: float, n_lengths: int) -> np.ndarray:
+    """Give the share of each length of shaft that each node carries.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile's segments.
+    top, bottom : float
+        Depths below node 0 between which soil touches the shaft [m].
+    n_lengths : int
+        Number of equal lengths between them [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shares, shape (n_segments, n_lengths) [1]; each column sums to 1.
+    """
+    middles = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
+    edges_up = middles.copy()
+    edges_down = np.append(middles[1:], mesh.depth[-1])
+    bounds = np.linspace(top, bottom, n_lengths + 1)
+    overlap = np.minimum(edges_down[:, None], bounds[None, 1:]) - np.maximum(edges_up[:, None], bounds[None, :-1])
+    share = np.clip(overlap, 0.0, None)
+    if len(share) > 1:
+        share[-2] += share[-1]
+        share[-1] = 0.0
+    lost = share.sum(axis=0) <= SMALL
+    share[-2 if len(share) > 1 else -1, lost] = 1.0  # a length above the first half segment, or none at all
+    return share / share.sum(axis=0)
+
+
+def build_soil(
+    shaft: np.ndarray,
+    toe: np.ndarray,
+    *,
+    shaft_quake: np.ndarray | float,
+    toe_quake: np.ndarray | float,
+    shaft_damping: np.ndarray | float,
+    toe_damping: np.ndarray | float,
+    smith: bool = False,
+    **options,
+) -> Soil:
+    """Give a soil of one quake and one damping along the shaft and another pair at the toe.
+
+    Parameters
+    ----------
+    shaft : numpy.ndarray
+        Shaft resistance at the nodes 1 … n as `place_shaft` gives it, shape (n_segments, n_candidates) [N].
+    toe : numpy.ndarray
+        Toe resistance, shape (n_candidates,) [N].
+    shaft_quake, toe_quake : numpy.ndarray or float
+        Quakes, shape (n_candidates,) [m].
+    shaft_damping, toe_damping : numpy.ndarray or float
+        Damping per unit of static resistance, shape (n_candidates,) [s/m]; with `smith` it follows the static force of the
+        moment, without it the limit (a viscous dashpot).
+    smith : bool
+        Whether the damping is Smith's.
+    **options
+        Further fields of `Soil`.
+
+    Returns
+    -------
+    Soil
+        The soil model of every candidate.
+    """
+    shaft = np.asarray(shaft, dtype=float)
+    n_candidates = shaft.shape[1]
+
+    def rows(on_shaft, at_toe):
+        out = np.empty(shaft.shape)
+        out[:-1] = on_shaft
+        out[-1] = at_toe
+        return out
+
+    limit = shaft.copy()
+    limit[-1] = toe
+    factor = rows(shaft_damping, toe_damping)
+    return Soil(
+        limit=limit,
+        quake=rows(shaft_quake, toe_quake),
+        damping=np.zeros((len(shaft), n_candidates)) if smith else factor * limit,
+        smith_damping=factor if smith else None,
+        **options,
+    )
