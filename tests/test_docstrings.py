@@ -13,8 +13,9 @@ LIBRARY = Path(__file__).parent.parent / "dyntest"
 NUMBER = re.compile(r"\b(float|int|complex|ndarray|array|arrays|Series)\b")
 """Types that carry numbers; text, flags, paths, tables and dataclasses carry their units themselves."""
 
-SYMBOL = r"(?:1|%|N|kN|MN|m|mm|s|ms|Pa|MPa|kPa|kg|J|kJ|Hz|day|days|rad|µm|sample|samples|ft|in|kip|blows)"
-UNIT = re.compile(rf"\[(?:{SYMBOL}(?:\^-?\d)?(?:[ /·]+{SYMBOL}(?:\^-?\d)?)*|[^\[\]]*\bunit\b[^\[\]]*)\]")
+SYMBOL = r"(?:1|%|N|kN|MN|m|mm|s|ms|Pa|MPa|kPa|kg|J|kJ|Hz|day|days|rad|µm|sample|samples|byte|bytes|ft|in|kip|blows)"
+EXPRESSION = rf"{SYMBOL}(?:\^-?\d)?(?:[ /·]+{SYMBOL}(?:\^-?\d)?)*"
+UNIT = re.compile(rf"\[(?:{EXPRESSION}(?:, {EXPRESSION})*|[^\[\]]*\bunits?\b[^\[\]]*)\]")
 """A unit in square brackets, or words that say whose unit it is, such as [SI unit of the dimension]."""
 
 
@@ -50,6 +51,8 @@ def complaints(source: str) -> list[str]:
         if isinstance(node, ast.ClassDef):
             wrong += units_missing(label, docstring)
             continue
+        if any(".command" in ast.unparse(d) or ".group" in ast.unparse(d) for d in node.decorator_list):
+            continue  # its docstring is the help text of the command line
         returns = ast.unparse(node.returns) if node.returns else "None"
         if any(isinstance(d, ast.Name) and "property" in d.id for d in node.decorator_list):
             if NUMBER.search(returns) and not UNIT.search(docstring):
@@ -87,7 +90,7 @@ def units_missing(label: str, docstring: str) -> list[str]:
     wrong = []
     for section in ("Parameters", "Returns", "Yields"):
         for name, kind, text in entries(docstring, section):
-            if not NUMBER.search(kind):
+            if not NUMBER.search(kind) or "bool" in kind:
                 continue
             if not UNIT.search(f"{kind} {text}"):
                 wrong.append(f"{label}: {section} {name or kind} has no [unit]")

@@ -1,0 +1,69 @@
+"""Whether a record can be trusted: the answer in a word and a sentence, from the findings on it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from dyntest.conditioning.quality import Finding
+
+MOST_REJECTED = 0.5
+"""Share of a drive's blows that may be rejected before the drive as a whole is [1]; common practice, no source."""
+
+ANSWERS = ("yes", "with care", "no")
+"""From good to bad."""
+
+
+@dataclass(frozen=True)
+class Trust:
+    """Whether a record can be trusted, and why not where it cannot.
+
+    Parameters
+    ----------
+    answer : str
+        One of `ANSWERS`.
+    reasons : tuple of str
+        What stands against it, worst first; empty where the answer is yes.
+    """
+
+    answer: str
+    reasons: tuple[str, ...] = ()
+
+
+def trust(findings: Iterable["Finding"], n_blows: int, blow: int | None) -> Trust:
+    """Judge the record of one drive.
+
+    The answer is no where the blow that stands for the drive is rejected, where there is none, or where more than
+    `MOST_REJECTED` of the blows are; with care where any finding is a warning or rejects a blow; else yes. Notes do
+    not count.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        Findings on the drive.
+    n_blows : int
+        Number of blows of the drive [1].
+    blow : int or None
+        Number of the blow that stands for the drive [1].
+
+    Returns
+    -------
+    Trust
+        The answer and its reasons.
+
+    Examples
+    --------
+    >>> trust((), 120, 118)
+    Trust(answer='yes', reasons=())
+    """
+    findings = tuple(findings)
+    against = [f for f in findings if f.severity == "reject"] + [f for f in findings if f.severity == "warning"]
+    rejected = {number for finding in against if finding.severity == "reject" for number in finding.blows}
+    reasons = tuple(dict.fromkeys(finding.check for finding in against))
+    if blow is None:
+        return Trust("no", ("no sound blow", *reasons))
+    if blow in rejected:
+        return Trust("no", tuple(f.check for f in against if f.severity == "reject" and blow in f.blows))
+    if len(rejected) > MOST_REJECTED * n_blows:
+        return Trust("no", (f"{len(rejected)} of {n_blows} blows rejected", *reasons))
+    return Trust("with care", reasons) if against else Trust("yes")
