@@ -1,0 +1,281 @@
+"""The whole way from raw records to force and velocity, for any slice of blows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.conditioning.alignment import lag, shift
+from dyntest.conditioning.baseline import baseline
+from dyntest.conditioning.drift import drift_at, remove_drift
+from dyntest.conditioning.filtering import low_pass
+from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, onset_and_quiet
+from dyntest.conditioning.integration import integrate
+from dyntest.errors import InputError
+from dyntest.pile import Pile
+from dyntest.signals import AveragedTraces, Signals, Waves
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the engineer may choose about conditioning.
+
+    Parameters
+    ----------
+    low_pass : float or None
+        Corner of the zero-phase low-pass filter [Hz]; None leaves the signals as recorded.
+    align : bool
+        Whether the strain is moved by the lag found.
+    set_per_blow : numpy.ndarray or None
+        Set of each blow from the log, shape (n_blows,) [m]; not a number where unknown. The drift then also brings the
+        displacement at the end to it.
+    """
+
+    low_pass: float | None = None
+    align: bool = False
+    set_per_blow: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """How much was corrected, for each blow. A channel left out has not-a-number.
+
+    Parameters
+    ----------
+    strain_offset, strain_noise : numpy.ndarray
+        Zero line taken off and noise around it, shape (n_blows, 2) [m/m].
+    acceleration_offset, acceleration_noise : numpy.ndarray
+        Zero line taken off and noise around it, shape (n_blows, 2) [m/s^2].
+    gauge_velocity_drift : numpy.ndarray
+        Velocity taken off at the end of the record, each accelerometer its own, shape (n_blows, 2) [m/s].
+    velocity_drift, displacement_drift : numpy.ndarray
+        What was taken off the mean velocity and its displacement at the end of the record, shape (n_blows,) [m/s, m].
+    velocity_drift_at_peak : numpy.ndarray
+        What was taken off the mean velocity at the first peak, shape (n_blows,) [m/s].
+    lag : numpy.ndarray
+        Time by which the strain comes later than the acceleration, as found, shape (n_blows,) [s].
+    quiet_samples : numpy.ndarray
+        Samples before the blow that gave the zero lines, shape (n_blows,) [1].
+    aligned : bool
+        Whether the strain was moved by the lag.
+    low_pass : float or None
+        Corner of the filter that ran [Hz].
+    """
+
+    strain_offset: np.ndarray
+    strain_noise: np.ndarray
+    acceleration_offset: np.ndarray
+    acceleration_noise: np.ndarray
+    gauge_velocity_drift: np.ndarray
+    velocity_drift: np.ndarray
+    displacement_drift: np.ndarray
+    velocity_drift_at_peak: np.ndarray
+    lag: np.ndarray
+    quiet_samples: np.ndarray
+    aligned: bool
+    low_pass: float | None
+
+
+@dataclass(frozen=True)
+class Conditioned:
+    """Force and velocity, what each gauge says, and what was corrected.
+
+    Parameters
+    ----------
+    waves : Waves
+        Force and velocity at the gauges with onset and first peak.
+    gauge_strain : numpy.ndarray or None
+        Strain of each gauge in use, shape (n_blows, 2, n_samples), or (n_blows, 1, n_samples) where one is left out
+        [m/m], compression positive; None for averaged traces.
+    gauge_velocity : numpy.ndarray or None
+        Velocity of each accelerometer in use, same shape [m/s], downward positive; None for averaged traces.
+    corrections : Corrections
+        Size of every correction.
+    """
+
+    waves: Waves
+    gauge_strain: np.ndarray | None
+    gauge_velocity: np.ndarray | None
+    corrections: Corrections
+
+
+def channels_in_use(signals: Signals) -> tuple[list[int], list[int]]:
+    """Give which strain gauges and which accelerometers are not left out.
+
+    Parameters
+    ----------
+    signals : Signals
+        Raw records.
+
+    Returns
+    -------
+    strain, acceleration : list of int
+        Positions 0 and 1 of the channels in use [1].
+
+    Raises
+    ------
+    InputError
+        If a name that is left out is no channel, or if both channels of a kind are left out.
+
+    Examples
+    --------
+    >>> record = Signals("a.csv", np.array([1]), np.arange(2.0), np.zeros((1, 2, 2)), np.zeros((1, 2, 2)),
+    ...                  left_out=frozenset({"strain_2"}))
+    >>> channels_in_use(record)
+    ([0], [0, 1])
+    """
+    names = (*signals.strain_names, *signals.acceleration_names)
+    for name in sorted(signals.left_out):
+        if name not in names:
+            raise InputError(
+                signals.source, "leave_out", f'"{name}" is no channel of this record', f"name one of {', '.join(names)}"
+            )
+    in_use = []
+    for kind, channels in (("strain gauges", signals.strain_names), ("accelerometers", signals.acceleration_names)):
+        kept = [i for i, name in enumerate(channels) if name not in signals.left_out]
+        if not kept:
+            raise InputError(signals.source, "leave_out", f"both {kind} are left out", "keep at least one of the two")
+        in_use.append(kept)
+    return in_use[0], in_use[1]
+
+
+def _spread(values: np.ndarray, kept: list[int]) -> np.ndarray:
+    """Values of the channels in use put into columns for both, not-a-number for one left out."""
+    both = np.full((len(values), 2), np.nan)
+    both[:, kept] = values
+    return both
+
+
+def _checked_set(signals: Signals | AveragedTraces, set_per_blow: np.ndarray | None) -> np.ndarray | None:
+    if set_per_blow is None:
+        return None
+    values = np.asarray(set_per_blow, dtype=float)
+    if values.shape != (signals.n_blows,):
+        raise InputError(
+            signals.source,
+            "set per blow",
+            f"{values.size} values came for {signals.n_blows} blows",
+            "give one set for each blow",
+        )
+    return values
+
+
+def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | None = None) -> Conditioned:
+    """Give force and velocity at the gauges from raw records, with the size of every correction.
+
+    A pure function of each blow alone: a slice of the blows gives the same as the same slice of the whole, so long
+    drives can be walked in chunks that stay in the processor's cache. Averaged traces are passed on untouched.
+
+    Parameters
+    ----------
+    signals : Signals or AveragedTraces
+        Raw records, or force and velocity where only those exist.
+    pile : Pile
+        Its modulus, area and impedance at the gauges are used.
+    options : Options or None
+        What the engineer chose; None for the defaults.
+
+    Returns
+    -------
+    Conditioned
+        Force, velocity, onset and first peak, each gauge's own, and the corrections.
+
+    Raises
+    ------
+    InputError
+        If the filter does not fit the sampling, or a channel left out does not exist.
+
+    Notes
+    -----
+    ``F = E·A·mean(ε)`` and ``v = ∫mean(a) dt`` of the channels in use.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> pile = Pile("example", "steel", (PilePart(15.0, 0.01, 210e9, 7850.0),))
+    >>> time = np.arange(2000) * 50e-6
+    >>> rise = np.where((time > 5e-3) & (time < 9e-3), np.sin(np.pi * (time - 5e-3) / 4e-3) ** 2, 0.0)
+    >>> slope = np.gradient(rise, 50e-6) * pile.wave_speed
+    >>> record = Signals("example", np.array([1]), time, np.tile(1e-3 * rise, (1, 2, 1)),
+    ...                  np.tile(1e-3 * slope, (1, 2, 1)))
+    >>> waves = condition(record, pile).waves
+    >>> round(float(waves.force.max()) / 1e3), round(float(waves.velocity.max()), 2)
+    (2100, 5.17)
+    """
+    options = Options() if options is None else options
+    if isinstance(signals, AveragedTraces):
+        return _pass_on(signals, pile)
+    strain_kept, acceleration_kept = channels_in_use(signals)
+    known_set = _checked_set(signals, options.set_per_blow)
+    strain = signals.strain if len(strain_kept) == 2 else signals.strain[:, strain_kept]
+    acceleration = signals.acceleration if len(acceleration_kept) == 2 else signals.acceleration[:, acceleration_kept]
+    time_step = signals.time_step
+    if options.low_pass is not None:
+        strain = low_pass(strain, time_step, options.low_pass, signals.source)
+        acceleration = low_pass(acceleration, time_step, options.low_pass, signals.source)
+
+    start = max(2, round(DEMANDED_QUIET_TIME / time_step))
+    size = np.abs(strain - strain[..., :start].mean(axis=-1, keepdims=True)).sum(axis=1)
+    begins, quiet = onset_and_quiet(size, time_step)
+    strain_offset, strain_noise = baseline(strain, quiet)
+    acceleration_offset, acceleration_noise = baseline(acceleration, quiet)
+    strain = strain - strain_offset[..., None]
+    velocity, drift = remove_drift(
+        integrate(acceleration - acceleration_offset[..., None], time_step), begins, time_step, known_set
+    )
+
+    impedance = pile.impedance
+    stiffness = pile.modulus * pile.area
+    force = stiffness * strain.mean(axis=1)
+    mean_velocity = velocity.mean(axis=1)
+    noise = 0.5 * stiffness * np.sqrt(np.square(strain_noise).sum(axis=1)) / len(strain_kept)
+    peak = first_peak(0.5 * (force + impedance * mean_velocity), begins, noise)
+    lags = lag(force, mean_velocity, impedance, begins, peak, time_step)
+    if options.align:
+        move = np.nan_to_num(lags) / time_step
+        strain = shift(strain, move)
+        force = stiffness * strain.mean(axis=1)
+        peak = first_peak(0.5 * (force + impedance * mean_velocity), begins, noise)
+
+    n_samples = len(signals.time)
+    drift_end, displacement_end = drift_at(drift, (n_samples - 1 - begins) * time_step)
+    drift_peak, _ = drift_at(drift, (peak - begins) * time_step)
+    corrections = Corrections(
+        strain_offset=_spread(strain_offset, strain_kept),
+        strain_noise=_spread(strain_noise, strain_kept),
+        acceleration_offset=_spread(acceleration_offset, acceleration_kept),
+        acceleration_noise=_spread(acceleration_noise, acceleration_kept),
+        gauge_velocity_drift=_spread(drift_end, acceleration_kept),
+        velocity_drift=drift_end.mean(axis=1),
+        displacement_drift=displacement_end.mean(axis=1),
+        velocity_drift_at_peak=drift_peak.mean(axis=1),
+        lag=lags,
+        quiet_samples=quiet,
+        aligned=options.align,
+        low_pass=options.low_pass,
+    )
+    waves = Waves(signals.blow, signals.time, force, mean_velocity, impedance, begins, peak)
+    return Conditioned(waves, strain, velocity, corrections)
+
+
+def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
+    """Averaged traces as they are: only onset, first peak and lag are found from them."""
+    begins, quiet = onset_and_quiet(np.abs(traces.force), traces.time_step)
+    impedance = pile.impedance
+    peak = first_peak(0.5 * (traces.force + impedance * traces.velocity), begins)
+    none, pair = np.zeros(traces.n_blows), np.zeros((traces.n_blows, 2))
+    corrections = Corrections(
+        strain_offset=pair,
+        strain_noise=pair,
+        acceleration_offset=pair,
+        acceleration_noise=pair,
+        gauge_velocity_drift=pair,
+        velocity_drift=none,
+        displacement_drift=none,
+        velocity_drift_at_peak=none,
+        lag=lag(traces.force, traces.velocity, impedance, begins, peak, traces.time_step),
+        quiet_samples=quiet,
+        aligned=False,
+        low_pass=None,
+    )
+    waves = Waves(traces.blow, traces.time, traces.force, traces.velocity, impedance, begins, peak)
+    return Conditioned(waves, None, None, corrections)
