@@ -1,0 +1,306 @@
+"""Resistance from force and velocity by the Case method, at the first peak and by its variants.
+
+The pile is uniform and linear, its resistance is plastic while the wave passes, and all damping acts at the toe in
+proportion to the toe's velocity. With ``W_d = (F + Zv)/2``, ``W_u = (F − Zv)/2`` and ``T = 2L/c``:
+
+(1) ``R(t1) = W_d(t1) + W_u(t1 + T)``, the total resistance, static and dynamic;
+(2) ``Z v_toe(t1 + T/2) = 2 W_d(t1) − R(t1) = W_d(t1) − W_u(t1 + T)``, the velocity of the toe;
+(3) ``R_s(J, t1) = R − J Z v_toe = (1−J)/2 [F + Zv](t1) + (1+J)/2 [F − Zv](t1 + T)``, the static resistance.
+
+In (2) the shaft resistance drops out: it takes ``R_shaft/2`` from the wave going down and adds the same to the wave
+coming up. A return time that is not a whole number of samples is met by linear interpolation.
+
+Notes
+-----
+All values are estimates that rest on the damping factor and on enough movement to mobilise the resistance; they do
+not replace signal matching, a static load test or the judgement of the engineer in charge.
+
+References
+----------
+Goble, Likins & Rausche (1975), *Bearing capacity of piles from dynamic measurements*, report OHIO-DOT-05-75; the
+forms of (1) to (3) from memory, after that report and Rausche, Goble & Likins (1985), ASCE J. Geotech. Eng. 111(3).
+They also follow exactly from the one-dimensional wave equation, which is how the tests check them.
+"""
+
+import math
+
+import numpy as np
+
+from dyntest.quantities.sampling import aligned, first_not_positive, value_at
+
+SEARCH_WINDOW = 0.030
+"""How long after the first peak t1 is moved for the maximum and for the toe at rest [s]; from memory, common use."""
+
+
+def total_resistance(
+    down: np.ndarray, up: np.ndarray, first_peak: np.ndarray, return_time: float, time_step: float
+) -> np.ndarray:
+    """Give the total resistance at the first peak, with nothing taken off for damping: equation (1), or J = 0.
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample t1 of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+
+    Returns
+    -------
+    numpy.ndarray
+        Total resistance, shape (n_blows,) [N]; not a number where the record ends before t1 + T.
+
+    Examples
+    --------
+    >>> down, up = np.array([[0.0, 500.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, -100.0]])
+    >>> total_resistance(down, up, np.array([1]), return_time=2.0, time_step=1.0)
+    array([400.])
+    """
+    arrived, returned = _at_first_peak(down, up, first_peak, return_time, time_step)
+    return arrived + returned  # (1)
+
+
+def case_resistance(
+    down: np.ndarray,
+    up: np.ndarray,
+    first_peak: np.ndarray,
+    return_time: float,
+    time_step: float,
+    damping_factor: float | np.ndarray,
+) -> np.ndarray:
+    """Give the static resistance at the first peak for one or many damping factors: equation (3).
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample t1 of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+    damping_factor : float or numpy.ndarray
+        Case damping factor J, one or shape (n_factors,) [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; not a number where the record ends before t1 + T.
+
+    Examples
+    --------
+    >>> down, up = np.array([[0.0, 500.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, -100.0]])
+    >>> case_resistance(down, up, np.array([1]), 2.0, 1.0, np.array([0.0, 0.5]))
+    array([[400., 100.]])
+    """
+    arrived, returned = _at_first_peak(down, up, first_peak, return_time, time_step)
+    return _static(arrived + returned, arrived - returned, damping_factor)
+
+
+def case_resistance_maximum(
+    down: np.ndarray,
+    up: np.ndarray,
+    first_peak: np.ndarray,
+    return_time: float,
+    time_step: float,
+    damping_factor: float | np.ndarray,
+    search_window: float = SEARCH_WINDOW,
+) -> np.ndarray:
+    """Give the largest static resistance while t1 moves on from the first peak and T stays: the maximum of (3).
+
+    For resistance that comes late, as with a large toe quake. From memory: its damping factor is usually 0.4 or more
+    and about 0.2 above the one that suits the first peak, so with one and the same factor it is on the high side.
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+    damping_factor : float or numpy.ndarray
+        Case damping factor J, one or shape (n_factors,) [1].
+    search_window : float
+        How long after the first peak t1 may lie [s]; cut at the end of the record less T.
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; not a number where the record ends before the
+        first peak + T.
+
+    Examples
+    --------
+    >>> down, up = np.array([[0.0, 500.0, 400.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, -100.0, 100.0]])
+    >>> case_resistance_maximum(down, up, np.array([1]), 2.0, 1.0, 0.5, search_window=1.0)
+    array([350.])
+    """
+    arrived, returned = _while_t1_moves(down, up, first_peak, return_time, time_step, search_window)
+    total, toe = arrived + returned, arrived - returned
+    factors = np.asarray(damping_factor, dtype=float)
+    largest = [np.fmax.reduce(total - factor * toe, axis=1) for factor in factors.ravel()]  # a few factors, all blows
+    return np.stack(largest, axis=-1).reshape(len(down), *factors.shape)
+
+
+def case_resistance_toe_at_rest(
+    down: np.ndarray,
+    up: np.ndarray,
+    first_peak: np.ndarray,
+    return_time: float,
+    time_step: float,
+    search_window: float = SEARCH_WINDOW,
+) -> np.ndarray:
+    """Give the resistance at the time the toe stops, which needs no damping factor.
+
+    At the first zero of the toe's velocity (2) the damping term of (3) vanishes for every J, so the total (1) is
+    static there. Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value.
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+    search_window : float
+        How long after the first peak t1 may lie [s].
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance, shape (n_blows,) [N]; at the first peak itself where the toe does not move down even then (a
+        toe on rock); not a number where the toe does not come to rest within the window.
+
+    Examples
+    --------
+    >>> down, up = np.array([[0.0, 500.0, 300.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, 100.0, 500.0]])
+    >>> case_resistance_toe_at_rest(down, up, np.array([1]), 2.0, 1.0, search_window=2.0).round(1)
+    array([733.3])
+    """
+    arrived, returned = _while_t1_moves(down, up, first_peak, return_time, time_step, search_window)
+    at_rest = first_not_positive(arrived - returned)  # (2)
+    return value_at(arrived + returned, at_rest)  # (1)
+
+
+def case_resistance_unloading(
+    down: np.ndarray,
+    up: np.ndarray,
+    first_peak: np.ndarray,
+    return_time: float,
+    time_step: float,
+    damping_factor: float | np.ndarray,
+) -> np.ndarray:
+    """Give the static resistance at the first peak, corrected for a shaft that unloads before the toe's return.
+
+    A long pile rebounds at its top at t_u before t1 + T, so the shaft over the upper length ``c Δt/2`` with
+    ``Δt = t1 + T − t_u`` has let go and is missing in (1). What that length held while it was loaded shows in
+    ``F − Zv`` at t1 + Δt; half of it is added to the total before damping is taken off:
+
+    (4) ``R' = R + [F − Zv](t1 + Δt)/2``, then (3) with R' in the place of R.
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample t1 of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+    damping_factor : float or numpy.ndarray
+        Case damping factor J, one or shape (n_factors,) [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; the same as `case_resistance` where the top does
+        not rebound before t1 + T.
+
+    Notes
+    -----
+    From memory, after Rausche, Goble & Likins (1985); half is a compromise, for not all of that length has let go.
+
+    Examples
+    --------
+    >>> down = np.array([[0.0, 500.0, 200.0, 50.0, 0.0, 0.0]])
+    >>> up = np.array([[0.0, 0.0, 60.0, 150.0, 100.0, 0.0]])
+    >>> case_resistance_unloading(down, up, np.array([1]), 4.0, 1.0, 0.0).round(1)
+    array([629.2])
+    """
+    arrived, returned = _at_first_peak(down, up, first_peak, return_time, time_step)
+    delay = return_time / time_step
+    rebound = first_not_positive(aligned(down - up, first_peak, math.ceil(delay) + 1))
+    unloaded = np.maximum(value_at(up, first_peak + delay - rebound), 0.0)
+    total = arrived + returned + np.where(rebound < delay, unloaded, 0.0)  # (4), for (F − Zv)/2 = W_u
+    return _static(total, 2.0 * arrived - total, damping_factor)
+
+
+def calibrated_damping_factor(
+    down: np.ndarray,
+    up: np.ndarray,
+    first_peak: np.ndarray,
+    return_time: float,
+    time_step: float,
+    resistance: float | np.ndarray,
+) -> np.ndarray:
+    """Give the damping factor with which the Case resistance at the first peak equals a known resistance.
+
+    Equation (3) solved for J: ``J = (R − R_known)/(Z v_toe)``.
+
+    Parameters
+    ----------
+    down, up : numpy.ndarray
+        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
+    first_peak : numpy.ndarray
+        Sample t1 of the first peak, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave to the toe and back [s].
+    time_step : float
+        Time between samples [s].
+    resistance : float or numpy.ndarray
+        The known static resistance, such as the matched one, one or shape (n_blows,) [N].
+
+    Returns
+    -------
+    numpy.ndarray
+        Damping factor J, shape (n_blows,) [1]; below 0 where the known resistance is above the total, a sign that
+        one of them is wrong; not a number where the toe does not move down.
+
+    Examples
+    --------
+    >>> down, up = np.array([[0.0, 500.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, -100.0]])
+    >>> calibrated_damping_factor(down, up, np.array([1]), 2.0, 1.0, resistance=100.0)
+    array([0.5])
+    """
+    arrived, returned = _at_first_peak(down, up, first_peak, return_time, time_step)
+    toe = arrived - returned  # (2)
+    return (arrived + returned - resistance) / np.where(toe > 0, toe, np.nan)
+
+
+def _static(total: np.ndarray, toe: np.ndarray, damping_factor: float | np.ndarray) -> np.ndarray:
+    """Give the static resistance (3) from the total and from Z·v_toe; the factors become the last axis."""
+    factors = np.asarray(damping_factor, dtype=float)
+    return total.reshape(-1, *(1,) * factors.ndim) - np.multiply.outer(toe, factors)  # (3)
+
+
+def _at_first_peak(down, up, first_peak, return_time, time_step):
+    """Give the downward wave at t1 and the upward wave at t1 + T."""
+    start = np.asarray(first_peak, dtype=float)
+    return value_at(down, start), value_at(up, start + return_time / time_step)
+
+
+def _while_t1_moves(down, up, first_peak, return_time, time_step, search_window):
+    """Give the downward wave at every t1 from the first peak on, and the upward wave at t1 + T."""
+    start, count = np.asarray(first_peak, dtype=float), round(search_window / time_step) + 1
+    return aligned(down, start, count), aligned(up, start + return_time / time_step, count)

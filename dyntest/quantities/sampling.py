@@ -1,0 +1,91 @@
+"""Values of a wave at times that fall between samples, for every blow at once."""
+
+import numpy as np
+
+
+def value_at(wave: np.ndarray, position: np.ndarray) -> np.ndarray:
+    """Give the value of each blow's wave at positions counted in samples, by linear interpolation.
+
+    Parameters
+    ----------
+    wave : numpy.ndarray
+        Any wave, shape (n_blows, n_samples) [its unit].
+    position : numpy.ndarray
+        Positions, shape (n_blows,) or (n_blows, n_positions) [samples]; 2.5 lies midway between samples 2 and 3.
+
+    Returns
+    -------
+    numpy.ndarray
+        Values in the shape of `position` [unit of the wave]; not a number outside the record.
+
+    Examples
+    --------
+    >>> value_at(np.array([[0.0, 10.0, 40.0]]), np.array([1.5]))
+    array([25.])
+    >>> value_at(np.array([[0.0, 10.0, 40.0]]), np.array([[2.0, 2.1]]))
+    array([[40., nan]])
+    """
+    position = np.asarray(position, dtype=float)
+    columns = position[:, np.newaxis] if position.ndim == 1 else position
+    last = wave.shape[1] - 1
+    inside = (columns >= 0) & (columns <= last)
+    held = np.where(inside, columns, 0.0)
+    lower = np.minimum(held.astype(np.intp), last - 1)
+    before = np.take_along_axis(wave, lower, axis=1)
+    after = np.take_along_axis(wave, lower + 1, axis=1)
+    value = np.where(inside, before + (held - lower) * (after - before), np.nan)
+    return value.reshape(position.shape)
+
+
+def aligned(wave: np.ndarray, start: np.ndarray, count: int) -> np.ndarray:
+    """Give each blow's wave from its own starting position on, so that blows lie beside each other.
+
+    Parameters
+    ----------
+    wave : numpy.ndarray
+        Any wave, shape (n_blows, n_samples) [its unit].
+    start : numpy.ndarray
+        Where each blow starts, shape (n_blows,) [samples]; may fall between samples.
+    count : int
+        Number of samples wanted [samples].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n_blows, count) [unit of the wave]; not a number past the end of the record.
+
+    Examples
+    --------
+    >>> aligned(np.array([[0.0, 1.0, 2.0, 3.0], [0.0, 1.0, 2.0, 3.0]]), np.array([1, 2.5]), 2)
+    array([[1. , 2. ],
+           [2.5, nan]])
+    """
+    return value_at(wave, np.asarray(start, dtype=float)[:, np.newaxis] + np.arange(count))
+
+
+def first_not_positive(wave: np.ndarray) -> np.ndarray:
+    """Give the position at which each blow's wave first is zero or below, by linear interpolation.
+
+    Parameters
+    ----------
+    wave : numpy.ndarray
+        Any wave, shape (n_blows, n_samples) [its unit].
+
+    Returns
+    -------
+    numpy.ndarray
+        Positions, shape (n_blows,) [samples]; 0 where the wave begins at or below zero, not a number where it never
+        comes there.
+
+    Examples
+    --------
+    >>> first_not_positive(np.array([[3.0, 1.0, -1.0], [0.0, 1.0, 1.0], [2.0, 1.0, 1.0]]))
+    array([1.5, 0. , nan])
+    """
+    reached = wave <= 0
+    index = reached.argmax(axis=1)
+    rows = np.arange(len(wave))
+    here, before = wave[rows, index], wave[rows, np.maximum(index - 1, 0)]
+    fall = np.where(index > 0, before - here, 1.0)  # never zero: positive before, not positive here
+    position = np.where(index > 0, index - 1.0 + before / fall, 0.0)
+    return np.where(reached.any(axis=1), position, np.nan)

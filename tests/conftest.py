@@ -1,0 +1,37 @@
+"""Fixtures that several folders of tests share."""
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture(scope="session")
+def stepped_waves():
+    """A wave calculation of its own, a few lines long, to check the library against.
+
+    One segment is one time step. At each node between segments, with the wave D from above and U from below,
+    ``v (Z1 + Z2 + viscous) = 2 D − 2 U − static`` and the node stands still where the static resistance can hold it;
+    the resistance is rigid-plastic. Nothing comes back from above the gauges, so the downward wave is the pulse.
+    """
+
+    def run(pulse, impedance, static, viscous, toe):
+        """Waves at the gauges; `static` and `viscous` have a value for each node, the last (the toe's) unused."""
+        segments = len(impedance)
+        down, up = np.zeros(segments), np.zeros(segments)  # arriving at the lower, at the upper end of each segment
+        recorded = np.zeros(len(pulse))
+        above, below = np.asarray(impedance[:-1]), np.asarray(impedance[1:])
+        holds, drags = np.asarray(static[1:-1]), np.asarray(viscous[1:-1])
+        for moment, wave in enumerate(pulse):
+            recorded[moment] = up[0]
+            push = 2 * down[:-1] - 2 * up[1:]
+            slip = np.sign(push) * np.maximum(np.abs(push) - holds, 0.0) / (above + below + drags)
+            toe_push = 2 * down[-1]
+            if toe_push > 0:
+                toe_slip = max(toe_push - toe[0], 0.0) / (impedance[-1] + toe[1])
+            else:
+                toe_slip = toe_push / impedance[-1]  # the soil does not pull
+            new_up = np.append(down[:-1] - above * slip, down[-1] - impedance[-1] * toe_slip)
+            new_down = np.append(wave, up[1:] + below * slip)
+            down, up = new_down, new_up
+        return np.asarray(pulse, dtype=float), recorded
+
+    return run
