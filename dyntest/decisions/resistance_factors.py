@@ -2,14 +2,11 @@
 
 from dataclasses import dataclass
 from math import ceil
-from typing import TYPE_CHECKING
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.errors import InputError
 from dyntest.names import show
-
-if TYPE_CHECKING:
-    from dyntest.reading.sheet import Requirement
+from dyntest.reading.sheet_parts import Requirement
 
 SOURCE = "AASHTO LRFD Table 10.5.5.2.3-1, as in FHWA-NHI-16-009 (2016), Table 7-2"
 
@@ -157,7 +154,7 @@ def least_dynamic_tests(production_piles: int) -> int:
 
 
 def required_nominal_resistance(
-    requirement: "Requirement", verification: str | None = None, *, system: str = "SI", source: str = "test sheet"
+    requirement: Requirement, verification: str | None = None, *, system: str = "SI", source: str = "test sheet"
 ) -> RequiredResistance:
     """Give the nominal resistance every pile has to reach.
 
@@ -190,10 +187,7 @@ def required_nominal_resistance(
 
     Examples
     --------
-    >>> from types import SimpleNamespace
-    >>> sheet = SimpleNamespace(nominal_resistance=None, factored_load=1.3e6, resistance_factor=None,
-    ...                         service_load=None, safety_factor=None)
-    >>> required_nominal_resistance(sheet, "dynamic tests on some piles").how
+    >>> required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles").how
     'factored load 1,300 kN over resistance factor 0.65'
     """
     table = None if verification is None else resistance_factor(verification, source)
@@ -210,13 +204,13 @@ def required_nominal_resistance(
     return RequiredResistance(value, how, where, _factor_cautions(requirement, table))
 
 
-def _as_given(requirement, system: str):
+def _as_given(requirement: Requirement, system: str):
     given = requirement.nominal_resistance
     if given is not None:
         yield given, f"nominal resistance {show('total_resistance', given, system)} as given", "test sheet"
 
 
-def _factored(requirement, table: ResistanceFactor | None, system: str, source: str):
+def _factored(requirement: Requirement, table: ResistanceFactor | None, system: str, source: str):
     load, factor, where = requirement.factored_load, requirement.resistance_factor, "test sheet"
     if load is None:
         return
@@ -234,7 +228,7 @@ def _factored(requirement, table: ResistanceFactor | None, system: str, source: 
     yield load / factor, f"factored load {shown} over resistance factor {factor:.2f}", where  # R_n = Q/φ
 
 
-def _service(requirement, system: str, source: str):
+def _service(requirement: Requirement, system: str, source: str):
     load, factor = requirement.service_load, requirement.safety_factor
     if load is None:
         return
@@ -253,7 +247,7 @@ def _service(requirement, system: str, source: str):
     )  # R_n = Q·SF
 
 
-def _factor_cautions(requirement, table: ResistanceFactor | None) -> tuple[Caution, ...]:
+def _factor_cautions(requirement: Requirement, table: ResistanceFactor | None) -> tuple[Caution, ...]:
     own = requirement.resistance_factor
     if own is None or table is None or own <= table.value + 1e-9:
         return ()

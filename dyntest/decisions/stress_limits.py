@@ -7,16 +7,13 @@ them. The governing specification decides.
 
 from dataclasses import dataclass
 from math import sqrt
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.pile import Pile
+from dyntest.reading.sheet_parts import Requirement
 from dyntest.units import unit_factor
-
-if TYPE_CHECKING:
-    from dyntest.reading.sheet import Requirement
 
 _FHWA = "FHWA-NHI-16-009 (2016)"
 _UFC = "UFC 3-220-20 (2025)"
@@ -196,7 +193,7 @@ def timber_limit(base_resistance: float) -> float:
 
 
 def driving_stress_limits(
-    pile: Pile, requirement: "Requirement | None" = None, *, severely_corrosive: bool = False
+    pile: Pile, requirement: Requirement | None = None, *, severely_corrosive: bool = False
 ) -> DrivingStressLimits:
     """Give both limits of a pile, those of the test sheet first, the material's where the sheet has none.
 
@@ -255,7 +252,7 @@ def stress_ratio(stress: np.ndarray, limit: StressLimit) -> np.ndarray:
     return np.full(stress.shape, np.nan) if limit.value is None else stress / limit.value
 
 
-def _limit(sense: str, pile: Pile, requirement, severely_corrosive: bool) -> StressLimit:
+def _limit(sense: str, pile: Pile, requirement: Requirement | None, severely_corrosive: bool) -> StressLimit:
     key = f"{sense}_stress_limit"
     given = getattr(requirement, key, None)
     if given is not None:

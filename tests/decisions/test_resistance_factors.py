@@ -1,15 +1,8 @@
-from types import SimpleNamespace
-
 import pytest
 
 from dyntest.decisions.resistance_factors import least_dynamic_tests, required_nominal_resistance, resistance_factor
 from dyntest.errors import InputError
-
-KEYS = ["nominal_resistance", "factored_load", "resistance_factor", "service_load", "safety_factor"]
-
-
-def requirement(**given):
-    return SimpleNamespace(**{key: given.get(key) for key in KEYS})
+from dyntest.reading.sheet_parts import Requirement
 
 
 @pytest.mark.parametrize(
@@ -24,19 +17,19 @@ def requirement(**given):
     ],
 )
 def test_each_way_of_stating_it(given, expected):
-    value = required_nominal_resistance(requirement(**given)).value
+    value = required_nominal_resistance(Requirement(**given)).value
     assert value is None if expected is None else value == pytest.approx(expected)
 
 
 def test_the_verification_gives_the_factor_the_sheet_leaves_out():
-    result = required_nominal_resistance(requirement(factored_load=1.5e6), "dynamic tests on every pile", system="US")
+    result = required_nominal_resistance(Requirement(factored_load=1.5e6), "dynamic tests on every pile", system="US")
     assert result.value == pytest.approx(2.0e6)
     assert result.how == "factored load 337 kip over resistance factor 0.75"
     assert "Table 7-2" in result.source
 
 
 def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
-    sheet = requirement(factored_load=1.3e6, resistance_factor=0.70)
+    sheet = Requirement(factored_load=1.3e6, resistance_factor=0.70)
     result = required_nominal_resistance(sheet, "dynamic tests on some piles")
     assert result.value == pytest.approx(1.3e6 / 0.70)
     assert [(c.value, c.threshold) for c in result.cautions] == [(0.70, 0.65)]
@@ -58,7 +51,7 @@ def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
 )
 def test_what_cannot_stand_is_refused(given, words):
     with pytest.raises(InputError, match=words):
-        required_nominal_resistance(requirement(**given))
+        required_nominal_resistance(Requirement(**given))
 
 
 def test_an_unknown_verification_lists_the_known():

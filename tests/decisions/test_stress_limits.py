@@ -1,10 +1,9 @@
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
 from dyntest.decisions.stress_limits import driving_stress_limits, stress_ratio
 from dyntest.pile import Pile, PilePart
+from dyntest.reading.sheet_parts import Requirement
 
 KSI = 6894757.293168361  # exact: 1000 lbf/in^2
 PARTS = (PilePart(20.0, 0.09, 40e9, 2400.0),)
@@ -12,7 +11,7 @@ PARTS = (PilePart(20.0, 0.09, 40e9, 2400.0),)
 
 def test_the_sheet_comes_first_and_only_where_it_speaks():
     pile = Pile("P1", "steel", PARTS, yield_strength=50 * KSI)
-    sheet = SimpleNamespace(compression_stress_limit=250e6, tension_stress_limit=None)
+    sheet = Requirement(compression_stress_limit=250e6)
     limits = driving_stress_limits(pile, sheet)
     assert limits.compression.value == 250e6
     assert "[requirement] compression_stress_limit" in limits.compression.source

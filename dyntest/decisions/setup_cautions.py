@@ -1,0 +1,178 @@
+"""What stands against counting on a measured setup, one small function a check."""
+
+from dataclasses import fields
+
+from dyntest.decisions.caution import Caution
+from dyntest.decisions.drive_result import DriveResult
+from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.waits import SECONDS_PER_DAY, show_wait
+from dyntest.names import show
+
+LEAST_SET = 0.3048 / 120
+"""Below this set per blow resistance is not fully mobilised [m]: above 120 blows per foot dynamic methods tend to
+under-predict (UFC 3-220-20, 2025, 6-4.1.2)."""
+
+STROKE_CHANGE = 0.10
+"""Strokes of the two drives that differ by more than this share [1] are said; no source."""
+
+CHANGE_FOR_PRODUCTION_RESTRIKES = 0.25
+CHANGE_WAIT = 16 * 3600.0
+"""A change by more than this share [1] after more than this wait [s] asks for restrikes of production piles (US Army
+Corps of Engineers, EI 02G001, 1997, 4-2c)."""
+
+PUBLISHED_SETUP_FACTORS = {"clay": (1.2, 5.5), "silt": (1.5, 5.0), "sand": (0.8, 2.0)}
+"""Range of measured setup factors by the soil along the shaft [1] (FHWA-NHI-16-009, 2016, Table 7-16, after Rausche et
+al. 1996)."""
+
+RESTRIKE_WAITS = {"sand": 1 * SECONDS_PER_DAY, "silt": 3 * SECONDS_PER_DAY, "clay": 7 * SECONDS_PER_DAY}
+"""Shortest usual wait before a restrike [s] (from memory, after the FHWA driven-pile manuals: clean sand 1 day, sandy
+silt 3 to 5 days, silt and clay 7 to 14 days or longer)."""
+
+_HAMMER_WORDS = {
+    "kind": "kind of hammer",
+    "ram_mass": "ram",
+    "helmet_mass": "helmet",
+    "hammer_cushion_stiffness": "hammer cushion",
+    "hammer_cushion_restitution": "hammer cushion",
+    "pile_cushion_stiffness": "pile cushion",
+    "pile_cushion_restitution": "pile cushion",
+}
+
+
+def setup_cautions(
+    initial: DriveResult,
+    restrike: DriveResult,
+    factor: Estimate | None,
+    waited: float | None,
+    *,
+    soil: str | None,
+    system: str,
+) -> tuple[Caution, ...]:
+    """Give everything that stands against counting on a measured setup.
+
+    Parameters
+    ----------
+    initial, restrike : DriveResult
+        The two drives.
+    factor : Estimate or None
+        Setup factor with its range [1].
+    waited : float or None
+        Wait between them [s].
+    soil : str or None
+        Soil along the shaft.
+    system : str
+        ``"SI"`` or ``"US"``, the units of the sentences.
+
+    Returns
+    -------
+    tuple of Caution
+        Empty where nothing does.
+    """
+    found = [
+        _moved_too_little(initial, system, "initial drive", "the setup factor may be overstated"),
+        _moved_too_little(restrike, system, "restrike", "its resistance and the setup factor are lower bounds"),
+        _below_stroke(initial, system),
+        _below_stroke(restrike, system),
+        _other_stroke(initial, restrike, system),
+        _other_hammer(initial, restrike),
+        _other_gauges(initial, restrike),
+        _wait(restrike, waited, soil),
+        _relaxation(restrike, factor),
+        _unusual(factor, soil),
+        _large_change(factor, waited),
+    ]
+    return tuple(caution for caution in found if caution is not None)
+
+
+def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str) -> Caution | None:
+    moved = result.set_per_blow
+    if moved is None or moved >= LEAST_SET:
+        return None
+    message = f"{result.drive.name}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
+    message += f"{show('set_per_blow', LEAST_SET, system)}, so {meaning}"
+    cure = "strike with more energy" if which == "restrike" else "judge the setup by the matched shaft resistance"
+    return Caution("moved too little", message, cure, moved, LEAST_SET)
+
+
+def _below_stroke(result: DriveResult, system: str) -> Caution | None:
+    least = None if result.hammer is None else result.hammer.minimum_stroke
+    if least is None or result.stroke is None or result.stroke >= least:
+        return None
+    message = f"{result.drive.name}: the stroke was {show('stroke', result.stroke, system)}, below the approved "
+    message += f"{show('stroke', least, system)}"
+    return Caution(
+        "hammer not at stroke", message, "warm the hammer up elsewhere and strike again", result.stroke, least
+    )
+
+
+def _other_stroke(initial: DriveResult, restrike: DriveResult, system: str) -> Caution | None:
+    before, after = initial.stroke, restrike.stroke
+    if before is None or after is None or abs(after - before) <= STROKE_CHANGE * before:
+        return None
+    message = f"the stroke was {show('stroke', before, system)} in {initial.drive.name} and "
+    message += f"{show('stroke', after, system)} in {restrike.drive.name}"
+    cure = "rest the comparison on matched resistances, not on blow counts"
+    return Caution("another stroke", message, cure, after / before - 1.0, STROKE_CHANGE)
+
+
+def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None:
+    before, after = initial.hammer, restrike.hammer
+    if before is None or after is None or before == after:
+        return None
+    changed = [f.name for f in fields(before) if getattr(before, f.name) != getattr(after, f.name)]
+    words = dict.fromkeys(_HAMMER_WORDS[name] for name in changed if name in _HAMMER_WORDS)
+    if not words:
+        return None
+    message = f"another {', '.join(words)} in {restrike.drive.name} than in {initial.drive.name}"
+    return Caution("another hammer or cushion", message, "compare resistances only, never the blow counts")
+
+
+def _other_gauges(initial: DriveResult, restrike: DriveResult) -> Caution | None:
+    if not initial.gauges or not restrike.gauges or initial.gauges == restrike.gauges:
+        return None
+    message = f"{restrike.drive.name} was measured with {restrike.gauges}, {initial.drive.name} with {initial.gauges}"
+    return Caution("other gauges", message, "check the proportionality of both records before comparing them")
+
+
+def _wait(restrike: DriveResult, waited: float | None, soil: str | None) -> Caution | None:
+    if waited is None:
+        message = f"how long the pile waited before {restrike.drive.name} is not known"
+        return Caution("wait not known", message, "write end of the initial drive and start of the restrike")
+    usual = RESTRIKE_WAITS.get(soil)
+    if usual is None or waited >= usual:
+        return None
+    message = f"{restrike.drive.name} came {show_wait(waited)} after the initial drive, sooner than the "
+    message += f"{show_wait(usual)} usual in {soil}"
+    return Caution("short wait", message, "expect further change, or strike again later", waited, usual)
+
+
+def _relaxation(restrike: DriveResult, factor: Estimate | None) -> Caution | None:
+    if factor is None or factor.value >= 1.0:
+        return None
+    message = f"{restrike.drive.name}: resistance fell to {factor.value:.2f} of that at the end of the initial drive"
+    message += ", beyond the ranges of both" if factor.has_range and factor.high < 1.0 else ""
+    cure = "design for the lower resistance, strike more piles again, and consider a higher target at the end of drive"
+    return Caution("relaxation", message, cure, factor.value, 1.0)
+
+
+def _unusual(factor: Estimate | None, soil: str | None) -> Caution | None:
+    if factor is None or soil not in PUBLISHED_SETUP_FACTORS:
+        return None
+    low, high = PUBLISHED_SETUP_FACTORS[soil]
+    if low <= factor.value <= high:
+        return None
+    message = (
+        f"the setup factor {factor.value:.2f} lies outside {low:.1f} to {high:.1f}, the range published for {soil}"
+    )
+    return Caution("unusual setup", message, "check both records and the wait", factor.value, high)
+
+
+def _large_change(factor: Estimate | None, waited: float | None) -> Caution | None:
+    if factor is None or waited is None or waited <= CHANGE_WAIT:
+        return None
+    change = abs(factor.value - 1.0)
+    if change <= CHANGE_FOR_PRODUCTION_RESTRIKES:
+        return None
+    message = f"resistance changed by {change:.0%} in {show_wait(waited)}"
+    cure = "strike production piles again too"
+    return Caution("large change", message, cure, change, CHANGE_FOR_PRODUCTION_RESTRIKES)

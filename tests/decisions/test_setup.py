@@ -1,0 +1,155 @@
+from dataclasses import astuple, replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyntest.decisions.drive_result import DriveResult
+from dyntest.decisions.estimate import Estimate, exactly, ratio
+from dyntest.decisions.setup import compare, setups
+from dyntest.decisions.waits import wait
+from dyntest.errors import InputError
+from dyntest.hammer import Hammer
+from dyntest.reading.sheet_parts import Drive
+
+END = datetime(2026, 5, 4, 14, 10)
+HAMMER = Hammer("open-end diesel", 3000.0, minimum_stroke=1.8, pile_cushion_stiffness=2e9)
+
+
+def result(kind="initial", name=None, hammer=HAMMER, days=9.0, **given):
+    start = END + timedelta(days=days) if kind == "restrike" else None
+    drive = Drive(name or kind, kind, (), end=END if kind == "initial" else None, start=start, hammer=hammer)
+    given.setdefault("set_per_blow", 0.008)
+    given.setdefault("stroke", 2.4)
+    return DriveResult(drive, **given)
+
+
+def checks(setup):
+    return {caution.check: caution for caution in setup.cautions}
+
+
+INITIAL = result(
+    matched_resistance=Estimate(1.0e6, 0.9e6, 1.1e6),
+    case_resistance=exactly(1.1e6),
+    shaft_resistance=Estimate(0.5e6, 0.4e6, 0.6e6),
+    toe_resistance=Estimate(0.5e6, 0.4e6, 0.6e6),
+)
+RESTRIKE = result(
+    "restrike",
+    matched_resistance=Estimate(1.2e6, 1.1e6, 1.3e6),
+    case_resistance=exactly(1.375e6),
+    shaft_resistance=Estimate(0.75e6, 0.6e6, 0.9e6),
+    toe_resistance=Estimate(0.45e6, 0.4e6, 0.5e6),
+)
+
+
+def test_each_resistance_has_its_factor_and_range():
+    setup = compare(INITIAL, RESTRIKE)
+    assert setup.basis == "matched_resistance"
+    assert astuple(setup.setup_factor) == pytest.approx((1.2, 1.1 / 1.1, 1.3 / 0.9))
+    assert setup.factors["case_resistance"] == exactly(1.25)
+    assert astuple(setup.factors["shaft_resistance"]) == pytest.approx((1.5, 1.0, 2.25))
+    assert setup.factors["toe_resistance"].value == pytest.approx(0.9)
+    assert setup.wait == 9 * 86400.0
+    assert setup.cautions == ()
+
+
+def test_without_matching_the_case_method_stands():
+    setup = compare(replace(INITIAL, matched_resistance=None), RESTRIKE)
+    assert (setup.basis, setup.setup_factor.value) == ("case_resistance", 1.25)
+    assert "matched_resistance" not in setup.factors
+
+
+def test_without_any_common_resistance_there_is_no_factor():
+    setup = compare(result(), RESTRIKE)
+    assert setup.setup_factor is None
+    assert setup.factors == {}
+
+
+def test_a_toe_that_carried_nothing_gives_no_factor():
+    assert "toe_resistance" not in compare(replace(INITIAL, toe_resistance=exactly(0.0)), RESTRIKE).factors
+
+
+@given(st.lists(st.floats(1.0, 1e7), min_size=3, max_size=3), st.lists(st.floats(1.0, 1e7), min_size=3, max_size=3))
+def test_the_range_holds_every_ratio_of_numbers_within_the_ranges(above, below):
+    above, below = sorted(above), sorted(below)
+    result = ratio(Estimate(above[1], above[0], above[2]), Estimate(below[1], below[0], below[2]))
+    every = [a / b for a in above for b in below]
+    assert result.low == min(every)
+    assert result.high == max(every)
+
+
+def test_restrike_that_moved_too_little_is_a_lower_bound():
+    caution = checks(compare(INITIAL, replace(RESTRIKE, set_per_blow=0.002), system="US"))["moved too little"]
+    assert "0.08 in a blow, less than 0.10 in" in caution.message
+    assert "lower bounds" in caution.message
+    overstated = checks(compare(replace(INITIAL, set_per_blow=0.002), RESTRIKE))["moved too little"]
+    assert "overstated" in overstated.message
+
+
+def test_hammer_not_at_stroke():
+    found = checks(compare(INITIAL, replace(RESTRIKE, stroke=1.7)))
+    assert "restrike: the stroke was 1.70 m, below the approved 1.80 m" in found["hammer not at stroke"].message
+    assert found["another stroke"].value == pytest.approx(1.7 / 2.4 - 1)
+
+
+def test_another_cushion_and_other_gauges_are_said():
+    other = result("restrike", hammer=replace(HAMMER, pile_cushion_stiffness=1e9), gauges="strain 3 and 4")
+    found = checks(compare(replace(INITIAL, gauges="strain 1 and 2"), other))
+    assert found["another hammer or cushion"].message == "another pile cushion in restrike than in initial"
+    assert "strain 3 and 4" in found["other gauges"].message
+
+
+def test_relaxation_and_whether_it_lies_beyond_the_ranges():
+    slight = replace(RESTRIKE, matched_resistance=Estimate(0.95e6, 0.85e6, 1.0e6))
+    assert "beyond" not in checks(compare(INITIAL, slight))["relaxation"].message
+    clear = replace(RESTRIKE, matched_resistance=Estimate(0.7e6, 0.6e6, 0.8e6))
+    assert "fell to 0.70" in checks(compare(INITIAL, clear))["relaxation"].message
+    assert "beyond the ranges" in checks(compare(INITIAL, clear))["relaxation"].message
+    assert "large change" in checks(compare(INITIAL, clear))
+
+
+def test_what_is_unusual_in_the_soil_is_said():
+    strong = replace(RESTRIKE, matched_resistance=exactly(2.5e6))
+    assert "unusual setup" in checks(compare(INITIAL, strong, soil="sand"))
+    assert "unusual setup" not in checks(compare(INITIAL, strong, soil="clay"))
+    early = result("restrike", days=2.5, matched_resistance=exactly(1.4e6))
+    assert "2.5 days after the initial drive, sooner than the 7.0 days" in (
+        checks(compare(INITIAL, early, soil="clay"))["short wait"].message
+    )
+    assert "short wait" not in checks(compare(INITIAL, early, soil="sand"))
+
+
+def test_an_unknown_wait_is_said():
+    blind = replace(RESTRIKE, drive=Drive("restrike", "restrike", (), hammer=HAMMER))
+    setup = compare(INITIAL, blind)
+    assert setup.wait is None
+    assert "wait not known" in checks(setup)
+
+
+def test_every_restrike_is_held_against_the_last_part_of_the_initial_drive():
+    first = replace(INITIAL, drive=replace(INITIAL.drive, name="initial_1"))
+    second = replace(INITIAL, drive=replace(INITIAL.drive, name="initial_2"), matched_resistance=exactly(0.6e6))
+    later = replace(RESTRIKE, drive=replace(RESTRIKE.drive, name="restrike_2"))
+    found = setups([first, second, RESTRIKE, later])
+    assert [(s.initial, s.restrike) for s in found] == [("initial_2", "restrike"), ("initial_2", "restrike_2")]
+    assert found[0].setup_factor.value == pytest.approx(2.0)
+    assert setups([RESTRIKE]) == ()
+
+
+def test_clocks_that_contradict_each_other_are_refused():
+    with pytest.raises(
+        InputError, match="2026-05-04 14:09, not after the end of the initial drive at 2026-05-04 14:10"
+    ):
+        wait(END, END - timedelta(minutes=1))
+    with pytest.raises(InputError, match="time zone"):
+        wait(END, END.replace(tzinfo=UTC))
+    assert wait(None, END) is None
+
+
+def test_an_estimate_outside_its_range_is_refused():
+    with pytest.raises(ValueError, match="does not hold"):
+        Estimate(1.0, 1.1, 1.2)
+    with pytest.raises(ValueError, match="does not hold"):
+        exactly(float("nan"))
