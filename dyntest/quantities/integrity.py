@@ -20,9 +20,10 @@ Notes
 -----
 An indicator, never a measurement: Verbeek & Goble and Verbeek & Middendorp (2011) question its reliability, above
 all near the toe. It reads too high where the section is reduced over less than half the length of the rising front
-(a reduction to 0.5 over 1.5 m, at 11 m, reads 0.82 in the tests, with a front 9 m long), and it cannot judge what
-lies below `judged_depth`. A layer of soil with much damping, or an enlarged section, sends up a wave
-that dies away with the pulse: `could_be_soil` says where that alone could explain the fall. A change of section that was designed reads as damage.
+(a reduction to 0.5 over 1.5 m reads 0.83 in the tests, where the front is 9 m long), and it cannot judge what lies
+below `judged_depth`. A layer of soil with much damping, or an enlarged section, sends up a wave that dies away with
+the pulse: `could_be_soil` says where that alone could explain the fall. A change of section that was designed reads
+as damage.
 
 References
 ----------
