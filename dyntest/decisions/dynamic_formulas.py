@@ -1,0 +1,255 @@
+"""Public dynamic formulas: resistance from hammer energy and set, as a sanity check beside measured resistance.
+
+They know nothing of the pile, the soil or what the hammer really delivered. Never a substitute for the measurement.
+"""
+
+import numpy as np
+
+from dyntest.units import unit_factor
+
+LEAST_COUNT, MOST_COUNT = 24.0, 120.0
+"""Blows per foot [1] between which dynamic methods are usable; below they tend to over-predict, above to under-predict
+(UFC 3-220-20, 2025, 6-4.1.2)."""
+
+WASHINGTON_EFFICIENCY = {
+    ("open-end diesel", "steel"): 0.47,
+    ("open-end diesel", "concrete"): 0.37,
+    ("open-end diesel", "timber"): 0.37,
+    ("air", "steel"): 0.55,
+    ("air", "concrete"): 0.55,
+    ("air", "timber"): 0.55,
+}
+"""Factor F by kind of hammer and material [1] (from memory, after Allen 2005, Washington State Department of
+Transportation; see also Long et al. 2009, WisDOT 0092-07-04)."""
+
+
+def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
+    """Give the nominal resistance by the FHWA-modified Gates formula, US form.
+
+    Parameters
+    ----------
+    energy : numpy.ndarray
+        Energy of the hammer as developed, ram weight times observed stroke, E [J].
+    set_per_blow : numpy.ndarray
+        Set per blow [m]; broadcasts with `energy`.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``R = 1.75 √E log10(10 N) − 100`` with R in kips, E in ft·lb, N in blows per inch [N]; not a number where energy
+        or set is not positive or the formula gives nothing above zero.
+
+    Notes
+    -----
+    From memory, after FHWA-NHI-05-042 and AASHTO LRFD 10.7.3.8.5. Meant for the end of driving, for resistances up to
+    600 kip (2,670 kN; from memory, after the same), and for counts as in `within_usable_counts`. The form printed in SI
+    units, `modified_gates_si`, is not an exact conversion; this one, in which the formula was calibrated, stands.
+
+    Examples
+    --------
+    >>> ft_lb, kip = 1.3558179483314, 4448.2216152605
+    >>> round(float(modified_gates(40000 * ft_lb, 0.0254 / 8)) / kip, 1)
+    566.1
+    """
+    root, count = _root_and_count(energy, set_per_blow)
+    return _above_zero(1.75 * root * np.log10(10.0 * count) - 100.0) * unit_factor("kip", "force")
+
+
+def modified_gates_si(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
+    """Give the nominal resistance by the FHWA-modified Gates formula as printed in SI units.
+
+    Parameters
+    ----------
+    energy : numpy.ndarray
+        Energy of the hammer as developed, E [J].
+    set_per_blow : numpy.ndarray
+        Set per blow [m]; broadcasts with `energy`.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``R = 7 √E log10(10 N) − 550`` with R in kN, E in J, N in blows per 25 mm [N]; not a number as in
+        `modified_gates`.
+
+    Notes
+    -----
+    FHWA-HI-97-014, section 16.3, quoted second-hand. Within about 4 % of the US form for 30 to 100 kJ and 30 to
+    120 blows per foot; kept to show how far the two printed forms lie apart.
+
+    Examples
+    --------
+    >>> round(float(modified_gates_si(40000 * 1.3558179483314, 0.0254 / 8)) / 1e3, 1)
+    2541.1
+    """
+    energy, set_per_blow = _positive(energy), _positive(set_per_blow)
+    return _above_zero(7.0 * np.sqrt(energy) * np.log10(10.0 * 0.025 / set_per_blow) - 550.0) * 1e3
+
+
+def modified_gates_set(resistance: np.ndarray, energy: np.ndarray) -> np.ndarray:
+    """Give the set per blow at which the FHWA-modified Gates formula gives a resistance.
+
+    Parameters
+    ----------
+    resistance : numpy.ndarray
+        Nominal resistance R [N].
+    energy : numpy.ndarray
+        Energy of the hammer as developed, E [J]; broadcasts with `resistance`.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``s = 1/N`` with ``N = 10^((R + 100)/(1.75 √E)) / 10``, R in kips, E in ft·lb, N in blows per inch [m]; not a
+        number where resistance or energy is not positive.
+
+    Notes
+    -----
+    The inverse of `modified_gates`, with its range of validity.
+
+    Examples
+    --------
+    >>> kip, ft_lb = 4448.2216152605, 1.3558179483314
+    >>> round(0.0254 / float(modified_gates_set(566.0815 * kip, 40000 * ft_lb)), 3)
+    8.0
+    """
+    resistance = _positive(resistance) / unit_factor("kip", "force")
+    root = np.sqrt(_positive(energy) / unit_factor("ft lbf", "energy"))
+    count = 10.0 ** ((resistance + 100.0) / (1.75 * root)) / 10.0
+    return unit_factor("in", "length") / count
+
+
+def gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
+    """Give the ultimate resistance by the original Gates formula.
+
+    Parameters
+    ----------
+    energy : numpy.ndarray
+        Rated energy of the hammer, E [J].
+    set_per_blow : numpy.ndarray
+        Set per blow s [m]; broadcasts with `energy`.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``P = 27 √(0.85 E) (1 − log10 s)`` with P in kips, E in ft·kip, s in inches [N]; not a number as in
+        `modified_gates`.
+
+    Notes
+    -----
+    University of Florida thesis pages in the course reader TTE 4004c (c. 1998), Eq. 3-6. A safety factor of 3 goes with
+    it there.
+
+    Examples
+    --------
+    >>> ft_kip, kip = 1355.8179483314, 4448.2216152605
+    >>> round(float(gates(40 * ft_kip, 0.125 * 0.0254)) / kip, 1)
+    299.6
+    """
+    root, count = _root_and_count(energy, set_per_blow)
+    return _above_zero(27.0 * np.sqrt(0.85 / 1000.0) * root * (1.0 + np.log10(count))) * unit_factor("kip", "force")
+
+
+def washington(energy: np.ndarray, set_per_blow: np.ndarray, efficiency: float) -> np.ndarray:
+    """Give the nominal resistance by the formula of the Washington State Department of Transportation.
+
+    Parameters
+    ----------
+    energy : numpy.ndarray
+        Energy of the hammer as developed, ram weight times observed stroke, E [J].
+    set_per_blow : numpy.ndarray
+        Set per blow [m]; broadcasts with `energy`.
+    efficiency : float
+        Factor F of hammer and pile, such as one of `WASHINGTON_EFFICIENCY` [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        ``R = 6.6 F E ln(10 N)`` with R in kips, E in ft·kip, N in blows per inch [N]; not a number as in
+        `modified_gates`.
+
+    Notes
+    -----
+    From memory, after Allen (2005). Found among the most precise formulas by Long et al. (2009), WisDOT 0092-07-04.
+
+    Examples
+    --------
+    >>> ft_kip, kip = 1355.8179483314, 4448.2216152605
+    >>> round(float(washington(40 * ft_kip, 0.0254 / 8, 0.47)) / kip, 1)
+    543.7
+    """
+    root, count = _root_and_count(energy, set_per_blow)
+    return _above_zero(6.6 * efficiency * root**2 / 1000.0 * np.log(10.0 * count)) * unit_factor("kip", "force")
+
+
+def energy_approach(transferred_energy: np.ndarray, set_per_blow: np.ndarray, displacement: np.ndarray) -> np.ndarray:
+    """Give the resistance by the energy approach, from measured energy and movement.
+
+    Parameters
+    ----------
+    transferred_energy : numpy.ndarray
+        Transferred energy E_max, shape (n_blows,) [J].
+    set_per_blow : numpy.ndarray
+        Set per blow s, shape (n_blows,) [m].
+    displacement : numpy.ndarray
+        Peak displacement at the gauges D, shape (n_blows,) [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        ``R = E_max / [s + (D − s)/2]``, shape (n_blows,) [N]; not a number where energy or displacement is not
+        positive, the set is negative, or the set is above the peak displacement.
+
+    Notes
+    -----
+    Paikowsky et al. (1994), as in the course reader TTE 4004c (c. 1998), Eq. 3-8. All energy is taken as spent on an
+    elastic-plastic static resistance, so R still holds the dynamic part: it tends to be high in easy driving.
+
+    Examples
+    --------
+    >>> round(float(energy_approach(30e3, 0.006, 0.024)))
+    2000000
+    """
+    energy, displacement = _positive(transferred_energy), _positive(displacement)
+    moved = np.asarray(set_per_blow, dtype=float)
+    moved = np.where((moved >= 0.0) & (moved <= displacement), moved, np.nan)
+    return energy / (moved + (displacement - moved) / 2.0)  # Eq. 3-8
+
+
+def within_usable_counts(set_per_blow: np.ndarray) -> np.ndarray:
+    """Tell where the count is one for which dynamic methods are usable.
+
+    Parameters
+    ----------
+    set_per_blow : numpy.ndarray
+        Set per blow [m].
+
+    Returns
+    -------
+    numpy.ndarray of bool
+        Whether the count lies between `LEAST_COUNT` and `MOST_COUNT` blows per foot [1].
+
+    Notes
+    -----
+    UFC 3-220-20 (2025), 6-4.1.2.
+
+    Examples
+    --------
+    >>> within_usable_counts(np.array([0.02, 0.01, 0.002])).tolist()
+    [False, True, False]
+    """
+    count = unit_factor("ft", "length") / _positive(set_per_blow)
+    return (count >= LEAST_COUNT) & (count <= MOST_COUNT)
+
+
+def _root_and_count(energy: np.ndarray, set_per_blow: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Root of the energy in ft·lb, and blows per inch."""
+    energy = _positive(energy) / unit_factor("ft lbf", "energy")
+    return np.sqrt(energy), unit_factor("in", "length") / _positive(set_per_blow)
+
+
+def _positive(value: np.ndarray) -> np.ndarray:
+    value = np.asarray(value, dtype=float)
+    return np.where(value > 0.0, value, np.nan)
+
+
+def _above_zero(resistance: np.ndarray) -> np.ndarray:
+    return np.where(resistance > 0.0, resistance, np.nan)
