@@ -1,0 +1,222 @@
+"""Large tables of numbers, column by column from Parquet or CSV.
+
+Only here pyarrow is used; it is imported where a table is really read.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.csv_text import Dialect, dialect_of, header_of, uneven_row
+from dyntest.reading.text_files import MAX_TABLE_BYTES, check_file, decode, read_bytes
+from dyntest.reading.wording import known_as, printable, shown
+
+MAX_ROWS = 25_000_000
+"""Most samples of one table [1], 12,000 blows of 2,048 samples: about 0.8 gigabytes of signals. Our own bound, no
+source."""
+
+_SNIFFED = 1 << 16
+"""Bytes of a CSV that are looked at to learn how it is written."""
+
+
+@dataclass(frozen=True)
+class NumberTable:
+    """A table whose columns are read one after the other.
+
+    Parameters
+    ----------
+    source : str
+        The file's name for messages.
+    headers : tuple of str
+        Header of each column.
+    columns : callable
+        From places of columns to an iterator of their numbers, each of shape (n_rows,) [unit of the column]; at least
+        one row, all finite.
+    row : callable
+        From the place of a value, from 0, to the number of its row as a spreadsheet shows it.
+    """
+
+    source: str
+    headers: tuple[str, ...]
+    columns: Callable[[Sequence[int]], Iterator[np.ndarray]]
+    row: Callable[[int], int]
+
+
+def open_table(path: Path) -> NumberTable:
+    """Open a table of numbers by the ending of its name.
+
+    Parameters
+    ----------
+    path : Path
+        A ``.parquet``, ``.csv`` or ``.csv.gz`` file.
+
+    Returns
+    -------
+    NumberTable
+        Headers, and a reader of columns that refuses anything but finite numbers.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is of another kind, is damaged, or has no rows or too many.
+    """
+    name = path.name.lower()
+    if name.endswith(".parquet"):
+        return _open_parquet(path)
+    if name.endswith((".csv", ".csv.gz")):
+        return _open_csv(path)
+    cure = "export the signals as .parquet, .csv or .csv.gz"
+    raise InputError(known_as(path), "", "is neither a Parquet nor a CSV file by its name", cure)
+
+
+def _check_rows(n_rows: int, source: str) -> None:
+    if n_rows == 0:
+        raise InputError(source, "", "has a header but no rows", "export the signals again")
+    if n_rows > MAX_ROWS:
+        problem = f"has {n_rows:,} rows, and at most {MAX_ROWS:,} are read from one file"
+        raise InputError(source, "", problem, "split the drive into several files and name them in a list")
+
+
+def _open_parquet(path: Path) -> NumberTable:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    source = known_as(path)
+    check_file(path, MAX_TABLE_BYTES)
+    trouble_kinds = (pa.ArrowException, OSError, ValueError, KeyError, IndexError)
+    try:
+        with pq.ParquetFile(path) as file:
+            schema, n_rows = file.schema_arrow, file.metadata.num_rows
+    except trouble_kinds as trouble:
+        raise _damaged(source, trouble) from None
+    _check_rows(n_rows, source)
+
+    def row(index: int) -> int:
+        return index + 1
+
+    def columns(places: Sequence[int]) -> Iterator[np.ndarray]:
+        with pq.ParquetFile(path) as file:
+            for place in places:
+                where = f"column {printable(schema.names[place])}"
+                kind = schema.types[place]
+                if not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
+                    raise InputError(source, where, f"holds {kind}, not numbers", "export the column as numbers")
+                try:
+                    column = file.read(columns=[schema.names[place]]).column(0)
+                    if not (pa.types.is_integer(kind) or kind in (pa.float32(), pa.float64())):
+                        column = column.cast(pa.float64())
+                except trouble_kinds as trouble:
+                    raise _damaged(source, trouble) from None
+                yield _finite(column, source, where, row)
+
+    return NumberTable(source, tuple(schema.names), columns, row)
+
+
+def _damaged(source: str, trouble: Exception) -> InputError:
+    problem = f"is not a whole Parquet file ({printable(str(trouble), 80)})"
+    return InputError(source, "", problem, "copy or export the file again")
+
+
+def _open_csv(path: Path) -> NumberTable:
+    source = known_as(path)
+    data = read_bytes(path, MAX_TABLE_BYTES)
+    head = decode(data[:_SNIFFED].rpartition(b"\n")[0] or data[:_SNIFFED], source)
+    lines = head.splitlines()
+    if not lines or not lines[0].strip():
+        raise InputError(source, "row 1", "is blank", "write the headers of the columns into the first row")
+    dialect = dialect_of(lines, source)
+    headers = header_of(lines[0], dialect)
+
+    def row(index: int) -> int:
+        filled = (number for number, line in enumerate(data.splitlines(), start=1) if line.strip() and number > 1)
+        return next((number for place, number in enumerate(filled) if place == index), index + 2)
+
+    def columns(places: Sequence[int]) -> Iterator[np.ndarray]:
+        parsed = _parse_csv(data, len(headers), places, dialect, source, row, headers)
+        _check_rows(parsed.num_rows, source)
+        for place, column in zip(places, parsed.columns, strict=True):
+            yield _finite(column, source, f"column {printable(headers[place])}", row)
+
+    return NumberTable(source, tuple(headers), columns, row)
+
+
+def _parse_csv(
+    data: bytes,
+    width: int,
+    places: Sequence[int],
+    dialect: Dialect,
+    source: str,
+    row: Callable[[int], int],
+    headers: Sequence[str],
+):
+    """Give the wanted columns as an Arrow table of floats."""
+    import pyarrow as pa
+    from pyarrow import csv as arrow_csv
+
+    names = [str(index) for index in range(width)]
+    wanted = [names[place] for place in places]
+    uneven = []
+
+    def note(bad: arrow_csv.InvalidRow) -> str:
+        uneven.append(bad)
+        return "error"
+
+    def parse(kind: pa.DataType, threads: bool) -> pa.Table:
+        return arrow_csv.read_csv(
+            pa.BufferReader(data),
+            arrow_csv.ReadOptions(column_names=names, skip_rows=1, use_threads=threads),
+            arrow_csv.ParseOptions(delimiter=dialect.delimiter, invalid_row_handler=note),
+            arrow_csv.ConvertOptions(
+                include_columns=wanted,
+                column_types=dict.fromkeys(wanted, kind),
+                null_values=[""],
+                decimal_point=dialect.decimal,
+            ),
+        )
+
+    try:
+        return parse(pa.float64(), threads=True)
+    except pa.ArrowInvalid as trouble:
+        if re.search("Empty CSV|no rows", str(trouble), re.IGNORECASE):
+            return pa.table({name: pa.array([], pa.float64()) for name in wanted})
+    uneven.clear()  # one thread knows the rows by number
+    try:
+        as_text = parse(pa.binary(), threads=False)
+    except pa.ArrowInvalid as trouble:
+        if uneven:
+            number = row(uneven[0].number - 2)
+            raise uneven_row(source, number, uneven[0].actual_columns, width, dialect) from None
+        raise InputError(source, "", f"is not a CSV table ({printable(str(trouble), 80)})", "export it again") from None
+    raise _first_text(as_text, [headers[place] for place in places], dialect.decimal, source, row)
+
+
+def _first_text(table, headers: Sequence[str], decimal: str, source: str, row: Callable[[int], int]) -> InputError:
+    """Give the message for the first value that is no number."""
+    for header, column in zip(headers, table.columns, strict=True):
+        for index, value in enumerate(column.to_pylist()):
+            text = (value or b"0").decode("utf-8", "replace")
+            try:
+                float("x" if "_" in text else text.replace(decimal, "."))
+            except ValueError:
+                where = f"row {row(index)}, column {printable(header)}"
+                return InputError(
+                    source, where, f"{shown(text)} is not a number", "write a number or take the blow out"
+                )
+    return InputError(source, "", "has values that are no numbers", "export the table again")
+
+
+def _finite(column, source: str, where: str, row: Callable[[int], int]) -> np.ndarray:
+    """Give an Arrow column as an array, once it is known to have no gaps."""
+    if column.null_count:
+        values = np.where(column.is_null().to_numpy(), np.nan, 0.0)
+    else:
+        values = column.to_numpy()
+        if values.dtype.kind in "iu" or np.isfinite(values).all():
+            return values
+    index = int(np.flatnonzero(~np.isfinite(values))[0])
+    problem = "is empty" if column.null_count else f"is {values[index]}, not a finite number"
+    raise InputError(source, f"row {row(index)}, {where}", problem, "fill in the number or take the blow out")

@@ -1,0 +1,114 @@
+"""Ranges in which a value of a test sheet can lie at all; outside them a unit or a digit is wrong.
+
+They catch slips such as ``"30000 psi"`` for a modulus of steel. They are not limits of design. Unless a source stands
+beside a range it is common practice, no source, and deliberately wide.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Range:
+    """A range of plausible values.
+
+    Parameters
+    ----------
+    low, high : float
+        Bounds, both allowed [`unit`].
+    unit : str
+        Unit of the bounds, SI in the sense of `dyntest.units.DIMENSIONS`; empty for a ratio.
+    """
+
+    low: float
+    high: float
+    unit: str = ""
+
+    def __contains__(self, value: float) -> bool:
+        """Whether a value lies inside [`unit`]."""
+        return self.low <= value <= self.high
+
+    def __str__(self) -> str:
+        """Both bounds and the unit, for a message."""
+        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
+
+
+LENGTH = Range(0.1, 300.0, "m")
+LENGTH_FROM_ZERO = Range(0.0, 300.0, "m")
+AREA = Range(1e-4, 20.0, "m^2")
+STROKE = Range(0.05, 20.0, "m")
+MASS = Range(1.0, 1e6, "kg")
+WEIGHT = Range(10.0, 1e7, "N")
+FORCE = Range(1e3, 1e9, "N")
+ENERGY = Range(100.0, 1e7, "J")
+STRESS = Range(1e5, 2e9, "Pa")
+STRESS_FROM_ZERO = Range(0.0, 2e9, "Pa")
+STIFFNESS = Range(1e5, 1e12, "N/m")
+FREQUENCY = Range(100.0, 1e5, "Hz")
+MODULUS = Range(1e9, 1e12, "Pa")
+DENSITY = Range(300.0, 10_000.0, "kg/m^3")
+UNIT_WEIGHT = Range(3e3, 1e5, "N/m^3")
+WAVE_SPEED = Range(1000.0, 7000.0, "m/s")
+
+SHARE = Range(0.01, 1.0)
+"""Efficiency, restitution, resistance factor [1]; none of them can exceed 1."""
+SAFETY_FACTOR = Range(1.0, 10.0)
+DAMPING_FACTOR = Range(0.0, 2.0)
+"""Case damping factor [1]; published values by soil run from 0.05 to 1.10 (from memory, after FHWA-HI-97-013,
+ch. 17)."""
+
+
+@dataclass(frozen=True)
+class Material:
+    """What the material of a pile can be.
+
+    Parameters
+    ----------
+    modulus : Range
+        Dynamic Young's modulus [Pa].
+    density : Range
+        Mass density [kg/m^3].
+    wave_speed : Range
+        Speed of the stress wave [m/s].
+    strength : dict of str to Range
+        Keys of the sheet that state its strength, each with its range [Pa].
+    """
+
+    modulus: Range
+    density: Range
+    wave_speed: Range
+    strength: dict[str, Range]
+
+
+MATERIALS = {
+    # Wave speed of steel about 16,800 ft/s (UFC 3-220-20, 6-9.2), modulus 29,000 ksi (FHWA-NHI-16-009, 8.2).
+    "steel": Material(
+        modulus=Range(180e9, 225e9, "Pa"),
+        density=Range(7600.0, 8100.0, "kg/m^3"),
+        wave_speed=Range(4800.0, 5400.0, "m/s"),
+        strength={"yield_strength": Range(150e6, 1000e6, "Pa")},
+    ),
+    # Wave speed of concrete 10,000 to 13,000 ft/s (UFC 3-220-20, 6-9.2), widened for light and very strong concrete.
+    "concrete": Material(
+        modulus=Range(10e9, 65e9, "Pa"),
+        density=Range(1500.0, 3000.0, "kg/m^3"),
+        wave_speed=Range(2500.0, 5000.0, "m/s"),
+        strength={
+            "compressive_strength": Range(10e6, 200e6, "Pa"),
+            "effective_prestress": Range(0.0, 30e6, "Pa"),
+        },
+    ),
+    # Modulus of timber 1,250 to 1,500 ksi and base resistance 0.90 to 1.25 ksi (FHWA-NHI-16-009, 8.2.1), widened.
+    "timber": Material(
+        modulus=Range(4e9, 20e9, "Pa"),
+        density=Range(350.0, 1300.0, "kg/m^3"),
+        wave_speed=Range(2500.0, 5500.0, "m/s"),
+        strength={"base_resistance": Range(2e6, 20e6, "Pa")},
+    ),
+}
+"""Every material by its name in the sheet."""
+
+STEEL_MODULUS = 210e9
+"""Modulus of steel where the sheet states none [Pa] (EN 1993-1-1, 3.2.6, from memory)."""
+
+STEEL_DENSITY = 7850.0
+"""Density of steel where the sheet states none [kg/m^3] (EN 1991-1-1, Table A.4, 77.0 to 78.5 kN/m³, from memory)."""

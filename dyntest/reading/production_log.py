@@ -1,0 +1,189 @@
+"""The production log of the bearing piles, and the table of their levels and lengths."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.driving_log import DrivingLog
+from dyntest.reading.intervals import DEPTHS, OPTIONAL, check_contiguous, read_intervals
+from dyntest.reading.log_table import LogTable, read_log_table
+from dyntest.reading.plausible import LENGTH, Range
+
+ELEVATION = Range(-1000.0, 9000.0, "m")
+"""Elevations of ground and cutoff that are believed [m]. Common practice, no source."""
+
+BATTER = Range(0.0, 1.0)
+"""Horizontal run per vertical rise that is believed [1]. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class ProductionLog:
+    """Blow counts of many piles by interval of depth; all rows of a pile stand together, from the top down.
+
+    Parameters
+    ----------
+    source : str
+        Where it was read from, for messages.
+    pile : numpy.ndarray
+        The pile's mark, shape (n_intervals,), text.
+    depth_from, depth_to : numpy.ndarray
+        Top and bottom of each interval, shape (n_intervals,) [m], penetration of the toe.
+    blows : numpy.ndarray
+        Blows in each interval, shape (n_intervals,) [1].
+    stroke : numpy.ndarray
+        Stroke of the ram, shape (n_intervals,) [m]; not a number where the log has none.
+    date, remark : tuple of str
+        As written; empty where absent.
+    """
+
+    source: str
+    pile: np.ndarray
+    depth_from: np.ndarray
+    depth_to: np.ndarray
+    blows: np.ndarray
+    stroke: np.ndarray
+    date: tuple[str, ...]
+    remark: tuple[str, ...]
+
+    @property
+    def piles(self) -> tuple[str, ...]:
+        """The piles' marks, each once, in the order of the file."""
+        return tuple(dict.fromkeys(self.pile.tolist()))
+
+    def of(self, pile: str) -> DrivingLog:
+        """Give the log of one pile.
+
+        Parameters
+        ----------
+        pile : str
+            Its mark, one of `piles`.
+
+        Returns
+        -------
+        DrivingLog
+            Its intervals.
+        """
+        (own,) = np.nonzero(self.pile == pile)
+        return DrivingLog(
+            source=self.source,
+            depth_from=self.depth_from[own],
+            depth_to=self.depth_to[own],
+            blows=self.blows[own],
+            stroke=self.stroke[own],
+            remark=tuple(self.remark[i] for i in own),
+        )
+
+
+@dataclass(frozen=True)
+class PileTable:
+    """Levels and lengths of the bearing piles.
+
+    Parameters
+    ----------
+    source : str
+        Where it was read from, for messages.
+    pile : tuple of str
+        The piles' marks, each once.
+    cutoff_elevation, ground_elevation : numpy.ndarray
+        Elevations, shape (n_piles,) [m], upward positive.
+    furnished_length : numpy.ndarray
+        Length delivered, shape (n_piles,) [m].
+    batter : numpy.ndarray
+        Horizontal run per vertical rise, shape (n_piles,) [1]; 0 for a plumb pile.
+    """
+
+    source: str
+    pile: tuple[str, ...]
+    cutoff_elevation: np.ndarray
+    ground_elevation: np.ndarray
+    furnished_length: np.ndarray
+    batter: np.ndarray
+
+
+def read_production_log(path: str | Path) -> ProductionLog:
+    """Read a production log.
+
+    Parameters
+    ----------
+    path : str or Path
+        A CSV with the columns ``pile``, ``depth_from [ft]``, ``depth_to [ft]`` and ``blows``, and optionally
+        ``stroke [ft]``, ``date`` and ``remark``; any unit of length. Rows of different piles may alternate.
+
+    Returns
+    -------
+    ProductionLog
+        In SI, the rows of each pile together.
+
+    Raises
+    ------
+    InputError
+        With file, row and cure, as for a driving log, for each pile.
+    """
+    table = read_log_table(Path(path), required={"pile": "", **DEPTHS}, optional={"date": "", **OPTIONAL})
+    pile = np.array(_marks(table))
+    intervals = read_intervals(table)
+    _, first, member = np.unique(pile, return_index=True, return_inverse=True)
+    order = np.argsort(first[member], kind="stable")
+    starts = np.flatnonzero(np.diff(first[member][order])) + 1
+    for own in np.split(order, starts):
+        check_contiguous(intervals, own, table.source)
+    date, remark = table.texts("date"), table.texts("remark")
+    return ProductionLog(
+        source=table.source,
+        pile=pile[order],
+        depth_from=intervals.depth_from[order],
+        depth_to=intervals.depth_to[order],
+        blows=intervals.blows[order],
+        stroke=intervals.stroke[order],
+        date=tuple(date[i] for i in order),
+        remark=tuple(remark[i] for i in order),
+    )
+
+
+def read_pile_table(path: str | Path) -> PileTable:
+    """Read the table of piles that goes with a production log.
+
+    Parameters
+    ----------
+    path : str or Path
+        A CSV with the columns ``pile``, ``cutoff_elevation [ft]``, ``ground_elevation [ft]`` and
+        ``furnished_length [ft]``, and optionally ``batter`` (run per rise, 0.25 for 1 across on 4 up).
+
+    Returns
+    -------
+    PileTable
+        In SI.
+
+    Raises
+    ------
+    InputError
+        With file, row and cure, if a column or a value is missing or implausible, or a pile comes twice.
+    """
+    lengths = ("cutoff_elevation", "ground_elevation", "furnished_length")
+    table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, {"batter": ""})
+    marks = _marks(table)
+    first: dict[str, int] = {}
+    for row, mark in zip(table.row_numbers.tolist(), marks, strict=True):
+        if mark in first:
+            problem = f"pile {mark} stands in row {first[mark]} already"
+            raise InputError(table.source, f"row {row}, column pile", problem, "keep one row a pile")
+        first[mark] = row
+    return PileTable(
+        source=table.source,
+        pile=marks,
+        cutoff_elevation=table.numbers("cutoff_elevation", ELEVATION),
+        ground_elevation=table.numbers("ground_elevation", ELEVATION),
+        furnished_length=table.numbers("furnished_length", LENGTH),
+        batter=table.numbers("batter", BATTER, blank=0.0),
+    )
+
+
+def _marks(table: LogTable) -> tuple[str, ...]:
+    """Give the piles' marks, none of them empty."""
+    marks = table.texts("pile")
+    if "" in marks:
+        row = table.row_numbers[marks.index("")]
+        raise InputError(table.source, f"row {row}, column pile", "is empty", "write the pile's mark in every row")
+    return marks

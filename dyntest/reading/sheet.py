@@ -1,0 +1,152 @@
+"""Reading a test sheet: from a TOML file to one frozen `TestSheet` in SI."""
+
+import tomllib
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from dyntest.errors import InputError
+from dyntest.hammer import Hammer
+from dyntest.reading.drives_from_sheet import drives_from
+from dyntest.reading.gauges_from_sheet import choices_from, gauges_from
+from dyntest.reading.pile_from_sheet import pile_from
+from dyntest.reading.sheet_errors import explain
+from dyntest.reading.sheet_models import HammerTable, RequirementTable, SheetModel
+from dyntest.reading.sheet_parts import Requirement, Soil, TestSheet
+from dyntest.reading.text_files import read_text
+from dyntest.reading.wording import known_as, printable, shown
+from dyntest.units import STANDARD_GRAVITY
+
+FORMAT = 1
+"""The format of the sheet that this program reads."""
+
+MAX_SHEET_BYTES = 1_000_000
+"""Largest test sheet [byte]; a long one has some thousand. Our own bound, no source."""
+
+REQUIREMENT_AGREEMENT = 0.01
+"""Most that a required resistance stated in two ways may differ [1], so that rounding passes. Our own, no source."""
+
+
+def read_sheet(path: str | Path) -> TestSheet:
+    """Read a test sheet.
+
+    Parameters
+    ----------
+    path : str or Path
+        The TOML file.
+
+    Returns
+    -------
+    TestSheet
+        Everything in it, in SI, with the paths of its files checked to be there and to lie below its folder.
+
+    Raises
+    ------
+    InputError
+        With file, place and cure, for the first thing in the sheet that cannot be used.
+    """
+    path = Path(path)
+    source = known_as(path)
+    text = read_text(path, MAX_SHEET_BYTES)
+    model = _validated(_parsed(text, source), source)
+    folder = path.parent.resolve()
+    hammer = _hammer(model.hammer, "[hammer]", source)
+    own_hammers = [
+        _hammer(drive.hammer, f"[[drive]] {number} hammer", source) for number, drive in enumerate(model.drive, start=1)
+    ]
+    drives = drives_from(model.drive, [own or hammer for own in own_hammers], folder, source)
+    gauges = gauges_from(model.gauges, source)
+    return TestSheet(
+        path=folder / path.name,
+        project=model.test.project,
+        structure=model.test.structure,
+        pile_name=model.test.pile,
+        engineer=model.test.engineer,
+        display_units=model.test.display_units,
+        pile=pile_from(model.pile, model.test.pile, source),
+        hammer=hammer,
+        gauges=gauges,
+        requirement=_requirement(model.requirement, model.choices.verification, source),
+        soil=Soil(model.soil.shaft, model.soil.toe),
+        drives=drives,
+        choices=choices_from(model.choices, gauges, drives, source),
+        text=text,
+    )
+
+
+def _parsed(text: str, source: str) -> dict:
+    """Give the TOML as plain values, once its format is known to be ours."""
+    try:
+        raw = tomllib.loads(text)
+    except RecursionError:
+        raise InputError(source, "", "has brackets nested too deeply", "write plain tables and lists") from None
+    except ValueError as trouble:  # TOMLDecodeError is one; so is an integer of too many digits
+        problem, _, where = str(trouble).rpartition(" (at ")
+        line = where.partition(",")[0].rstrip(")") if problem else ""
+        problem = printable(problem or str(trouble), 120)
+        cure = "correct the line; text and values with units stand in quotes"
+        raise InputError(source, line, f"is not valid TOML ({problem})", cure) from None
+    if "format" not in raw:
+        raise InputError(source, "format", "is missing", f"write format = {FORMAT} in the first line")
+    if raw["format"] != FORMAT or isinstance(raw["format"], bool):
+        problem = f"{shown(raw['format'])} is not a format that this version reads"
+        raise InputError(source, "format", problem, f"write format = {FORMAT}, and the sheet accordingly")
+    return raw
+
+
+def _validated(raw: dict, source: str) -> SheetModel:
+    try:
+        return SheetModel.model_validate(raw)
+    except ValidationError as error:
+        raise explain(error, source) from None
+
+
+def _hammer(table: HammerTable | None, place: str, source: str) -> Hammer | None:
+    """Give the hammer; its mass from its weight where that is what the sheet states."""
+    if table is None:
+        return None
+    if (table.ram_mass is None) == (table.ram_weight is None):
+        problem = (
+            "has neither ram_weight nor ram_mass" if table.ram_mass is None else "has both ram_weight and ram_mass"
+        )
+        raise InputError(source, place, problem, 'write one of them, such as ram_weight = "6.6 kip"')
+    if (
+        table.minimum_stroke is not None
+        and table.maximum_stroke is not None
+        and table.minimum_stroke > table.maximum_stroke
+    ):
+        raise InputError(source, f"{place} minimum_stroke", "is above maximum_stroke", "write the lower bound here")
+    values = table.model_dump(exclude={"ram_weight", "ram_mass"})
+    mass = table.ram_weight / STANDARD_GRAVITY if table.ram_mass is None else table.ram_mass
+    return Hammer(ram_mass=mass, **values)
+
+
+def _requirement(table: RequirementTable, verification: str | None, source: str) -> Requirement:
+    """Give the requirement; loads and factors only in the pairs that mean something."""
+    pairs = (("factored_load", "resistance_factor"), ("service_load", "safety_factor"))
+    for load, factor in pairs:
+        has_load, has_factor = getattr(table, load) is not None, getattr(table, factor) is not None
+        if has_factor and not has_load:
+            raise InputError(
+                source, f"[requirement] {factor}", f"stands without {load}", f"write {load} too, or take it out"
+            )
+        if has_load and not has_factor and not (load == "factored_load" and verification):
+            alternative = " or [choices] verification" if load == "factored_load" else ""
+            raise InputError(
+                source, f"[requirement] {load}", f"stands without {factor}", f"write {factor}{alternative} too"
+            )
+    requirement = Requirement(**table.model_dump())
+    ways = {
+        "nominal_resistance": requirement.nominal_resistance,
+        "factored_load / resistance_factor": Requirement(
+            factored_load=table.factored_load, resistance_factor=table.resistance_factor
+        ).required_resistance,
+        "service_load × safety_factor": Requirement(
+            service_load=table.service_load, safety_factor=table.safety_factor
+        ).required_resistance,
+    }
+    given = {way: value for way, value in ways.items() if value is not None}
+    if given and max(given.values()) > (1.0 + REQUIREMENT_AGREEMENT) * min(given.values()):
+        problem = "contradicts itself: " + ", ".join(f"{way} is {value / 1e3:.0f} kN" for way, value in given.items())
+        raise InputError(source, "[requirement]", problem, "keep one way of stating the required resistance")
+    return requirement

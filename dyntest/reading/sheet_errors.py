@@ -1,0 +1,137 @@
+"""One clear message from what pydantic finds wrong with a test sheet."""
+
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from dyntest.errors import InputError
+from dyntest.reading.sheet_models import SheetModel
+from dyntest.reading.wording import listed, nearest, printable, shown
+
+_KINDS = {
+    "string_type": "text in quotes",
+    "float_type": "a number without quotes",
+    "int_type": "a whole number without quotes",
+    "bool_type": "true or false",
+    "list_type": "a list in square brackets",
+    "dict_type": "a table of keys and values",
+    "model_type": "a table of keys and values",
+    "model_attributes_type": "a table of keys and values",
+    "finite_number": "a finite number",
+}
+"""What pydantic asked for, in the words of an engineer."""
+
+
+def explain(error: ValidationError, source: str) -> InputError:
+    """Give the one message that helps most.
+
+    Parameters
+    ----------
+    error : pydantic.ValidationError
+        Everything that is wrong with the sheet.
+    source : str
+        The sheet's name for messages.
+
+    Returns
+    -------
+    InputError
+        A misspelt key before a missing one, for the first often is the cause of the second.
+    """
+    found = error.errors(include_url=False)
+    first = next((item for item in found if item["type"] == "extra_forbidden"), found[0])
+    location = first["loc"]
+    place, model = _place(location)
+    kind, value = first["type"], first["input"]
+    if kind == "extra_forbidden":
+        return InputError(source, place, "is not a key of the sheet", _cure_for_unknown(str(location[-1]), model))
+    if kind == "missing":
+        return InputError(source, place, "is missing", _cure_for_missing(str(location[-1]), model))
+    if kind == "value_error":
+        problem, _, cure = str(first["ctx"]["error"]).partition("; ")
+        return InputError(source, place, problem, cure)
+    if kind == "literal_error":
+        field = model.model_fields[str(location[-1])]
+        words = [shown(word) for word in _literals(field.annotation)]
+        guess = nearest(str(value), _literals(field.annotation)) if isinstance(value, str) else None
+        cure = f'write "{guess}" if that is meant; allowed are {listed(words)}' if guess else f"write {listed(words)}"
+        return InputError(source, place, f"{shown(value)} is not one of them", cure)
+    if kind == "too_short":
+        return InputError(source, place, "is empty", f"write at least one {place} table")
+    wanted = _KINDS.get(kind)
+    if wanted is None:
+        return InputError(source, place, f"{shown(value)} cannot be used ({printable(first['msg'])})", "correct it")
+    return InputError(source, place, f"{shown(value)} is not {wanted}", f"write {wanted}")
+
+
+def _place(location: tuple[str | int, ...]) -> tuple[str, type[BaseModel]]:
+    """Give where in the sheet an error lies, and the model of the table it lies in."""
+    model: type[BaseModel] = SheetModel
+    table, number, keys, entry = [], "", [], ""
+    for item in location:
+        if isinstance(item, int):
+            if keys:
+                entry = f", entry {item + 1}"
+            else:
+                number = f" {item + 1}"
+            continue
+        inner = _table_in(model.model_fields[item].annotation) if not keys and item in model.model_fields else None
+        if inner is None or number:
+            keys.append(printable(str(item)))
+        else:
+            table.append(item)
+        model = inner or model
+    if not table:
+        return "".join(keys), model
+    repeated = ".".join(table) in ("drive", "pile.part")
+    name = ".".join(table)
+    label = f"[[{name}]]{number}" if repeated else f"[{name}]"
+    return f"{label} {'.'.join(keys)}".rstrip() + entry, model
+
+
+def _table_in(annotation: Any) -> type[BaseModel] | None:
+    """Give the model inside an annotation such as ``list[DriveTable]`` or ``HammerTable | None``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in get_args(annotation) if (found := _table_in(part))), None)
+
+
+def _literals(annotation: Any) -> list[str]:
+    """Give the words of a Literal, also inside an optional one."""
+    words = []
+    for part in get_args(annotation):
+        words += _literals(part) if get_args(part) else [part] if isinstance(part, (str, int)) else []
+    return words
+
+
+def _cure_for_unknown(key: str, model: type[BaseModel]) -> str:
+    guess = nearest(key, model.model_fields)
+    if guess:
+        return f"write {guess} if that is meant"
+    home = _home_of(key, SheetModel, ())
+    if home:
+        return f"move it to {home}"
+    return f"take it out, or write one of {printable(', '.join(model.model_fields), 400)}"
+
+
+def _home_of(key: str, model: type[BaseModel], above: tuple[str, ...]) -> str | None:
+    """Give the table that a key belongs to."""
+    for name, field in model.model_fields.items():
+        inner = _table_in(field.annotation)
+        if inner is None:
+            continue
+        if key in inner.model_fields:
+            return _place((*above, name))[0]
+        deeper = _home_of(key, inner, (*above, name))
+        if deeper:
+            return deeper
+    return None
+
+
+def _cure_for_missing(key: str, model: type[BaseModel]) -> str:
+    field = model.model_fields[key]
+    if field.examples:
+        return f"write {key} = {field.examples[0]}, with your own value"
+    inner = _table_in(field.annotation)
+    if inner is not None:
+        return f"write the table with its keys {listed(inner.model_fields).replace(' or ', ' and ')}"
+    return f"write {key} with its value"

@@ -1,0 +1,255 @@
+"""The test sheet as it is written: one pydantic model a table, physical values already in SI.
+
+A value of the wrong kind or unit, an unknown key and a missing one are found here; what concerns several keys at once
+is found where the sheet is assembled.
+"""
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from dyntest.reading import plausible
+from dyntest.reading.wording import shown
+from dyntest.units import to_si
+
+_KIN = {"force": "mass", "mass": "force", "unit weight": "density", "density": "unit weight"}
+"""Dimensions that a sheet confuses easily: the pound is one of mass for `dyntest.units`."""
+
+_KIN_CURE = {
+    "force": "write lbf or kip for a force, or state a mass under its own key",
+    "mass": "write kg or lb for a mass, or state a weight under its own key",
+    "unit weight": 'write "492 lbf/ft^3", or state it as density',
+    "density": 'write "7850 kg/m^3", or state it as unit_weight',
+}
+
+
+def _physical(dimension: str, allowed: plausible.Range, example: str = "") -> Any:
+    """Give the type of a physical value: text with a unit in, SI float out, inside its plausible range."""
+
+    def read(value: object) -> float:
+        if not isinstance(value, str):
+            value = shown(value) if isinstance(value, (dict, list, bool)) else value
+            article = "an" if dimension[0] in "aeiou" else "a"
+            cure = f"write {article} {dimension} with its unit in quotes"
+            raise ValueError(
+                f"{shown(value).strip(chr(34))} has no unit; {cure}" + (f", such as {example}" if example else "")
+            )
+        if shown(value) != f'"{value}"':
+            raise ValueError(f"{shown(value)} is no number with a unit; write it in one short line")
+        try:
+            number = to_si(value, dimension)
+        except ValueError:
+            if dimension in _KIN and _reads_as(value, _KIN[dimension]):
+                raise ValueError(
+                    f'"{value}" is a {_KIN[dimension]}, not a {dimension}; {_KIN_CURE[dimension]}'
+                ) from None
+            raise
+        if number not in allowed:
+            raise ValueError(f'"{value}" cannot be right, it lies outside {allowed}; check the number and its unit')
+        return number
+
+    return Annotated[float, BeforeValidator(read), Field(examples=[example] if example else None)]
+
+
+def _reads_as(text: str, dimension: str) -> bool:
+    try:
+        to_si(text, dimension)
+    except ValueError:
+        return False
+    return True
+
+
+def _ratio(allowed: plausible.Range) -> Any:
+    """Give the type of a plain number inside its plausible range."""
+
+    def check(value: float) -> float:
+        if value not in allowed:
+            raise ValueError(f"{value:g} cannot be right, it lies outside {allowed}; check the number")
+        return value
+
+    return Annotated[float, AfterValidator(check)]
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("the text has line breaks or control characters; write it in one line")
+    return text.strip()
+
+
+def _not_empty(text: str) -> str:
+    if not text.strip():
+        raise ValueError("the text is empty; fill it in or take the key out")
+    return text
+
+
+def _local(value: object) -> object:
+    if not isinstance(value, datetime):
+        raise ValueError(f"{shown(value)} is no date with a time; write it without quotes as 2026-05-04T13:05:00")
+    if value.tzinfo is not None:
+        raise ValueError(f"{shown(value)} has a time zone; write the local clock without one")
+    return value
+
+
+def _names(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+def _texts_by_channel(value: object) -> object:
+    return {"all": value} if isinstance(value, str) else value
+
+
+Text = Annotated[str, AfterValidator(_one_line)]
+Word = Annotated[str, AfterValidator(_one_line), AfterValidator(_not_empty)]
+LocalTime = Annotated[datetime, BeforeValidator(_local)]
+Names = Annotated[list[Word], BeforeValidator(_names)]
+Area = _physical("area", plausible.AREA, '"15.5 in^2"')
+Modulus = _physical("stress", plausible.MODULUS, '"210 GPa"')
+UnitWeight = _physical("unit weight", plausible.UNIT_WEIGHT, '"492 lbf/ft^3"')
+Density = _physical("density", plausible.DENSITY, '"7850 kg/m^3"')
+Length = _physical("length", plausible.LENGTH, '"57 ft"')
+Depth = _physical("length", plausible.LENGTH_FROM_ZERO, '"57 ft"')
+Stroke = _physical("length", plausible.STROKE, '"8 ft"')
+Stress = _physical("stress", plausible.STRESS, '"50 ksi"')
+Force = _physical("force", plausible.FORCE, '"380 kip"')
+Stiffness = _physical("stiffness", plausible.STIFFNESS, '"1500 MN/m"')
+Share = _ratio(plausible.SHARE)
+DampingFactor = _ratio(plausible.DAMPING_FACTOR)
+
+
+class Table(BaseModel):
+    """A table of the sheet: no key beyond those named, no value bent to fit."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class TestTable(Table):
+    """``[test]``: what the report prints."""
+
+    __test__ = False  # keeps pytest from taking the class for a test
+
+    project: Text = ""
+    structure: Text = ""
+    pile: Word = Field(examples=['"P2-4"'])
+    engineer: Text = ""
+    display_units: Literal["SI", "US"] = "SI"
+
+
+class PartTable(Table):
+    """``[[pile.part]]``: a length of pile that differs from the rest."""
+
+    length: Length
+    area: Area | None = None
+    modulus: Modulus | None = None
+    unit_weight: UnitWeight | None = None
+    density: Density | None = None
+
+
+class PileTable(Table):
+    """``[pile]``: section, lengths and material."""
+
+    material: Literal["steel", "concrete", "timber"] = Field(examples=['"steel"'])
+    section: Word | None = None
+    area: Area | None = None
+    length_below_gauges: Length
+    total_length: Length | None = None
+    modulus: Modulus | None = None
+    unit_weight: UnitWeight | None = None
+    density: Density | None = None
+    wave_speed: _physical("velocity", plausible.WAVE_SPEED, '"16800 ft/s"') | None = None
+    yield_strength: Stress | None = None
+    compressive_strength: Stress | None = None
+    effective_prestress: _physical("stress", plausible.STRESS_FROM_ZERO, '"0.8 ksi"') | None = None
+    base_resistance: Stress | None = None
+    tip_reinforcement: Depth = 0.0
+    part: list[PartTable] = []
+
+
+class HammerTable(Table):
+    """``[hammer]`` or ``[drive.hammer]``: the hammer and its cushions."""
+
+    kind: Literal["open-end diesel", "closed-end diesel", "air", "hydraulic", "drop"] = Field(
+        examples=['"open-end diesel"']
+    )
+    ram_weight: _physical("force", plausible.WEIGHT, '"6.6 kip"') | None = None
+    ram_mass: _physical("mass", plausible.MASS, '"3000 kg"') | None = None
+    rated_energy: _physical("energy", plausible.ENERGY, '"70 kip ft"') | None = None
+    minimum_stroke: Stroke | None = None
+    maximum_stroke: Stroke | None = None
+    efficiency: Share | None = None
+    helmet_mass: _physical("mass", plausible.MASS, '"900 kg"') | None = None
+    hammer_cushion_stiffness: Stiffness | None = None
+    hammer_cushion_restitution: Share = 1.0
+    pile_cushion_stiffness: Stiffness | None = None
+    pile_cushion_restitution: Share = 1.0
+
+
+class GaugesTable(Table):
+    """``[gauges]``: names of the signal columns."""
+
+    strain: list[Word] | None = None
+    acceleration: list[Word] | None = None
+    force: Word | None = None
+    velocity: Word | None = None
+    leave_out: Names = []
+    calibration: Annotated[dict[str, str], BeforeValidator(_texts_by_channel)] = {}
+
+
+class RequirementTable(Table):
+    """``[requirement]``: what the design asks."""
+
+    nominal_resistance: Force | None = None
+    factored_load: Force | None = None
+    resistance_factor: Share | None = None
+    service_load: Force | None = None
+    safety_factor: _ratio(plausible.SAFETY_FACTOR) | None = None
+    damping_factor: DampingFactor | None = None
+    minimum_penetration: Depth | None = None
+    compression_stress_limit: Stress | None = None
+    tension_stress_limit: Stress | None = None
+
+
+class SoilTable(Table):
+    """``[soil]``: the soil in a word each."""
+
+    shaft: Literal["sand", "silt", "clay"] | None = None
+    toe: Literal["sand", "silt", "clay", "rock"] | None = None
+
+
+class DriveTable(Table):
+    """``[[drive]]``: one drive and its files."""
+
+    kind: Literal["initial", "restrike"] = Field(examples=['"initial"'])
+    signals: Names = Field(examples=['"initial.parquet"'])
+    log: Word | None = None
+    start: LocalTime | None = None
+    end: LocalTime | None = None
+    penetration_at_start: Depth | None = None
+    hammer: HammerTable | None = None
+
+
+class ChoicesTable(Table):
+    """``[choices]``: what the engineer decided while looking at the records."""
+
+    blow: dict[str, int] = {}
+    damping_factor: DampingFactor | None = None
+    leave_out: Names = []
+    low_pass: _physical("frequency", plausible.FREQUENCY, '"2000 Hz"') | None = None
+    align: bool = False
+    soil_law: Literal["elastic-plastic", "hyperbolic", "best"] = "elastic-plastic"
+    verification: Word | None = None
+    setup_credit: bool | None = None
+
+
+class SheetModel(Table):
+    """The whole sheet."""
+
+    format: Literal[1]
+    test: TestTable
+    pile: PileTable
+    hammer: HammerTable | None = None
+    gauges: GaugesTable
+    requirement: RequirementTable = RequirementTable()
+    soil: SoilTable = SoilTable()
+    drive: list[DriveTable] = Field(min_length=1)
+    choices: ChoicesTable = ChoicesTable()

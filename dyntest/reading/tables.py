@@ -1,0 +1,191 @@
+"""Signal tables of a drive: from Parquet or CSV files to arrays of all its blows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.blows import TIME_STEP_AGREEMENT, Layout, constant_in_blow, layout_of, one_blow, uniform_time
+from dyntest.reading.columns import Column, find_columns
+from dyntest.reading.number_table import NumberTable, open_table
+from dyntest.reading.sheet_parts import Drive, Gauges, TestSheet
+from dyntest.signals import AveragedTraces, Signals
+
+LARGEST = {"strain": 0.1, "acceleration": 1e6, "force": 1e9, "velocity": 100.0}
+"""Largest magnitude that a record can hold, by dimension [m/m], [m/s^2], [N], [m/s]: far above anything a pile
+survives, so that beyond it the unit in the header is wrong. Common practice, no source."""
+
+LARGEST_PENETRATION = 300.0
+"""Deepest penetration that is believed [m]. Common practice, no source."""
+
+PENETRATION_REBOUND = 0.01
+"""Most that penetration may fall from blow to blow [m], for rounding. Our own, no source."""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """One file of a drive; each of its traces has the shape (n_blows, channels of that kind, n_samples)."""
+
+    source: str
+    numbered: bool
+    layout: Layout
+    time: np.ndarray
+    traces: dict[str, np.ndarray]
+    clock: np.ndarray | None
+    penetration: np.ndarray | None
+
+
+def read_signals(sheet: TestSheet, drive: Drive) -> Signals | AveragedTraces:
+    """Read everything that was recorded in a drive.
+
+    Files are stacked in their order. Blows have the numbers of the column ``blow``; files without one hold one blow
+    each and are numbered from 1 in their order. Time is that of the first blow; the others are counted from their own
+    first sample.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet, for the names of the gauges and what is left out.
+    drive : Drive
+        One of its drives.
+
+    Returns
+    -------
+    Signals or AveragedTraces
+        In SI, compression and downward motion positive, as recorded: nothing is corrected.
+
+    Raises
+    ------
+    InputError
+        With file, row or column and cure, for the first thing that cannot be used.
+    """
+    channels = _channels(sheet.gauges)
+    pieces = [_read_piece(open_table(path), channels) for path in drive.signals]
+    _check_together(pieces)
+    first = pieces[0]
+    source = first.source if len(pieces) == 1 else f"{first.source} and {len(pieces) - 1} more"
+    numbers = np.concatenate([piece.layout.blow for piece in pieces])
+    blow = numbers if first.numbered else np.arange(1, len(pieces) + 1)
+    clock = _stacked([piece.clock for piece in pieces])
+    penetration = _stacked([piece.penetration for piece in pieces])
+    _check_clock(clock, blow, source)
+    _check_penetration(penetration, blow, source)
+    traces = {kind: _stacked([piece.traces[kind] for piece in pieces]) for kind in channels}
+    common = {"source": source, "blow": blow, "time": first.time, "clock": clock, "penetration": penetration}
+    if sheet.gauges.averaged:
+        return AveragedTraces(force=traces["force"][:, 0], velocity=traces["velocity"][:, 0], **common)
+    return Signals(
+        **traces,
+        strain_names=sheet.gauges.strain,
+        acceleration_names=sheet.gauges.acceleration,
+        left_out=frozenset(sheet.gauges.leave_out) | frozenset(sheet.choices.leave_out),
+        **common,
+    )
+
+
+def _channels(gauges: Gauges) -> dict[str, tuple[str, ...]]:
+    """Give the columns of each kind; the kind is also their dimension."""
+    if gauges.averaged:
+        return {"force": (gauges.force,), "velocity": (gauges.velocity,)}
+    return {"strain": gauges.strain, "acceleration": gauges.acceleration}
+
+
+def _read_piece(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> _Piece:
+    """Read one file, one column at a time, each straight into its place."""
+    kinds = [(name, kind) for kind, names in channels.items() for name in names]
+    found = find_columns(
+        table.headers,
+        required={"time": "time", **dict(kinds)},
+        optional={"blow": "", "clock": "time", "penetration": "length"},
+        source=table.source,
+    )
+    by_blow = [name for name in ("clock", "penetration") if name in found]
+    order = [*(["blow"] if "blow" in found else []), "time", *by_blow, *(name for name, _ in kinds)]
+    columns = table.columns([found[name].index for name in order])
+    layout = layout_of(next(columns), found["blow"].text, table) if "blow" in found else None
+    seconds = next(columns)
+    layout = layout or one_blow(len(seconds), table)
+    time = uniform_time(seconds, found["time"].factor, layout, found["time"].text, table)
+    constant = {
+        name: constant_in_blow(next(columns), found[name].factor, layout, found[name].text, table) for name in by_blow
+    }
+    traces = {}
+    for kind, names in channels.items():
+        traces[kind] = np.empty((layout.shape[0], len(names), layout.n_samples))
+        for channel, name in enumerate(names):
+            values = next(columns)
+            _check_magnitude(values, found[name], kind, table)
+            np.multiply(values.reshape(layout.shape), found[name].factor, out=traces[kind][:, channel])
+    return _Piece(
+        source=table.source,
+        numbered="blow" in found,
+        layout=layout,
+        time=time,
+        traces=traces,
+        clock=constant.get("clock"),
+        penetration=constant.get("penetration"),
+    )
+
+
+def _check_magnitude(values: np.ndarray, column: Column, kind: str, table: NumberTable) -> None:
+    low, high = float(values.min()), float(values.max())
+    if max(-low, high) * column.factor > LARGEST[kind]:
+        index = int(values.argmin() if -low > high else values.argmax())
+        place = f"row {table.row(index)}, column {column.text}"
+        problem = f"{float(values[index]):g} {column.header.unit} is far beyond any {kind} that a pile survives"
+        raise InputError(table.source, place, problem, "check the unit of the column")
+
+
+def _check_together(pieces: Sequence[_Piece]) -> None:
+    """Refuse files of one drive that do not go together."""
+    first = pieces[0]
+    last = -1
+    for piece in pieces:
+        cure = "write the same columns into every file of the drive"
+        for name in ("clock", "penetration"):
+            if (getattr(piece, name) is None) != (getattr(first, name) is None):
+                problem = f"is in only one of this file and {first.source}"
+                raise InputError(piece.source, f"column {name}", problem, cure)
+        if piece.numbered != first.numbered:
+            raise InputError(piece.source, "column blow", f"is in only one of this file and {first.source}", cure)
+        if piece.layout.n_samples != first.layout.n_samples:
+            problem = f"has {piece.layout.n_samples} samples a blow, {first.source} has {first.layout.n_samples}"
+            raise InputError(piece.source, "", problem, "export every blow with the same number of samples")
+        step, wanted = piece.time[1] - piece.time[0], first.time[1] - first.time[0]
+        if abs(step / wanted - 1.0) > TIME_STEP_AGREEMENT:
+            problem = f"has a time step of {step:.6g} s, {first.source} has {wanted:.6g} s"
+            raise InputError(piece.source, "column time", problem, "export all blows at one sampling rate")
+        if piece.numbered and piece.layout.blow[0] <= last:
+            problem = f"begins with blow {piece.layout.blow[0]}, the file before ends with blow {last}"
+            raise InputError(piece.source, "column blow", problem, "number the blows onward from file to file")
+        last = int(piece.layout.blow[-1])
+
+
+def _stacked(arrays: Sequence[np.ndarray | None]) -> np.ndarray | None:
+    """Give the arrays of all files one after the other; one file's own array is not copied."""
+    return arrays[0] if len(arrays) == 1 or arrays[0] is None else np.concatenate(arrays)
+
+
+def _check_clock(clock: np.ndarray | None, blow: np.ndarray, source: str) -> None:
+    if clock is None:
+        return
+    back = np.flatnonzero(np.diff(clock) <= 0.0)
+    if back.size:
+        index = int(back[0]) + 1
+        problem = f"blow {blow[index]} is not later than blow {blow[index - 1]}"
+        raise InputError(source, "column clock", problem, "write the time of each blow since the drive began")
+
+
+def _check_penetration(penetration: np.ndarray | None, blow: np.ndarray, source: str) -> None:
+    if penetration is None:
+        return
+    wrong = np.flatnonzero((penetration < 0.0) | (penetration > LARGEST_PENETRATION))
+    if wrong.size:
+        problem = f"blow {blow[wrong[0]]} has {penetration[wrong[0]]:g} m, outside 0 to {LARGEST_PENETRATION:g} m"
+        raise InputError(source, "column penetration", problem, "check the unit, and write depth below ground")
+    back = np.flatnonzero(np.diff(penetration) < -PENETRATION_REBOUND)
+    if back.size:
+        index = int(back[0]) + 1
+        problem = f"blow {blow[index]} is less deep than blow {blow[index - 1]}"
+        raise InputError(source, "column penetration", problem, "write depth below ground, not level")

@@ -1,0 +1,136 @@
+"""How messages speak of files, values and near misses: always in one line."""
+
+import difflib
+from collections.abc import Iterable
+from pathlib import Path
+
+SHOWN_LENGTH = 60
+"""Characters of a value that a message repeats at most."""
+
+
+def known_as(path: str | Path) -> str:
+    """Give a file's name as its user knows it: its folder and itself.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+
+    Returns
+    -------
+    str
+        One line of printable text.
+
+    Examples
+    --------
+    >>> known_as("/data/P2-4/sheet.toml")
+    'P2-4/sheet.toml'
+    """
+    path = Path(path)
+    folder = path.parent.name
+    return printable(f"{folder}/{path.name}" if folder else path.name, 2 * SHOWN_LENGTH)
+
+
+def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
+    """Give a text in one line, without control characters and not longer than a message can bear.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    limit : int
+        Most characters to give [1].
+
+    Returns
+    -------
+    str
+        The text, shortened with an ellipsis where it was longer.
+
+    Examples
+    --------
+    >>> printable("two" + chr(10) + "lines")
+    'two lines'
+    """
+    line = "".join(c if c.isprintable() else " " for c in text[: limit + 1])
+    return line if len(line) <= limit else line[: limit - 1] + "…"
+
+
+def shown(value: object) -> str:
+    """Give a value as a message repeats it: text in quotes, the rest as TOML would write it.
+
+    Parameters
+    ----------
+    value : object
+        What came.
+
+    Returns
+    -------
+    str
+        One short line.
+
+    Examples
+    --------
+    >>> shown("100 m"), shown(True), shown({"a": 1})
+    ('"100 m"', 'true', 'a table')
+    """
+    if isinstance(value, str):
+        return f'"{printable(value)}"'
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    try:
+        return printable(str(value))
+    except ValueError:  # an integer of more digits than Python will write
+        return "a number too large to write"
+
+
+def nearest(word: str, allowed: Iterable[str], cutoff: float = 0.6) -> str | None:
+    """Give the allowed word that a misspelt one most likely meant.
+
+    Parameters
+    ----------
+    word : str
+        What came.
+    allowed : iterable of str
+        The words that would be understood.
+    cutoff : float
+        Likeness asked for, from 0 to 1 [1].
+
+    Returns
+    -------
+    str or None
+        The nearest word; None where none is near.
+
+    Examples
+    --------
+    >>> nearest("lenght", ["length", "area"])
+    'length'
+    """
+    by_lower = {candidate.lower(): candidate for candidate in allowed}
+    close = difflib.get_close_matches(word[:SHOWN_LENGTH].lower(), by_lower, n=1, cutoff=cutoff)
+    return by_lower[close[0]] if close else None
+
+
+def listed(words: Iterable[str]) -> str:
+    """Give words as a list to choose from.
+
+    Parameters
+    ----------
+    words : iterable of str
+        The words.
+
+    Returns
+    -------
+    str
+        The words with commas, and "or" before the last.
+
+    Examples
+    --------
+    >>> listed(["sand", "silt", "clay"])
+    'sand, silt or clay'
+    """
+    words = list(words)
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
