@@ -88,7 +88,7 @@ def remove_drift(
         rest, as there is then no rest to speak of.
     coefficients : numpy.ndarray
         Coefficients b and q of what was taken off, ``b·τ + q·τ²`` with τ since the onset,
-        shape (n_blows, n_channels, 2) [m/s^2 and m/s^3].
+        shape (n_blows, n_channels, 2) [m/s^2, m/s^3].
 
     Examples
     --------
@@ -125,7 +125,7 @@ def drift_at(coefficients: np.ndarray, since: np.ndarray) -> tuple[np.ndarray, n
     Parameters
     ----------
     coefficients : numpy.ndarray
-        Coefficients b and q from `remove_drift`, shape (n_blows, n_channels, 2) [m/s^2 and m/s^3].
+        Coefficients b and q from `remove_drift`, shape (n_blows, n_channels, 2) [m/s^2, m/s^3].
     since : numpy.ndarray
         Time since the onset, shape (n_blows,) [s].
 

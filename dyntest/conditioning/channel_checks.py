@@ -1,0 +1,275 @@
+"""Checks on one channel at a time: dead, clipped, swapped sign, noise, offset, strain that stays, a single gauge."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.conditioning.condition import Conditioned, channels_in_use
+from dyntest.conditioning.drift import rest_samples
+from dyntest.signals import Signals
+
+DEAD_SHARE = 0.05
+"""A channel that moves less than this share of its twin is dead [1] (common practice, no source)."""
+
+DEAD = {"strain": 10e-6, "acceleration": 20.0}
+"""A channel that moves less than this is dead [m/m and m/s^2, the latter about 2 g] (common practice, no source)."""
+
+CLIPPED_SAMPLES = 4
+"""So many samples in a row at the very same extreme value are a range that ended [1] (common practice, no source)."""
+
+CLIPPED_STEP = 3.0
+"""The channel enters a clipped plateau by more than this many of its own smallest steps [1]; the rounded top of a
+coarsely stored peak is entered by one."""
+
+SIGN_TIME = 1e-3
+"""Time after the onset over which strain and velocity must be positive [s]."""
+
+SIGN_LIMIT = -0.5
+"""Mean over mean size in that time below which the sign is swapped [1]; right is near +1, wrong near −1."""
+
+NOISE_LIMIT = 0.03
+"""Noise before the blow over the largest response [1] (common practice, no source)."""
+
+OFFSET_LIMIT = {"strain": 0.10, "acceleration": 0.05}
+"""Zero line over the largest response [1] (common practice, no source)."""
+
+STAYING_LIMIT = 0.15
+"""Mean strain at the end over the largest [1]: a pile at rest holds little strain (common practice, no source)."""
+
+FEWEST_FOR_NOISE = 8
+"""Noise is not judged from fewer quiet samples [1]."""
+
+
+@dataclass(frozen=True)
+class Channels:
+    """Two channels of one kind, with the few numbers that several checks need.
+
+    Parameters
+    ----------
+    kind : str
+        ``"strain"`` or ``"acceleration"``.
+    raw : numpy.ndarray
+        Signals as recorded, shape (n_blows, 2, n_samples) [m/m or m/s^2, the unit of the signals].
+    in_use : numpy.ndarray
+        Which channels are not left out, shape (2,) [1].
+    offset, noise : numpy.ndarray
+        Zero line and noise of the quiet part, shape (n_blows, 2) [unit of the signals].
+    integral : numpy.ndarray
+        Strain, or the velocity that the acceleration gives, of the channels in use, conditioned, shape
+        (n_blows, n_in_use, n_samples) [m/m or m/s, the unit of strain or velocity].
+    quiet_samples : numpy.ndarray
+        Quiet samples of each blow, shape (n_blows,) [1].
+    highest, lowest : numpy.ndarray
+        Extremes as recorded, shape (n_blows, 2) [unit of the signals].
+    response : numpy.ndarray
+        Largest distance from the zero line, shape (n_blows, 2) [unit of the signals].
+    dead : numpy.ndarray
+        Whether a channel is dead, shape (n_blows, 2) [1]; a channel left out is never looked at.
+    sign : numpy.ndarray
+        Mean over mean size of `integral` just after the onset, shape (n_blows, 2) [1]; not a number where dead.
+    """
+
+    kind: str
+    raw: np.ndarray
+    in_use: np.ndarray
+    offset: np.ndarray
+    noise: np.ndarray
+    integral: np.ndarray
+    quiet_samples: np.ndarray
+    highest: np.ndarray
+    lowest: np.ndarray
+    response: np.ndarray
+    dead: np.ndarray
+    sign: np.ndarray
+
+
+def gather_channels(kind: str, signals: Signals, conditioned: Conditioned) -> Channels:
+    """Gather what the checks of one kind of channels need.
+
+    Parameters
+    ----------
+    kind : str
+        ``"strain"`` or ``"acceleration"``.
+    signals : Signals
+        Raw records.
+    conditioned : Conditioned
+        What was made of them.
+
+    Returns
+    -------
+    Channels
+        The two channels with their extremes, responses and signs.
+    """
+    corrections = conditioned.corrections
+    strain = kind == "strain"
+    raw = signals.strain if strain else signals.acceleration
+    offset = corrections.strain_offset if strain else corrections.acceleration_offset
+    noise = corrections.strain_noise if strain else corrections.acceleration_noise
+    integral = conditioned.gauge_strain if strain else conditioned.gauge_velocity
+    in_use = np.isin([0, 1], channels_in_use(signals)[0 if strain else 1])
+    highest, lowest = raw.max(axis=-1), raw.min(axis=-1)
+    zero = np.nan_to_num(offset)
+    response = np.maximum(highest - zero, zero - lowest)
+    moves = highest - lowest
+    dead = (response < DEAD[kind]) | (moves < DEAD_SHARE * moves[:, ::-1])
+    dead &= in_use
+    sign = np.full(dead.shape, np.nan)
+    sign[:, in_use] = _sign(integral, conditioned.waves.onset, signals.time_step)
+    sign[dead] = np.nan
+    return Channels(
+        kind, raw, in_use, offset, noise, integral, corrections.quiet_samples, highest, lowest, response, dead, sign
+    )
+
+
+def _sign(integral: np.ndarray, onset: np.ndarray, time_step: float) -> np.ndarray:
+    """Mean over mean size in the time after the onset, shape (n_blows, n_in_use)."""
+    length = max(4, round(SIGN_TIME / time_step))
+    index = np.minimum(onset[:, None] + np.arange(length), integral.shape[-1] - 1)
+    part = np.take_along_axis(integral, index[:, None, :], axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return part.mean(axis=-1) / np.abs(part).mean(axis=-1)
+
+
+def _of_live(values: np.ndarray, channels: Channels) -> np.ndarray:
+    """Put not-a-number into the values for channels that are dead or left out."""
+    return np.where(channels.dead | ~channels.in_use, np.nan, values)
+
+
+def smallest_response(channels: Channels) -> np.ndarray:
+    """Give the largest distance of each channel from its zero line.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        Distance, shape (n_blows, 2) [unit of the signals].
+    """
+    return np.where(channels.in_use, channels.response, np.nan)
+
+
+def share_of_twin(channels: Channels) -> np.ndarray:
+    """Give by how much each channel moves, over what the other of the pair moves.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        Ratio, shape (n_blows, 2) [1]; not a number where the channel hardly moves at all, which is said by itself.
+    """
+    judged = channels.in_use & (channels.response >= DEAD[channels.kind])
+    moves = channels.highest - channels.lowest
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(judged, moves / moves[:, ::-1], np.nan)
+
+
+def clipped_samples(channels: Channels) -> np.ndarray:
+    """Give the longest run of samples at the very same extreme value.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        Number of samples, shape (n_blows, 2) [1]; 0 where the run is the rounded top of a coarsely stored peak.
+    """
+    longest = np.zeros(channels.response.shape)
+    for extreme in (channels.highest, channels.lowest):
+        at = channels.raw == extreme[..., None]
+        for blow, channel in np.argwhere(np.count_nonzero(at, axis=-1) >= CLIPPED_SAMPLES):
+            run = _plateau(channels.raw[blow, channel], at[blow, channel])
+            longest[blow, channel] = max(longest[blow, channel], run)
+    return _of_live(longest, channels)
+
+
+def _plateau(trace: np.ndarray, at: np.ndarray) -> int:
+    """Longest run of `at` that the trace enters or leaves by more than a few of its smallest steps."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], at, [False]])))
+    begins, ends = edges[::2], edges[1::2]
+    steps = np.abs(np.diff(trace))
+    smallest = steps[steps > 0].min(initial=np.inf)
+    before = np.where(begins > 0, steps[np.maximum(begins - 1, 0)], 0.0)
+    after = np.where(ends < len(trace), steps[np.minimum(ends - 1, len(steps) - 1)], 0.0)
+    entered = np.maximum(before, after) > CLIPPED_STEP * smallest
+    return int(((ends - begins) * entered).max(initial=0))
+
+
+def sign(channels: Channels) -> np.ndarray:
+    """Give the mean of strain or velocity over its mean size, just after the onset.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        From −1, all upward or tensile, to 1, all downward or compressive, shape (n_blows, 2) [1].
+    """
+    return channels.sign
+
+
+def noise_ratio(channels: Channels) -> np.ndarray:
+    """Give the noise before the blow over the largest response.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        Ratio, shape (n_blows, 2) [1]; not a number with fewer than `FEWEST_FOR_NOISE` quiet samples.
+    """
+    judged = (channels.quiet_samples >= FEWEST_FOR_NOISE)[:, None]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _of_live(np.where(judged, channels.noise / channels.response, np.nan), channels)
+
+
+def offset_ratio(channels: Channels) -> np.ndarray:
+    """Give the size of the zero line over the largest response.
+
+    Parameters
+    ----------
+    channels : Channels
+        The channels of one kind.
+
+    Returns
+    -------
+    numpy.ndarray
+        Ratio, shape (n_blows, 2) [1].
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _of_live(np.abs(channels.offset) / channels.response, channels)
+
+
+def staying_strain(channels: Channels) -> np.ndarray:
+    """Give the size of the mean strain at the end of the record over the largest strain.
+
+    Parameters
+    ----------
+    channels : Channels
+        The strain gauges.
+
+    Returns
+    -------
+    numpy.ndarray
+        Ratio, shape (n_blows, 2) [1].
+    """
+    rest = rest_samples(channels.raw.shape[-1])
+    both = np.full(channels.response.shape, np.nan)
+    both[:, channels.in_use] = np.abs(channels.integral[..., -rest:].mean(axis=-1))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _of_live(both / channels.response, channels)
