@@ -91,6 +91,7 @@ NAMES = {
         Name("matched_resistance", "R_m", "resistance from signal matching", *_FORCE),
         Name("shaft_resistance", "R_shaft", "shaft resistance", *_FORCE),
         Name("toe_resistance", "R_toe", "toe resistance", *_FORCE),
+        Name("shaft_share", "r_s", "share of the shaft in the total resistance, before the toe return", *_RATIO),
         Name("misfit", "ε", "misfit of computed and measured upward wave", "ratio", "1", ("", 3), ("", 3)),
         Name("integrity_factor", "β", "integrity factor", *_RATIO),
         Name("integrity_depth", "x_β", "depth below the gauges of the integrity factor", *_LENGTH),

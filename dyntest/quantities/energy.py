@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from dyntest.conditioning.integration import integrate
+
 
 def transferred_energy(force: np.ndarray, velocity: np.ndarray, time_step: float) -> np.ndarray:
     """Give the largest energy that had gone past the gauges into the pile at any time.
@@ -32,10 +34,7 @@ def transferred_energy(force: np.ndarray, velocity: np.ndarray, time_step: float
     >>> transferred_energy(np.array([[0.0, 1000.0, 0.0]]), np.array([[0.0, 2.0, 0.0]]), 0.001)
     array([2.])
     """
-    power = force * velocity
-    energy = np.cumsum(power, axis=1)  # trapezoids: the sum of all less half of the first and of the last
-    energy -= 0.5 * power
-    return (energy.max(axis=1) - 0.5 * power[:, 0]) * time_step
+    return integrate(force * velocity, time_step).max(axis=1)
 
 
 def energy_ratio(energy: np.ndarray, available: float | np.ndarray) -> np.ndarray:

@@ -1,0 +1,187 @@
+"""Findings that need the quantities or the log: damage, damping factor, a pile of several sections, stroke, depth."""
+
+import numpy as np
+
+from dyntest.conditioning.check import Check, Finding, blow_words, judge_check
+from dyntest.pile import Pile
+from dyntest.quantities.assumptions import uniform_note
+from dyntest.quantities.damping_by_soil import SuggestedDamping
+from dyntest.quantities.integrity import RESOLUTION, Integrity, integrity_class
+
+LARGEST_STROKE_DIFFERENCE = 0.10
+"""Median difference of the stroke from the blow rate and the observed one, over the observed [1]; our own choice."""
+
+LARGEST_DEPTH_DIFFERENCE = 0.3
+"""Difference of the penetration in the records and in the log [m], about an interval of one foot; our own choice."""
+
+
+def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[Finding]:
+    """Give a warning for blows that show damage, and a note for those where soil alone could look like it.
+
+    Parameters
+    ----------
+    found : Integrity
+        Integrity of each blow.
+    blow : numpy.ndarray
+        Blow numbers, shape (n_blows,) [1].
+    pile : Pile
+        The pile; where its sections differ by design a reflection is only noted.
+
+    Returns
+    -------
+    list of Finding
+        None, one or two.
+    """
+    kinds = (
+        ("integrity", ~found.could_be_soil, "warning" if pile.uniform else "note", "", "inspect the pile there"),
+        (
+            "integrity_or_soil",
+            found.could_be_soil,
+            "note",
+            "; a layer with much damping or an enlarged section could look the same",
+            "compare with the borings and with the first blows in that depth",
+        ),
+    )
+    findings = []
+    for name, mask, severity, doubt, cure in kinds:
+        factor = np.where(mask, found.integrity_factor, np.nan)
+        if np.isnan(factor).all():
+            continue
+        worst = int(np.nanargmin(factor))
+        depth = found.integrity_depth[worst]
+        problem = (
+            f"a reflection before the toe's return, {depth:.1f} m ({depth / 0.3048:.0f} ft) below the gauges, gives an"
+            f" integrity factor of {{value}} ({integrity_class(factor[worst])}; uniform above {{limit}}) in"
+            f" {{where}}{doubt}"
+        )
+        check = Check(name, lambda numbers: numbers, 1.0 - RESOLUTION, "below", severity, problem, cure)
+        finding = judge_check(check, factor, blow, "pile")
+        findings += [finding] if finding else []
+    return findings
+
+
+def damping_finding(
+    chosen: float | None, suggested: SuggestedDamping | None, toe_soil: str | None, n_blows: int
+) -> list[Finding]:
+    """Give a note where the damping factor was not the engineer's, with what was taken and where it stands.
+
+    Parameters
+    ----------
+    chosen : float or None
+        The engineer's damping factor [1].
+    suggested : SuggestedDamping or None
+        What the soil at the toe suggests.
+    toe_soil : str or None
+        The soil at the toe.
+    n_blows : int
+        Number of blows [1].
+
+    Returns
+    -------
+    list of Finding
+        None or one.
+
+    Examples
+    --------
+    >>> damping_finding(None, None, "rock", 3)[0].severity, damping_finding(0.4, None, "rock", 3)
+    ('note', [])
+    """
+    if chosen is not None:
+        return []
+    cure = "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test"
+    if suggested is None:
+        message = (
+            f"no damping factor is given, and there is no suggestion for {toe_soil or 'unnamed soil'} at the toe: Case"
+            " resistances that need one are left out"
+        )
+        return [Finding("damping_factor", "note", (), float(n_blows), 0.0, message, cure)]
+    upper = "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}"
+    message = (
+        f"no damping factor is given; {suggested.damping_factor:.2f} was taken for {suggested.soil} at the toe (range"
+        f" {suggested.lowest:.2f} {upper}, {suggested.source})"
+    )
+    return [Finding("damping_factor", "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
+
+
+def uniform_finding(pile: Pile) -> list[Finding]:
+    """Give a note where the pile is not uniform but formulas take it for so.
+
+    Parameters
+    ----------
+    pile : Pile
+        The pile.
+
+    Returns
+    -------
+    list of Finding
+        None or one.
+    """
+    note = uniform_note(pile)
+    cure = "use signal matching, which follows the sections, for resistance; take the rest as rough"
+    return [Finding("uniform_pile", "note", (), float(len(pile.parts)), 1.0, note, cure)] if note else []
+
+
+def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]:
+    """Give a note where the stroke from the blow rate and the inspector's differ.
+
+    Parameters
+    ----------
+    from_rate, observed : numpy.ndarray
+        Stroke from the blow rate and from the log, shape (n_blows,) [m].
+
+    Returns
+    -------
+    list of Finding
+        None or one.
+
+    Examples
+    --------
+    >>> stroke_finding(np.array([2.0, 2.0]), np.array([2.1, np.nan]))
+    []
+    """
+    both = np.isfinite(from_rate) & np.isfinite(observed) & (observed > 0)
+    if not both.any():
+        return []
+    difference = float(np.median(from_rate[both] / observed[both] - 1.0))
+    if abs(difference) <= LARGEST_STROKE_DIFFERENCE:
+        return []
+    message = (
+        f"the stroke from the blow rate is {abs(difference):.0%} {'above' if difference > 0 else 'below'} the observed"
+        f" one in the log, at the median (limit {LARGEST_STROKE_DIFFERENCE:.0%})"
+    )
+    cure = "check the clock of the recorder, the log, and whether the hammer is an open-end diesel"
+    return [Finding("stroke", "note", (), difference, LARGEST_STROKE_DIFFERENCE, message, cure)]
+
+
+def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) -> list[Finding]:
+    """Give a warning where the penetration in the records and in the log differ.
+
+    Parameters
+    ----------
+    recorded, logged : numpy.ndarray
+        Penetration in the records and in the log, shape (n_blows,) [m].
+    blow : numpy.ndarray
+        Blow numbers, shape (n_blows,) [1].
+
+    Returns
+    -------
+    list of Finding
+        None or one.
+
+    Examples
+    --------
+    >>> depth_finding(np.array([1.0, 2.5]), np.array([1.1, 2.0]), np.array([1, 2]))[0].blows
+    (2,)
+    """
+    apart = np.abs(recorded - logged)
+    far = apart > LARGEST_DEPTH_DIFFERENCE
+    if not far.any():
+        return []
+    worst = float(apart[far].max())
+    message = (
+        f"the penetration in the records and in the log differ by up to {worst:.2f} m (limit"
+        f" {LARGEST_DEPTH_DIFFERENCE:.2f} m) in {blow_words(blow[far], len(blow))}; that of the records is used"
+    )
+    numbers = tuple(int(number) for number in blow[far])
+    cure = "compare the blow numbers with the inspector's log"
+    return [Finding("log_depth", "warning", numbers, worst, LARGEST_DEPTH_DIFFERENCE, message, cure)]

@@ -1,0 +1,193 @@
+"""Every quantity of every blow of a drive in one table."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import pandas as pd
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.quality import Finding, join, judge, measure
+from dyntest.hammer import Hammer
+from dyntest.names import NAMES
+from dyntest.pile import Pile
+from dyntest.quantities import drive_findings as findings
+from dyntest.quantities.blow_quantities import blow_quantities
+from dyntest.quantities.damping_by_soil import suggested_damping
+from dyntest.quantities.energy import energy_ratio
+from dyntest.quantities.integrity import Integrity
+from dyntest.quantities.log_match import LogMatch, match_log
+from dyntest.quantities.stroke import OPEN_END_DIESEL, blow_rate, stroke_from_blow_rate
+from dyntest.reading.driving_log import DrivingLog
+from dyntest.signals import AveragedTraces, Signals
+
+CHUNK = 64
+"""Blows conditioned and computed together [1]: few enough for their arrays to stay in the processor's cache."""
+
+PER_BLOW = ("blow", "strain", "acceleration", "force", "velocity", "clock", "penetration")
+"""Fields of records with one entry a blow."""
+
+
+@dataclass(frozen=True)
+class DriveTable:
+    """The quantities of every blow of a drive and what was found on the way.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row a blow; columns are names in code, in SI; not a number where there is none.
+    findings : tuple of Finding
+        On the records themselves, and then on log, damping factor, damage and stroke.
+    damping_source : str
+        Whose damping factor it is: ``"engineer"``, ``"soil at the toe"`` or ``"none"``.
+    """
+
+    table: pd.DataFrame
+    findings: tuple[Finding, ...]
+    damping_source: str
+
+
+def drive_table(
+    signals: Signals | AveragedTraces,
+    pile: Pile,
+    hammer: Hammer | None = None,
+    *,
+    options: Options | None = None,
+    damping_factor: float | None = None,
+    toe_soil: str | None = None,
+    log: DrivingLog | None = None,
+    penetration_at_start: float | None = None,
+    chunk: int = CHUNK,
+) -> DriveTable:
+    """Give every quantity of every blow, and what was found on the way.
+
+    Parameters
+    ----------
+    signals : Signals or AveragedTraces
+        Records of a drive.
+    pile : Pile
+        The pile.
+    hammer : Hammer or None
+        The hammer, for energy ratios and for the stroke of an open-end diesel.
+    options : Options or None
+        What the engineer chose about conditioning; a set that it brings goes before the log's.
+    damping_factor : float or None
+        The engineer's Case damping factor J [1].
+    toe_soil : str or None
+        Soil at the toe, which suggests a factor where the engineer gave none.
+    log : DrivingLog or None
+        The driving log.
+    penetration_at_start : float or None
+        Penetration of the toe [m], for every blow where neither records nor log have one.
+    chunk : int
+        Blows computed together [1]; the values do not depend on it.
+
+    Returns
+    -------
+    DriveTable
+        Table, findings, and whose damping factor it is.
+    """
+    options = Options() if options is None else options
+    logged = match_log(log, signals.blow)
+    if options.set_per_blow is None and np.isfinite(logged.set_per_blow).any():
+        options = replace(options, set_per_blow=logged.set_per_blow)
+    suggested = suggested_damping(toe_soil) if damping_factor is None else None
+    factor = suggested.damping_factor if suggested else np.nan if damping_factor is None else damping_factor
+
+    penetration = _penetration(signals, logged, penetration_at_start)
+
+    parts, reflections, measures = [], [], []
+    for records, chosen in _chunks(replace(signals, penetration=penetration), options, chunk):
+        conditioned = condition(records, pile, chosen)
+        part, reflection = blow_quantities(conditioned, pile, factor)
+        parts.append(part)
+        reflections.append(reflection)
+        measures.append(measure(records, conditioned, pile, chosen.set_per_blow))
+    columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    found = Integrity(*(np.concatenate(column) for column in zip(*map(_columns, reflections), strict=True)))
+    columns |= {"blow": signals.blow, "damping_factor": np.full(signals.n_blows, factor)}
+    columns |= _hammer_columns(signals, hammer, logged, columns["transferred_energy"])
+    columns |= {"set_per_blow": logged.set_per_blow if options.set_per_blow is None else options.set_per_blow}
+    columns |= {"penetration": penetration}
+    noted = [
+        *judge(join(measures)),
+        *logged.findings,
+        *findings.uniform_finding(pile),
+        *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),
+        *findings.integrity_findings(found, signals.blow, pile),
+        *findings.stroke_finding(columns["stroke"], logged.stroke),
+    ]
+    if signals.penetration is not None:
+        noted += findings.depth_finding(signals.penetration, logged.penetration, signals.blow)
+    table = pd.DataFrame({name: columns[name] for name in NAMES if name in columns})
+    source = "engineer" if damping_factor is not None else "soil at the toe" if suggested else "none"
+    return DriveTable(table, tuple(noted), source)
+
+
+def blow_table(
+    signals: Signals | AveragedTraces, pile: Pile, hammer: Hammer | None = None, **choices: object
+) -> pd.DataFrame:
+    """Give the table of `drive_table` alone.
+
+    Parameters
+    ----------
+    signals : Signals or AveragedTraces
+        Records of a drive.
+    pile : Pile
+        The pile.
+    hammer : Hammer or None
+        The hammer.
+    **choices : object
+        As the keywords of `drive_table`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a blow; columns are names in code, in SI; not a number where there is none.
+    """
+    return drive_table(signals, pile, hammer, **choices).table
+
+
+def _columns(found: Integrity) -> tuple[np.ndarray, ...]:
+    """Give the arrays of an integrity in the order of its fields."""
+    return tuple(getattr(found, field.name) for field in fields(found))
+
+
+def _chunks(
+    signals: Signals | AveragedTraces, options: Options, chunk: int
+) -> Iterator[tuple[Signals | AveragedTraces, Options]]:
+    """Give the records slice by slice, with the options cut alike."""
+    present = [field.name for field in fields(signals) if field.name in PER_BLOW]
+    for start in range(0, max(signals.n_blows, 1), chunk):
+        part = slice(start, start + chunk)
+        cut = {name: getattr(signals, name)[part] for name in present if getattr(signals, name) is not None}
+        known = options.set_per_blow
+        yield replace(signals, **cut), replace(options, set_per_blow=None if known is None else known[part])
+
+
+def _hammer_columns(
+    signals: Signals | AveragedTraces, hammer: Hammer | None, logged: LogMatch, energy: np.ndarray
+) -> dict[str, np.ndarray]:
+    """Give clock, blow rate, stroke (of an open-end diesel from its blow rate, else the log's) and energy ratios."""
+    nothing = np.full(signals.n_blows, np.nan)
+    clock = nothing if signals.clock is None else signals.clock
+    rate = blow_rate(clock, signals.blow)
+    from_rate = hammer is not None and hammer.kind == OPEN_END_DIESEL and bool(np.isfinite(rate).any())
+    stroke = stroke_from_blow_rate(rate) if from_rate else logged.stroke
+    rated = None if hammer is None else hammer.rated_energy
+    return {
+        "clock": clock,
+        "blow_rate": rate,
+        "stroke": stroke,
+        "energy_ratio": energy_ratio(energy, rated) if rated else nothing,
+        "energy_ratio_stroke": energy_ratio(energy, hammer.ram_weight * stroke) if hammer else nothing,
+    }
+
+
+def _penetration(signals: Signals | AveragedTraces, logged: LogMatch, penetration_at_start: float | None) -> np.ndarray:
+    """Give the penetration of the records, else of the log, else the one that stands for the whole drive."""
+    if signals.penetration is not None:
+        return signals.penetration
+    if np.isfinite(logged.penetration).any():
+        return logged.penetration
+    return np.full(signals.n_blows, np.nan if penetration_at_start is None else penetration_at_start)
