@@ -2,10 +2,8 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from dyntest.conditioning.quality import Finding
+from dyntest.conditioning.check import FEW_BLOWS, Finding
 
 MOST_REJECTED = 0.5
 """Share of a drive's blows that may be rejected before the drive as a whole is [1]; common practice, no source."""
@@ -30,12 +28,12 @@ class Trust:
     reasons: tuple[str, ...] = ()
 
 
-def trust(findings: Iterable["Finding"], n_blows: int, blow: int | None) -> Trust:
+def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     """Judge the record of one drive.
 
     The answer is no where the blow that stands for the drive is rejected, where there is none, or where more than
-    `MOST_REJECTED` of the blows are; with care where any finding is a warning or rejects a blow; else yes. Notes do
-    not count.
+    `MOST_REJECTED` of the blows are; with care where any finding is a warning, or rejects more than a few blows
+    (`FEW_BLOWS`); else yes. Notes do not count.
 
     Parameters
     ----------
@@ -57,13 +55,15 @@ def trust(findings: Iterable["Finding"], n_blows: int, blow: int | None) -> Trus
     Trust(answer='yes', reasons=())
     """
     findings = tuple(findings)
-    against = [f for f in findings if f.severity == "reject"] + [f for f in findings if f.severity == "warning"]
-    rejected = {number for finding in against if finding.severity == "reject" for number in finding.blows}
-    reasons = tuple(dict.fromkeys(finding.check for finding in against))
+    rejections = [finding for finding in findings if finding.severity == "reject"]
+    rejected = {number for finding in rejections for number in finding.blows}
+    counted = [finding for finding in rejections if len(finding.blows) > FEW_BLOWS * n_blows]
+    counted += [finding for finding in findings if finding.severity == "warning"]
+    reasons = tuple(dict.fromkeys(finding.check for finding in counted))
     if blow is None:
         return Trust("no", ("no sound blow", *reasons))
     if blow in rejected:
-        return Trust("no", tuple(f.check for f in against if f.severity == "reject" and blow in f.blows))
+        return Trust("no", tuple(dict.fromkeys(finding.check for finding in rejections if blow in finding.blows)))
     if len(rejected) > MOST_REJECTED * n_blows:
         return Trust("no", (f"{len(rejected)} of {n_blows} blows rejected", *reasons))
-    return Trust("with care", reasons) if against else Trust("yes")
+    return Trust("with care", reasons) if counted else Trust("yes")

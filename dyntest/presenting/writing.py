@@ -10,6 +10,28 @@ from pathlib import Path
 from dyntest.errors import InputError
 
 
+def check_folder(directory: Path) -> None:
+    """Refuse a folder that cannot take results, before the work is done.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder for the results; need not exist.
+
+    Raises
+    ------
+    InputError
+        If it is a file, or nothing can be written into it or into the folder that shall hold it.
+    """
+    there = directory
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise InputError(str(there), "", "is a file, not a folder", "name another folder for the results")
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise InputError(str(there), "", "cannot be written to", "name another folder, or change its permissions")
+
+
 def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path]) -> None:
     """Refuse a folder where a result would stand in the place of an input.
 
@@ -25,15 +47,34 @@ def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path])
     Raises
     ------
     InputError
-        If a result has the path of an input, or the folder is a file.
+        If a result has the path of an input.
     """
-    if directory.exists() and not directory.is_dir():
-        raise InputError(str(directory), "", "is a file, not a folder", "name a folder for the results with --out")
     taken = {path.resolve() for path in inputs}
     for name in names:
         if (directory / name).resolve() in taken:
             problem = f'the result "{name}" would overwrite an input of the same name'
             raise InputError(str(directory), "", problem, "name another folder with --out")
+
+
+def refuse_existing(directory: Path, names: Iterable[str]) -> None:
+    """Refuse a folder where one of the files to be written is already there.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder for the files.
+    names : iterable of str
+        Names of the files, relative to the folder.
+
+    Raises
+    ------
+    InputError
+        If one of them exists.
+    """
+    check_folder(directory)
+    for name in names:
+        if os.path.lexists(directory / name):
+            raise InputError(str(directory), "", f'"{name}" is already there', "name a folder without it")
 
 
 def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:

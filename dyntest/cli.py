@@ -1,0 +1,114 @@
+"""The command line: reads the words, calls the library, tells what came of it."""
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from dyntest import __version__
+from dyntest.errors import DyntestError
+
+DONE, WRONG_INPUT, WRONG_USAGE = 0, 1, 2
+"""Exit statuses; click itself gives `WRONG_USAGE`."""
+
+INTERRUPTED = 130
+"""Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="dyntest")
+def commands() -> None:
+    """From gauge records of driven test piles to a driving criterion that can be checked."""
+
+
+@commands.command()
+@click.argument("sheet", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder for the results [default: review/ beside the sheet].",
+)
+def review(sheet: Path, out: Path | None) -> None:
+    """Do the whole job for one test pile, described by its test SHEET."""
+    from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
+    from dyntest.presenting.terminal import lines
+    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.review import review as reviewed
+
+    directory = sheet.parent / "review" if out is None else out
+    check_folder(directory)
+    with _Progress() as progress:
+        result = reviewed(sheet, progress)
+        progress("drawing", 0.9)
+        files = review_files(result)
+        refuse_inputs(directory, files, result.sheet.inputs)
+        written = write_all(directory, files)
+    click.echo("\n".join(lines(result)))
+    click.echo(f"\n{len(written)} files are in {directory}")
+
+
+@commands.command()
+@click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
+def new(directory: Path) -> None:
+    """Lay a commented test sheet and empty tables into DIR, ready to be filled in."""
+    from dyntest.presenting.blank import blank_files
+    from dyntest.presenting.writing import refuse_existing, write_all
+
+    files = blank_files()
+    refuse_existing(directory, files)
+    for path in write_all(directory, files):
+        click.echo(path)
+
+
+class _Progress:
+    """Shows what is being done on a terminal, and nothing in a pipe."""
+
+    def __enter__(self):
+        self.shown = sys.stderr.isatty()
+        return self
+
+    def __call__(self, step: str, share: float) -> None:
+        if self.shown:
+            done = round(20 * share)
+            sys.stderr.write(f"\r\x1b[K{'━' * done}{'╌' * (20 - done)} {step}")
+            sys.stderr.flush()
+
+    def __exit__(self, *_) -> None:
+        if self.shown:
+            sys.stderr.write("\r\x1b[K")
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit status.
+
+    Parameters
+    ----------
+    arguments : list of str or None
+        Words after the program's name; those of the process if not given.
+    """
+    try:
+        commands.main(arguments, prog_name="dyntest", standalone_mode=False)
+    except click.exceptions.Exit as done:
+        sys.exit(done.exit_code)
+    except click.ClickException as wrong:
+        wrong.show()
+        sys.exit(wrong.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        _stop("stopped; no result was changed", INTERRUPTED)
+    except DyntestError as error:
+        _stop(str(error), WRONG_INPUT)
+    except BrokenPipeError:  # the reader of a pipe has left, such as `head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to be flushed at the end
+        sys.exit(DONE)
+    except MemoryError:
+        _stop("the computer has too little memory for these records; review fewer blows at a time", WRONG_INPUT)
+    except OSError as error:
+        name = f"{error.filename}: " if error.filename else ""
+        _stop(f"{name}{error.strerror or error}; check the name, the permissions and the room on the disk", WRONG_INPUT)
+
+
+def _stop(message: str, status: int) -> None:
+    click.echo(message, err=True)
+    sys.exit(status)

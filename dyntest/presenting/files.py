@@ -1,0 +1,76 @@
+"""Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
+
+from dyntest.presenting.figures import profiles_figure, traces_figure
+from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
+from dyntest.presenting.summary import summary_json
+from dyntest.presenting.tables import blows_csv
+from dyntest.review import DriveReview, Review
+
+PROFILE = ("case_resistance_maximum", "peak_gauge_stress", "transferred_energy", "stroke")
+"""Numbers drawn for every blow; one that no blow has is left out."""
+
+SHOWN_RETURNS = 4.0
+"""Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
+
+
+def review_files(review: Review) -> dict[str, bytes]:
+    """Give every file of a review.
+
+    Parameters
+    ----------
+    review : Review
+        The reviewed test.
+
+    Returns
+    -------
+    dict of str to bytes
+        Contents by name relative to the folder of the results.
+    """
+    files = {f"blows_{drive.name}.csv": blows_csv(drive.table) for drive in review.drives}
+    for drive in review.drives:
+        if drive.waves is not None:
+            files |= _blow_figures(drive, review)
+        heading = f"{review.sheet.pile_name}, {_words(drive)}: every blow"
+        along = "penetration" if drive.kind == "initial" and _has_depth(drive) else "blow"
+        files |= _profiles(f"figures/profile_{drive.name}.svg", (drive,), along, heading, review)
+    if len(review.drives) > 1 and all(_has_depth(drive) for drive in review.drives):
+        heading = f"{review.sheet.pile_name}: every blow of every drive"
+        files |= _profiles("figures/profiles.svg", review.drives, "penetration", heading, review)
+    return {**files, "summary.json": summary_json(review)}
+
+
+def _blow_figures(drive: DriveReview, review: Review) -> dict[str, bytes]:
+    waves, pile, system = drive.waves, review.sheet.pile, review.sheet.display_units
+    first_peak = 1e3 * waves.time_step * float(waves.first_peak[0] - waves.onset[0])
+    toe_return = first_peak + 1e3 * pile.return_time
+    marks = {"t₁": first_peak, "t₁ + 2L/c": toe_return}
+    last = min(1e3 * float(waves.time[-1] - waves.time[waves.onset[0]]), SHOWN_RETURNS * toe_return)
+    blow = f"{review.sheet.pile_name}, {_words(drive)}, blow {drive.representative.blow}"
+    return {
+        f"figures/traces_{drive.name}.svg": traces_figure(
+            traces(waves, 0, system), f"{blow}: force and impedance × velocity", marks, last
+        ),
+        f"figures/waves_{drive.name}.svg": traces_figure(
+            wave_traces(waves, 0, system), f"{blow}: downward and upward wave", marks, last
+        ),
+    }
+
+
+def _profiles(name: str, drives: tuple[DriveReview, ...], along: str, heading: str, review: Review) -> dict[str, bytes]:
+    system = review.sheet.display_units
+    frame = profile({drive.name: drive.table for drive in drives}, PROFILE, along, system)
+    if frame.empty:
+        return {}
+    compression = review.limits.compression.value
+    limits = {} if compression is None else {"peak_gauge_stress": compression}
+    drawn = {title(code, system): float(shown(code, value, system)) for code, value in limits.items()}
+    return {name: profiles_figure(frame, heading, {drive.name: drive.kind for drive in drives}, drawn)}
+
+
+def _has_depth(drive: DriveReview) -> bool:
+    """Whether the log or the records say how deep each blow drove the pile."""
+    return "penetration" in drive.table and drive.table["penetration"].nunique() > 1
+
+
+def _words(drive: DriveReview) -> str:
+    return drive.name.replace("_", " ")
