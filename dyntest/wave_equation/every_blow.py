@@ -1,0 +1,157 @@
+"""Matching every blow of a drive, each started from its neighbour's soil, through any executor.
+
+Blows are handed out in runs of neighbours; the first of a run starts from the soil of the representative blow, every
+other from
+the blow before it.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError, Executor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.wave_equation.matching import Match, match_from
+from dyntest.wave_equation.matching_problem import Blow
+
+RUN = 12
+"""Blows handed out together [1]: enough for the warm start to pay, few enough for progress to be seen."""
+
+
+@dataclass(frozen=True)
+class DriveMatches:
+    """Resistance of every blow that was matched; one row a blow, not a number where it was not.
+
+    Parameters
+    ----------
+    total, shaft, toe : numpy.ndarray
+        Best values, shape (n_blows,) [N].
+    total_range, shaft_range, toe_range : numpy.ndarray
+        Ranges of a linear model, shape (n_blows, 2) [N].
+    misfit : numpy.ndarray
+        Misfit, shape (n_blows,) [1].
+    fitted : numpy.ndarray
+        Whether the blow would fit, shape (n_blows,) [1].
+    reasons : dict of int to str
+        Why a blow was not matched, by its place in the drive.
+    complete : bool
+        Whether all blows were reached before an interruption.
+    """
+
+    total: np.ndarray
+    shaft: np.ndarray
+    toe: np.ndarray
+    total_range: np.ndarray
+    shaft_range: np.ndarray
+    toe_range: np.ndarray
+    misfit: np.ndarray
+    fitted: np.ndarray
+    reasons: dict[int, str]
+    complete: bool
+
+
+def match_every_blow(
+    blows: Sequence[Blow],
+    representative: Match,
+    *,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    keep_going: Callable[[], bool] = lambda: True,
+) -> DriveMatches:
+    """Match every blow of a drive.
+
+    Parameters
+    ----------
+    blows : sequence of Blow
+        The blows in driving order.
+    representative : Match
+        Match of the drive's representative blow; its soil law and any reduced section are kept.
+    executor : concurrent.futures.Executor or None
+        Where the work is done; a Dask cluster's executor serves as it is. None: a pool with a process a core.
+    progress : callable or None
+        Called with the number of blows done and of all.
+    keep_going : callable
+        Asked after every run of blows; False ends the work.
+
+    Returns
+    -------
+    DriveMatches
+        What was done before an interruption (keyboard, or `keep_going`) is kept, and `complete` says that it is not
+        all.
+    """
+    n = len(blows)
+    rows = np.full((n, 11), np.nan)
+    reasons: dict[int, str] = {}
+    done, complete = 0, True
+    with _pool(executor) as pool:
+        runs = {pool.submit(_match_run, list(blows[at : at + RUN]), representative): at for at in range(0, n, RUN)}
+        try:
+            for future in as_completed(runs):
+                at = runs[future]
+                found, failed = future.result()
+                rows[at : at + len(found)] = found
+                reasons |= {at + place: reason for place, reason in failed.items()}
+                done += len(found)
+                if progress is not None:
+                    progress(done, n)
+                if not keep_going():
+                    complete = done == n
+                    break
+        except (KeyboardInterrupt, CancelledError):
+            complete = False
+        finally:
+            for future in runs:
+                future.cancel()
+    return DriveMatches(
+        rows[:, 0],
+        rows[:, 1],
+        rows[:, 2],
+        rows[:, 3:5],
+        rows[:, 5:7],
+        rows[:, 7:9],
+        rows[:, 9],
+        rows[:, 10] == 1.0,
+        reasons,
+        complete,
+    )
+
+
+@contextmanager
+def _pool(executor: Executor | None) -> Iterator[Executor]:
+    if executor is not None:
+        yield executor  # the caller's, and the caller closes it
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(mp_context=get_context("spawn")) as own:
+        yield own
+
+
+def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, str]]:
+    """Match neighbouring blows one after the other; only numbers go back through the executor."""
+    rows = np.full((len(blows), 11), np.nan)
+    failed: dict[int, str] = {}
+    neighbour = start
+    for place, blow in enumerate(blows):
+        try:
+            match = match_from(blow, neighbour)
+        except (ValueError, np.linalg.LinAlgError) as problem:
+            failed[place] = str(problem)
+            continue
+        rows[place] = [
+            match.matched_resistance,
+            match.shaft_resistance,
+            match.toe_resistance,
+            *match.matched_resistance_range,
+            *match.shaft_resistance_range,
+            *match.toe_resistance_range,
+            match.misfit,
+            match.fitted,
+        ]
+        if match.fitted:
+            neighbour = match
+        else:
+            failed[place] = f"its misfit is {match.misfit:.3f}: the model does not explain this blow"
+    return rows, failed

@@ -1,0 +1,201 @@
+"""What signal matching may change, and what is known of it before a record is seen.
+
+Every parameter is a score: the number of spreads by which it, or its logarithm, lies from its expected value. Scores
+make
+parameters of all kinds comparable, and the sum of their squares says how unusual a model is. A value the record says
+little
+about stays where published experience puts it; that is all the regularisation does (Tikhonov's, in Bayesian reading).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.pile import Pile
+
+MILLIMETRE = 1e-3
+
+SHAFT_QUAKE = 2.5 * MILLIMETRE
+"""Expected shaft quake [m]: 0.1 in (UFC 3-220-20, §6-9.2)."""
+
+TOE_QUAKE = {"rock": 1.0 * MILLIMETRE, "other": 3.0 * MILLIMETRE}
+"""Expected toe quake [m], within UFC 3-220-20, §6-9.2: 0.04 in on rock to 0.4 in; 0.10 in for piles that displace
+little soil
+(from memory, after the FHWA driven pile manual)."""
+
+SHAFT_DAMPING = {"sand": 0.164, "silt": 0.35, "clay": 0.656, None: 0.35}
+"""Expected shaft damping [s/m]: 0.05 s/ft in sand to 0.20 s/ft in clay (UFC 3-220-20, §6-9.2); between them where
+unknown."""
+
+TOE_DAMPING = 0.492
+"""Expected toe damping [s/m]: 0.15 s/ft (UFC 3-220-20, §6-9.2)."""
+
+# Spreads: standard deviations, of the natural logarithm for positive values. No source gives them; they are wide
+# enough for
+# every published value above to lie within two of them, and calibration of gauges and clocks has the usual accuracy.
+SPREAD = {
+    "shaft": 1.5,
+    "toe_resistance": 1.5,
+    "shaft_quake": 0.35,
+    "toe_quake": 0.5,
+    "shaft_damping": 0.7,
+    "toe_damping": 0.6,
+    "upward_share": 0.3,
+    "wave_speed_error": 0.01,
+    "lag": 5e-5,
+    "velocity_error": 0.01,
+    "drift": 0.5,
+    "section_left": 0.5,
+    "section_depth": 1.0,
+    "section_length": 0.5,
+}
+NEIGHBOUR_SPREAD = 0.8
+"""Spread of the logarithm of one length's resistance over its neighbour's: shaft resistance changes gradually."""
+
+BOUND = 4.0
+"""Greatest score, either way."""
+
+LOGARITHMS_OF_SCALE = (
+    "toe_resistance",
+    "shaft_quake",
+    "toe_quake",
+    "shaft_damping",
+    "toe_damping",
+    "upward_share",
+    "section_left",
+    "section_length",
+)
+"""Parameters that are fitted by their logarithm, beside the lengths of shaft."""
+GAUGE_ERRORS = ("wave_speed_error", "lag", "velocity_error", "drift")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Which parameters there are, in order, with their expected values and spreads.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Names; the first `n_shaft` are the lengths of shaft from the top down.
+    expected : numpy.ndarray
+        Expected values, or their logarithms, shape (n_parameters,).
+    spread : numpy.ndarray
+        Spreads, shape (n_parameters,).
+    n_shaft : int
+        Number of lengths of shaft [1].
+    """
+
+    names: tuple[str, ...]
+    expected: np.ndarray
+    spread: np.ndarray
+    n_shaft: int
+
+    @property
+    def count(self) -> int:
+        """Number of parameters."""
+        return len(self.names)
+
+    def row(self, name: str) -> int:
+        """Give the row of a parameter."""
+        return self.names.index(name)
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """Where a section reduction is looked for.
+
+    Parameters
+    ----------
+    depth : float
+        Upper end below the gauges [m].
+    section_left : float
+        Share of the impedance that is left [1], between 0 and 1.
+    length : float
+        Length of the reduced part [m].
+    """
+
+    depth: float
+    section_left: float = 0.7
+    length: float = 1.0
+
+
+def lay_out(
+    pile: Pile,
+    shaft_soil: str | None,
+    toe_soil: str | None,
+    embedded: float,
+    resistance: float,
+    reduction: Reduction | None = None,
+) -> Layout:
+    """Give the parameters for a pile, with what is expected of them.
+
+    Parameters
+    ----------
+    pile : Pile
+        The pile.
+    shaft_soil, toe_soil : str or None
+        Soil along the shaft and at the toe, as in the sheet's [soil].
+    embedded : float
+        Length of shaft in soil [m].
+    resistance : float
+        First idea of the total resistance [N], half of it on the shaft.
+    reduction : Reduction or None
+        A reduced section to be fitted, where one is suspected.
+
+    Returns
+    -------
+    Layout
+        One shaft parameter for about two metres of soil, four to ten of them, and one for everything else.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> pile = Pile("P1", "steel", (PilePart(20.0, 0.0138, 207e9, 7850.0),))
+    >>> lay_out(pile, "clay", "clay", 17.0, 1e6).n_shaft
+    8
+    """
+    n_shaft = int(np.clip(round(embedded / 2.0), 4, 10))
+    values = {f"shaft_{k + 1}": np.log(0.5 * resistance / n_shaft) for k in range(n_shaft)}
+    values["toe_resistance"] = np.log(0.5 * resistance)
+    values["shaft_quake"] = np.log(SHAFT_QUAKE)
+    values["toe_quake"] = np.log(TOE_QUAKE["rock" if toe_soil == "rock" else "other"])
+    values["shaft_damping"] = np.log(SHAFT_DAMPING.get(shaft_soil, SHAFT_DAMPING[None]))
+    values["toe_damping"] = np.log(TOE_DAMPING)
+    values["upward_share"] = np.log(0.9)
+    values |= dict.fromkeys(GAUGE_ERRORS, 0.0)
+    if reduction is not None:
+        values["section_left"] = np.log(reduction.section_left)
+        values["section_depth"] = min(reduction.depth, pile.length)
+        values["section_length"] = np.log(reduction.length)
+    spread = [SPREAD["shaft" if name.startswith("shaft_") and name[6:].isdigit() else name] for name in values]
+    return Layout(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
+
+
+def physical(layout: Layout, scores: np.ndarray) -> dict[str, np.ndarray]:
+    """Give the values behind scores.
+
+    Parameters
+    ----------
+    layout : Layout
+        The parameters.
+    scores : numpy.ndarray
+        Scores, shape (n_parameters, n_candidates) [1].
+
+    Returns
+    -------
+    dict of numpy.ndarray
+        ``"shaft"`` of shape (n_shaft, n_candidates) [N] and every other name of shape (n_candidates,): resistances
+        [N], quakes
+        [m], dampings [s/m], `upward_share`, `velocity_error`, `wave_speed_error` and `section_left` [1], `lag` [s],
+        `drift`
+        [m/s^2], `section_depth` and `section_length` [m].
+    """
+    raw = layout.expected[:, None] + layout.spread[:, None] * scores
+    values = {"shaft": np.exp(raw[: layout.n_shaft])}
+    for row in range(layout.n_shaft, layout.count):
+        name = layout.names[row]
+        values[name] = np.exp(raw[row]) if name in LOGARITHMS_OF_SCALE else raw[row]
+    values["upward_share"] = np.minimum(values["upward_share"], 1.0)
+    if "section_left" in values:
+        values["section_left"] = np.minimum(values["section_left"], 1.0)
+    return values
