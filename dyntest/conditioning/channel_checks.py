@@ -106,7 +106,8 @@ def gather_channels(kind: str, signals: Signals, conditioned: Conditioned) -> Ch
     offset = corrections.strain_offset if strain else corrections.acceleration_offset
     noise = corrections.strain_noise if strain else corrections.acceleration_noise
     integral = conditioned.gauge_strain if strain else conditioned.gauge_velocity
-    in_use = np.isin([0, 1], channels_in_use(signals)[0 if strain else 1])
+    in_use = np.zeros(2, dtype=bool)
+    in_use[channels_in_use(signals)[0 if strain else 1]] = True
     highest, lowest = raw.max(axis=-1), raw.min(axis=-1)
     zero = np.nan_to_num(offset)
     response = np.maximum(highest - zero, zero - lowest)
@@ -186,7 +187,7 @@ def clipped_samples(channels: Channels) -> np.ndarray:
     longest = np.zeros(channels.response.shape)
     for extreme in (channels.highest, channels.lowest):
         at = channels.raw == extreme[..., None]
-        for blow, channel in np.argwhere(np.count_nonzero(at, axis=-1) >= CLIPPED_SAMPLES):
+        for blow, channel in np.argwhere((at[..., 1:] & at[..., :-1]).any(axis=-1)):  # few: neighbours at the extreme
             run = _plateau(channels.raw[blow, channel], at[blow, channel])
             longest[blow, channel] = max(longest[blow, channel], run)
     return _of_live(longest, channels)
