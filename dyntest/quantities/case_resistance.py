@@ -31,6 +31,12 @@ from dyntest.quantities.sampling import aligned, first_not_positive, value_at
 SEARCH_WINDOW = 0.030
 """How long after the first peak t1 is moved for the maximum and for the toe at rest [s]; from memory, common use."""
 
+AT_REST = 0.01
+"""The toe counts as at rest below this share of its greatest velocity [1]; our own choice.
+
+A toe that stops without rebounding would else be missed for the least error in the velocity.
+"""
+
 
 def total_resistance(
     down: np.ndarray, up: np.ndarray, first_peak: np.ndarray, return_time: float, time_step: float
@@ -160,7 +166,8 @@ def case_resistance_toe_at_rest(
     """Give the resistance at the time the toe stops, which needs no damping factor.
 
     At the first zero of the toe's velocity (2) the damping term of (3) vanishes for every J, so the total (1) is
-    static there. Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value.
+    static there; it is read at `AT_REST` of the greatest velocity, which leaves 1 % of the greatest damping in it.
+    Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value.
 
     Parameters
     ----------
@@ -185,10 +192,11 @@ def case_resistance_toe_at_rest(
     --------
     >>> down, up = np.array([[0.0, 500.0, 300.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, 100.0, 500.0]])
     >>> case_resistance_toe_at_rest(down, up, np.array([1]), 2.0, 1.0, search_window=2.0).round(1)
-    array([733.3])
+    array([732.])
     """
     arrived, returned = _while_t1_moves(down, up, first_peak, return_time, time_step, search_window)
-    at_rest = first_not_positive(arrived - returned)  # (2)
+    toe = arrived - returned  # (2)
+    at_rest = first_not_positive(toe - AT_REST * np.fmax.reduce(toe, axis=1)[:, np.newaxis])
     return value_at(arrived + returned, at_rest)  # (1)
 
 

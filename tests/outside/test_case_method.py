@@ -49,7 +49,8 @@ def test_rigid_plastic_toe_with_damping(stepped_waves):
     assert calibrated_damping_factor(*waves, 900e3)[0] == pytest.approx(0.4)
     assert case_resistance_maximum(*waves, 0.4, search_window=300.0)[0] / 1e3 == pytest.approx(900.0, abs=1e-6)
     at_rest = case_resistance_toe_at_rest(*waves, search_window=300.0)[0]
-    assert at_rest == pytest.approx(900e3, rel=1.0 / decay)  # the toe stops between two samples
+    left = 0.01 * 0.4 * (2 * 2500e3 - 2071.43e3)  # of the damping, at 1 % of the toe's greatest velocity
+    assert at_rest == pytest.approx(900e3 + left, rel=1.0 / decay)  # between two samples of the tail
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

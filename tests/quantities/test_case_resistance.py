@@ -86,16 +86,29 @@ def test_window_of_zero_is_the_first_peak(waves):
     )
 
 
-def test_all_damping_factors_agree_when_the_toe_is_at_rest(waves):
-    """Where the toe's velocity is zero the damping term is zero: no factor changes the value found there."""
+def test_no_damping_factor_changes_what_is_found_at_rest(waves):
+    """Where the toe is at rest the damping term is zero: every factor's curve over t1 goes through the value found."""
     down, up, peak = waves
     found = case_resistance_toe_at_rest(down, up, peak, RETURN, STEP)
-    samples = np.arange(down.shape[1])
+    samples = np.arange(down.shape[1], dtype=float)
     for row in range(2):
         later = np.interp(samples + RETURN / STEP, samples, up[row])
-        crossing = peak[row] + np.argmax((down[row] - later)[peak[row] :] <= 0)
-        at_rest = 2 * down[row, crossing]
-        assert abs(found[row] - at_rest) < 2 * abs(down[row, crossing - 1] - down[row, crossing]) + 1.0
+        toe, total = down[row] - later, down[row] + later
+        level = 0.01 * toe[peak[row] :].max()
+        crossing = peak[row] + np.argmax(toe[peak[row] :] <= level)
+        for factor in (0.0, 0.5, 1.0):
+            curve = total - factor * (toe - level)
+            low, high = sorted(curve[[crossing - 1, crossing]])
+            assert low - 1.0 <= found[row] <= high + 1.0
+
+
+def test_toe_that_stops_and_stays_is_at_rest(waves):
+    """A toe that sticks, with a little drift left in the velocity, has stopped all the same."""
+    down, up = np.zeros((1, 400)), np.zeros((1, 400))
+    down[0, 50:] = 1e6 * np.exp(-np.arange(350) / 40)
+    up[0, 130:] = down[0, 50:320] - 2e6 * np.clip(1 - np.arange(270) / 20, 0.001, 1)
+    found = case_resistance_toe_at_rest(down, up, np.array([50]), 80 * STEP, STEP)
+    assert found[0] == pytest.approx(2 * down[0, 70], rel=0.05)
 
 
 def test_toe_that_never_stops_gives_no_number(waves):
