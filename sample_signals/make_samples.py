@@ -55,7 +55,7 @@ class Gauges:
     bending: float = 0.10  # share of the mean strain by which the two gauges differ, each way
     strain_noise: float = 1.2  # µm/m
     acceleration_noise: float = 6.0  # m/s²
-    zero_shift: float = 4.0  # m/s², by which an accelerometer's zero moves at impact
+    zero_shift: float = 1.0  # m/s², by which an accelerometer's zero moves at impact
 
 
 @dataclass(frozen=True)
@@ -326,10 +326,10 @@ def make_concrete(name: str, pile_name: str, seed: int, damage: bool) -> None:
     def stroke(penetration, resistance):
         return FOOT * ramp(penetration, (12, 1.7), (30, 1.8), (36, 2.4), (52, 2.6))
 
-    where = (43 * FOOT, 47 * FOOT) if damage else None
+    where = (40 * FOOT, 48 * FOOT) if damage else None
 
     def left(penetration):
-        return ramp(penetration, (0, 1.0), (44, 1.0), (46, 0.8), (51, 0.55), (60, 0.5))
+        return ramp(penetration, (0, 1.0), (44, 1.0), (46, 0.75), (51, 0.42), (60, 0.4))
 
     blows, records, end = drive(
         pile, HYDRAULIC, ground, 22 * FOOT, 51 * FOOT, stroke, rng, where, left if damage else None
