@@ -14,12 +14,16 @@ DEAD_SHARE = 0.05
 DEAD = {"strain": 10e-6, "acceleration": 20.0}
 """A channel that moves less than this is dead [m/m and m/s^2, the latter about 2 g] (common practice, no source)."""
 
-CLIPPED_SAMPLES = 4
-"""So many samples in a row at the very same extreme value are a range that ended [1] (common practice, no source)."""
+CLIPPED_SAMPLES = 3
+"""So many samples in a row at the very same extreme value may be a range that ended [1]
+(common practice, no source)."""
 
-CLIPPED_STEP = 3.0
-"""The channel enters a clipped plateau by more than this many of its own smallest steps [1]; the rounded top of a
-coarsely stored peak is entered by one."""
+CLIPPED_NOISE, CLIPPED_STEPS = 6.0, 2.0
+"""What a plateau cuts off must exceed so many standard deviations of the noise and so many of the channel's smallest
+steps [1]; less is the rounded top of a coarsely stored peak, and harmless (common practice, no source)."""
+
+CLIPPED_SHARE = 0.2
+"""An extreme closer to the zero line than this share of the largest response is no end of a range [1]."""
 
 SIGN_TIME = 1e-3
 """Time after the onset over which strain and velocity must be positive [s]."""
@@ -172,7 +176,10 @@ def share_of_twin(channels: Channels) -> np.ndarray:
 
 
 def clipped_samples(channels: Channels) -> np.ndarray:
-    """Give the longest run of samples at the very same extreme value.
+    """Give the longest run of samples at the very same extreme value that cuts something off.
+
+    A peak is round, so what a plateau of r samples hides is judged from how far the channel falls within the next r
+    samples on both sides: a parabola three times as wide is nine times as high, so an eighth of that fall is hidden.
 
     Parameters
     ----------
@@ -182,27 +189,30 @@ def clipped_samples(channels: Channels) -> np.ndarray:
     Returns
     -------
     numpy.ndarray
-        Number of samples, shape (n_blows, 2) [1]; 0 where the run is the rounded top of a coarsely stored peak.
+        Number of samples, shape (n_blows, 2) [1]; 0 where nothing is cut off.
     """
     longest = np.zeros(channels.response.shape)
+    zero = np.nan_to_num(channels.offset)
     for extreme in (channels.highest, channels.lowest):
         at = channels.raw == extreme[..., None]
-        for blow, channel in np.argwhere((at[..., 1:] & at[..., :-1]).any(axis=-1)):  # few: neighbours at the extreme
-            run = _plateau(channels.raw[blow, channel], at[blow, channel])
+        runs = (at[..., 1:] & at[..., :-1]).any(axis=-1)
+        for blow, channel in np.argwhere(runs & (np.abs(extreme - zero) > CLIPPED_SHARE * channels.response)):  # few
+            run = _plateau(channels.raw[blow, channel], at[blow, channel], channels.noise[blow, channel])
             longest[blow, channel] = max(longest[blow, channel], run)
     return _of_live(longest, channels)
 
 
-def _plateau(trace: np.ndarray, at: np.ndarray) -> int:
-    """Longest run of `at` that the trace enters or leaves by more than a few of its smallest steps."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], at, [False]])))
+def _plateau(trace: np.ndarray, at: np.ndarray, noise: float) -> int:
+    """Longest run of `at` that hides more than noise and rounding can."""
+    edges = np.flatnonzero(np.diff(at, prepend=False, append=False))
     begins, ends = edges[::2], edges[1::2]
+    runs = ends - begins
+    before = np.abs(trace[np.maximum(begins - runs, 0)] - trace[begins])
+    after = np.abs(trace[np.minimum(ends - 1 + runs, len(trace) - 1)] - trace[begins])
     steps = np.abs(np.diff(trace))
-    smallest = steps[steps > 0].min(initial=np.inf)
-    before = np.where(begins > 0, steps[np.maximum(begins - 1, 0)], 0.0)
-    after = np.where(ends < len(trace), steps[np.minimum(ends - 1, len(steps) - 1)], 0.0)
-    entered = np.maximum(before, after) > CLIPPED_STEP * smallest
-    return int(((ends - begins) * entered).max(initial=0))
+    least = CLIPPED_STEPS * steps[steps > 0].min(initial=np.inf) + CLIPPED_NOISE * np.nan_to_num(noise)
+    hidden = np.minimum(before, after) / 8.0
+    return int((runs * (hidden > least)).max(initial=0))
 
 
 def sign(channels: Channels) -> np.ndarray:

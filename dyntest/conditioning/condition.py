@@ -14,6 +14,9 @@ from dyntest.errors import InputError
 from dyntest.pile import Pile
 from dyntest.signals import AveragedTraces, Signals, Waves
 
+FEWEST_SAMPLES = 64
+"""A record with fewer samples cannot hold quiet, blow and rest [1] (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Options:
@@ -159,6 +162,28 @@ def _checked_set(signals: Signals | AveragedTraces, set_per_blow: np.ndarray | N
     return values
 
 
+def _check_samples(signals: Signals | AveragedTraces, *traces: np.ndarray) -> None:
+    """Refuse what no blow can be read from: hardly any samples, or numbers that are none."""
+    n_samples = len(signals.time)
+    if n_samples < FEWEST_SAMPLES:
+        raise InputError(
+            signals.source,
+            "time [s]",
+            f"a record of {n_samples} samples is too short for a blow",
+            f"give at least {FEWEST_SAMPLES} samples a blow",
+        )
+    for trace in traces:
+        with np.errstate(invalid="ignore", over="ignore"):
+            bad = ~np.isfinite(trace.reshape(signals.n_blows, -1).sum(axis=1))
+        if bad.any():
+            raise InputError(
+                signals.source,
+                f"blow {signals.blow[bad.argmax()]}",
+                "a sample is missing or not a finite number",
+                "mend the record or take the blow out",
+            )
+
+
 def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | None = None) -> Conditioned:
     """Give force and velocity at the gauges from raw records, with the size of every correction.
 
@@ -182,7 +207,8 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
     Raises
     ------
     InputError
-        If the filter does not fit the sampling, or a channel left out does not exist.
+        If the filter does not fit the sampling, a channel left out does not exist, a sample is no finite number or
+        there are fewer than `FEWEST_SAMPLES`.
 
     Notes
     -----
@@ -208,6 +234,7 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
     known_set = _checked_set(signals, options.set_per_blow)
     strain = signals.strain if len(strain_kept) == 2 else signals.strain[:, strain_kept]
     acceleration = signals.acceleration if len(acceleration_kept) == 2 else signals.acceleration[:, acceleration_kept]
+    _check_samples(signals, strain, acceleration)
     time_step = signals.time_step
     if options.low_pass is not None:
         strain = low_pass(strain, time_step, options.low_pass, signals.source)
@@ -259,6 +286,7 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
 
 def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
     """Averaged traces as they are: only onset, first peak and lag are found from them."""
+    _check_samples(traces, traces.force, traces.velocity)
     begins, quiet = onset_and_quiet(np.abs(traces.force), traces.time_step)
     impedance = pile.impedance
     peak = first_peak(0.5 * (traces.force + impedance * traces.velocity), begins)
