@@ -167,7 +167,8 @@ def case_resistance_toe_at_rest(
 
     At the first zero of the toe's velocity (2) the damping term of (3) vanishes for every J, so the total (1) is
     static there; it is read at `AT_REST` of the greatest velocity, which leaves 1 % of the greatest damping in it.
-    Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value.
+    Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value: on the six
+    invented reference records of the tests it is 14 % under to 14 % over the true resistance.
 
     Parameters
     ----------

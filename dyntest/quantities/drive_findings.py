@@ -49,6 +49,8 @@ def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[F
             continue
         worst = int(np.nanargmin(factor))
         depth = found.integrity_depth[worst]
+        if found.upper_bound[worst]:
+            doubt += "; the reduction is shorter than the front of the wave, so much less of the section may be left"
         problem = (
             f"a reflection before the toe's return, {depth:.1f} m ({depth / 0.3048:.0f} ft) below the gauges, gives an"
             f" integrity factor of {{value}} ({integrity_class(factor[worst])}; uniform above {{limit}}) in"

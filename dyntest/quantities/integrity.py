@@ -20,10 +20,10 @@ Notes
 -----
 An indicator, never a measurement: Verbeek & Goble and Verbeek & Middendorp (2011) question its reliability, above
 all near the toe. It reads too high where the section is reduced over less than half the length of the rising front
-(a reduction to 0.5 over 1.5 m reads 0.83 in the tests, where the front is 9 m long), and it cannot judge what lies
-below `judged_depth`. A layer of soil with much damping, or an enlarged section, sends up a wave that dies away with
-the pulse: `could_be_soil` says where that alone could explain the fall. A change of section that was designed reads
-as damage.
+(a reduction to 0.5 over 1.5 m reads 0.83 in the tests, where the front is 9 m long; `upper_bound` says so), and it
+cannot judge what lies below `judged_depth`. A layer of soil with much damping, or an enlarged section, sends up a
+wave that dies away with the pulse: `could_be_soil` says where that alone could explain the fall. A change of section
+that was designed reads as damage.
 
 References
 ----------
@@ -53,6 +53,12 @@ FOOT_SHARE = 0.25
 SPEED_DOUBT = 0.03
 """Share of the return time by which wave speed or length may be wrong [1]. Our own choice."""
 
+SHORT_FALL = 0.6
+"""A fall of the upward wave shorter than this share of the impact's rise ends before the front has passed [1].
+
+Read from `START_OF_FALL` on, the fall at a lasting change of section takes about 0.8 of the rise. Our own choice.
+"""
+
 REBOUND_SHARE = 0.02
 """Upward velocity at the gauges, as a share of F_d/Z, from which the pile's top counts as rebounding [1].
 
@@ -70,19 +76,22 @@ class Integrity:
     Parameters
     ----------
     integrity_factor : numpy.ndarray
-        Factor β, shape (n_blows,) [1]; 1 for a sound pile.
+        Factor β, shape (n_blows,) [1]; 1 for a sound pile, not a number where there was no impact.
     integrity_depth : numpy.ndarray
         Depth below the gauges where β is lowest, shape (n_blows,) [m]; not a number where the pile counts as uniform.
     judged_depth : numpy.ndarray
         Depth down to which the record can tell, shape (n_blows,) [m].
     could_be_soil : numpy.ndarray
         Whether soil damping above that depth alone could make the upward wave fall as much, shape (n_blows,) [1].
+    upper_bound : numpy.ndarray
+        Whether the section recovers before the whole front has passed, so that β reads too high, shape (n_blows,) [1].
     """
 
     integrity_factor: np.ndarray
     integrity_depth: np.ndarray
     judged_depth: np.ndarray
     could_be_soil: np.ndarray
+    upper_bound: np.ndarray
 
 
 def factor_from_reflection(
@@ -141,7 +150,7 @@ def integrity(
     Returns
     -------
     Integrity
-        Factor, depth, depth that can be judged, and whether soil damping could explain the factor.
+        Factor, depth, depth that can be judged, whether soil could explain the factor, and whether it is too high.
 
     Examples
     --------
@@ -159,16 +168,18 @@ def integrity(
     window = aligned(smoothed, onset, count)
     rise = np.asarray(first_peak - onset, dtype=float)
     front = down[rows, first_peak]
+    front = np.where(front > 0, front, np.nan)  # without an impact nothing is judged
     moving = aligned(down - up, first_peak, count) + REBOUND_SHARE * front[:, np.newaxis]
     rebound = rise + np.nan_to_num(first_not_positive(moving), nan=np.inf)
     end = np.minimum(delay * (1.0 - SPEED_DOUBT) - FOOT_SHARE * rise, rebound)
+    end = np.minimum(end, down.shape[1] - 1 - onset)
     judged = np.arange(count) <= end[:, np.newaxis]
 
     highest = np.maximum(np.maximum.accumulate(window, axis=1), 0.0)  # R_x/2 as far as seen
     beta = factor_from_reflection(front[:, np.newaxis], window, 2.0 * highest)
     beta = np.where(judged & np.isfinite(beta), beta, 1.0)
     lowest = beta.argmin(axis=1)
-    factor = np.minimum(beta[rows, lowest], 1.0)
+    factor = np.where(np.isfinite(front), np.minimum(beta[rows, lowest], 1.0), np.nan)
 
     before = highest[rows, lowest]
     fall = before - window[rows, lowest]
@@ -180,12 +191,13 @@ def integrity(
     faded = value_at(down, first_peak + (lowest - crest).astype(float)) / front
     could_be_soil = fall <= before * (1.0 - np.minimum(faded, 1.0))
 
-    uniform = factor > 1.0 - RESOLUTION
+    uniform = ~(factor <= 1.0 - RESOLUTION)
     return Integrity(
         factor,
         np.where(uniform, np.nan, depth),
         0.5 * np.maximum(end, 0.0) * time_step * (2.0 * length / return_time),
         could_be_soil & ~uniform,
+        (lowest - start < SHORT_FALL * rise) & ~uniform,
     )
 
 

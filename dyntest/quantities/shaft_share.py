@@ -8,7 +8,7 @@ Notes
 -----
 It is an indicator: it holds the damping along the shaft, and at the moment it is read the wave has not yet mobilised
 the last metres above the toe. As a share of the total resistance, which holds all damping at full velocity, it is
-low for piles that stand on their shaft: on the six invented reference records of the tests it is 0.14 to 0.47 where
+low for piles that stand on their shaft: on the six invented reference records of the tests it is 0.16 to 0.48 where
 the static share is 0.12 to 0.80. Signal matching gives shaft and toe apart.
 
 References

@@ -42,8 +42,8 @@ def toe_compression_stress(
     Notes
     -----
     The shaft resistance seen in the upward wave lacks part of the damping at the moment the peak runs down, so too
-    little is taken off and the stress comes out high. On the six invented reference records of the tests it is 13 %
-    to 14 % high for a pile standing on its toe and up to 108 % high for one standing on its shaft. A toe that bears
+    little is taken off and the stress comes out high. On the six invented reference records of the tests it is 11 %
+    to 12 % high for a pile standing on its toe and up to 104 % high for one standing on its shaft. A toe that bears
     on one edge only, as on sloping rock, sees far more than any mean.
 
     Examples

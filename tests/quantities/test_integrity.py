@@ -79,6 +79,17 @@ def test_later_break_is_found_below_an_early_rise_of_shaft(judge):
     assert np.allclose(found.integrity_depth, 0.7 * LENGTH, atol=1.0)
 
 
+def test_short_reduction_is_told_to_read_too_high(judge):
+    """Over a fifth of the front's length the factor reads too high; that the flag must say, and only there."""
+    short, lasting = uniform(), uniform()
+    short[50:53] *= 0.4
+    lasting[50:] *= 0.4
+    assert (judge(short, shaft(3e5)).integrity_factor > 0.5).all()
+    assert judge(short, shaft(3e5)).upper_bound.all()
+    assert not judge(lasting, shaft(3e5), noise=0.002).upper_bound.any()
+    assert not judge(uniform(), shaft(3e5)).upper_bound.any()
+
+
 def test_enlarged_section_is_told_from_a_reduced_one(judge):
     """What it sends up dies away with the pulse, as after a layer with much damping."""
     impedance = uniform()

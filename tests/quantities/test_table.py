@@ -199,3 +199,39 @@ def test_damage_is_a_warning_with_its_depth(stepped_waves, signals, pile):
     assert "10." in finding.message
     assert "broken" in finding.message
     assert found.table["peak_gauge_stress"].isna().all()  # averaged traces have no single gauge
+
+
+class TestPoorRecords:
+    """Whatever comes, a row comes out: not a number where nothing can be said, and no warning of the program."""
+
+    @pytest.mark.parametrize("size", [0.0, -1.0])
+    def test_dead_and_swapped_blows(self, signals, pile, size):
+        poor = replace(signals, strain=size * signals.strain, acceleration=size * signals.acceleration)
+        table = blow_table(poor, pile, Hammer("drop", 3000.0), damping_factor=0.4)
+        assert len(table) == BLOWS
+        if size == 0.0:
+            assert table["integrity_factor"].isna().all()
+            assert table["proportionality"].isna().all()
+
+    @pytest.mark.parametrize("samples", [160, 250, 300, 500])
+    def test_records_that_end_early(self, signals, pile, samples):
+        short = replace(
+            signals,
+            time=signals.time[:samples],
+            strain=signals.strain[..., :samples],
+            acceleration=signals.acceleration[..., :samples],
+        )
+        table = blow_table(short, pile, damping_factor=0.4)
+        assert table["peak_force"].notna().all()
+        if samples < 300:  # the return comes 7.8 ms after a peak at 7.5 ms
+            assert table["case_resistance"].isna().all()
+
+    def test_noise_alone(self, signals, pile):
+        rng = np.random.default_rng(4)
+        noise = rng.normal(size=signals.strain.shape)
+        blow_table(replace(signals, strain=1e-6 * noise, acceleration=noise), pile, damping_factor=0.4)
+
+    def test_one_gauge_left_out(self, signals, pile):
+        table = blow_table(replace(signals, left_out=frozenset({"strain_2"})), pile, damping_factor=0.4)
+        assert table["bending_ratio"].isna().all()
+        assert np.allclose(table["peak_gauge_stress"], table["peak_compression_stress"])
