@@ -161,7 +161,7 @@ def uniform_time(column: np.ndarray, factor: float, layout: Layout, header: str,
         If time goes back or stands still within a blow, leaves the uniform grid by more than `TIME_TOLERANCE` of a
         step, if two blows have another time step, or if the step is none that a record can have.
     """
-    time = (column * factor).reshape(layout.shape)
+    time = np.multiply(column, factor, dtype=float).reshape(layout.shape)
 
     def refuse(blow: int, sample: int, problem: str, cure: str) -> InputError:
         place = f"row {table.row(blow * layout.n_samples + sample)}, column {header}"
@@ -227,4 +227,4 @@ def constant_in_blow(column: np.ndarray, factor: float, layout: Layout, header: 
         place = f"row {table.row(blow * layout.n_samples + sample)}, column {header}"
         problem = f"varies inside blow {layout.blow[blow]}"
         raise InputError(table.source, place, problem, "write one value for the whole blow, or take the column out")
-    return values[:, 0] * factor
+    return np.multiply(values[:, 0], factor, dtype=float)

@@ -1,6 +1,7 @@
 """How a CSV file is written, and its rows as text: the part that signal tables and logs share."""
 
 import csv
+import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,8 +12,8 @@ from dyntest.reading.wording import shown
 DELIMITERS = ",;\t"
 """What may stand between columns."""
 
-_COMMA_NUMBER = re.compile(r"\s*[+-−]?\d+,\d+(?:[eE][+-]?\d+)?\s*")
-_POINT_NUMBER = re.compile(r"\s*[+-−]?\d*\.\d+(?:[eE][+-]?\d+)?\s*")
+_COMMA_NUMBER = re.compile(r"\s*[+−-]?\d+,\d+(?:[eE][+-]?\d+)?\s*")
+_POINT_NUMBER = re.compile(r"\s*[+−-]?\d*\.\d+(?:[eE][+-]?\d+)?\s*")
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def dialect_of(lines: Sequence[str], source: str) -> Dialect:
     delimiter = max(DELIMITERS, key=outside_quotes.count)
     if delimiter == ",":
         return Dialect(",", ".")
-    fields = [field for row in csv.reader(lines[1:], delimiter=delimiter) for field in row]
+    fields = [field.strip('" ') for line in lines[1:] for field in line.strip().split(delimiter)]
     comma = next((field for field in fields if _COMMA_NUMBER.fullmatch(field)), None)
     point = next((field for field in fields if _POINT_NUMBER.fullmatch(field)), None)
     if comma and point:
@@ -137,7 +138,7 @@ def text_table(text: str, source: str) -> TextTable:
     >>> text_table("pile,blows\nP1,12\n", "log.csv").rows
     ((2, ['P1', '12']),)
     """
-    lines = text.splitlines()
+    lines = list(io.StringIO(text, newline=None))
     if not any(line.strip() for line in lines):
         raise InputError(source, "", "has nothing but blank lines", "export the table again")
     dialect = dialect_of(lines, source)
@@ -176,7 +177,7 @@ def uneven_row(source: str, row: int, have: int, wanted: int, dialect: Dialect) 
 
 
 def _rows(lines: Iterable[str], dialect: Dialect, source: str) -> Iterator[tuple[int, list[str]]]:
-    reader = csv.reader(lines, delimiter=dialect.delimiter)
+    reader = csv.reader(lines, delimiter=dialect.delimiter, strict=True)  # a quote left open is an error
     try:
         for fields in reader:
             if any(field.strip() for field in fields):

@@ -9,7 +9,7 @@ from dyntest.errors import InputError
 from dyntest.hammer import Hammer
 from dyntest.reading.sheet_models import DriveTable
 from dyntest.reading.sheet_parts import Drive
-from dyntest.reading.wording import printable, shown
+from dyntest.reading.wording import shown
 
 MAX_FILES = 20_000
 """Most signal files of one drive [1]; a long drive has some thousand blows. Our own bound, no source."""
@@ -152,8 +152,10 @@ def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
     try:
         path = folder / name
         inside = path.resolve().is_relative_to(folder)
+        path.exists()  # a name that is too long only shows here
     except (OSError, ValueError, RuntimeError) as trouble:  # too long, a null character, links in a circle
-        problem = f"{shown(name)} cannot be a file ({printable(str(trouble))})"
+        reason = getattr(trouble, "strerror", None) or "links in a circle"
+        problem = f"{shown(name)} cannot be a file ({reason})"
         raise InputError(source, place, problem, "check the name") from None
     if not inside:
         raise InputError(source, place, leaves, cure)

@@ -45,7 +45,7 @@ def gauges_from(table: GaugesTable, source: str) -> Gauges:
     for key, names in (("strain", table.strain), ("acceleration", table.acceleration)):
         if names and len(names) != 2:
             cure = "write both names of the pair; a gauge that failed goes into leave_out"
-            raise InputError(source, f"[gauges] {key}", f"has {len(names)} names, not two", cure)
+            raise InputError(source, f"[gauges] {key}", f"needs two names and has {len(names)}", cure)
     gauges = Gauges(
         strain=tuple(table.strain) if table.strain else None,
         acceleration=tuple(table.acceleration) if table.acceleration else None,

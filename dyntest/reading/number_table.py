@@ -3,8 +3,8 @@
 Only here pyarrow is used; it is imported where a table is really read.
 """
 
-import re
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -124,10 +124,12 @@ def _damaged(source: str, trouble: Exception) -> InputError:
 def _open_csv(path: Path) -> NumberTable:
     source = known_as(path)
     data = read_bytes(path, MAX_TABLE_BYTES)
-    head = decode(data[:_SNIFFED].rpartition(b"\n")[0] or data[:_SNIFFED], source)
-    lines = head.splitlines()
+    head = data if len(data) <= _SNIFFED else data[:_SNIFFED].rpartition(b"\n")[0]
+    lines = decode(head, source).splitlines()
     if not lines or not lines[0].strip():
         raise InputError(source, "row 1", "is blank", "write the headers of the columns into the first row")
+    if not any(line.strip() for line in lines[1:]):
+        _check_rows(0, source)
     dialect = dialect_of(lines, source)
     headers = header_of(lines[0], dialect)
 
@@ -178,11 +180,8 @@ def _parse_csv(
             ),
         )
 
-    try:
+    with suppress(pa.ArrowInvalid):
         return parse(pa.float64(), threads=True)
-    except pa.ArrowInvalid as trouble:
-        if re.search("Empty CSV|no rows", str(trouble), re.IGNORECASE):
-            return pa.table({name: pa.array([], pa.float64()) for name in wanted})
     uneven.clear()  # one thread knows the rows by number
     try:
         as_text = parse(pa.binary(), threads=False)

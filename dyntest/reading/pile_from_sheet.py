@@ -4,7 +4,7 @@ from math import sqrt
 
 from dyntest.errors import InputError
 from dyntest.pile import Pile, PilePart
-from dyntest.reading.plausible import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material
+from dyntest.reading.plausible import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
 from dyntest.reading.sections import named_section
 from dyntest.reading.sheet_models import PartTable, PileTable
 from dyntest.reading.wording import listed
@@ -112,9 +112,8 @@ def _check_material(ranges: Material, name: str, modulus: float, density: float,
         raise _implausible(source, place, density, name, ranges.density)
 
 
-def _implausible(source: str, place: str, value: float, name: str, allowed: object) -> InputError:
-    unit = allowed.unit
-    problem = f"{value:.4g} {unit} is not possible for {name}, which lies in {allowed}"
+def _implausible(source: str, place: str, value: float, name: str, allowed: Range) -> InputError:
+    problem = f"{allowed.write(value)} is not possible for {name}, which lies in {allowed}"
     return InputError(source, place, problem, "check the number and its unit")
 
 
@@ -174,5 +173,7 @@ def _parts(table: PileTable, area: float | None, modulus: float, density: float,
 def _check_part(part: PilePart, place: str, source: str) -> None:
     """Refuse a part that no material can be; a part may be of another material than the rest of the pile."""
     if not any(part.modulus in m.modulus and part.density in m.density for m in MATERIALS.values()):
-        problem = f"no pile material has a modulus of {part.modulus:.4g} Pa at a density of {part.density:.4g} kg/m^3"
+        problem = (
+            f"no pile material has a modulus of {part.modulus / 1e9:.4g} GPa at a density of {part.density:.4g} kg/m^3"
+        )
         raise InputError(source, place, problem, "check modulus and unit_weight, and state both for another material")

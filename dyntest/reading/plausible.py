@@ -29,7 +29,34 @@ class Range:
 
     def __str__(self) -> str:
         """Both bounds and the unit, for a message."""
-        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
+        factor, unit = self._written()
+        return f"{self.low / factor:g} to {self.high / factor:g} {unit}".rstrip()
+
+    def write(self, value: float) -> str:
+        """Give a value as the bounds are written.
+
+        Parameters
+        ----------
+        value : float
+            Any value [`unit`].
+
+        Returns
+        -------
+        str
+            Number and unit.
+
+        Examples
+        --------
+        >>> Range(1e9, 1e12, "Pa").write(2.1e11)
+        '210 GPa'
+        """
+        factor, unit = self._written()
+        return f"{value / factor:.4g} {unit}".rstrip()
+
+    def _written(self) -> tuple[float, str]:
+        if self.unit != "Pa":
+            return 1.0, self.unit
+        return (1e9, "GPa") if self.high > 2e9 else (1e6, "MPa")
 
 
 LENGTH = Range(0.1, 300.0, "m")
@@ -44,7 +71,7 @@ STRESS = Range(1e5, 2e9, "Pa")
 STRESS_FROM_ZERO = Range(0.0, 2e9, "Pa")
 STIFFNESS = Range(1e5, 1e12, "N/m")
 FREQUENCY = Range(100.0, 1e5, "Hz")
-MODULUS = Range(1e9, 1e12, "Pa")
+MODULUS = Range(1e6, 1e12, "Pa")
 DENSITY = Range(300.0, 10_000.0, "kg/m^3")
 UNIT_WEIGHT = Range(3e3, 1e5, "N/m^3")
 WAVE_SPEED = Range(1000.0, 7000.0, "m/s")

@@ -45,7 +45,8 @@ def explain(error: ValidationError, source: str) -> InputError:
     if kind == "extra_forbidden":
         return InputError(source, place, "is not a key of the sheet", _cure_for_unknown(str(location[-1]), model))
     if kind == "missing":
-        return InputError(source, place, "is missing", _cure_for_missing(str(location[-1]), model))
+        _, above = _place(location[:-1])  # a table that is missing is a key of the table above it
+        return InputError(source, place, "is missing", _cure_for_missing(str(location[-1]), above))
     if kind == "value_error":
         problem, _, cure = str(first["ctx"]["error"]).partition("; ")
         return InputError(source, place, problem, cure)
@@ -54,13 +55,13 @@ def explain(error: ValidationError, source: str) -> InputError:
         words = [shown(word) for word in _literals(field.annotation)]
         guess = nearest(str(value), _literals(field.annotation)) if isinstance(value, str) else None
         cure = f'write "{guess}" if that is meant; allowed are {listed(words)}' if guess else f"write {listed(words)}"
-        return InputError(source, place, f"{shown(value)} is not one of them", cure)
+        return InputError(source, place, f"{shown(value)} is not one of the words allowed here", cure)
     if kind == "too_short":
         return InputError(source, place, "is empty", f"write at least one {place} table")
     wanted = _KINDS.get(kind)
     if wanted is None:
         return InputError(source, place, f"{shown(value)} cannot be used ({printable(first['msg'])})", "correct it")
-    return InputError(source, place, f"{shown(value)} is not {wanted}", f"write {wanted}")
+    return InputError(source, place, _what_came(value), f"write {wanted}")
 
 
 def _place(location: tuple[str | int, ...]) -> tuple[str, type[BaseModel]]:
@@ -103,6 +104,13 @@ def _literals(annotation: Any) -> list[str]:
     return words
 
 
+def _what_came(value: object) -> str:
+    """Give a value and what kind of thing it is."""
+    kinds = ((str, "text"), (bool, "true or false"), ((int, float), "a number"))
+    kind = next((words for types, words in kinds if isinstance(value, types)), None)
+    return f"{shown(value)} is {kind}" if kind else f"is {shown(value)}"
+
+
 def _cure_for_unknown(key: str, model: type[BaseModel]) -> str:
     guess = nearest(key, model.model_fields)
     if guess:
@@ -129,9 +137,10 @@ def _home_of(key: str, model: type[BaseModel], above: tuple[str, ...]) -> str | 
 
 def _cure_for_missing(key: str, model: type[BaseModel]) -> str:
     field = model.model_fields[key]
-    if field.examples:
-        return f"write {key} = {field.examples[0]}, with your own value"
     inner = _table_in(field.annotation)
     if inner is not None:
-        return f"write the table with its keys {listed(inner.model_fields).replace(' or ', ' and ')}"
+        keys = field.examples or [name for name, part in inner.model_fields.items() if part.is_required()]
+        return f"write the table with {' and '.join(keys)}"
+    if field.examples:
+        return f"write {key} = {field.examples[0]}, with your own value"
     return f"write {key} with its value"

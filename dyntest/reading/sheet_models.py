@@ -248,7 +248,9 @@ class SheetModel(Table):
     test: TestTable
     pile: PileTable
     hammer: HammerTable | None = None
-    gauges: GaugesTable
+    gauges: GaugesTable = Field(
+        examples=['strain = ["strain_1", "strain_2"]', 'acceleration = ["acceleration_1", "acceleration_2"]']
+    )
     requirement: RequirementTable = RequirementTable()
     soil: SoilTable = SoilTable()
     drive: list[DriveTable] = Field(min_length=1)

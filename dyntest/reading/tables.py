@@ -116,7 +116,7 @@ def _read_piece(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> _Pi
         for channel, name in enumerate(names):
             values = next(columns)
             _check_magnitude(values, found[name], kind, table)
-            np.multiply(values.reshape(layout.shape), found[name].factor, out=traces[kind][:, channel])
+            np.multiply(values.reshape(layout.shape), found[name].factor, out=traces[kind][:, channel], dtype=float)
     return _Piece(
         source=table.source,
         numbered="blow" in found,

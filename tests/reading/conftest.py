@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dyntest.errors import InputError
+
 N_BLOWS, N_SAMPLES, STEP = 3, 200, 5e-5
 
 SI_SHEET = {
@@ -104,3 +106,22 @@ def write_sheet(tmp_path):
         return folder / "sheet.toml"
 
     return write
+
+
+@pytest.fixture
+def refuses():
+    """Give a check that a call ends in one clear line that names file, place, problem and cure."""
+
+    def check(call, *needles: str) -> str:
+        with pytest.raises(InputError) as caught:
+            call()
+        message = str(caught.value)
+        assert message.isprintable(), "a message is one line"
+        assert len(message) < 500
+        assert "Traceback" not in message
+        assert caught.value.source and caught.value.problem and caught.value.cure
+        for needle in needles:
+            assert needle in message, f"{needle!r} is not in {message!r}"
+        return message
+
+    return check

@@ -92,3 +92,103 @@ def test_averaged_traces(write_sheet, signals_frame):
 def test_left_out_gauges_come_from_both_tables(write_sheet):
     path = write_sheet({"gauges.leave_out": '["strain_1"]', "choices.leave_out": '["acceleration_2"]'})
     assert read(path).left_out == {"strain_1", "acceleration_2"}
+
+
+def test_one_blow_files_are_stacked_and_numbered_in_their_order(write_sheet, signals_frame):
+    path = write_sheet({"drive.0.signals": '"blows/b*.csv"'})
+    (path.parent / "blows").mkdir()
+    frame = signals_frame(blows=12)
+    for number, blow in frame.groupby("blow"):
+        blow.drop(columns="blow").to_csv(path.parent / "blows" / f"b{number}.csv", index=False)
+    signals = read(path)
+    assert_as_written(signals, frame, blows=12)
+    assert signals.blow.tolist() == list(range(1, 13))
+    np.testing.assert_allclose(signals.clock, 1.5 * np.arange(12))
+    assert signals.source == "blows/b1.csv and 11 more"
+
+
+def test_stacked_files_keep_their_own_numbers(write_sheet, signals_frame):
+    path = write_sheet({"drive.0.signals": '["a.csv", "b.parquet"]'})
+    frame = signals_frame(blows=5)
+    frame[frame["blow"] <= 2].to_csv(path.parent / "a.csv", index=False)
+    frame[frame["blow"] > 2].to_parquet(path.parent / "b.parquet", index=False)
+    signals = read(path)
+    assert_as_written(signals, frame, blows=5)
+    assert signals.blow.tolist() == [1, 2, 3, 4, 5]
+
+
+def test_blow_numbers_may_leave_gaps(write_sheet, signals_frame):
+    frame = signals_frame()
+    frame["blow"] = frame["blow"].map({1: 10, 2: 20, 3: 35})
+    assert read(write_sheet(data=frame)).blow.tolist() == [10, 20, 35]
+
+
+def test_semicolons_and_decimal_commas_are_read(write_sheet, signals_frame):
+    frame = signals_frame()
+    path = write_sheet({"drive.0.signals": '"comma.csv"'})
+    frame.to_csv(path.parent / "comma.csv", index=False, sep=";", decimal=",")
+    assert_as_written(read(path), frame)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda text: "\ufeff" + text,
+        lambda text: text.replace("\n", "\r\n"),
+        lambda text: text.replace(",", "\t"),
+        lambda text: text.replace(",", ", "),
+        lambda text: text.replace("\n", "\n\n"),
+        lambda text: text.replace("strain_1 [µm/m]", '"strain_1 [µm/m]"'),
+        lambda text: text.replace("µ", "μ"),  # the Greek letter for the micro sign
+        lambda text: text.rstrip("\n"),
+        lambda text: "\n".join(line + (",note" if i == 0 else ",x y") for i, line in enumerate(text.splitlines())),
+    ],
+    ids=[
+        "mark",
+        "carriage return",
+        "tab",
+        "space",
+        "blank lines",
+        "quotes",
+        "Greek letter",
+        "no last line",
+        "text column",
+    ],
+)
+def test_harmless_spellings_of_a_csv(write_sheet, signals_frame, change):
+    path = write_sheet({"drive.0.signals": '"changed.csv"'})
+    text = (path.parent / "initial.csv").read_text(encoding="utf-8")
+    (path.parent / "changed.csv").write_bytes(change(text).encode())
+    assert_as_written(read(path), signals_frame())
+
+
+def test_time_may_run_on_and_be_stored_with_jitter(write_sheet, signals_frame):
+    frame = signals_frame()
+    first = frame["time [s]"].copy()
+    rng = np.random.default_rng(5)
+    frame["time [s]"] += 1.5 * (frame["blow"] - 1) + 1e-9 * rng.standard_normal(len(frame))
+    signals = read(write_sheet(data=frame))
+    np.testing.assert_allclose(signals.time, first[:200], atol=1e-8)
+    np.testing.assert_allclose(np.diff(signals.time), 5e-5, rtol=1e-4)
+
+
+@pytest.mark.parametrize("kind", ["float32", "float16", "int32", "decimal"])
+def test_number_kinds_of_parquet(write_sheet, signals_frame, kind):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    frame = signals_frame()
+    frame["strain_1 [µm/m]"] = frame["strain_1 [µm/m]"].round()
+    path = write_sheet({"drive.0.signals": '"x.parquet"'}, name="x.parquet")
+    table = pa.Table.from_pandas(frame, preserve_index=False)
+    target = pa.decimal128(12, 3) if kind == "decimal" else pa.type_for_alias(kind.replace("float16", "halffloat"))
+    table = table.set_column(2, "strain_1 [µm/m]", table.column(2).cast(target))
+    pq.write_table(table, path.parent / "x.parquet")
+    assert_as_written(read(path), frame)
+
+
+def test_arrays_are_floats_that_own_their_place(write_sheet):
+    signals = read(write_sheet())
+    for array in (signals.strain, signals.acceleration):
+        assert array.dtype == np.float64
+        assert array.flags.c_contiguous

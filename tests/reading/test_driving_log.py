@@ -1,0 +1,175 @@
+"""Driving and production logs: blow counts by depth, in SI."""
+
+import numpy as np
+import pytest
+
+from dyntest.reading.driving_log import penetration_by_blow, read_driving_log
+from dyntest.reading.production_log import read_pile_table, read_production_log
+
+LOG = """depth_from [ft],depth_to [ft],blows,stroke [ft],remark
+0,10,0,,ran under own weight
+10,11,4,5.5,
+11,12,10,6.0,"slow, then steady"
+12,12.5,8,6.25,stopped
+"""
+
+PRODUCTION = """pile,depth_from [m],depth_to [m],blows,stroke [m],date,remark
+P1,0,1,2,1.5,2026-06-01,
+P2,0,2,3,,2026-06-02,
+P1,1,2,4,1.8,2026-06-01,stopped
+"""
+
+PILES = """pile,cutoff_elevation [ft],ground_elevation [ft],furnished_length [ft],batter
+P1,10,-2.5,60,
+P2,10.5,-3,60,0.25
+"""
+
+
+def written(tmp_path, text, name="log.csv"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_driving_log(tmp_path):
+    log = read_driving_log(written(tmp_path, LOG))
+    np.testing.assert_allclose(log.depth_from, np.array([0, 10, 11, 12]) * 0.3048)
+    np.testing.assert_allclose(log.depth_to, np.array([10, 11, 12, 12.5]) * 0.3048)
+    assert log.blows.tolist() == [0, 4, 10, 8]
+    np.testing.assert_allclose(log.stroke, np.array([np.nan, 5.5, 6.0, 6.25]) * 0.3048)
+    assert log.remark == ("ran under own weight", "", "slow, then steady", "stopped")
+
+
+def test_stroke_and_remark_are_optional(tmp_path):
+    log = read_driving_log(written(tmp_path, "depth_from [m],depth_to [m],blows\n0,1,5\n"))
+    assert np.isnan(log.stroke).all()
+    assert log.remark == ("",)
+
+
+def test_semicolons_and_decimal_commas(tmp_path):
+    text = "depth_from [m];depth_to [m];blows;remark\n0;0,5;5;Rammgut. 3,5\n0,5;1,25;7;\n"
+    assert read_driving_log(written(tmp_path, text)).depth_to.tolist() == [0.5, 1.25]
+
+
+def test_blows_are_spread_evenly_over_their_interval(tmp_path):
+    set_per_blow, penetration, stroke = penetration_by_blow(read_driving_log(written(tmp_path, LOG)))
+    assert len(set_per_blow) == len(penetration) == len(stroke) == 22
+    # 4 blows in one foot: a quarter of a foot each, from ten feet down
+    np.testing.assert_allclose(penetration[:4], np.array([10.25, 10.5, 10.75, 11.0]) * 0.3048)
+    np.testing.assert_allclose(set_per_blow[4:14], 0.1 * 0.3048)
+    np.testing.assert_allclose(penetration[-1], 12.5 * 0.3048)
+    np.testing.assert_allclose(set_per_blow.sum(), 2.5 * 0.3048)
+    np.testing.assert_allclose(stroke[[0, 4, -1]], np.array([5.5, 6.0, 6.25]) * 0.3048)
+
+
+CASES = {
+    "gap": (LOG.replace("11,12,10", "11.5,12,10"), "row 4, column depth_from", "gap of 0.152 m below row 3", "between"),
+    "overlap": (LOG.replace("11,12,10", "10.5,12,10"), "row 4, column depth_from", "above the end of row 3", "overlap"),
+    "out of order": (LOG.replace("0,10,0,,ran", "20,30,0,,ran"), "row 3, column depth_from", "put the rows in order"),
+    "upward": (LOG.replace("12,12.5,8", "12,11.5,8"), "row 5", "depth_to is not below depth_from", "top to its bottom"),
+    "no depth": (LOG.replace("12,12.5,8", "12,12,8"), "row 5", "depth_to is not below depth_from", "top to its bottom"),
+    "negative blows": (LOG.replace("11,12,10", "11,12,-10"), "row 4, column blows", "0 to 20000", "check the number"),
+    "half a blow": (
+        LOG.replace("11,12,10", "11,12,10.5"),
+        "row 4, column blows",
+        "10.5 is not a whole number",
+        "counted",
+    ),
+    "blows as text": (LOG.replace("11,12,10", "11,12,ten"), "row 4, column blows", '"ten" is not a number', "write a"),
+    "no blows": (LOG.replace("11,12,10", "11,12,"), "row 4, column blows", "is empty", "fill in"),
+    "not finite": (LOG.replace("11,12,10", "11,12,nan"), "row 4, column blows", '"nan" cannot be right'),
+    "depth in the wrong unit": (
+        LOG.replace("[ft],depth_to [ft]", "[mile],depth_to [ft]"),
+        "row 3, column depth_from",
+        "unit",
+    ),
+    "stroke as text": (LOG.replace("6.25", "high"), "row 5, column stroke [ft]", '"high" is not a number'),
+    "stroke impossible": (
+        LOG.replace("6.25", "625"),
+        "row 5, column stroke [ft]",
+        "0.05 to 20 m",
+        "unit in the header",
+    ),
+    "no unit": (LOG.replace("depth_to [ft]", "depth_to"), "column depth_to", "has no unit", "depth_to [m]"),
+    "missing column": (LOG.replace("blows,", "count,"), "column blows", "is missing", "add blows"),
+    "misspelt column": (LOG.replace("stroke [ft]", "strok [ft]"), "column strok [ft]", "write stroke"),
+    "column twice": (LOG.replace("remark\n", "blows\n"), "column blows", "comes twice", "keep one"),
+    "comma in a remark": (
+        LOG.replace('"slow, then steady"', "slow, then steady"),
+        "row 4",
+        "6 values for 5",
+        "in quotes",
+    ),
+    "value missing": (LOG.replace("10,11,4,5.5,", "10,11,4"), "row 3", "3 values for 5 columns", "each column"),
+    "quote left open": (LOG.replace('steady"', "steady"), "row 5", "cannot be read", "correct the row"),
+    "header alone": (LOG.partition("\n")[0], "a header but no rows", "fill in the table"),
+    "blank": ("\n \n", "nothing but blank lines", "export"),
+    "empty": ("", "is empty", "export"),
+}
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
+def test_what_is_wrong_with_a_log_is_named(tmp_path, refuses, case):
+    text, *needles = case
+    refuses(lambda: read_driving_log(written(tmp_path, text)), "/log.csv", *needles)
+
+
+def test_every_case_differs_from_the_sound_log(tmp_path):
+    assert all(text != LOG for text, *_ in CASES.values())
+    read_driving_log(written(tmp_path, LOG))
+
+
+def test_production_log_brings_the_rows_of_a_pile_together(tmp_path):
+    log = read_production_log(written(tmp_path, PRODUCTION))
+    assert log.piles == ("P1", "P2")
+    assert log.pile.tolist() == ["P1", "P1", "P2"]
+    assert log.blows.tolist() == [2, 4, 3]
+    assert log.remark == ("", "stopped", "")
+    assert log.date == ("2026-06-01", "2026-06-01", "2026-06-02")
+    own = log.of("P1")
+    assert own.depth_to.tolist() == [1.0, 2.0]
+    assert own.stroke.tolist() == [1.5, 1.8]
+    assert own.remark == ("", "stopped")
+
+
+def test_piles_keep_the_order_of_the_file(tmp_path):
+    text = "pile,depth_from [m],depth_to [m],blows\n" + "".join(f"{p},0,1,5\n" for p in ("Z9", "A1", "M5"))
+    assert read_production_log(written(tmp_path, text)).piles == ("Z9", "A1", "M5")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "needles"),
+    [
+        ("P1,1,2,4", "P1,1.5,2,4", ("row 4, column depth_from", "gap of 0.5 m below row 2", "add the interval")),
+        ("P1,1,2,4", ",1,2,4", ("row 4, column pile", "is empty", "pile's mark")),
+        ("P1,1,2,4", "P1,1,2,4.5", ("row 4, column blows", "whole number")),
+        ("pile,depth", "pier,depth", ("column pile", "is missing", "add pile")),
+    ],
+)
+def test_what_is_wrong_with_a_production_log_is_named(tmp_path, refuses, old, new, needles):
+    path = written(tmp_path, PRODUCTION.replace(old, new, 1))
+    refuses(lambda: read_production_log(path), "/log.csv", *needles)
+
+
+def test_pile_table(tmp_path):
+    piles = read_pile_table(written(tmp_path, PILES))
+    assert piles.pile == ("P1", "P2")
+    np.testing.assert_allclose(piles.cutoff_elevation, np.array([10, 10.5]) * 0.3048)
+    np.testing.assert_allclose(piles.ground_elevation, np.array([-2.5, -3]) * 0.3048)
+    np.testing.assert_allclose(piles.furnished_length, 60 * 0.3048)
+    assert piles.batter.tolist() == [0.0, 0.25]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "needles"),
+    [
+        ("P2", "P1", ("row 3, column pile", "pile P1 stands in row 2 already", "one row a pile")),
+        ("0.25", "1:4", ("row 3, column batter", '"1:4" is not a number')),
+        ("0.25", "4", ("row 3, column batter", "0 to 1")),
+        ("10.5,-3,60", "10.5,-3,0", ("row 3, column furnished_length", "0.1 to 300 m")),
+        ("10.5,-3,60", "10.5,,60", ("row 3, column ground_elevation", "is empty")),
+    ],
+)
+def test_what_is_wrong_with_a_pile_table_is_named(tmp_path, refuses, old, new, needles):
+    path = written(tmp_path, PILES.replace(old, new, 1), "piles.csv")
+    refuses(lambda: read_pile_table(path), "/piles.csv", *needles)
