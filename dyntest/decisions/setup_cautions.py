@@ -2,15 +2,12 @@
 
 from dataclasses import fields
 
+from dyntest.conditioning.wave_checks import MOVEMENT_LIMIT
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.drive_result import DriveResult
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.waits import SECONDS_PER_DAY, show_wait
 from dyntest.names import show
-
-LEAST_SET = 0.3048 / 120
-"""Below this set per blow resistance is not fully mobilised [m]: above 120 blows per foot dynamic methods tend to
-under-predict (UFC 3-220-20, 2025, 6-4.1.2)."""
 
 STROKE_CHANGE = 0.10
 """Strokes of the two drives that differ by more than this share [1] are said; no source."""
@@ -86,12 +83,12 @@ def setup_cautions(
 
 def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str) -> Caution | None:
     moved = result.set_per_blow
-    if moved is None or moved >= LEAST_SET:
+    if moved is None or moved >= MOVEMENT_LIMIT:
         return None
     message = f"{result.drive.name}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
-    message += f"{show('set_per_blow', LEAST_SET, system)}, so {meaning}"
+    message += f"{show('set_per_blow', MOVEMENT_LIMIT, system)}, so {meaning}"
     cure = "strike with more energy" if which == "restrike" else "judge the setup by the matched shaft resistance"
-    return Caution("moved too little", message, cure, moved, LEAST_SET)
+    return Caution("moved too little", message, cure, moved, MOVEMENT_LIMIT)
 
 
 def _below_stroke(result: DriveResult, system: str) -> Caution | None:

@@ -1,0 +1,140 @@
+"""Every interval of a production log held against the criterion, all piles at once."""
+
+import numpy as np
+import pandas as pd
+
+from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion, permitted_set
+from dyntest.decisions.pay_length import axis_per_rise
+from dyntest.reading.intervals import GAP_TOLERANCE
+from dyntest.reading.production_log import PileTable, ProductionLog
+
+PILE_COLUMNS = ("cutoff_elevation", "ground_elevation", "furnished_length", "batter")
+
+
+def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable | None = None) -> pd.DataFrame:
+    """Give the intervals of a production log with what each is worth.
+
+    Parameters
+    ----------
+    log : ProductionLog
+        The log, the rows of each pile together from the top down, without gaps.
+    criterion : Criterion
+        What they are held against.
+    piles : PileTable or None
+        Levels and batter; a pile not in it is taken as vertical.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The log's columns and: ``number`` of the pile in the order of the log; ``drive``, which changes with the pile
+        and where driving was resumed on another date; ``depth``, the vertical depth of the interval's bottom [m];
+        ``set_per_blow`` [m], infinite where no blow was needed; ``permitted`` [m]; ``meets``; ``held``, the length over
+        which the criterion has held without a break down to here [m]; ``refusal`` and ``refusal_low``, practical
+        refusal down to here at or above and below its least stroke.
+
+    Notes
+    -----
+    An interval counts as a whole: the log says nothing of what happened inside it. What was held before a pause to
+    another date does not add to what is held after it, because the pile may have set up while it waited.
+
+    Examples
+    --------
+    >>> from dyntest.decisions.criterion import CriterionRow
+    >>> log = ProductionLog("log.csv", np.array(["A", "A"]), np.array([0.0, 1.0]), np.array([1.0, 1.2]),
+    ...                     np.array([20, 60]), np.array([2.0, 2.0]), ("", ""), ("", ""))
+    >>> judged_intervals(log, Criterion((CriterionRow(2.0, 0.004),), 0.1))["held"].round(2).tolist()
+    [0.0, 0.2]
+    """
+    table = pd.DataFrame(
+        {name: getattr(log, name) for name in ("pile", "depth_from", "depth_to", "blows", "stroke", "date", "remark")}
+    )
+    table["number"] = pd.factorize(table["pile"])[0]
+    table = table.sort_values("number", kind="stable", ignore_index=True)
+    table["drive"] = _drives(table)
+    table["depth"] = table["depth_to"] / axis_per_rise(_batter(table["pile"], piles))
+    length = (table["depth_to"] - table["depth_from"]).to_numpy()
+    with np.errstate(divide="ignore"):
+        table["set_per_blow"] = length / table["blows"].to_numpy(dtype=float)
+    table["permitted"] = permitted_set(criterion, table["stroke"].to_numpy())
+    drive, moved = table["drive"].to_numpy(), table["set_per_blow"].to_numpy()
+    table["meets"] = moved <= table["permitted"].to_numpy() * (1.0 + 1e-9)
+    table["held"] = held_length(table["meets"].to_numpy(), length, drive)
+    hard = moved <= criterion.refusal_set * (1.0 + 1e-9)
+    strong = table["stroke"].to_numpy() >= criterion.refusal_stroke - criterion.stroke_tolerance - STROKE_ROUNDING
+    weak = table["stroke"].notna().to_numpy() & ~strong
+    least = criterion.refusal_length - GAP_TOLERANCE
+    table["refusal"] = held_length(hard & strong, length, drive) >= least
+    table["refusal_low"] = held_length(hard & weak, length, drive) >= least
+    return table
+
+
+def held_length(meets: np.ndarray, length: np.ndarray, drive: np.ndarray) -> np.ndarray:
+    """Give the length over which something has held without a break down to each interval.
+
+    Parameters
+    ----------
+    meets : numpy.ndarray of bool
+        Whether it holds in the interval, shape (n_intervals,) [1].
+    length : numpy.ndarray
+        Length of each interval, shape (n_intervals,) [m].
+    drive : numpy.ndarray
+        Number of the drive, shape (n_intervals,) [1]; a change of it is a break.
+
+    Returns
+    -------
+    numpy.ndarray
+        Length held down to the bottom of each interval, shape (n_intervals,) [m]; 0 where it does not hold.
+
+    Examples
+    --------
+    >>> held_length(np.array([True, True, False, True, True]), np.ones(5), np.array([0, 0, 0, 0, 1])).tolist()
+    [1.0, 2.0, 0.0, 1.0, 1.0]
+    """
+    if not len(length):
+        return np.zeros(0)
+    total = np.cumsum(length)
+    first = np.ones(len(length), dtype=bool)
+    first[1:] = (drive[1:] != drive[:-1]) | ~meets[:-1]
+    start = np.maximum.accumulate(np.where(first, total - length, 0.0))  # totals rise, so the last start is the largest
+    return np.where(meets, total - start, 0.0)
+
+
+def pile_values(marks: pd.Series, piles: PileTable | None, column: str) -> np.ndarray:
+    """Give a column of the table of piles for each mark.
+
+    Parameters
+    ----------
+    marks : pandas.Series
+        Marks of piles [1].
+    piles : PileTable or None
+        The table.
+    column : str
+        One of `PILE_COLUMNS`.
+
+    Returns
+    -------
+    numpy.ndarray
+        Values, shape (n_marks,) [unit of the column]; not a number for a pile that is not in the table.
+
+    Examples
+    --------
+    >>> table = PileTable("piles.csv", ("A",), *(np.array([value]) for value in (5.0, 4.0, 20.0, 0.1)))
+    >>> pile_values(pd.Series(["A", "B"]), table, "ground_elevation").tolist()
+    [4.0, nan]
+    """
+    if piles is None:
+        return np.full(len(marks), np.nan)
+    place = pd.Index(piles.pile).get_indexer(marks)
+    return np.where(place >= 0, np.append(getattr(piles, column), np.nan)[place], np.nan)
+
+
+def _batter(marks: pd.Series, piles: PileTable | None) -> np.ndarray:
+    return np.nan_to_num(pile_values(marks, piles, "batter"), nan=0.0)
+
+
+def _drives(table: pd.DataFrame) -> np.ndarray:
+    """Give a number that rises with every pile and every later date of it; an empty date is the one above."""
+    date = table["date"].where(table["date"] != "").groupby(table["number"]).ffill()
+    before = date.groupby(table["number"]).shift()
+    resumed = (date != before) & date.notna() & before.notna()
+    return (table["number"].ne(table["number"].shift()) | resumed).cumsum().to_numpy()

@@ -1,0 +1,270 @@
+import numpy as np
+import pytest
+
+from dyntest.decisions.bearing_piles import STATUSES, check_bearing_piles
+from dyntest.decisions.criterion import Criterion, CriterionRow
+from dyntest.reading.production_log import PileTable, ProductionLog
+
+FOOT, INCH = 0.3048, 0.0254
+CRITERION = Criterion(
+    (CriterionRow(7 * FOOT, INCH / 10), CriterionRow(8 * FOOT, INCH / 8), CriterionRow(10 * FOOT, INCH / 5)),
+    3 * INCH,
+    minimum_penetration=40 * FOOT,
+    minimum_stroke=7 * FOOT,
+    maximum_stroke=10 * FOOT,
+    refusal_set=INCH / 20,
+)
+
+
+def log_of(**piles):
+    """A log from rows of (length [ft], blows, stroke [ft], remark, date), each pile from the ground down."""
+    rows = []
+    for mark, intervals in piles.items():
+        top = 0.0
+        for length, blows, stroke, *text in intervals:
+            remark, date = (*text, "", "")[:2]
+            rows.append((mark, top * FOOT, (top + length) * FOOT, blows, stroke * FOOT, date, remark))
+            top += length
+    mark, top, bottom, blows, stroke, date, remark = zip(*rows, strict=True)
+    return ProductionLog(
+        "log.csv", np.array(mark), np.array(top), np.array(bottom), np.array(blows), np.array(stroke), date, remark
+    )
+
+
+def table_of(*marks, cutoff=105.0, ground=100.0, furnished=70.0, batter=0.0):
+    values = (np.full(len(marks), value) for value in (cutoff * FOOT, ground * FOOT, furnished * FOOT, batter))
+    return PileTable("piles.csv", marks, *values)
+
+
+def only(check, mark="A"):
+    return check.piles.set_index("pile").loc[mark]
+
+
+def kinds(check, mark="A"):
+    return check.odd.loc[check.odd["pile"] == mark, "kind"].tolist()
+
+
+EASY = (44.0, 44 * 30, 8.0)
+PER_INCH = 1 / 12  # ft
+
+
+def test_a_pile_that_holds_for_three_inches_is_accepted():
+    check = check_bearing_piles(log_of(A=[EASY, (1.0, 80, 8.0), *[(PER_INCH, 8, 8.0)] * 4]), CRITERION, system="US")
+    row = only(check)
+    assert row["status"] == "accepted"
+    assert row["met_at"] == pytest.approx(45.25 * FOOT)
+    assert row["reason"] == (
+        "the criterion held over 3.00 in at 45.3 ft, with 8.0 blows per inch at a stroke of 8.0 ft"
+    )
+    assert check.odd.empty
+
+
+def test_two_inches_or_a_break_are_not_enough():
+    two = check_bearing_piles(log_of(A=[EASY, *[(PER_INCH, 8, 8.0)] * 2]), CRITERION)
+    assert only(two)["status"] == "not met"
+    broken = [(PER_INCH, 8, 8.0)] * 2 + [(PER_INCH, 7, 8.0)] + [(PER_INCH, 8, 8.0)] * 2
+    assert only(check_bearing_piles(log_of(A=[EASY, *broken]), CRITERION))["status"] == "not met"
+
+
+@pytest.mark.parametrize(
+    ("stroke", "per_foot", "status"),
+    [
+        (7.0, 120, "accepted"),  # 10 blows per inch asked
+        (7.0, 119, "not met"),
+        (9.0, 74, "accepted"),  # half-way between 0.125 and 0.2 in: 73.8 blows per foot
+        (9.0, 73, "not met"),
+        (6.9, 150, "not met"),  # below the lowest row no count is enough
+        (10.0, 60, "accepted"),
+        (10.5, 60, "stroke out of range"),  # the highest row's count stands, but the stroke is not approved
+        (10.5, 59, "not met"),
+    ],
+)
+def test_each_stroke_has_its_count(stroke, per_foot, status):
+    assert only(check_bearing_piles(log_of(A=[EASY, (1.0, per_foot, stroke)]), CRITERION))["status"] == status
+
+
+def test_counts_do_not_say_more_than_their_interval():
+    """A foot of 70 blows may end in three hard inches; the log does not show it."""
+    assert only(check_bearing_piles(log_of(A=[EASY, (1.0, 70, 8.0)]), CRITERION))["status"] == "not met"
+
+
+def test_minimum_penetration():
+    shallow = [(30.0, 900, 8.0), (1.0, 100, 8.0)]
+    check = check_bearing_piles(log_of(A=shallow), CRITERION, system="US")
+    assert only(check)["status"] == "minimum penetration not reached"
+    assert kinds(check) == ["met above minimum penetration only"]
+    assert "31.0 ft deep, above the minimum penetration of 40.0 ft" in only(check)["reason"]
+    never = check_bearing_piles(log_of(A=[(30.0, 900, 8.0)]), CRITERION, system="US")
+    assert only(never)["status"] == "not met"
+    assert "minimum penetration of 40.0 ft was not reached" in only(never)["reason"]
+
+
+def test_minimum_penetration_of_a_battered_pile_is_vertical():
+    """3-4-5: 45 ft along a pile of batter 0.75 are 36 ft deep."""
+    log = log_of(A=[EASY, (1.0, 100, 8.0)])
+    assert only(check_bearing_piles(log, CRITERION, table_of("A")))["status"] == "accepted"
+    battered = only(check_bearing_piles(log, CRITERION, table_of("A", batter=0.75)))
+    assert battered["status"] == "minimum penetration not reached"
+    assert battered["depth"] == pytest.approx(36 * FOOT)
+
+
+def test_met_at_is_the_first_depth_below_minimum_penetration():
+    rows = [(30.0, 900, 8.0), (1.0, 100, 8.0), (9.0, 270, 8.0), (1.0, 40, 8.0), (1.0, 96, 8.0), (1.0, 110, 8.0)]
+    row = only(check_bearing_piles(log_of(A=rows), CRITERION))
+    assert (row["status"], row["met_at"]) == ("accepted", pytest.approx(42 * FOOT))
+
+
+def test_a_criterion_that_is_lost_again():
+    check = check_bearing_piles(log_of(A=[EASY, (1.0, 100, 8.0), (1.0, 40, 8.0), (1.0, 35, 8.0)]), CRITERION)
+    assert only(check)["status"] == "criterion lost"
+    assert kinds(check) == []  # one hard foot alone is no sustained peak
+
+
+def test_counts_that_fall_while_driving_on():
+    rows = [EASY, (1.0, 100, 8.0), (1.0, 110, 8.0), (1.0, 40, 8.0), (1.0, 35, 8.0)]
+    check = check_bearing_piles(log_of(A=rows, B=[EASY, (1.0, 100, 8.0), (1.0, 100, 8.0)]), CRITERION, system="US")
+    assert kinds(check) == ["count fell"]
+    assert "at 46.0 ft the blows times stroke fell to 40%" in check.odd["reason"][0]
+    assert "(1 of 2 piles show such a fall)" in check.odd["reason"][0]
+    # a shorter stroke explains a higher count, and a longer one a lower: no fall in their product
+    same = [EASY, (1.0, 100, 7.0), (1.0, 100, 7.0), (1.0, 70, 10.0), (1.0, 70, 10.0)]
+    assert kinds(check_bearing_piles(log_of(A=same), CRITERION)) == []
+    # a soft layer below a crust is far from what the criterion asks
+    soft = [(2.0, 30, 7.0), (2.0, 30, 7.0), (20.0, 20, 7.0), (20.0, 20, 7.0), (1.0, 120, 7.0)]
+    assert kinds(check_bearing_piles(log_of(A=soft), CRITERION)) == []
+
+
+def test_refusal_is_for_the_engineer_and_not_at_low_stroke():
+    criterion = Criterion((CriterionRow(7 * FOOT, INCH / 30),), 1 * FOOT, minimum_penetration=40 * FOOT)
+    hard = [(20.0, 600, 8.0), *[(PER_INCH, 12, 7.0)] * 3]
+    check = check_bearing_piles(log_of(A=hard), criterion, system="US")
+    assert only(check)["status"] == "practical refusal"
+    assert only(check)["refusal"]
+    assert "above the minimum penetration of 40.0 ft; the engineer has to decide" in only(check)["reason"]
+    low = check_bearing_piles(log_of(A=[(20.0, 600, 8.0), *[(PER_INCH, 12, 6.0)] * 3]), criterion, system="US")
+    assert only(low)["status"] == "not met"
+    assert kinds(low) == ["refusal at low stroke"]
+    assert "at a stroke of 6.0 ft, below the least of 7.0 ft" in low.odd["reason"][0]
+    two = check_bearing_piles(log_of(A=[(20.0, 600, 8.0), *[(PER_INCH, 12, 7.0)] * 2]), criterion)
+    assert only(two)["status"] == "not met"
+
+
+def test_absolute_refusal_and_high_strokes():
+    check = check_bearing_piles(log_of(A=[EASY, (PER_INCH, 21, 8.0), *[(PER_INCH, 8, 10.4)] * 3]), CRITERION)
+    assert set(kinds(check)) == {"beyond absolute refusal", "stroke above the approved range"}
+    assert only(check)["status"] == "stroke out of range"
+
+
+def test_a_stroke_that_was_not_read():
+    nan = float("nan")
+    check = check_bearing_piles(log_of(A=[EASY, (1.0, 200, nan)]), CRITERION, system="US")
+    assert only(check)["status"] == "stroke not recorded"
+    assert kinds(check) == ["stroke not recorded"]
+    earlier = check_bearing_piles(log_of(A=[(44.0, 1320, nan), (1.0, 100, 8.0)]), CRITERION, system="US")
+    assert only(earlier)["status"] == "accepted"
+    assert "in 1 intervals with blows, the first at 0.0 ft" in earlier.odd["reason"][0]
+
+
+def test_a_pause_breaks_what_is_held():
+    dates = ("2026-06-01", "2026-06-02")
+    inch = (PER_INCH, 8, 8.0)
+    through = [EASY, inch, inch, (*inch, "", dates[0]), inch]
+    assert only(check_bearing_piles(log_of(A=through), CRITERION))["status"] == "accepted"
+    paused = [(*EASY, "", dates[0]), inch, inch, (*inch, "", dates[1]), inch]
+    check = check_bearing_piles(log_of(A=paused), CRITERION)
+    assert only(check)["status"] == "not met"
+    assert kinds(check) == ["resumed on another date"]
+    held = check_bearing_piles(log_of(A=[*paused, inch]), CRITERION)
+    assert only(held)["status"] == "accepted"
+
+
+def test_against_the_test_piles():
+    log = log_of(A=[EASY, (1.0, 100, 8.0)], B=[(60.0, 1800, 8.0), (1.0, 100, 8.0)], C=[(50.0, 1500, 8.0)])
+    given = {"test_penetrations": (50 * FOOT, 52 * FOOT), "depth_tolerance": 4 * FOOT, "system": "US"}
+    check = check_bearing_piles(log, CRITERION, **given)
+    assert kinds(check, "A") == ["stopped short of the test piles"]
+    assert kinds(check, "B") == ["ran past the test piles"]
+    assert kinds(check, "C") == []
+    assert "9.0 ft deeper than the deepest test pile, more than the tolerance of 4.0 ft" in check.odd["reason"].iloc[-1]
+    # the same by elevation: B starts 10 ft higher, so its toe is 1 ft above the deepest test pile
+    levels = table_of("A", "B", "C")
+    levels.ground_elevation[1] = 110 * FOOT
+    check = check_bearing_piles(log, CRITERION, levels, test_toe_elevations=(50 * FOOT, 48 * FOOT), **given)
+    assert kinds(check, "B") == []
+    assert kinds(check, "A") == ["stopped short of the test piles"]
+
+
+def test_splices_are_noted():
+    check = check_bearing_piles(log_of(A=[EASY, (1.0, 100, 8.0, "Spliced here")]), CRITERION, system="US")
+    assert kinds(check) == ["splice"]
+    assert "at 44.0 ft" in check.odd["reason"][0]
+
+
+def test_no_pile_is_forgotten():
+    log = log_of(A=[EASY, (1.0, 100, 8.0)], X=[EASY, (1.0, 100, 8.0)])
+    check = check_bearing_piles(log, CRITERION, table_of("A", "B"))
+    assert check.piles["pile"].tolist() == ["A", "X", "B"]
+    assert only(check, "B")["status"] == "no counts"
+    assert not only(check, "B")["met_at_end"]
+    assert kinds(check, "X") == ["not in the table of piles"]
+    assert kinds(check, "B") == ["no counts"]
+
+
+def test_pay_length_and_a_head_below_cutoff():
+    log = log_of(A=[EASY, (1.0, 100, 8.0)])
+    check = check_bearing_piles(log, CRITERION, table_of("A"), tip_reinforcement=0.5 * FOOT)
+    assert only(check)["pay_length"] == pytest.approx(49.5 * FOOT)  # 45 in the ground, 5 above, tip apart
+    assert only(check)["toe_elevation"] == pytest.approx(55 * FOOT)
+    assert kinds(check) == []
+    short = check_bearing_piles(log, CRITERION, table_of("A", furnished=48.0), system="US")
+    assert kinds(short) == ["short of cutoff"]
+    assert "2.0 ft below cutoff" in short.odd["reason"][0]
+
+
+def plain_reading(rows, criterion):
+    """The criterion read interval by interval, as an inspector would, for one vertical pile of one date."""
+    strokes = [row.stroke for row in criterion.rows]
+    sets = [row.set_per_blow for row in criterion.rows]
+    held, bottom, met_at, refused, strokes_held = 0.0, 0.0, None, 0.0, []
+    for length, blows, stroke in rows:
+        length, stroke = length * FOOT, stroke * FOOT
+        bottom += length
+        moved = length / blows if blows else float("inf")
+        if stroke >= strokes[0] and moved <= np.interp(stroke, strokes, sets) * (1 + 1e-9):
+            held += length
+            strokes_held.append((bottom, stroke))
+        else:
+            held = 0.0
+        refused = refused + length if moved <= criterion.refusal_set * (1 + 1e-9) and stroke >= strokes[0] else 0.0
+        if held >= criterion.holding_length - 0.002 and bottom >= criterion.minimum_penetration and met_at is None:
+            met_at = bottom
+    at_end = held >= criterion.holding_length - 0.002
+    within = [s for b, s in strokes_held if b > bottom - criterion.holding_length + 0.002]
+    in_range = all(criterion.minimum_stroke <= s <= criterion.maximum_stroke for s in within)
+    accepted = at_end and bottom >= criterion.minimum_penetration and in_range
+    return accepted, at_end, met_at, refused >= criterion.refusal_length - 0.002, bottom
+
+
+def test_all_piles_at_once_read_as_one_by_one():
+    """Two independent routes: 300 random piles through the vectorised check and through a plain loop."""
+    rng = np.random.default_rng(11)
+    piles = {}
+    for number in range(300):
+        deep = [(rng.uniform(31, 44), 1200, 8.0)]
+        feet = [(1.0, int(rng.integers(30, 140)), float(rng.choice([6.5, 7.0, 7.5, 8.0, 9.5, 10.5]))) for _ in range(6)]
+        inches = [(PER_INCH, int(rng.integers(6, 40)), float(rng.choice([6.5, 7.0, 8.0, 10.0]))) for _ in range(6)]
+        piles[f"P{number}"] = deep + feet + inches[: rng.integers(0, 7)]
+    check = check_bearing_piles(log_of(**piles), CRITERION)
+    table = check.piles.set_index("pile")
+    seen = set()
+    for mark, rows in piles.items():
+        accepted, at_end, met_at, refused, bottom = plain_reading(rows, CRITERION)
+        row = table.loc[mark]
+        assert row["penetration"] == pytest.approx(bottom)
+        assert (row["status"] == "accepted") == accepted, mark
+        assert row["met_at_end"] == at_end, mark
+        assert row["refusal"] == refused, mark
+        assert np.isnan(row["met_at"]) if met_at is None else row["met_at"] == pytest.approx(met_at), mark
+        seen.add(row["status"])
+    assert len(seen) >= 5, seen
+    assert seen <= set(STATUSES)
