@@ -43,7 +43,7 @@ def _asked(row: dict, criterion: Criterion, system: str) -> str:
         return "the stroke was not recorded"
     if row["permitted"] != row["permitted"]:
         return f"a stroke below {show('stroke', criterion.lowest_stroke, system)} does not count"
-    return f"{show_count(row['permitted'], system)} are asked at that stroke"
+    return f"{show_count(row['permitted'], system, asked=True)} are asked at that stroke"
 
 
 def _holding(criterion: Criterion, system: str) -> str:

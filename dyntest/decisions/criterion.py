@@ -5,7 +5,7 @@ How it is derived from a test pile stands elsewhere; here is what it says and ho
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isfinite
+from math import ceil, isfinite
 
 import numpy as np
 
@@ -178,7 +178,7 @@ def blow_count(set_per_blow: np.ndarray, system: str) -> np.ndarray:
     return length / np.asarray(set_per_blow, dtype=float)
 
 
-def show_count(set_per_blow: float, system: str) -> str:
+def show_count(set_per_blow: float, system: str, *, asked: bool = False) -> str:
     """Write a count as an inspector reads it.
 
     Parameters
@@ -187,6 +187,8 @@ def show_count(set_per_blow: float, system: str) -> str:
         Set per blow [m]; infinite where the pile sank without a blow.
     system : str
         ``"SI"`` or ``"US"``.
+    asked : bool
+        Whether it is the least count asked for, which is rounded up, never down.
 
     Returns
     -------
@@ -197,7 +199,12 @@ def show_count(set_per_blow: float, system: str) -> str:
     --------
     >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
     ('8.0 blows per inch', '5.0 blows per 25 mm')
+    >>> show_count(0.0254 / 8.01, "US", asked=True)
+    '8.1 blows per inch'
     """
     if set_per_blow is None or set_per_blow != set_per_blow:
         return "–"
-    return f"{float(blow_count(set_per_blow, system)):.1f} blows per {'inch' if system == 'US' else '25 mm'}"
+    count = float(blow_count(set_per_blow, system))
+    if asked:
+        count = ceil(round(count * 10.0, 6)) / 10.0
+    return f"{count:.1f} blows per {'inch' if system == 'US' else '25 mm'}"

@@ -83,6 +83,13 @@ def test_each_stroke_has_its_count(stroke, per_foot, status):
     assert only(check_bearing_piles(log_of(A=[EASY, (1.0, per_foot, stroke)]), CRITERION))["status"] == status
 
 
+def test_a_count_that_just_fails_is_not_said_to_equal_what_is_asked():
+    criterion = Criterion((CriterionRow(7 * FOOT, INCH / 8.01),), 3 * INCH)
+    row = only(check_bearing_piles(log_of(A=[EASY, (1.0, 96, 8.0)]), criterion, system="US"))
+    assert row["status"] == "not met"
+    assert "8.0 blows per inch at a stroke of 8.0 ft; 8.1 blows per inch are asked" in row["reason"]
+
+
 def test_counts_do_not_say_more_than_their_interval():
     """A foot of 70 blows may end in three hard inches; the log does not show it."""
     assert only(check_bearing_piles(log_of(A=[EASY, (1.0, 70, 8.0)]), CRITERION))["status"] == "not met"
