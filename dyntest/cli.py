@@ -96,7 +96,7 @@ def main(arguments: list[str] | None = None) -> None:
         wrong.show()
         sys.exit(wrong.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        _stop("stopped; no result was changed", INTERRUPTED)
+        _stop("stopped before it was done; results are written whole or not at all", INTERRUPTED)
     except DyntestError as error:
         _stop(str(error), WRONG_INPUT)
     except BrokenPipeError:  # the reader of a pipe has left, such as `head`
@@ -112,3 +112,7 @@ def main(arguments: list[str] | None = None) -> None:
 def _stop(message: str, status: int) -> None:
     click.echo(message, err=True)
     sys.exit(status)
+
+
+if __name__ == "__main__":
+    main()

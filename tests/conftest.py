@@ -1,6 +1,9 @@
 """Fixtures that several folders of tests share."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 
 
@@ -35,3 +38,17 @@ def stepped_waves():
         return np.asarray(pulse, dtype=float), recorded
 
     return run
+
+
+@pytest.fixture
+def small_test(tmp_path):
+    """A folder with a copy of a sample test of two drives, cut to a few blows and without a log, and its sheet."""
+    sample = Path(__file__).parent.parent / "sample_signals" / "pier_3_shale"
+    folder = tmp_path / "small"
+    folder.mkdir()
+    for name, blows in (("initial", slice(-12, None)), ("restrike", slice(8))):
+        records = pd.read_parquet(sample / f"{name}.parquet")
+        records[records["blow"].isin(records["blow"].unique()[blows])].to_parquet(folder / f"{name}.parquet")
+    sheet = folder / "sheet.toml"
+    sheet.write_text((sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', ""))
+    return sheet

@@ -1,7 +1,6 @@
 """An optional low-pass filter that shifts nothing in time."""
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
 
 from dyntest.errors import InputError
 
@@ -45,6 +44,8 @@ def low_pass(signal: np.ndarray, time_step: float, corner: float, source: str = 
     >>> bool(np.abs(rest[200:-200]).max() < 1e-4)
     True
     """
+    from scipy.signal import butter, sosfiltfilt  # takes half a second, and most records are not filtered
+
     highest = 0.5 / time_step
     if not 0.0 < corner < highest:
         raise InputError(

@@ -2,6 +2,7 @@
 
 import io
 import textwrap
+from collections.abc import Sequence
 
 import matplotlib
 import pandas as pd
@@ -29,13 +30,13 @@ STYLE = {
 }
 
 
-def traces_figure(frame: pd.DataFrame, heading: str, marks: dict[str, float], last: float) -> bytes:
-    """Draw traces of one blow against time.
+def traces_figure(panels: Sequence[pd.DataFrame], heading: str, marks: dict[str, float], last: float) -> bytes:
+    """Draw traces of one blow against time, a panel a frame.
 
     Parameters
     ----------
-    frame : pandas.DataFrame
-        From `frames.traces` or `frames.wave_traces`.
+    panels : sequence of pandas.DataFrame
+        From `frames.traces` and `frames.wave_traces`.
     heading : str
         What the picture shows, over it.
     marks : dict of str to float
@@ -48,26 +49,29 @@ def traces_figure(frame: pd.DataFrame, heading: str, marks: dict[str, float], la
     bytes
         The figure as SVG.
     """
-    value = frame.columns[1]
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH, 2.9), layout="constrained")
-        axes = figure.subplots()
-        axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
-        for name, line in frame[frame[TIME].between(-1.0, last)].groupby("trace", sort=False):
-            colour, dash = palette.TRACES[name]
-            axes.plot(line[TIME], line[value], color=colour, linestyle=dash, label=name)
+        figure = Figure(figsize=(WIDTH, 0.6 + 2.1 * len(panels)))
+        all_axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False).ravel()
+        for axes, frame in zip(all_axes, panels, strict=True):
+            value = frame.columns[1]
+            axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
+            for name, line in frame[frame[TIME].between(-1.0, last)].groupby("trace", sort=False):
+                colour, dash = palette.TRACES[name]
+                axes.plot(line[TIME], line[value], color=colour, linestyle=dash, label=name)
+            for moment in marks.values():
+                axes.axvline(moment, color=palette.ACCENT, linewidth=0.8)
+            axes.set(ylabel=value, xlim=(-1.0, last))
+            axes.legend(loc="upper right")
         for name, moment in marks.items():
-            axes.axvline(moment, color=palette.ACCENT, linewidth=0.8)
-            axes.annotate(
-                name, (moment, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -8), textcoords="offset points"
-            ).set_color(palette.ACCENT)
-        axes.set(xlabel=TIME, ylabel=value, xlim=(-1.0, last))
-        axes.set_title(heading, loc="left", fontsize=9.5)
-        axes.legend(loc="upper right")
-        return _svg(figure)
+            place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
+            all_axes[0].annotate(name, (moment, 1.0), color=palette.ACCENT, **place)
+        all_axes[-1].set_xlabel(TIME)
+        return _finished(figure, heading, left=0.75)
 
 
-def profiles_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], limits: dict[str, float]) -> bytes:
+def profiles_figure(
+    frame: pd.DataFrame, heading: str, kinds: dict[str, str], lines: dict[str, tuple[str, float]]
+) -> bytes:
     """Draw numbers of every blow side by side, against the blow number across or the penetration downward.
 
     Parameters
@@ -78,8 +82,9 @@ def profiles_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], li
         What the picture shows, over it.
     kinds : dict of str to str
         Kind of each drive, ``"initial"`` or ``"restrike"``, by its name.
-    limits : dict of str to float
-        A limit to draw by the title of its quantity [display unit of the quantity].
+    lines : dict of str to (str, float)
+        A line to draw and what it is, ``"limit"`` or ``"required"``, by the title of its quantity [display unit of
+        the quantity].
 
     Returns
     -------
@@ -90,14 +95,14 @@ def profiles_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], li
     quantities = list(frame["quantity"].unique())
     downward = along.startswith(title("penetration", "SI").split(" [")[0])
     shape = (1, len(quantities)) if downward else (len(quantities), 1)
-    size = (WIDTH, 4.6) if downward else (WIDTH, 1.25 * len(quantities) + 0.6)
+    size = (WIDTH, 4.8) if downward else (WIDTH, 1.25 * len(quantities) + 0.6)
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=size, layout="constrained")
+        figure = Figure(figsize=size)
         panels = figure.subplots(*shape, sharex=not downward, sharey=downward, squeeze=False).ravel()
         for panel, quantity in zip(panels, quantities, strict=True):
             _profile_panel(panel, frame[frame["quantity"] == quantity], kinds, downward)
-            if quantity in limits:
-                _limit(panel, limits[quantity], downward)
+            if quantity in lines:
+                _line(panel, *lines[quantity], downward)
             wrapped = textwrap.fill(quantity, 20 if downward else 26)
             if downward:
                 panel.set_xlabel(wrapped)
@@ -110,8 +115,7 @@ def profiles_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], li
             panels[-1].set_xlabel(along)
         if len(kinds) > 1:
             panels[0].legend(loc="best")
-        figure.suptitle(heading, x=0.01, ha="left", fontsize=9.5)
-        return _svg(figure)
+        return _finished(figure, heading, left=0.6 if downward else 2.3, bottom=0.85 if downward else 0.45)
 
 
 def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: bool) -> None:
@@ -133,18 +137,22 @@ def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: 
         )
 
 
-def _limit(panel, value: float, downward: bool) -> None:
+def _line(panel, label: str, value: float, downward: bool) -> None:
+    colour = palette.WARNING if label == "limit" else palette.ACCENT
     draw = panel.axvline if downward else panel.axhline
-    draw(value, color=palette.WARNING, linestyle="dashdot", linewidth=1.0)
-    place, coordinates = ((value, 0.02), ("data", "axes fraction"))
-    if not downward:
-        place, coordinates = place[::-1], coordinates[::-1]
-    panel.annotate(
-        "limit", place, xycoords=coordinates, xytext=(2, 2), textcoords="offset points", color=palette.WARNING
-    )
+    draw(value, color=colour, linestyle="dashdot", linewidth=1.0)
+    if downward:
+        place, across, offset = (value, 0.01), ("data", "axes fraction"), (-2, 2)
+    else:
+        place, across, offset = (0.99, value), ("axes fraction", "data"), (0, 2)
+    panel.annotate(label, place, xycoords=across, xytext=offset, textcoords="offset points", color=colour, ha="right")
 
 
-def _svg(figure: Figure) -> bytes:
+def _finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) -> bytes:
+    """Set heading and margins [in], which is far quicker than having them found, and give the SVG."""
+    width, height = figure.get_size_inches()
+    figure.subplots_adjust(left / width, bottom / height, 1.0 - 0.1 / width, 1.0 - 0.4 / height, 0.12, 0.14)
+    figure.text(0.1 / width, 1.0 - 0.12 / height, heading, va="top", fontsize=9.5)
     buffer = io.BytesIO()
     FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "dyntest"})
     return buffer.getvalue()

@@ -31,9 +31,9 @@ def review_files(review: Review) -> dict[str, bytes]:
         if drive.waves is not None:
             files |= _blow_figures(drive, review)
         heading = f"{review.sheet.pile_name}, {_words(drive)}: every blow"
-        along = "penetration" if drive.kind == "initial" and _has_depth(drive) else "blow"
+        along = "penetration" if drive.kind == "initial" and drive.table["penetration"].nunique() > 1 else "blow"
         files |= _profiles(f"figures/profile_{drive.name}.svg", (drive,), along, heading, review)
-    if len(review.drives) > 1 and all(_has_depth(drive) for drive in review.drives):
+    if len(review.drives) > 1 and all(drive.table["penetration"].notna().any() for drive in review.drives):
         heading = f"{review.sheet.pile_name}: every blow of every drive"
         files |= _profiles("figures/profiles.svg", review.drives, "penetration", heading, review)
     return {**files, "summary.json": summary_json(review)}
@@ -45,15 +45,9 @@ def _blow_figures(drive: DriveReview, review: Review) -> dict[str, bytes]:
     toe_return = first_peak + 1e3 * pile.return_time
     marks = {"t₁": first_peak, "t₁ + 2L/c": toe_return}
     last = min(1e3 * float(waves.time[-1] - waves.time[waves.onset[0]]), SHOWN_RETURNS * toe_return)
-    blow = f"{review.sheet.pile_name}, {_words(drive)}, blow {drive.representative.blow}"
-    return {
-        f"figures/traces_{drive.name}.svg": traces_figure(
-            traces(waves, 0, system), f"{blow}: force and impedance × velocity", marks, last
-        ),
-        f"figures/waves_{drive.name}.svg": traces_figure(
-            wave_traces(waves, 0, system), f"{blow}: downward and upward wave", marks, last
-        ),
-    }
+    heading = f"{review.sheet.pile_name}, {_words(drive)}, blow {drive.representative.blow}"
+    panels = (traces(waves, 0, system), wave_traces(waves, 0, system))
+    return {f"figures/blow_{drive.name}.svg": traces_figure(panels, heading, marks, last)}
 
 
 def _profiles(name: str, drives: tuple[DriveReview, ...], along: str, heading: str, review: Review) -> dict[str, bytes]:
@@ -61,15 +55,16 @@ def _profiles(name: str, drives: tuple[DriveReview, ...], along: str, heading: s
     frame = profile({drive.name: drive.table for drive in drives}, PROFILE, along, system)
     if frame.empty:
         return {}
-    compression = review.limits.compression.value
-    limits = {} if compression is None else {"peak_gauge_stress": compression}
-    drawn = {title(code, system): float(shown(code, value, system)) for code, value in limits.items()}
-    return {name: profiles_figure(frame, heading, {drive.name: drive.kind for drive in drives}, drawn)}
-
-
-def _has_depth(drive: DriveReview) -> bool:
-    """Whether the log or the records say how deep each blow drove the pile."""
-    return "penetration" in drive.table and drive.table["penetration"].nunique() > 1
+    known = {
+        "case_resistance_maximum": ("required", review.sheet.requirement.required_resistance),
+        "peak_gauge_stress": ("limit", review.limits.compression.value),
+    }
+    lines = {
+        title(code, system): (label, float(shown(code, value, system)))
+        for code, (label, value) in known.items()
+        if value is not None
+    }
+    return {name: profiles_figure(frame, heading, {drive.name: drive.kind for drive in drives}, lines)}
 
 
 def _words(drive: DriveReview) -> str:

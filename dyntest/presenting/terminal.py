@@ -1,8 +1,7 @@
-"""What a terminal shows after a review: the answer first, then each drive in a few lines."""
+"""What a terminal shows after a review: the answer first, then the numbers of each drive beside each other."""
 
 import textwrap
 
-from dyntest.conditioning.check import Finding
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.names import NAMES, show
 from dyntest.review import DriveReview, Review
@@ -10,14 +9,41 @@ from dyntest.review import DriveReview, Review
 WIDTH = 100
 """Columns of a line at most."""
 
-MOST_FINDINGS = 6
-"""Findings shown for a drive; `summary.json` and the report hold all of them."""
+DRIVES_ABREAST = 4
+"""Drives side by side at most; more come in another table below."""
 
-ANSWER = {
+ANSWERS = {
     "yes": "the record can be trusted",
     "with care": "the record can be trusted with care",
     "no": "the record cannot be trusted as it stands",
 }
+
+SHOWN = (
+    "penetration",
+    "set_per_blow",
+    "peak_displacement",
+    "stroke",
+    "transferred_energy",
+    "energy_ratio",
+    "peak_force",
+    "peak_gauge_stress",
+    "toe_compression_stress",
+    "peak_tension_stress",
+    "integrity_factor",
+    "damping_factor",
+    "total_resistance",
+    "case_resistance",
+    "case_resistance_maximum",
+    "case_resistance_toe_at_rest",
+)
+"""Numbers of the representative blows, in this order."""
+
+STRESSES = (
+    ("compression", "peak_gauge_stress"),
+    ("compression", "toe_compression_stress"),
+    ("tension", "peak_tension_stress"),
+)
+"""Which limit each stress is held against."""
 
 
 def lines(review: Review) -> list[str]:
@@ -34,92 +60,81 @@ def lines(review: Review) -> list[str]:
         Lines of plain text in the sheet's display units.
     """
     reasons = f" ({', '.join(review.trust.reasons)})" if review.trust.reasons else ""
-    shown = _wrap(f"{review.sheet.pile_name}: {ANSWER[review.trust.answer]}{reasons}.", "", "  ")
+    shown = _wrap(f"{review.sheet.pile_name}: {ANSWERS[review.trust.answer]}{reasons}.")
+    for start in range(0, len(review.drives), DRIVES_ABREAST):
+        shown += ["", *_table(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
+    shown += ["", *_stresses(review), *_resistance(review)]
     for drive in review.drives:
-        shown += ["", *_drive(drive, review)]
-    return [*shown, "", *_wrap(GOVERNING_SPECIFICATION, "", "")]
+        shown += ["", *_drive(drive)]
+    return [*shown, "", *_wrap(GOVERNING_SPECIFICATION)]
 
 
-def _drive(drive: DriveReview, review: Review) -> list[str]:
-    count = len(drive.table)
-    head = f"{drive.name.replace('_', ' ').capitalize()}: {count} blow{'s' if count > 1 else ''}"
-    if drive.representative is None:
-        return [f"{head}; none of those that could stand for it is sound.", *_findings(drive.findings)]
-    chosen = drive.representative
-    why = "; ".join((chosen.rule.rstrip("."), *chosen.reasons))
-    shown = _wrap(f"{head}; blow {chosen.blow} stands for it.", "", "  ")
-    for label, text in (
-        ("why", f"{why}."),
-        ("resistance", _resistance(drive, review)),
-        ("hammer", _listed(drive, review, ("stroke", "transferred_energy", "energy_ratio", "energy_ratio_stroke"))),
-        ("stress", _stress(drive, review)),
-        ("movement", _listed(drive, review, ("penetration", "set_per_blow", "peak_displacement"))),
-        ("integrity", _listed(drive, review, ("integrity_factor", "integrity_depth"))),
-    ):
-        if text:
-            shown += _wrap(text, f"  {label:<12}", " " * 14)
-    return shown + _findings(drive.findings)
+def _table(drives: tuple[DriveReview, ...], system: str) -> list[str]:
+    """Numbers of the representative blows, a column a drive."""
+    blows = [f"blow {drive.representative.blow}" if drive.representative else "no sound blow" for drive in drives]
+    rows = [("", [_words(drive) for drive in drives]), ("blow that stands for the drive", blows)]
+    for code in SHOWN:
+        if any(code in drive.numbers for drive in drives):
+            rows.append((NAMES[code].words, [show(code, drive.numbers.get(code), system) for drive in drives]))
+    label = max(len(words) for words, _ in rows)
+    wide = max(len(text) for _, texts in rows for text in texts) + 2
+    return [f"  {words:<{label}}{''.join(f'{text:>{wide}}' for text in texts)}".rstrip() for words, texts in rows]
 
 
-def _listed(drive: DriveReview, review: Review, codes: tuple[str, ...]) -> str:
-    """Name and number of each code that the blow has, with a comma between."""
-    return ", ".join(f"{NAMES[code].words} {_shown(drive, review, code)}" for code in codes if code in drive.numbers)
-
-
-def _shown(drive: DriveReview, review: Review, code: str) -> str:
-    return show(code, drive.numbers[code], review.sheet.display_units)
-
-
-def _resistance(drive: DriveReview, review: Review) -> str:
-    if drive.damping_source == "none":
-        known = _listed(drive, review, ("total_resistance", "case_resistance_toe_at_rest"))
-        text = f"{known}; no damping factor is known"
-    else:
-        known = _listed(drive, review, ("case_resistance", "case_resistance_maximum", "case_resistance_toe_at_rest"))
-        text = f"{known}; damping factor {_shown(drive, review, 'damping_factor')} by the {drive.damping_source}"
-    bound = "; the pile moved too little to show all of it, so these are lower bounds"
-    return f"{text}{bound if drive.representative.lower_bound else ''}."
-
-
-STRESSES = (
-    ("compression", "peak_gauge_stress"),
-    ("compression", "toe_compression_stress"),
-    ("tension", "peak_tension_stress"),
-)
-"""Which limit each stress is held against."""
-
-
-def _stress(drive: DriveReview, review: Review) -> str:
-    """Each stress against its limit: that of the blow shown, and the highest of the drive."""
-    parts, needed = [], []
+def _stresses(review: Review) -> list[str]:
+    """Give a line for each stress: the highest of every drive against its limit."""
+    system, shown = review.sheet.display_units, []
     for sense, code in STRESSES:
-        if code not in drive.numbers:
+        found = [(drive.table[code].max(), drive) for drive in review.drives if drive.table[code].notna().any()]
+        if not found:
             continue
+        highest, drive = max(found, key=lambda pair: pair[0])
+        blow = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
+        text = f"{NAMES[code].words}: at most {show(code, highest, system)} ({_words(drive)}, blow {blow})"
         limit = getattr(review.limits, sense)
-        highest = float(drive.table[code].max())
-        at = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
-        most = show(code, highest, review.sheet.display_units)
-        text = f"{NAMES[code].words} {_shown(drive, review, code)}, at most {most} (blow {at})"
         if limit.value is None:
-            parts.append(text)
-            needed.append(limit.needed)
-            continue
-        verdict = "ABOVE" if highest > limit.value else "within"
-        parts.append(f"{text}, {verdict} the limit of {show(code, limit.value, review.sheet.display_units)}")
-    missing = [f"no limit is known: write {need}" for need in dict.fromkeys(needed)]
-    return "; ".join([*parts, *missing]) + "." if parts else ""
+            text += f"; no limit is known, write {limit.needed}"
+        else:
+            text += f", {'ABOVE' if highest > limit.value else 'within'} the limit of {show(code, limit.value, system)}"
+        shown += _wrap(f"{text[0].upper()}{text[1:]}.")
+    return shown
 
 
-def _findings(findings: tuple[Finding, ...]) -> list[str]:
-    order = ("reject", "warning", "note")
-    ranked = sorted(findings, key=lambda finding: order.index(finding.severity))
-    shown = []
-    for finding in ranked[:MOST_FINDINGS]:
-        text = f"{finding.severity}: {finding.message.rstrip('.')}; {finding.cure.rstrip('.')}."
-        shown += _wrap(text, "  - ", "    ")
-    left = len(ranked) - MOST_FINDINGS
-    return shown + ([f"  - and {left} more in summary.json"] if left > 0 else [])
+def _resistance(review: Review) -> list[str]:
+    """Say whose damping factor was used, and where the resistance is only a lower bound."""
+    first = review.drives[0]
+    if first.damping_source == "none":
+        text = "No damping factor is known, so only the resistances that need none are given."
+    else:
+        factor = show("damping_factor", float(first.table["damping_factor"].iloc[0]), review.sheet.display_units)
+        text = f"Case damping factor {factor}, from the {first.damping_source}."
+    bounds = [_words(drive) for drive in review.drives if drive.representative and drive.representative.lower_bound]
+    if bounds:
+        text += f" The resistance of {' and '.join(bounds)} is a LOWER BOUND: that blow moved the pile too little."
+    return _wrap(text)
 
 
-def _wrap(text: str, first: str, rest: str) -> list[str]:
+def _drive(drive: DriveReview) -> list[str]:
+    """Why the blow stands for the drive, and what was found."""
+    count = len(drive.table)
+    head = f"{_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
+    if drive.representative is None:
+        shown = _wrap(f"{head}: none of the blows that could stand for the drive is sound.")
+    else:
+        chosen = drive.representative
+        shown = _wrap(f"{head}. Why blow {chosen.blow}: {'; '.join(chosen.reasons) or chosen.rule.rstrip('.')}.")
+    for severity in ("reject", "warning"):
+        for finding in drive.findings:
+            if finding.severity == severity:
+                text = f"{severity}: {finding.message.rstrip('.')}; {finding.cure.rstrip('.')}."
+                shown += _wrap(text, "  - ", "    ")
+    notes = sum(finding.severity == "note" for finding in drive.findings)
+    return shown + ([f"  - {notes} note{'s' if notes > 1 else ''} in summary.json"] if notes else [])
+
+
+def _words(drive: DriveReview) -> str:
+    return drive.name.replace("_", " ")
+
+
+def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)

@@ -55,7 +55,7 @@ def test_a_profile_of_nothing_is_empty(tables):
 
 def test_the_same_frame_gives_the_same_bytes(waves, tables):
     frame = frames.traces(waves, 0, "SI")
-    first, second = (traces_figure(frame, "P1, blow 7", {"t₁": 0.0}, 30.0) for _ in range(2))
+    first, second = (traces_figure([frame], "P1, blow 7", {"t₁": 0.0}, 30.0) for _ in range(2))
     assert first == second
     profile = frames.profile(tables, ("stroke",), "penetration", "US")
     kinds = {"initial": "initial", "restrike": "restrike"}
@@ -63,7 +63,7 @@ def test_the_same_frame_gives_the_same_bytes(waves, tables):
 
 
 def test_force_and_velocity_differ_in_line_style(waves):
-    drawn = traces_figure(frames.traces(waves, 0, "SI"), "P1", {}, 30.0).decode()
+    drawn = traces_figure([frames.traces(waves, 0, "SI")], "P1", {}, 30.0).decode()
     assert drawn.count("stroke-dasharray") >= 1
     assert "date" not in drawn.lower()
 
@@ -71,6 +71,6 @@ def test_force_and_velocity_differ_in_line_style(waves):
 def test_a_limit_is_drawn_on_its_own_panel(tables):
     frame = frames.profile(tables, ("stroke",), "blow", "SI")
     kinds = {"initial": "initial", "restrike": "restrike"}
-    without = profiles_figure(frame, "P1", kinds, {"another quantity": 2.0})
-    assert profiles_figure(frame, "P1", kinds, {"stroke of the ram [m]": 2.2}).count(b"#a8321e") > 0
+    without = profiles_figure(frame, "P1", kinds, {"another quantity": ("limit", 2.0)})
+    assert profiles_figure(frame, "P1", kinds, {"stroke of the ram [m]": ("limit", 2.2)}).count(b"#a8321e") > 0
     assert without.count(b"#a8321e") == 0

@@ -4,7 +4,7 @@ import pytest
 
 from dyntest.errors import InputError
 from dyntest.presenting import writing
-from dyntest.presenting.writing import refuse_inputs, write_all
+from dyntest.presenting.writing import check_folder, refuse_existing, refuse_inputs, write_all
 
 
 def test_writes_all_into_new_folders(tmp_path):
@@ -47,8 +47,10 @@ def test_a_folder_in_the_place_of_a_file_leaves_everything_as_it_was(tmp_path):
 
 def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path):
     (tmp_path / "out").write_text("mine")
-    with pytest.raises(InputError, match="is a file, not a folder"):
-        refuse_inputs(tmp_path / "out", [], [])
+    for directory in (tmp_path / "out", tmp_path / "out" / "deeper"):
+        with pytest.raises(InputError, match="is a file, not a folder"):
+            check_folder(directory)
+    check_folder(tmp_path / "not" / "there" / "yet")
     with pytest.raises(InputError):
         write_all(tmp_path / "out", {"a": b"new"})
     assert (tmp_path / "out").read_text() == "mine"
@@ -62,3 +64,10 @@ def test_an_input_is_never_overwritten(tmp_path):
         with pytest.raises(InputError, match=r'"blows_initial\.csv" would overwrite an input'):
             refuse_inputs(directory, ["summary.json", "blows_initial.csv"], [recorded])
     refuse_inputs(tmp_path / "review", ["blows_initial.csv"], [recorded])
+
+
+def test_what_is_there_is_not_replaced_by_something_new(tmp_path):
+    refuse_existing(tmp_path, ["sheet.toml"])
+    (tmp_path / "sheet.toml").symlink_to(tmp_path / "nowhere")
+    with pytest.raises(InputError, match=r'"sheet\.toml" is already there'):
+        refuse_existing(tmp_path, ["sheet.toml"])

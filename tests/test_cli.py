@@ -1,0 +1,165 @@
+"""The command line as its user meets it: what it prints, what it writes, and how it leaves."""
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+from dyntest import __version__, cli
+from dyntest.presenting import writing
+
+
+def run(capsys, *words):
+    """Run in this process; give exit status, standard output and standard error."""
+    with pytest.raises(SystemExit) as left:
+        cli.main([str(word) for word in words])
+        sys.exit(0)  # a command that is done returns
+    told = capsys.readouterr()
+    return left.value.code or 0, told.out, told.err
+
+
+def contents(folder):
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def refused(told):
+    """Whether a run ended with one message for its user and nothing else."""
+    status, out, err = told
+    assert (status, out) == (1, "")
+    assert err.count("\n") == 1
+    assert "Traceback" not in err
+    return err
+
+
+def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_test, capsys):
+    before = contents(small_test.parent)
+    status, out, err = run(capsys, "review", small_test)
+    assert (status, err) == (0, "")
+    assert out.startswith("P3-1: the record can")
+    after = contents(small_test.parent)
+    assert {name: after[name] for name in before} == before
+    assert set(after) - set(before) == {
+        "review/summary.json",
+        "review/blows_initial.csv",
+        "review/blows_restrike.csv",
+        "review/figures/blow_initial.svg",
+        "review/figures/blow_restrike.svg",
+        "review/figures/profile_initial.svg",
+        "review/figures/profile_restrike.svg",
+        "review/figures/profiles.svg",
+    }
+
+
+def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys):
+    for name in ("one", "two"):
+        assert run(capsys, "review", small_test, "--out", tmp_path / name)[0] == 0
+    assert contents(tmp_path / "one") == contents(tmp_path / "two")
+
+
+WRONG = {
+    "no such sheet": (lambda sheet: sheet.unlink(), "sheet.toml"),
+    "an empty sheet": (lambda sheet: sheet.write_text(""), "sheet.toml"),
+    "bytes of no text": (lambda sheet: sheet.write_bytes(os.urandom(500)), "sheet.toml"),
+    "no TOML": (lambda sheet: sheet.write_text("pile: P1\n"), "sheet.toml"),
+    "no such records": (lambda sheet: (sheet.parent / "initial.parquet").unlink(), "initial.parquet"),
+    "records that are none": (lambda sheet: (sheet.parent / "initial.parquet").write_bytes(b"PAR1 no more"), "initial"),
+    "a wrong unit": (
+        lambda sheet: sheet.write_text(sheet.read_text().replace('"46 ft"', '"46 kip"')),
+        "length_below_gauges",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_a_wrong_input_is_one_message(case, small_test, capsys):
+    spoil, named = WRONG[case]
+    spoil(small_test)
+    before = contents(small_test.parent)
+    assert named in refused(run(capsys, "review", small_test))
+    assert contents(small_test.parent) == before
+
+
+def test_a_folder_in_the_place_of_the_sheet_is_one_message(small_test, capsys):
+    refused(run(capsys, "review", small_test.parent))
+
+
+def test_results_never_go_over_an_input(small_test, capsys):
+    records = small_test.parent / "initial.parquet"
+    taken = small_test.parent / "blows_initial.csv"
+    sheet = small_test.read_text()
+    import pandas as pd
+
+    pd.read_parquet(records).to_csv(taken, index=False)
+    small_test.write_text(sheet.replace('"initial.parquet"', '"blows_initial.csv"'))
+    before = contents(small_test.parent)
+    assert "would overwrite an input" in refused(run(capsys, "review", small_test, "--out", small_test.parent))
+    assert contents(small_test.parent) == before
+
+
+def test_a_file_in_the_place_of_the_results_is_one_message(small_test, tmp_path, capsys):
+    (tmp_path / "taken").write_text("mine")
+    assert "is a file" in refused(run(capsys, "review", small_test, "--out", tmp_path / "taken"))
+    assert (tmp_path / "taken").read_text() == "mine"
+
+
+def test_a_full_disk_is_one_message_and_leaves_nothing_half_written(small_test, tmp_path, capsys, monkeypatch):
+    def full(handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(writing.os, "fsync", full)
+    assert "No space left on device" in refused(run(capsys, "review", small_test, "--out", tmp_path / "out"))
+    assert contents(tmp_path / "out") == {}
+
+
+@pytest.mark.parametrize(
+    ("raised", "status", "told"),
+    [
+        (KeyboardInterrupt(), cli.INTERRUPTED, "stopped before it was done"),
+        (MemoryError(), 1, "too little memory"),
+        (PermissionError(13, "Permission denied", "/somewhere"), 1, "/somewhere: Permission denied"),
+    ],
+)
+def test_trouble_from_outside_is_one_message(small_test, capsys, monkeypatch, raised, status, told):
+    def trouble(*_):
+        raise raised
+
+    monkeypatch.setattr("dyntest.review.review", trouble)
+    left, out, err = run(capsys, "review", small_test)
+    assert (left, out) == (status, "")
+    assert told in err
+    assert err.strip().count("\n") == 0
+    assert not (small_test.parent / "review").exists()
+
+
+@pytest.mark.parametrize(
+    "words", [["review"], ["review", "a.toml", "b.toml"], ["no-such-command"], ["review", "--no-such"]]
+)
+def test_wrong_usage_is_status_two(words, capsys):
+    status, out, err = run(capsys, *words)
+    assert (status, out) == (2, "")
+    assert "Usage:" in err
+
+
+def test_version_and_help(capsys):
+    assert run(capsys, "--version") == (0, f"dyntest, version {__version__}\n", "")
+    status, out, _ = run(capsys, "--help")
+    assert status == 0
+    assert "review" in out
+
+
+def test_progress_shows_on_a_terminal_only_and_is_wiped(small_test, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    status, _, err = run(capsys, "review", small_test, "--out", tmp_path / "out")
+    assert status == 0
+    assert "working out restrike" in err
+    assert err.endswith("\r\x1b[K")
+
+
+def test_a_reader_that_leaves_early_meets_no_traceback(small_test, tmp_path):
+    words = [sys.executable, "-m", "dyntest.cli", "review", str(small_test), "--out", str(tmp_path / "out")]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        process.stdout.close()
+        told = process.stderr.read()
+    assert told == ""
+    assert (tmp_path / "out" / "summary.json").exists()

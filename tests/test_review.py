@@ -1,0 +1,144 @@
+"""The walk from sheet to answers, and the answers as data for other programs."""
+
+import hashlib
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.decisions.trust import Trust
+from dyntest.errors import InputError
+from dyntest.names import NAMES
+from dyntest.presenting.summary import summary, summary_json
+from dyntest.presenting.terminal import lines
+from dyntest.review import review
+
+
+@pytest.fixture
+def reviewed(small_test):
+    return review(small_test)
+
+
+def edit(sheet, old, new):
+    text = sheet.read_text()
+    assert old in text
+    sheet.write_text(text.replace(old, new, 1))
+
+
+def test_drives_come_in_the_order_of_the_sheet_with_every_blow(reviewed):
+    assert [(drive.name, drive.kind, len(drive.table)) for drive in reviewed.drives] == [
+        ("initial", "initial", 12),
+        ("restrike", "restrike", 8),
+    ]
+
+
+def test_numbers_are_those_of_the_representative_blow(reviewed):
+    drive = reviewed.drives[0]
+    row = drive.table.set_index("blow").loc[drive.representative.blow]
+    assert drive.numbers["peak_force"] == row["peak_force"]
+    assert drive.numbers["blow"] == drive.representative.blow
+    assert all(np.isfinite(value) for value in drive.numbers.values())
+
+
+def test_waves_are_those_of_the_representative_blow(reviewed):
+    drive = reviewed.drives[1]
+    every = condition(drive.signals, reviewed.sheet.pile, Options()).waves
+    row = int(np.flatnonzero(every.blow == drive.representative.blow)[0])
+    np.testing.assert_array_equal(drive.waves.force[0], every.force[row])
+    assert drive.waves.force.max() == drive.numbers["peak_force"]
+
+
+def test_the_engineers_own_blow_goes_before_the_rule(small_test):
+    other = review(small_test).drives[0].representative.blow - 3
+    edit(small_test, "[[drive]]", f"[choices.blow]\ninitial = {other}\n\n[[drive]]")
+    chosen = review(small_test).drives[0].representative
+    assert chosen.blow == other
+    assert "engineer" in chosen.rule
+
+
+def test_a_blow_that_was_not_recorded_is_refused(small_test):
+    edit(small_test, "[[drive]]", "[choices.blow]\ninitial = 99999\n\n[[drive]]")
+    with pytest.raises(InputError, match="blow 99999 was not recorded"):
+        review(small_test)
+
+
+def test_without_a_damping_factor_no_resistance_that_needs_one_is_given(small_test):
+    edit(small_test, "damping_factor = 0.3\n", "")
+    edit(small_test, 'toe = "rock"\n', "")
+    drive = review(small_test).drives[0]
+    assert drive.damping_source == "none"
+    assert "case_resistance" not in drive.numbers
+    assert "total_resistance" in drive.numbers
+    assert any("No damping factor is known" in line for line in lines(review(small_test)))
+
+
+def test_progress_is_told_and_never_goes_back(small_test):
+    told = []
+    review(small_test, lambda step, share: told.append((step, share)))
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    assert [step for step, _ in told][-1] == "working out restrike"
+
+
+def test_trust_is_that_of_the_worst_drive(reviewed):
+    good, bad = (
+        replace(drive, trust=answer)
+        for drive, answer in zip(reviewed.drives, (Trust("yes"), Trust("no", ("dead",))), strict=True)
+    )
+    assert replace(reviewed, drives=(good, bad)).trust == Trust("no", ("dead",))
+
+
+def test_summary_has_the_documented_shape(reviewed, small_test):
+    data = json.loads(summary_json(reviewed))
+    assert (data["format"], data["pile"]) == (1, "P3-1")
+    files = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in small_test.parent.iterdir()}
+    assert data["inputs"] == files
+    for drive, source in zip(data["drives"], reviewed.drives, strict=True):
+        assert {"name", "kind", "blows", "representative", "findings"} <= set(drive)
+        assert {"blow", "peak_force", "case_resistance", "damping_factor"} <= set(drive["representative"])
+        assert drive["blows"] == len(source.table)
+        numbers = {code for code in drive["representative"] if code in NAMES}
+        assert numbers <= set(data["units"])
+        for finding in drive["findings"]:
+            assert {"check", "severity", "blows", "value", "threshold", "message"} <= set(finding)
+            assert finding["severity"] in ("note", "warning", "reject")
+    assert all(data["units"][code] == NAMES[code].unit for code in data["units"])
+
+
+def test_summary_holds_no_number_that_was_not_worked_out(reviewed):
+    drive = reviewed.drives[0]
+    blank = replace(drive, table=drive.table.assign(case_resistance=np.nan))
+    written = summary(replace(reviewed, drives=(blank,)))["drives"][0]["representative"]
+    assert written.get("case_resistance") is None
+    assert "misfit" not in written
+
+
+def test_summary_of_a_drive_without_a_sound_blow(reviewed):
+    bare = replace(reviewed.drives[0], representative=None, waves=None, trust=Trust("no", ("no sound blow",)))
+    unsound = replace(reviewed, drives=(bare,))
+    assert json.loads(summary_json(unsound))["drives"][0]["representative"] is None
+    told = lines(unsound)
+    assert told[0] == "P3-1: the record cannot be trusted as it stands (no sound blow)."
+
+
+def test_the_terminal_answers_first_and_every_number_has_the_display_unit(reviewed):
+    told = lines(reviewed)
+    assert told[0].startswith("P3-1: the record can")
+    assert any("kip" in line for line in told)
+    assert not any(unit in line for line in told for unit in (" kN", " MPa", " kJ"))
+    assert max(len(line) for line in told) <= 100
+
+
+def test_stress_above_its_limit_is_said_loudly(reviewed):
+    low = replace(reviewed.limits, compression=replace(reviewed.limits.compression, value=1e6))
+    assert any("ABOVE the limit" in line for line in lines(replace(reviewed, limits=low)))
+    assert not any("ABOVE" in line for line in lines(reviewed))
+
+
+def test_a_lower_bound_is_called_one(reviewed):
+    drive = reviewed.drives[0]
+    little = replace(drive, representative=replace(drive.representative, lower_bound=True))
+    assert any("LOWER BOUND" in line for line in lines(replace(reviewed, drives=(little,))))
+    assert not any("LOWER BOUND" in line for line in lines(replace(reviewed, drives=(drive,))))
