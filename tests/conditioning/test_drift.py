@@ -1,0 +1,70 @@
+import numpy as np
+import pytest
+
+from dyntest.conditioning.drift import drift_at, final_displacement, remove_drift, rest_samples
+from dyntest.conditioning.integration import integrate
+
+STEP = 50e-6
+TIME = np.arange(2000) * STEP
+ONSET = np.array([100, 140])
+
+
+@pytest.fixture
+def true_velocity(make_blows):
+    return 4.0 * make_blows.drop(TIME - ONSET[:, None] * STEP, 2e-3)[:, None]
+
+
+def test_a_shifted_zero_is_removed_exactly(true_velocity):
+    since = np.maximum(TIME - ONSET[:, None] * STEP, 0)[:, None]
+    corrected, coefficients = remove_drift(true_velocity + np.array([[[15.0]], [[-7.0]]]) * since, ONSET, STEP)
+    np.testing.assert_allclose(corrected, true_velocity, atol=1e-12)
+    np.testing.assert_allclose(coefficients[:, 0, 0], [15.0, -7.0], rtol=1e-12)
+    np.testing.assert_array_equal(coefficients[..., 1], 0.0)
+
+
+def test_nothing_is_touched_before_the_blow_and_hardly_the_peak(true_velocity):
+    drifting = true_velocity + 5.0 * TIME  # 0.5 m/s at the end, an eighth of the peak
+    corrected, coefficients = remove_drift(drifting, ONSET, STEP)
+    np.testing.assert_array_equal(corrected[0, 0, :101], drifting[0, 0, :101])
+    at_peak, _ = drift_at(coefficients, np.full(2, 2e-3))
+    assert (np.abs(at_peak) < 0.005 * 4.0).all()
+
+
+def test_the_pile_is_at_rest_in_the_mean(true_velocity):
+    rng = np.random.default_rng(3)
+    rocking = true_velocity + 0.2 * np.sin(400 * TIME) + integrate(20 * rng.standard_normal((2, 1, 2000)), STEP)
+    corrected, _ = remove_drift(rocking, ONSET, STEP)
+    assert np.abs(corrected[..., -rest_samples(2000) :].mean(axis=-1)).max() < 1e-12
+
+
+def test_a_known_set_is_reached_without_touching_the_peak(true_velocity):
+    free = final_displacement(true_velocity[:, 0], STEP)
+    wanted = np.array([free[0] - 0.004, np.nan])
+    corrected, coefficients = remove_drift(true_velocity, ONSET, STEP, wanted)
+    assert final_displacement(corrected[0, 0], STEP) == pytest.approx(wanted[0], abs=1e-12)
+    assert np.abs(corrected[..., -rest_samples(2000) :].mean(axis=-1)).max() < 1e-12
+    np.testing.assert_allclose(corrected[1], true_velocity[1], atol=1e-15)
+    at_peak, _ = drift_at(coefficients, np.full(2, 2e-3))
+    assert np.abs(at_peak).max() < 0.005 * 4.0
+
+
+def test_the_sizes_are_those_of_what_was_taken_off(true_velocity):
+    drifting = true_velocity + 3.0 * TIME - 40.0 * TIME**2
+    corrected, coefficients = remove_drift(drifting, ONSET, STEP, np.array([0.01, 0.02]))
+    velocity, displacement = drift_at(coefficients, (1999 - ONSET) * STEP)
+    taken = drifting - corrected
+    np.testing.assert_allclose(velocity, taken[..., -1], rtol=1e-9)
+    np.testing.assert_allclose(displacement, integrate(taken, STEP)[..., -1], rtol=1e-3)
+
+
+def test_final_displacement_is_the_mean_over_the_rest():
+    velocity = np.random.default_rng(1).standard_normal((3, 2, 500))
+    expected = integrate(velocity, STEP)[..., -rest_samples(500) :].mean(axis=-1)
+    np.testing.assert_allclose(final_displacement(velocity, STEP), expected, rtol=1e-9)
+
+
+def test_a_blow_in_the_rest_is_left_alone():
+    velocity = np.random.default_rng(1).standard_normal((1, 1, 500))
+    corrected, coefficients = remove_drift(velocity, np.array([450]), STEP, np.array([0.01]))
+    np.testing.assert_array_equal(corrected, velocity)
+    np.testing.assert_array_equal(coefficients, 0.0)
