@@ -1,8 +1,8 @@
 """A hammer on the upper end of the simulated pile: ram, hammer cushion, helmet, and a pile cushion where there is one.
 
-Cushions press and never pull. They load with their stiffness and unload with it divided by the square of the restitution
-(Smith 1960). The pressure of a diesel's gas is not modelled: the ram is taken to arrive with the energy that its stroke and
-its efficiency leave.
+Cushions press and never pull. They load with their stiffness and unload with it divided by the square of the
+restitution (Smith 1960). The pressure of a diesel's gas is not modelled: the ram is taken to arrive with the energy
+that its stroke and its efficiency leave.
 """
 
 from dataclasses import dataclass
@@ -171,16 +171,18 @@ class HammerHead:
 
 
 class _Cushion:
-    """A cushion that loads along its stiffness, unloads along a steeper line and never pulls."""
+    """A cushion that loads along its stiffness, unloads along a steeper line and never pulls.
+
+    Once left, it stays as thin as it was then: below 0 `line` remembers how far away the ram or helmet is.
+    """
 
     def __init__(self, stiffness: np.ndarray, restitution: np.ndarray):
         self.stiffness, self.steeper = stiffness, stiffness / restitution**2
-        self.squeezed = np.zeros(stiffness.shape)
-        self.force = np.zeros(stiffness.shape)
+        self.squeezed, self.line, self.force = (np.zeros(stiffness.shape) for _ in range(3))
 
     def squeeze(self, movement: np.ndarray) -> np.ndarray:
         """Press it by a movement [m] and give its force [N]."""
         self.squeezed = self.squeezed + movement
-        along = self.force + self.steeper * movement
-        self.force = np.clip(np.minimum(along, self.stiffness * self.squeezed), 0.0, None)
+        self.line = np.minimum(self.line + self.steeper * movement, self.stiffness * self.squeezed)
+        self.force = np.maximum(self.line, 0.0)
         return self.force

@@ -1,4 +1,9 @@
-"""What drives the upper end of the pile when it was measured: a downward wave, a velocity or a force."""
+"""What drives the upper end of the pile when it was measured: a downward wave, a velocity or a force.
+
+Each raises ValueError when the simulation asks for a step past the end of its trace: what would have come is not known.
+"""
+
+from collections.abc import Callable
 
 import numpy as np
 
@@ -18,8 +23,8 @@ def impose_down_wave(down: np.ndarray) -> Head:
     Head
         For `simulate`.
     """
-    rows = _rows(down)
-    return lambda step, arriving: rows[step]
+    row = _rows(down)
+    return lambda step, arriving: row(step)
 
 
 def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
@@ -37,8 +42,8 @@ def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
     Head
         For `simulate`.
     """
-    rows = impedance * _rows(velocity)
-    return lambda step, arriving: rows[step] + arriving
+    row = _rows(impedance * np.asarray(velocity, dtype=float))
+    return lambda step, arriving: row(step) + arriving
 
 
 def impose_force(force: np.ndarray) -> Head:
@@ -54,13 +59,21 @@ def impose_force(force: np.ndarray) -> Head:
     Head
         For `simulate`.
     """
-    rows = _rows(force)
-    return lambda step, arriving: rows[step] - arriving
+    row = _rows(force)
+    return lambda step, arriving: row(step) - arriving
 
 
-def _rows(trace: np.ndarray) -> np.ndarray:
+def _rows(trace: np.ndarray) -> Callable[[int], np.ndarray]:
+    """Give the function that takes a step to its values."""
     trace = np.asarray(trace, dtype=float)
-    return trace[:, None] if trace.ndim == 1 else trace
+    rows = trace[:, None] if trace.ndim == 1 else trace
+
+    def row(step: int) -> np.ndarray:
+        if not 0 <= step < len(rows):
+            raise ValueError(f"the imposed trace has {len(rows)} steps, and step {step} was asked for")
+        return rows[step]
+
+    return row
 
 
 def resample(trace: np.ndarray, time: np.ndarray, start: float, time_step: float, n_steps: int) -> np.ndarray:
@@ -69,7 +82,7 @@ def resample(trace: np.ndarray, time: np.ndarray, start: float, time_step: float
     Parameters
     ----------
     trace : numpy.ndarray
-        Samples, shape (n_samples,).
+        Samples, shape (n_samples,) [any unit].
     time : numpy.ndarray
         Their times, shape (n_samples,) [s].
     start : float
@@ -82,6 +95,6 @@ def resample(trace: np.ndarray, time: np.ndarray, start: float, time_step: float
     Returns
     -------
     numpy.ndarray
-        The trace, shape (n_steps,); zero before and after the record.
+        The trace, shape (n_steps,) [unit of the samples]; zero before and after the record.
     """
     return np.interp(start + time_step * np.arange(n_steps), time, trace, left=0.0, right=0.0)

@@ -27,6 +27,8 @@ class Mesh:
         Mass of each segment, shape (n_segments,) [kg].
     gauge_node : int
         Node at which the gauges sit [1]; 0 where the mesh begins at the gauges.
+    splices : tuple
+        Joints as pairs of node and slack, see `dyntest.wave_equation.splice.add_splices`.
     """
 
     time_step: float
@@ -35,10 +37,11 @@ class Mesh:
     area: np.ndarray
     mass: np.ndarray
     gauge_node: int = 0
+    splices: tuple[tuple[int, float | np.ndarray], ...] = ()
 
     @property
     def n_segments(self) -> int:
-        """Number of segments."""
+        """Number of segments [1]."""
         return len(self.depth) - 1
 
 

@@ -1,52 +1,34 @@
 """The batched wave equation: every candidate pile, soil or blow marches through time in the same few array lines.
 
-Waves move one segment a step. At a node with impedance Z1 above and Z2 below, arriving waves ``d`` (down) and ``u`` (up) and
-soil resistance R, equal velocity and equilibrium give
+Waves move one segment a step. At a node with impedance Z1 above and Z2 below, arriving waves ``d`` (down) and ``u``
+(up) and soil resistance R, equal velocity and equilibrium give
 
     v = (2d − 2u − R) / (Z1 + Z2)                                   (1)
     wave sent up:    d − Z1 v                                       (2)
     wave sent down:  u + Z2 v                                       (3)
 
-R is a spring that yields and a dashpot, ``R = S + D v``. The spring is taken with the trapezoidal rule and then cut back to
-its bounds, which keeps (1) exact in both states:
+R is a spring that yields and a dashpot, ``R = S + D v``. The spring is taken with the trapezoidal rule and then cut
+back to its bounds, which keeps (1) exact in both states:
 
     S' = S + k·dt/2·(v_old + v_trial),  v_trial = (2d − 2u − S − k·dt/2·v_old) / (Z1 + Z2 + D + k·dt/2)    (4)
     v  = (2d − 2u − bounded S') / (Z1 + Z2 + D)                     (5)
+
+`dyntest.wave_equation.step` holds the lines that do it.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dyntest.wave_equation.mesh import Mesh
-from dyntest.wave_equation.soil import SMALL, Soil
+from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.state import State, at_rest
+from dyntest.wave_equation.step import Step
 
 Head = Callable[[int, np.ndarray], np.ndarray]
-"""The upper end: from the step and the upward wave that arrives, shape (n_candidates,) [N], the downward wave it sends [N]."""
-
-
-@dataclass(frozen=True)
-class State:
-    """Waves, springs and movements at one moment, from which a run can go on.
-
-    Parameters
-    ----------
-    down : numpy.ndarray
-        Waves leaving downward from nodes 0 … n, shape (n_segments + 1, n_candidates) [N].
-    up : numpy.ndarray
-        Waves leaving upward from nodes 0 … n + 1, the last always 0, shape (n_segments + 2, n_candidates) [N].
-    spring : numpy.ndarray
-        Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
-    velocity, displacement : numpy.ndarray
-        Of the nodes 1 … n, shape (n_segments, n_candidates) [m/s], [m].
-    """
-
-    down: np.ndarray
-    up: np.ndarray
-    spring: np.ndarray
-    velocity: np.ndarray
-    displacement: np.ndarray
+"""The upper end: from the step and the upward wave that arrives, shape (n_candidates,) [N], the downward wave it sends
+[N]."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +46,12 @@ class Motion:
     toe_displacement : numpy.ndarray
         Movement of the toe, shape (n_steps, n_candidates) [m], downward positive.
     greatest_force, least_force : numpy.ndarray or None
-        Bounds over time of the force just above the nodes 1 … n, shape (n_segments, n_candidates) [N], compression positive.
+        Bounds over time of the force just above the nodes 1 … n, shape (n_segments, n_candidates) [N], compression
+        positive.
     greatest_force_step, least_force_step : numpy.ndarray or None
         The steps at which they occur [1].
+    greatest_spring : numpy.ndarray or None
+        Greatest static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
     dissipated : numpy.ndarray or None
         Work done on springs and dashpots of the soil, shape (n_candidates,) [J].
     state : State
@@ -81,36 +66,9 @@ class Motion:
     least_force: np.ndarray | None
     greatest_force_step: np.ndarray | None
     least_force_step: np.ndarray | None
+    greatest_spring: np.ndarray | None
     dissipated: np.ndarray | None
     state: State
-
-
-def at_rest(mesh: Mesh, soil: Soil) -> State:
-    """Give the state of a pile and soil without any stress.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        The pile's segments.
-    soil : Soil
-        The soil, for its number of candidates and its toe gap.
-
-    Returns
-    -------
-    State
-        All zero, except for a toe spring that has a gap to close.
-    """
-    n, candidates = mesh.n_segments, soil.n_candidates
-    spring = np.zeros((n, candidates))
-    if soil.toe_gap is not None:
-        spring[-1] = -soil.toe_gap * soil.limit[-1] / np.maximum(soil.quake[-1], SMALL)
-    return State(
-        np.zeros((n + 1, candidates)),
-        np.zeros((n + 2, candidates)),
-        spring,
-        np.zeros((n, candidates)),
-        np.zeros((n, candidates)),
-    )
 
 
 def simulate(
@@ -122,6 +80,7 @@ def simulate(
     start: State | None = None,
     gravity: float = 0.0,
     envelope: bool = False,
+    peaks: bool = False,
     work: bool = False,
 ) -> Motion:
     """March all candidates through time.
@@ -142,6 +101,8 @@ def simulate(
         Acceleration of free fall that acts on the pile [m/s^2]; 0 where movements count from the pile at rest.
     envelope : bool
         Whether to keep the bounds of the force along the pile.
+    peaks : bool
+        Whether to keep the greatest static soil force at every node.
     work : bool
         Whether to add up the work done on the soil.
 
@@ -161,46 +122,43 @@ def simulate(
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -1.0, 0.0]
     """
     state = at_rest(mesh, soil) if start is None else start
-    n, candidates = mesh.n_segments, soil.n_candidates
-    step = _Step(mesh, soil, state, gravity)
-    gauge = mesh.gauge_node
-    up_out, down_out = np.empty((n_steps, candidates)), np.empty((n_steps, candidates))
-    toe_out = np.empty((n_steps, candidates))
-    bounds = _Bounds(n, candidates) if envelope else None
-    energy = np.zeros(candidates) if work else None
+    if state.opening is None:
+        state = replace(state, opening=np.zeros((len(mesh.splices), soil.n_candidates)))
+    step = Step(mesh, soil, state, gravity, work=work)
+    up_out, down_out, toe_out = (np.empty((n_steps, soil.n_candidates)) for _ in range(3))
+    bounds = _Bounds(state.spring.shape) if envelope else None
+    springs = step.spring.copy() if peaks else None
+    row = mesh.gauge_node - 1
     for index in range(n_steps):
-        arriving = step.up[1]
-        sent = head(index, arriving)
-        if gauge == 0:
-            up_out[index], down_out[index] = arriving, sent
+        sent = head(index, step.arriving)
+        if row < 0:
+            up_out[index], down_out[index] = step.arriving, sent
         else:
-            down_out[index] = step.down[gauge - 1]  # arrives at the gauges' node now, as does the wave from below
-            up_out[index] = step.up[gauge + 1]
+            up_out[index], down_out[index] = step.up[row], step.down[row]  # both arrive at the gauges' node now
         step.advance(sent)
-        toe_out[index] = (step.way[-1] - 0.5 * step.velocity[-1]) * mesh.time_step
+        toe_out[index] = step.toe_displacement
         if bounds is not None:
             bounds.take(index, step.force_above())
-        if energy is not None:
-            energy += step.soil_power() * mesh.time_step
+        if springs is not None:
+            np.maximum(springs, step.spring, out=springs)
     return Motion(
         np.arange(n_steps) * mesh.time_step,
         up_out,
         down_out,
         toe_out,
         *((bounds.greatest, bounds.least, bounds.greatest_step, bounds.least_step) if envelope else (None,) * 4),
-        energy,
-        State(step.down, step.up, step.spring, step.velocity, step.displacement),
+        step.static_force(springs) if peaks else None,
+        step.energy,
+        step.state(),
     )
 
 
 class _Bounds:
     """Greatest and least force at every node so far, and when."""
 
-    def __init__(self, n: int, candidates: int):
-        self.greatest = np.full((n, candidates), -np.inf)
-        self.least = np.full((n, candidates), np.inf)
-        self.greatest_step = np.zeros((n, candidates), dtype=np.int32)
-        self.least_step = np.zeros((n, candidates), dtype=np.int32)
+    def __init__(self, shape: tuple[int, int]):
+        self.greatest, self.least = np.full(shape, -np.inf), np.full(shape, np.inf)
+        self.greatest_step, self.least_step = (np.zeros(shape, dtype=np.int32) for _ in range(2))
 
     def take(self, index: int, force: np.ndarray) -> None:
         higher, lower = force > self.greatest, force < self.least
@@ -208,114 +166,3 @@ class _Bounds:
         np.copyto(self.least, force, where=lower)
         self.greatest_step[higher] = index
         self.least_step[lower] = index
-
-
-class _Step:
-    """The arrays of one run and the lines that take them a step further.
-
-    Written with arrays made once and filled in place, since a fresh one a line would cost more than the arithmetic.
-    """
-
-    def __init__(self, mesh: Mesh, soil: Soil, state: State, gravity: float):
-        shape = state.spring.shape
-        self.soil, self.dt = soil, mesh.time_step
-        self.down, self.up = state.down.copy(), state.up.copy()
-        self.arrived_down, self.arrived_up = np.zeros_like(self.down), np.zeros_like(self.up)
-        self.spring, self.velocity = state.spring.copy(), state.velocity.copy()
-        self.way = state.displacement / self.dt + 0.5 * self.velocity  # sum of velocities; see `displacement`
-        z = np.asarray(mesh.impedance, dtype=float)
-        self.z_above = z[:, None] if z.ndim == 1 else z
-        self.z_below = np.vstack([self.z_above[1:], np.zeros_like(self.z_above[:1])])
-        unloading = soil.quake if soil.unloading_quake is None else soil.unloading_quake
-        self.half_stiffness = 0.5 * self.dt * soil.limit / np.maximum(unloading, SMALL)
-        self.lower = -(soil.limit if soil.upward_limit is None else soil.upward_limit)
-        self.lower[-1] = 0.0
-        self.inertia = None if soil.plug_mass is None else soil.plug_mass / self.dt
-        self.resistance = np.broadcast_to(self.z_above + self.z_below + soil.damping, shape).copy()
-        if self.inertia is not None:
-            self.resistance[-1] += self.inertia
-        self.inverse_trial = 1.0 / (self.resistance + self.half_stiffness)
-        self.inverse = 1.0 / self.resistance
-        self.weight = gravity * mesh.mass[:, None] if gravity else None
-        self.fading = (
-            None if soil.radiation is None else np.exp(-2.0 * self.half_stiffness / np.maximum(soil.radiation, SMALL))
-        )
-        self.bound = soil.hyperbolic or soil.unloading_quake is not None
-        self.first_contact = np.zeros(shape)
-        if soil.toe_gap is not None:
-            self.first_contact[-1] = soil.toe_gap
-        self.push, self.work, self.cap = np.empty(shape), np.empty(shape), np.empty(shape)
-
-    @property
-    def displacement(self) -> np.ndarray:
-        """Movement by the trapezoidal rule: the sum of all velocities less half the last."""
-        return (self.way - 0.5 * self.velocity) * self.dt
-
-    def advance(self, sent: np.ndarray) -> None:
-        """Take waves, springs and movements one step further; `sent` leaves node 0 downward."""
-        spring, velocity, push, work = self.spring, self.velocity, self.push, self.work
-        arriving_down, arriving_up = self.down[:-1], self.up[2:]
-        np.subtract(arriving_down, arriving_up, out=push)
-        push += push
-        if self.weight is not None:
-            push += self.weight
-        if self.inertia is not None:
-            push[-1] += self.inertia * velocity[-1]
-        if self.soil.smith_damping is not None:
-            self._take_smith_damping()
-        if self.fading is not None:
-            spring *= self.fading
-        np.multiply(self.half_stiffness, velocity, out=work)
-        spring += work
-        toe_before = spring[-1].copy()
-        np.subtract(push, spring, out=work)
-        work *= self.inverse_trial
-        upper = self._first_loading(work) if self.bound else self.soil.limit
-        work *= self.half_stiffness
-        spring += work  # (4)
-        np.minimum(spring, upper, out=spring)
-        np.maximum(spring, self.lower, out=spring)
-        np.subtract(push, spring, out=velocity)
-        velocity *= self.inverse  # (5)
-        # A toe that lifted off meets the soil again where it left it: its spring remembers, although it pulls at nothing.
-        toe_before += self.half_stiffness[-1] * velocity[-1]
-        np.minimum(spring[-1], toe_before, out=spring[-1])
-        self.way += velocity
-        new_down, new_up = self.arrived_down, self.arrived_up
-        np.multiply(self.z_above, velocity, out=work)
-        np.subtract(arriving_down, work, out=new_up[1:-1])  # (2)
-        np.multiply(self.z_below, velocity, out=work)
-        np.add(arriving_up, work, out=new_down[1:])  # (3)
-        new_down[0] = sent
-        self.down, self.arrived_down = new_down, self.down
-        self.up, self.arrived_up = new_up, self.up
-
-    def _take_smith_damping(self) -> None:
-        """Let the dashpots follow the static force of the step before."""
-        damping = self.soil.smith_damping * np.maximum(self.spring, self.lower).__abs__()
-        resistance = self.resistance + damping
-        self.inverse_trial = 1.0 / (resistance + self.half_stiffness)
-        self.inverse = 1.0 / resistance
-
-    def _first_loading(self, velocity: np.ndarray) -> np.ndarray:
-        """Give the curve of first loading at the movement that this step will reach."""
-        way, cap, soil = self.push * 0.0, self.cap, self.soil
-        np.add(self.way, velocity, out=way)
-        way *= self.dt
-        way -= self.first_contact
-        np.maximum(way, 0.0, out=way)
-        if soil.hyperbolic:
-            np.divide(way, way + np.maximum(soil.quake, SMALL), out=cap)
-            cap *= soil.limit
-            return cap
-        np.multiply(way, soil.limit / np.maximum(soil.quake, SMALL), out=cap)
-        return np.minimum(cap, soil.limit, out=cap)
-
-    def force_above(self) -> np.ndarray:
-        """Force just above the nodes 1 … n at this step [N]."""
-        return self.arrived_down[:-1] + self.up[1:-1]
-
-    def soil_power(self) -> np.ndarray:
-        """Power that leaves the pile into soil and toe at this step [W]."""
-        force = self.push - (self.z_above + self.z_below) * self.velocity
-        return (force * self.velocity).sum(axis=0)

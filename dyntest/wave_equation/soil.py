@@ -1,6 +1,7 @@
 """Soil along a pile: springs with a limit, dashpots, and a toe that takes no tension.
 
-Static part after Smith (1960): an elastic spring up to the quake, then a constant limit. Dynamic part: a viscous dashpot,
+Static part after Smith (1960): an elastic spring up to the quake, then a constant limit. Dynamic part: a viscous
+dashpot,
 or Smith's, whose force is the static one times a factor times the velocity (UFC 3-220-20, §6-9.2).
 """
 
@@ -32,7 +33,8 @@ class Soil:
     smith_damping : numpy.ndarray or None
         Smith's damping factor, force = factor × |static force| × velocity [s/m].
     upward_limit : numpy.ndarray or None
-        Greatest static resistance against upward movement [N]; None: equal to `limit` on the shaft. At the toe always 0.
+        Greatest static resistance against upward movement [N]; None: equal to `limit` on the shaft. At the toe always
+        0.
     unloading_quake : numpy.ndarray or None
         Movement over which the limit is unloaded [m]; None: equal to `quake`.
     hyperbolic : bool
@@ -42,7 +44,8 @@ class Soil:
     plug_mass : numpy.ndarray or None
         Mass of soil that moves with the toe, shape (n_candidates,) [kg].
     radiation : numpy.ndarray or None
-        Dashpot in series with the spring, through which soil that moves along lets the force fade [N s/m].
+        Dashpot in series with the spring, through which soil that moves along lets the force fade; infinite where it
+        does not [N s/m].
     """
 
     limit: np.ndarray
@@ -58,7 +61,7 @@ class Soil:
 
     @property
     def n_candidates(self) -> int:
-        """Number of candidate models."""
+        """Number of candidate models [1]."""
         return self.limit.shape[1]
 
     def repeated(self, n_candidates: int) -> "Soil":
@@ -82,6 +85,42 @@ class Soil:
         return replace(self, **{name: spread(getattr(self, name)) for name in names})
 
 
+def unloading_stiffness(soil: Soil) -> np.ndarray:
+    """Give the stiffness of the springs wherever they are not on their curve of first loading.
+
+    Parameters
+    ----------
+    soil : Soil
+        The soil of every candidate.
+
+    Returns
+    -------
+    numpy.ndarray
+        Limit over unloading quake, shape (n_segments, n_candidates) [N/m].
+    """
+    quake = soil.quake if soil.unloading_quake is None else soil.unloading_quake
+    return soil.limit / np.maximum(quake, SMALL)
+
+
+def lower_bound(soil: Soil) -> np.ndarray:
+    """Give the least static force, which holds the pile against moving up.
+
+    Parameters
+    ----------
+    soil : Soil
+        The soil of every candidate.
+
+    Returns
+    -------
+    numpy.ndarray
+        Below 0 on the shaft and 0 at the toe, shape (n_segments, n_candidates) [N].
+    """
+    limit = soil.limit if soil.upward_limit is None else soil.upward_limit
+    bound = -np.broadcast_to(limit, soil.limit.shape)
+    bound[-1] = 0.0
+    return bound
+
+
 def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray) -> np.ndarray:
     """Give the shaft resistance at every node from resistances of equal lengths of shaft.
 
@@ -97,7 +136,8 @@ def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray)
     Returns
     -------
     numpy.ndarray
-        Resistance at the nodes 1 … n, shape (n_segments, n_candidates) [N]; the sum is kept, and the toe's row is 0: what
+        Resistance at the nodes 1 … n, shape (n_segments, n_candidates) [N]; the sum is kept, and the toe's row is 0:
+        what
         belongs to its half segment goes to the node above.
 
     Examples
@@ -162,7 +202,8 @@ def build_soil(
     shaft_quake, toe_quake : numpy.ndarray or float
         Quakes, shape (n_candidates,) [m].
     shaft_damping, toe_damping : numpy.ndarray or float
-        Damping per unit of static resistance, shape (n_candidates,) [s/m]; with `smith` it follows the static force of the
+        Damping per unit of static resistance, shape (n_candidates,) [s/m]; with `smith` it follows the static force of
+        the
         moment, without it the limit (a viscous dashpot).
     smith : bool
         Whether the damping is Smith's.

@@ -1,0 +1,191 @@
+"""What a blow leaves behind: coming to rest, the force locked into the pile, and the blow after.
+
+Soil that holds the shaft against moving up keeps a driven pile under compression between blows, with shaft forces that
+pull it down and a toe that stays loaded (from memory, after Holloway, Clough and Vesic 1978). The next blow begins from
+there, and after a few blows each one leaves what the one before left: then the set repeats.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyntest.wave_equation.mesh import Mesh
+from dyntest.wave_equation.simulator import Head, Motion, simulate
+from dyntest.wave_equation.soil import Soil, unloading_stiffness
+from dyntest.wave_equation.state import State, at_rest
+
+STILL = 1e-6
+"""Share of the greatest static resistance below which velocity times impedance counts as rest [1] (our choice)."""
+
+LONGEST_REST = 200
+"""Return times after which a pile that still moves is given up (our choice)."""
+
+LEAST_CHANGE = 1e-5
+"""Change of the set from blow to blow that always counts as none [m] (our choice: far below what can be measured)."""
+
+
+@dataclass(frozen=True)
+class RepeatedBlows:
+    """Blows until the set repeats.
+
+    Parameters
+    ----------
+    motion : Motion
+        The last blow, which began from `before`.
+    set_per_blow : numpy.ndarray
+        Permanent movement of the toe by each blow, shape (n_blows, n_candidates) [m].
+    before, after : State
+        At rest before and after the last blow.
+    repeats : numpy.ndarray
+        Whether the last set agrees with the one before, shape (n_candidates,) [1].
+    """
+
+    motion: Motion
+    set_per_blow: np.ndarray
+    before: State
+    after: State
+    repeats: np.ndarray
+
+
+def come_to_rest(mesh: Mesh, soil: Soil, state: State | None = None, *, gravity: float = 0.0) -> State:
+    """Give the state in which a pile comes to rest with its upper end free.
+
+    Beside its own damping every node gets a dashpot that lets the slowest vibration die out as fast as it can. That
+    does not change where the pile can rest, but it takes the last rebounds out of the way there. Radiation is left out,
+    since soil that moves along would let every force fade.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile's segments.
+    soil : Soil
+        The soil of every candidate.
+    state : State or None
+        Where it begins; None: without any stress.
+    gravity : float
+        Acceleration of free fall that acts on the pile [m/s^2].
+
+    Returns
+    -------
+    State
+        With no velocity left worth the name.
+
+    Raises
+    ------
+    ValueError
+        If a candidate does not come to rest, as a pile without enough soil to hold it.
+
+    Examples
+    --------
+    A pile of 80 kg a segment stands on its toe; its weight of 3.92 kN is in the toe's spring:
+
+    >>> from dyntest.wave_equation.soil import build_soil
+    >>> mesh = Mesh(1e-4, np.linspace(0, 2.5, 6), np.full(5, 4e5), np.full(5, 0.01), np.full(5, 80.0))
+    >>> soil = build_soil(np.zeros((5, 1)), np.array([5e5]), shaft_quake=0.0025, toe_quake=0.0025,
+    ...                   shaft_damping=0.0, toe_damping=0.5)
+    >>> float(come_to_rest(mesh, soil, gravity=9.8).spring[-1, 0].round(-1))
+    3920.0
+    """
+    state = at_rest(mesh, soil) if state is None else state
+    slowed = replace(soil, damping=soil.damping + _critical_damping(mesh, soil), smith_damping=None, radiation=None)
+    steps = 2 * mesh.n_segments
+    still_before = False
+    for _ in range(LONGEST_REST):
+        state = simulate(mesh, slowed, _free_head, steps, start=state, gravity=gravity).state
+        moving = np.abs(state.down[:-1] - state.up[1:-1]).max(axis=0)
+        still = bool((moving <= STILL * soil.limit.sum(axis=0)).all())
+        if still and still_before:  # twice, since a vibration is still for a moment at each turn
+            return state
+        still_before = still
+    raise ValueError("the pile does not come to rest: its soil cannot hold it")
+
+
+def next_blow(state: State) -> State:
+    """Give the state from which the next blow begins: the forces locked in, and movements counted anew.
+
+    Where the law of first loading is a curve of its own (hyperbolic, or with an unloading quake), the curve begins anew
+    for each blow, from the force left in the spring: the soil ahead has not been loaded before. An assumption, and the
+    same that a single blow from rest makes.
+
+    Parameters
+    ----------
+    state : State
+        At rest after a blow, as `come_to_rest` gives it.
+
+    Returns
+    -------
+    State
+        The same forces, no velocity, no movement.
+    """
+    return replace(
+        state,
+        velocity=np.zeros_like(state.velocity),
+        toe_displacement=np.zeros_like(state.toe_displacement),
+        loading=None,
+    )
+
+
+def repeat_blows(
+    mesh: Mesh,
+    soil: Soil,
+    make_head: Callable[[], Head],
+    n_steps: int,
+    *,
+    gravity: float = 0.0,
+    tolerance: float = 0.01,
+    most: int = 20,
+    **options,
+) -> RepeatedBlows:
+    """Strike a pile until each blow moves it as far as the blow before.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile's segments.
+    soil : Soil
+        The soil of every candidate.
+    make_head : callable
+        Gives a fresh `Head` for each blow, such as a `HammerHead`.
+    n_steps : int
+        Steps of a blow under its hammer, after which the upper end is free [1].
+    gravity : float
+        Acceleration of free fall that acts on the pile [m/s^2].
+    tolerance : float
+        Change of the set from blow to blow over the set, at which it counts as repeating [1].
+    most : int
+        Blows after which it ends in any case [1].
+    **options
+        Further arguments of `simulate`.
+
+    Returns
+    -------
+    RepeatedBlows
+        The last blow, all sets, and for each candidate whether it repeats.
+    """
+    state = next_blow(come_to_rest(mesh, soil, gravity=gravity)) if gravity else at_rest(mesh, soil)
+    sets, repeats = [], np.zeros(soil.n_candidates, dtype=bool)
+    for _ in range(most):
+        before = state
+        motion = simulate(mesh, soil, make_head(), n_steps, start=before, gravity=gravity, **options)
+        after = come_to_rest(mesh, soil, motion.state, gravity=gravity)
+        sets.append(after.toe_displacement)
+        if len(sets) > 1:
+            change = np.abs(sets[-1] - sets[-2])
+            repeats = change <= np.maximum(tolerance * np.abs(sets[-1]), LEAST_CHANGE)
+            if repeats.all():
+                break
+        state = next_blow(after)
+    return RepeatedBlows(motion, np.array(sets), before, after, repeats)
+
+
+def _free_head(step: int, arriving: np.ndarray) -> np.ndarray:
+    return -arriving
+
+
+def _critical_damping(mesh: Mesh, soil: Soil) -> np.ndarray:
+    """Give the dashpots ``2 ω m`` with ω no higher than the slowest vibration of pile and springs can be."""
+    whole = soil.plug_mass if soil.plug_mass is not None else 0.0
+    rigid = np.sqrt(unloading_stiffness(soil).sum(axis=0) / (mesh.mass.sum() + whole))
+    elastic = np.pi / (2 * mesh.n_segments * mesh.time_step)  # a pile held at its toe alone: ω = π c / (2 L)
+    return 2.0 * np.minimum(rigid, elastic) * mesh.mass[:, None]

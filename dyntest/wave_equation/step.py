@@ -1,0 +1,246 @@
+"""One step of every node and every candidate, in arrays that are made once and filled again and again.
+
+With half the static soil force ``s = S/2`` and the velocity as the wave ``y = Z1 v``, equations (1) to (5) of the
+simulator need only
+
+    p = d − u                                                               (6)
+    s = s + h y_old,  s = s + a (p − s),  then cut back to its bounds       (7)
+    y = g (p − s)                                                           (8)
+    wave sent up:  d − y;  wave sent down:  u + (Z2/Z1) y                   (9)
+
+with ``r = (Z1 + Z2 + D) / (2 Z1)``, ``g = 1/r``, ``h = k·dt / (4 Z1)`` and ``a = h / (r + h)``. Memory, not
+arithmetic, sets the pace, so the waves are written back in place: what a node sends up stands where the wave from above
+stood, and the two arrays change places every step.
+"""
+
+import numpy as np
+
+from dyntest.wave_equation.first_loading import FirstLoading
+from dyntest.wave_equation.mesh import Mesh
+from dyntest.wave_equation.soil import SMALL, Soil, lower_bound, unloading_stiffness
+from dyntest.wave_equation.splice import Joint
+from dyntest.wave_equation.state import State
+
+ALIGNMENT = 64
+"""Bytes; the processor reads arrays that begin on such a boundary a tenth faster (measured)."""
+
+
+class Step:
+    """The arrays of one run and the lines that take them a step further.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile's segments.
+    soil : Soil
+        The soil of every candidate.
+    state : State
+        Where the run begins.
+    gravity : float
+        Acceleration of free fall that acts on the pile [m/s^2].
+    work : bool
+        Whether to add up the work done on the soil, in `energy`.
+    """
+
+    def __init__(self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False):
+        shape = n, candidates = state.spring.shape
+        z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
+        z_below = np.vstack([z_above[1:], np.zeros_like(z_above[:1])])
+        if np.broadcast_shapes(z_above.shape, shape) != shape:
+            raise ValueError(f"the pile has {z_above.shape[1]} candidates, the soil {candidates}")
+        self.dt, self.z_above = mesh.time_step, z_above
+        first = min([_first_row_of_soil(soil), *(node - 1 for node, _ in mesh.splices)])
+        self.rows = rows = slice(first, n)  # above these, no soil: waves only
+
+        inertia = np.zeros(shape)
+        if soil.plug_mass is not None:
+            inertia[-1] = soil.plug_mass / self.dt
+        self.plug = inertia[-1] / (2.0 * z_above[-1]) if soil.plug_mass is not None else None
+        undamped = (z_above + z_below + inertia) / (2.0 * z_above)
+        self.r = _aligned((undamped + soil.damping / (2.0 * z_above))[rows])
+        self.h = _aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
+        self.a, self.x = _aligned(self.h / (self.r + self.h)), _aligned(np.zeros_like(self.r))
+        self.g = _aligned(np.broadcast_to(1.0 / undamped, shape))
+        np.divide(1.0, self.r, out=self.g[rows])
+        self.upper, self.lower = _aligned(soil.limit[rows] / 2.0), _aligned(lower_bound(soil)[rows] / 2.0)
+        uniform = np.array_equal(z_above[:-1], z_below[:-1])
+        self.ratio = None if uniform else _aligned(np.broadcast_to(z_below / z_above, shape))
+        self.weight = gravity * mesh.mass[:, None] / 2.0 if gravity else None
+        self.smith = None
+        if soil.smith_damping is not None:
+            self.smith = _aligned(np.broadcast_to(soil.smith_damping / z_above, shape)[rows])
+            self.r_viscous, self.r_and_h = self.r.copy(), np.empty_like(self.r)
+        self.fading = None
+        if soil.radiation is not None:
+            fade = np.exp(-unloading_stiffness(soil) * self.dt / np.maximum(soil.radiation, SMALL))
+            self.fading = np.broadcast_to(fade, shape)[rows]
+        self.energy = np.zeros(candidates) if work else None
+        self.damped = np.broadcast_to(undamped, shape)[rows] if work else None
+
+        # Rows 0 … n − 1 of one side are the waves that arrive from above at nodes 1 … n, rows 1 … n of the other those
+        # from below. Row 0 of the other arrives at node 0.
+        self.sides = _aligned(np.vstack([state.down[:-1], np.zeros((1, candidates))])), _aligned(state.up[1:])
+        self.down, self.up = self.sides[0][:-1], self.sides[1][1:]
+        self.spring = _aligned(state.spring[rows] / 2.0)
+        self.p = _aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
+        self.toe_before, self.toe_momentum = np.empty(candidates), np.empty(candidates)
+        self.toe_way = state.toe_displacement * z_above[-1] / self.dt + 0.5 * self.p[-1]
+        np.multiply(self.h, self.p[rows], out=self.x)
+        self.first_loading = None
+        if soil.hyperbolic or soil.unloading_quake is not None:
+            self.first_loading = FirstLoading(soil, rows, self.dt, z_above, state)
+        self.joints = [
+            Joint(node - 1, node - 1 - first, slack, z_above[node - 1], self.dt, state.opening[index])
+            for index, (node, slack) in enumerate(mesh.splices)
+        ]
+
+    def advance(self, sent: np.ndarray) -> None:
+        """Take waves, springs and movements one step further.
+
+        Parameters
+        ----------
+        sent : numpy.ndarray
+            Wave that leaves node 0 downward, shape (n_candidates,) [N].
+        """
+        down, up, p, s, x = self.down, self.up, self.p, self.spring, self.x
+        soil_p, toe = p[self.rows], s[-1]
+        if self.smith is not None:
+            self._follow_static_force()
+        if self.plug is not None:
+            np.multiply(self.plug, p[-1], self.toe_momentum)
+        np.subtract(down, up, p)  # (6)
+        if self.weight is not None:
+            np.add(p, self.weight, p)
+        if self.plug is not None:
+            np.add(p[-1], self.toe_momentum, p[-1])
+        np.add(s, x, s)
+        if self.fading is not None:
+            np.multiply(s[:-1], self.fading[:-1], s[:-1])
+            np.multiply(toe, self.fading[-1], toe, where=toe > 0.0)  # a toe that lifted off presses on nothing
+        for joint in self.joints:
+            joint.decide(self)
+        np.copyto(self.toe_before, toe)
+        np.subtract(soil_p, s, x)
+        np.multiply(x, self.a, x)
+        np.add(s, x, s)  # (7)
+        upper = self.upper if self.first_loading is None else self.first_loading.force(x)
+        np.minimum(s, upper, out=s)
+        np.maximum(s, self.lower, out=s)
+        np.subtract(soil_p, s, soil_p)
+        np.multiply(p, self.g, p)  # (8)
+        if self.energy is not None:
+            self._add_work(soil_p)
+        if self.first_loading is not None:
+            self.first_loading.move(soil_p, s)
+        np.multiply(self.h, soil_p, x)
+        # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at nothing.
+        np.add(self.toe_before, x[-1], self.toe_before)
+        np.minimum(toe, self.toe_before, out=toe)
+        np.add(self.toe_way, p[-1], self.toe_way)
+        for joint in self.joints:
+            joint.keep(down)
+        np.subtract(down, p, down)  # (9)
+        np.add(up, p if self.ratio is None else self.ratio * p, up)  # (9)
+        for joint in self.joints:
+            joint.part(down, p)
+        self._change_sides(sent)
+
+    def _change_sides(self, sent: np.ndarray) -> None:
+        from_above, from_below = self.sides
+        from_below[0] = sent
+        from_above[-1] = 0.0  # nothing comes from below the toe
+        self.sides = from_below, from_above
+        self.down, self.up = from_below[:-1], from_above[1:]
+
+    def _follow_static_force(self) -> None:
+        """Let Smith's dashpots follow the static force of the step before."""
+        r, r_and_h = self.r, self.r_and_h
+        np.maximum(self.spring, self.lower, out=r)
+        np.absolute(r, out=r)
+        np.multiply(r, self.smith, r)
+        np.add(r, self.r_viscous, r)
+        np.add(r, self.h, r_and_h)
+        np.divide(self.h, r_and_h, self.a)
+        np.divide(1.0, r, self.g[self.rows])
+
+    def _add_work(self, y: np.ndarray) -> None:
+        """Add what spring and dashpot, ``R = S + D v``, take up in this step."""
+        half = (self.r - self.damped) * y + self.spring
+        self.energy += (half * y * (2.0 * self.dt / self.z_above[self.rows])).sum(axis=0)
+
+    @property
+    def arriving(self) -> np.ndarray:
+        """Wave that arrives at node 0 from below, shape (n_candidates,) [N]."""
+        return self.sides[1][0]
+
+    @property
+    def toe_displacement(self) -> np.ndarray:
+        """Movement of the toe by the trapezoidal rule, shape (n_candidates,) [m]."""
+        return (self.toe_way - 0.5 * self.p[-1]) * (self.dt / self.z_above[-1])
+
+    def force_above(self) -> np.ndarray:
+        """Give the force just above the nodes 1 … n at the step just made.
+
+        Returns
+        -------
+        numpy.ndarray
+            Sum of both waves, shape (n_segments, n_candidates) [N].
+        """
+        sent_up = self.sides[1][:-1]
+        force = 2.0 * sent_up + self.p
+        for joint in self.joints:
+            force[joint.row] = joint.force
+        return force
+
+    def static_force(self, half_force: np.ndarray) -> np.ndarray:
+        """Give the static soil force at every node from half of it where there is soil.
+
+        Parameters
+        ----------
+        half_force : numpy.ndarray
+            As in `spring`, shape (n_rows, n_candidates) [N].
+
+        Returns
+        -------
+        numpy.ndarray
+            Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
+        """
+        force = np.zeros(self.p.shape)
+        force[self.rows] = 2.0 * half_force
+        return force
+
+    def state(self) -> State:
+        """Give the moment that has been reached.
+
+        Returns
+        -------
+        State
+            Copies, from which another run can go on.
+        """
+        shape = self.p.shape
+        nothing = np.zeros((1, shape[1]))
+        return State(
+            down=np.vstack([self.down, nothing]),
+            up=np.vstack([nothing, self.sides[1]]),
+            spring=self.static_force(self.spring),
+            velocity=self.p / self.z_above,
+            toe_displacement=self.toe_displacement,
+            loading=None if self.first_loading is None else self.first_loading.loading(shape),
+            opening=np.array([joint.opening for joint in self.joints]).reshape(len(self.joints), shape[1]),
+        )
+
+
+def _first_row_of_soil(soil: Soil) -> int:
+    holds = (soil.limit > 0.0) | (soil.damping > 0.0)
+    rows = np.flatnonzero(np.broadcast_to(holds, soil.limit.shape).any(axis=1))
+    return int(rows[0]) if len(rows) else len(soil.limit) - 1
+
+
+def _aligned(values: np.ndarray) -> np.ndarray:
+    """Give a copy that begins on a boundary of `ALIGNMENT` bytes."""
+    values = np.asarray(values, dtype=float)
+    raw = np.empty(values.nbytes + ALIGNMENT, dtype=np.uint8)
+    start = -raw.ctypes.data % ALIGNMENT
+    array = raw[start : start + values.nbytes].view(float).reshape(values.shape)
+    array[...] = values
+    return array
