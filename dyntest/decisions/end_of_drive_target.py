@@ -1,0 +1,112 @@
+"""What resistance a pile has to show at the end of driving, after what waiting was measured to change."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dyntest.decisions.caution import Caution
+from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.setup import Setup
+from dyntest.decisions.waits import show_wait
+from dyntest.names import show
+
+
+@dataclass(frozen=True)
+class EndOfDriveTarget:
+    """The resistance to be shown at the end of driving.
+
+    Parameters
+    ----------
+    value : float
+        Static resistance [N].
+    how : str
+        How it follows from the requirement, in one sentence.
+    factor : Estimate or None
+        Setup factor that was applied, by the lower end of its range [1]; None where none was.
+    cautions : tuple of Caution
+        What to weigh.
+    """
+
+    value: float
+    how: str
+    factor: Estimate | None = None
+    cautions: tuple[Caution, ...] = ()
+
+
+def end_of_drive_target(
+    required: float, setups: Sequence[Setup] = (), *, credit: bool | None = None, system: str = "SI"
+) -> EndOfDriveTarget:
+    """Give the resistance that has to be shown at the end of driving.
+
+    Parameters
+    ----------
+    required : float
+        Required nominal resistance [N].
+    setups : sequence of Setup
+        Every restrike held against the initial drive.
+    credit : bool or None
+        Whether measured setup is counted on; None: the engineer has not decided, and it is not.
+    system : str
+        ``"SI"`` or ``"US"``, the units of the sentence.
+
+    Returns
+    -------
+    EndOfDriveTarget
+        With credit the requirement over the lower end of the last restrike's setup factor; where any restrike lost
+        resistance, the requirement over the lower end of that factor, credit or not, since relaxation comes unasked;
+        else
+        the requirement.
+
+    Notes
+    -----
+    Only what a restrike of this test measured is credited, nothing of a time law. That a restrike's gain holds for
+    other
+    piles of the structure is the engineer's judgement.
+
+    Examples
+    --------
+    >>> end_of_drive_target(1.0e6).value
+    1000000.0
+    """
+    asked = show("matched_resistance", required, system)
+    measured = [(setup, setup.setup_factor) for setup in setups if setup.setup_factor is not None]
+    lost = [pair for pair in measured if pair[1].value < 1.0]
+    if lost:
+        setup, factor = min(lost, key=lambda pair: pair[1].low)
+        value = required / factor.low
+        how = (
+            f"{_name(setup)} lost resistance, {_factor(factor)}: {asked} over its lower end asks for "
+            f"{show('matched_resistance', value, system)} at the end of driving."
+        )
+        cure = "restrike bearing piles, or drive to the higher target; ask whether relaxation goes on"
+        return EndOfDriveTarget(value, how, factor, (Caution("relaxation", how, cure, factor.value, 1.0),))
+    if measured and credit:
+        setup, factor = measured[-1]
+        if factor.low <= 1.0:
+            how = (
+                f"{_name(setup)} shows {_factor(factor)}, whose lower end is no gain: {asked} is asked for at the end "
+                "of driving."
+            )
+            return EndOfDriveTarget(required, how)
+        value = required / factor.low
+        how = (
+            f"{asked} over the lower end of the setup factor of {_name(setup).lower()}, {_factor(factor)}, asks for "
+            f"{show('matched_resistance', value, system)} at the end of driving."
+        )
+        text = f"setup is credited after {show_wait(setup.wait)}: a pile that is loaded or judged earlier has less"
+        cure = "restrike some bearing piles to show that they gain as much"
+        return EndOfDriveTarget(value, how, factor, (Caution("setup credited", text, cure, factor.low),))
+    if measured:
+        setup, factor = measured[-1]
+        how = (
+            f"{asked} is asked for at the end of driving; {_name(setup).lower()} shows {_factor(factor)}, not credited."
+        )
+        return EndOfDriveTarget(required, how)
+    return EndOfDriveTarget(required, f"{asked} is asked for at the end of driving; no restrike measured any setup.")
+
+
+def _name(setup: Setup) -> str:
+    return setup.restrike.replace("_", " ").capitalize()
+
+
+def _factor(factor: Estimate) -> str:
+    return f"a factor of {factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})"
