@@ -5,7 +5,9 @@ from dyntest.pile import Pile
 ASSUMES_UNIFORM = {
     "total_resistance": "a uniform pile between gauges and toe",
     "case_resistance": "a uniform pile with all damping at the toe",
-    "case_resistance_maximum": "a uniform pile with all damping at the toe",
+    "case_resistance_maximum": (
+        "a uniform pile with all damping at the toe; with the damping factor of the first peak it is on the high side"
+    ),
     "case_resistance_toe_at_rest": "a uniform pile without damping along the shaft",
     "case_resistance_unloading": "a uniform pile with all damping at the toe",
     "shaft_share": "a uniform pile, whose upward wave shows soil alone",

@@ -35,7 +35,7 @@ def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[F
     kinds = (
         ("integrity", ~found.could_be_soil, "warning" if pile.uniform else "note", "", "inspect the pile there"),
         (
-            "integrity_or_soil",
+            "integrity or soil",
             found.could_be_soil,
             "note",
             "; a layer with much damping or an enlarged section could look the same",
@@ -96,13 +96,13 @@ def damping_finding(
             f"no damping factor is given, and there is no suggestion for {toe_soil or 'unnamed soil'} at the toe: Case"
             " resistances that need one are left out"
         )
-        return [Finding("damping_factor", "note", (), float(n_blows), 0.0, message, cure)]
+        return [Finding("damping factor", "note", (), float(n_blows), 0.0, message, cure)]
     upper = "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}"
     message = (
         f"no damping factor is given; {suggested.damping_factor:.2f} was taken for {suggested.soil} at the toe (range"
         f" {suggested.lowest:.2f} {upper}, {suggested.source})"
     )
-    return [Finding("damping_factor", "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
+    return [Finding("damping factor", "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
 
 
 def uniform_finding(pile: Pile) -> list[Finding]:
@@ -120,7 +120,7 @@ def uniform_finding(pile: Pile) -> list[Finding]:
     """
     note = uniform_note(pile)
     cure = "use signal matching, which follows the sections, for resistance; take the rest as rough"
-    return [Finding("uniform_pile", "note", (), float(len(pile.parts)), 1.0, note, cure)] if note else []
+    return [Finding("uniform pile", "note", (), float(len(pile.parts)), 1.0, note, cure)] if note else []
 
 
 def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]:
@@ -186,4 +186,4 @@ def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) ->
     )
     numbers = tuple(int(number) for number in blow[far])
     cure = "compare the blow numbers with the inspector's log"
-    return [Finding("log_depth", "warning", numbers, worst, LARGEST_DEPTH_DIFFERENCE, message, cure)]
+    return [Finding("log depth", "warning", numbers, worst, LARGEST_DEPTH_DIFFERENCE, message, cure)]

@@ -78,7 +78,7 @@ def _count_findings(log: DrivingLog, blow: np.ndarray, inside: np.ndarray, count
     )
     return (
         Finding(
-            "log_count",
+            "log count",
             "warning",
             outside,
             float(last),

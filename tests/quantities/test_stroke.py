@@ -22,6 +22,11 @@ def test_blow_not_recorded_gives_no_rate():
         assert np.allclose(rate[[1, 2, 4]], 1 / 1.4)
 
 
+def test_missing_number_counts_even_where_the_time_looks_usual():
+    rate = blow_rate(np.array([0.0, 1.4, 2.8, 4.4, 5.8]), np.array([1, 2, 3, 5, 6]))
+    assert np.isnan(rate).tolist() == [True, False, False, True, False]
+
+
 def test_strokes_that_grow_are_not_taken_for_missing_blows():
     stroke = np.linspace(1.5, 3.0, 40)
     interval = np.sqrt((stroke + 0.09144) * 8 / 9.80665)

@@ -91,13 +91,13 @@ class TestDampingFactor:
         found = drive_table(signals, pile, damping_factor=0.55, toe_soil="sand")
         assert found.damping_source == "engineer"
         assert (found.table["damping_factor"] == 0.55).all()
-        assert not [f for f in found.findings if f.check == "damping_factor"]
+        assert not [f for f in found.findings if f.check == "damping factor"]
 
     def test_suggested_by_the_soil_is_said(self, signals, pile):
         found = drive_table(signals, pile, toe_soil="silt")
         assert found.damping_source == "soil at the toe"
         assert found.table["damping_factor"].unique() == pytest.approx([0.325])
-        (note,) = [f for f in found.findings if f.check == "damping_factor"]
+        (note,) = [f for f in found.findings if f.check == "damping factor"]
         assert "from memory" in note.message
         assert "0.25 to 0.40" in note.message
 
@@ -140,6 +140,7 @@ class TestLog:
         table = blow_table(signals, pile, damping_factor=0.4, log=log_of([10, 13]))
         assert table["set_per_blow"][:10].to_numpy() == pytest.approx(0.1)
         assert table["set_per_blow"][10:].to_numpy() == pytest.approx(1 / 13)
+        assert table["penetration"].iloc[0] == pytest.approx(8.1)
         assert table["penetration"].iloc[-1] == pytest.approx(10.0)
 
     def test_set_is_used_for_the_drift(self, signals, pile):
@@ -155,7 +156,7 @@ class TestLog:
     @pytest.mark.parametrize(("counts", "outside"), [([10, 10], (21, 22, 23)), ([10, 30], ())])
     def test_disagreement_is_reported(self, signals, pile, counts, outside):
         found = drive_table(signals, pile, damping_factor=0.4, log=log_of(counts))
-        (finding,) = [f for f in found.findings if f.check == "log_count"]
+        (finding,) = [f for f in found.findings if f.check == "log count"]
         assert finding.blows == outside
         assert finding.severity == "warning"
         assert found.table["penetration"].isna().sum() == len(outside)
@@ -168,7 +169,7 @@ class TestLog:
         deep = replace(signals, penetration=np.full(BLOWS, 9.0))
         found = drive_table(deep, pile, damping_factor=0.4, log=log_of([10, 13]))
         assert (found.table["penetration"] == 9.0).all()
-        (finding,) = [f for f in found.findings if f.check == "log_depth"]
+        (finding,) = [f for f in found.findings if f.check == "log depth"]
         assert 1 in finding.blows
         assert 12 not in finding.blows
 
@@ -179,7 +180,7 @@ class TestLog:
 def test_pile_of_several_sections_is_noted(signals):
     parts = (PilePart(12.0, 0.0138, 206.84e9, 7850.0), PilePart(8.0, 0.01, 206.84e9, 7850.0))
     found = drive_table(signals, Pile("invented", "steel", parts), damping_factor=0.4)
-    (note,) = [f for f in found.findings if f.check == "uniform_pile"]
+    (note,) = [f for f in found.findings if f.check == "uniform pile"]
     assert note.severity == "note"
     assert "2 parts" in note.message
 
