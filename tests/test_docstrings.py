@@ -13,6 +13,9 @@ LIBRARY = Path(__file__).parent.parent / "dyntest"
 NUMBER = re.compile(r"\b(float|int|complex|ndarray|array|arrays|Series)\b")
 """Types that carry numbers; text, flags, paths, tables and dataclasses carry their units themselves."""
 
+NOT_NUMBERS = re.compile(r"\bof (?:bool|str)\b(?! to)")
+"""Arrays of something else."""
+
 SYMBOL = r"(?:1|%|N|kN|MN|m|mm|s|ms|Pa|MPa|kPa|kg|J|kJ|Hz|day|days|rad|µm|sample|samples|byte|bytes|ft|in|kip|blows)"
 EXPRESSION = rf"{SYMBOL}(?:\^-?\d)?(?:[ /·]+{SYMBOL}(?:\^-?\d)?)*"
 UNIT = re.compile(rf"\[(?:{EXPRESSION}(?:, {EXPRESSION})*|[^\[\]]*\bunits?\b[^\[\]]*)\]")
@@ -90,7 +93,7 @@ def units_missing(label: str, docstring: str) -> list[str]:
     wrong = []
     for section in ("Parameters", "Returns", "Yields"):
         for name, kind, text in entries(docstring, section):
-            if not NUMBER.search(kind) or "bool" in kind:
+            if not NUMBER.search(kind) or NOT_NUMBERS.search(kind):
                 continue
             if not UNIT.search(f"{kind} {text}"):
                 wrong.append(f"{label}: {section} {name or kind} has no [unit]")

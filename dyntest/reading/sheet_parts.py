@@ -138,7 +138,7 @@ class Choices:
     Parameters
     ----------
     blow : dict of str to int
-        Representative blow of a drive, by the drive's name.
+        Representative blow of a drive [1], by the drive's name.
     damping_factor : float or None
         Case damping factor J [1], before that of the requirement.
     leave_out : tuple of str
