@@ -45,7 +45,7 @@ def aligned(wave: np.ndarray, start: np.ndarray, count: int) -> np.ndarray:
     wave : numpy.ndarray
         Any wave, shape (n_blows, n_samples) [its unit].
     start : numpy.ndarray
-        Where each blow starts, shape (n_blows,) [samples]; may fall between samples.
+        Where each blow starts, shape (n_blows,) [samples], not negative; may fall between samples.
     count : int
         Number of samples wanted [samples].
 
@@ -60,7 +60,15 @@ def aligned(wave: np.ndarray, start: np.ndarray, count: int) -> np.ndarray:
     array([[1. , 2. ],
            [2.5, nan]])
     """
-    return value_at(wave, np.asarray(start, dtype=float)[:, np.newaxis] + np.arange(count))
+    start = np.asarray(start, dtype=float)
+    whole = start.astype(np.intp)  # one gather for all: the part between samples is the same along a blow
+    part = (start - whole)[:, np.newaxis]
+    last = wave.shape[1] - 1
+    index = whole[:, np.newaxis] + np.arange(count + 1)
+    taken = np.take_along_axis(wave, np.minimum(index, last), axis=1)
+    found = taken[:, :-1] + part * (taken[:, 1:] - taken[:, :-1])
+    found[index[:, :-1] + part > last] = np.nan
+    return found
 
 
 def first_not_positive(wave: np.ndarray) -> np.ndarray:

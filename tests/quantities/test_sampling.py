@@ -32,3 +32,10 @@ def test_aligned_blows_lie_beside_each_other():
 
 def test_first_zero_is_interpolated_and_later_ones_are_left():
     assert first_not_positive(np.array([[2.0, -2.0, 2.0, -2.0]]))[0] == 0.5
+
+
+@given(st.lists(st.floats(0.0, 25.0), min_size=1, max_size=4), st.integers(1, 8))
+def test_aligned_is_the_value_at_each_position(starts, count):
+    wave = np.random.default_rng(6).normal(size=(len(starts), 20))
+    starts = np.array(starts)
+    np.testing.assert_allclose(aligned(wave, starts, count), value_at(wave, starts[:, None] + np.arange(count)))
