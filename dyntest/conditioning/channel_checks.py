@@ -179,7 +179,8 @@ def clipped_samples(channels: Channels) -> np.ndarray:
     """Give the longest run of samples at the very same extreme value that cuts something off.
 
     A peak is round, so what a plateau of r samples hides is judged from how far the channel falls within the next r
-    samples on both sides: a parabola three times as wide is nine times as high, so an eighth of that fall is hidden.
+    samples on both sides, in the mean: a parabola three times as wide is nine times as high, so an eighth of that
+    fall is hidden.
 
     Parameters
     ----------
@@ -205,14 +206,16 @@ def clipped_samples(channels: Channels) -> np.ndarray:
 def _plateau(trace: np.ndarray, at: np.ndarray, noise: float) -> int:
     """Longest run of `at` that hides more than noise and rounding can."""
     edges = np.flatnonzero(np.diff(at, prepend=False, append=False))
-    begins, ends = edges[::2], edges[1::2]
-    runs = ends - begins
-    before = np.abs(trace[np.maximum(begins - runs, 0)] - trace[begins])
-    after = np.abs(trace[np.minimum(ends - 1 + runs, len(trace) - 1)] - trace[begins])
     steps = np.abs(np.diff(trace))
     least = CLIPPED_STEPS * steps[steps > 0].min(initial=np.inf) + CLIPPED_NOISE * np.nan_to_num(noise)
-    hidden = np.minimum(before, after) / 8.0
-    return int((runs * (hidden > least)).max(initial=0))
+    longest = 0
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        run = end - begin
+        before, after = trace[max(begin - run, 0) : begin + 1], trace[end - 1 : end + run]
+        fall = 0.5 * (np.abs(before - trace[begin]).max() + np.abs(after - trace[begin]).max())
+        if run > longest and fall / 8.0 > least:
+            longest = int(run)
+    return longest
 
 
 def sign(channels: Channels) -> np.ndarray:

@@ -19,9 +19,20 @@ ripple on the rise (common practice, no source)."""
 FALL_NOISE = 6.0
 """The same fall in standard deviations of the noise [1], where noise is large (common practice, no source)."""
 
-LONGEST_GUARD = 1e-3
-"""Longest time before the onset that is not counted as quiet [s], where a slow compression precedes the impact
-(common practice, no source)."""
+FOOT_SHARE = 0.01
+"""Share of the peak at the foot of the rise, from which its true beginning is extrapolated [1]."""
+
+GUARD_FACTOR = 3.5
+"""The quiet part ends before the onset by this multiple of the time from `FOOT_SHARE` to `ONSET_SHARE` [1]; a rise as a
+sine squared needs 2.4, as the cube of time 3.3 (exact)."""
+
+USUAL_GUARD = 1e-3
+"""At least the time that the strain takes from `ONSET_SHARE` to `RISE_SHARE`, up to this, is not counted as quiet
+either [s], as the acceleration may come somewhat before the strain (common practice, no source)."""
+
+LONGEST_GUARD = 8e-3
+"""Longest time before the onset that is not counted as quiet [s], where the slow compression of a diesel hammer
+precedes the impact (common practice, no source)."""
 
 DEMANDED_QUIET_TIME = 1e-3
 """Time at the start that a record must be quiet for [s], as the test sheet demands."""
@@ -40,6 +51,12 @@ def _risen(size: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     pair = np.minimum(size[:, :-1], size[:, 1:])
     peak = pair.max(axis=1, keepdims=True)
     return (pair >= RISE_SHARE * peak).argmax(axis=1), peak
+
+
+def _last_below(rise: np.ndarray, level: np.ndarray) -> np.ndarray:
+    """Last sample of each row below a level; 0 where there is none."""
+    low = rise < level
+    return np.where(low.any(axis=1), rise.shape[1] - 1 - low[:, ::-1].argmax(axis=1), 0)
 
 
 def onset(size: np.ndarray) -> np.ndarray:
@@ -71,8 +88,9 @@ def onset(size: np.ndarray) -> np.ndarray:
 def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.ndarray]:
     """Give the sample at which each blow begins and how many samples before it are quiet.
 
-    Strain rises slowly at first while the acceleration is already large, so the quiet part ends before the onset: by
-    the time the strain takes from `ONSET_SHARE` to `RISE_SHARE` of its peak, at most `LONGEST_GUARD`. The
+    Strain rises slowly at first while the acceleration is already large, so the quiet part ends before the onset, by
+    `GUARD_FACTOR` times the time that the strain takes from `FOOT_SHARE` to `ONSET_SHARE` of its peak, and by at least
+    the time from there to `RISE_SHARE`. The
     `DEMANDED_QUIET_TIME` of the test sheet is taken as quiet wherever the onset is clearly later than it.
 
     Parameters
@@ -95,9 +113,11 @@ def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.
     """
     risen, peak = _risen(size)
     reach = int(risen.max(initial=0)) + 1
-    low = (size[:, :reach] < ONSET_SHARE * peak) & (np.arange(reach) <= risen[:, None])
-    begins = np.where(low.any(axis=1), reach - 1 - low[:, ::-1].argmax(axis=1), 0)
-    guard = np.clip(risen - begins, 2, max(2, round(LONGEST_GUARD / time_step)))
+    rise = np.where(np.arange(reach) <= risen[:, None], size[:, :reach], np.inf)
+    begins, foot = _last_below(rise, ONSET_SHARE * peak), _last_below(rise, FOOT_SHARE * peak)
+    slow = np.minimum(np.ceil(GUARD_FACTOR * (begins - foot)).astype(int), round(LONGEST_GUARD / time_step))
+    usual = np.clip(risen - begins, 2, max(2, round(USUAL_GUARD / time_step)))
+    guard = np.maximum(slow, usual)
     demanded = round(DEMANDED_QUIET_TIME / time_step)
     at_least = np.where(begins >= DEMANDED_MARGIN * demanded, demanded, 0)
     return begins, np.maximum(begins - guard, at_least)

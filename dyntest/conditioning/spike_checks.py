@@ -7,8 +7,8 @@ from dyntest.conditioning.channel_checks import Channels
 SPIKE_SHARE = 0.10
 """Height over the channel's largest response above which a spike is reported [1] (common practice, no source)."""
 
-SPIKE_NOISE = 8.0
-"""It must also stand out of the noise by so many standard deviations [1]."""
+SPIKE_NOISE = 4.0
+"""It must also stand out of the noise by so many standard deviations [1]; few, as the spike itself may be in them."""
 
 TWIN_SHARE = 0.3
 """A twin that shows more than this share of it at the same time makes it a real event in the pile [1]."""

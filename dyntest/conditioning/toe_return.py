@@ -6,6 +6,10 @@ CLEAR_GAIN = 0.20
 """A return from the toe is clear where the upward wave falls by at least this share of the downward front [1]
 (common practice, no source)."""
 
+RISE_BEFORE = 0.5
+"""A fall behind a rise of at least this share of it, within the width of the pulse, is the end of a compression that
+came back and not the return from a toe that gives way [1] (common practice, no source)."""
+
 CLEAR_LIKENESS = 0.95
 """Correlation of the fall with the front that a clear return has [1] (common practice, no source)."""
 
@@ -33,8 +37,8 @@ def toe_return_ratio(
     Until the toe resists, it reflects the compression front as tension, so the upward wave falls in the shape of
     the downward front. At each time in `SEARCHED` the upward wave is fitted by a constant plus a gain times
     the front (least squares); the return is where the gain is most negative. It is clear only where that is a
-    true minimum inside the range, at least `CLEAR_GAIN` deep and like the front by `CLEAR_LIKENESS`. A toe that
-    resists at once gives no such fall and is not judged.
+    true minimum inside the range, at least `CLEAR_GAIN` deep, like the front by `CLEAR_LIKENESS`, and no end of a
+    compression (`RISE_BEFORE`). A toe that resists at once gives no such fall and is not judged.
 
     Parameters
     ----------
@@ -57,7 +61,7 @@ def toe_return_ratio(
     >>> front = np.sin(np.linspace(0, np.pi, 41)) ** 2
     >>> down = np.zeros((1, 400)); down[0, 20:61] = front
     >>> up = np.zeros((1, 400)); up[0, 140:181] = -0.5 * front
-    >>> round(float(toe_return_ratio(down, up, np.array([20]), np.array([40]), 5e-5, 120 * 5e-5)[0]), 2)
+    >>> round(float(toe_return_ratio(down, up, np.array([20]), np.array([40]), 5e-5, 120 * 5e-5)[0]), 1)
     1.0
     """
     n_blows, n_samples = down.shape
@@ -75,17 +79,32 @@ def toe_return_ratio(
     rows = np.arange(n_blows)[:, None]
     front = np.where(inside, down[rows, np.minimum(onset[:, None] + ahead, n_samples - 1)], 0.0)
     front = np.where(inside, front - front.sum(axis=1, keepdims=True) / count, 0.0)
-    lags = np.arange(first, last + 1)
-    reach = np.arange(first, last + 1 + ahead[-1])
+    width = _pulse_width(down, first_peak, onset)
+    earlier = min(int(width[usable].max()), first)
+    lags = np.arange(first - earlier, last + 1)
+    reach = np.arange(first - earlier, last + 1 + ahead[-1])
     region = up[rows, np.minimum(onset[:, None] + reach, n_samples - 1)]
     views = np.lib.stride_tricks.sliding_window_view(region, ahead[-1] + 1, axis=1)[..., ::thin][:, : len(lags)]
     square = (front * front).sum(axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         gain = np.einsum("blk,bk->bl", views, front) / square[:, None]
-        best = gain.argmin(axis=1)
+        best = earlier + gain[:, earlier:].argmin(axis=1)
         there = np.where(inside, views[np.arange(n_blows), best], 0.0)
         spread = np.where(inside, there - there.sum(axis=1, keepdims=True) / count, 0.0)
         deepest = gain[np.arange(n_blows), best]
         likeness = -deepest * np.sqrt(square / (spread * spread).sum(axis=1))
-    clear = usable & (best > 0) & (best < len(lags) - 1) & (deepest < -CLEAR_GAIN) & (likeness > CLEAR_LIKENESS)
+        place = np.arange(len(lags))
+        before = (place < best[:, None]) & (place >= (best - width)[:, None])
+        rise_before = np.where(before, gain, 0.0).max(axis=1)
+    inner = (best > earlier) & (best < len(lags) - 1)
+    clear = usable & inner & (deepest < -CLEAR_GAIN) & (likeness > CLEAR_LIKENESS)
+    clear &= rise_before < -RISE_BEFORE * deepest
     return np.where(clear, lags[best] * time_step / return_time, np.nan)
+
+
+def _pulse_width(down: np.ndarray, first_peak: np.ndarray, onset: np.ndarray) -> np.ndarray:
+    """Count the samples from the onset until the pulse has fallen to half its first peak."""
+    rows = np.arange(len(down))
+    after = np.arange(down.shape[1]) > first_peak[:, None]
+    fallen = after & (down < 0.5 * down[rows, first_peak][:, None])
+    return np.where(fallen.any(axis=1), fallen.argmax(axis=1), down.shape[1] - 1) - onset
