@@ -102,7 +102,7 @@ def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[P
         if len(paths) > MAX_FILES:
             cure = "stack the blows in one Parquet table"
             raise InputError(source, place, f"names more than {MAX_FILES:,} files", cure)
-    for path, times in Counter(paths).items():
+    for path, times in Counter(path.resolve() for path in paths).items():
         if times > 1:
             raise InputError(source, place, f"names {shown(path.name)} more than once", "name each file once")
     return tuple(paths)
@@ -147,7 +147,7 @@ def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
     """Give the path below the folder; refuse one that leaves it, also by ``..`` or through a link."""
     cure = "copy the file beside the sheet and name it from there"
     leaves = f"{shown(name)} leaves the sheet's folder"
-    if PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor or ".." in re.split(r"[/\\]", name):
+    if PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor:
         raise InputError(source, place, leaves, cure)
     try:
         path = folder / name
@@ -176,7 +176,8 @@ def _check_shared_files(drives: Sequence[Drive], source: str) -> None:
     owner: dict[Path, str] = {}
     for number, drive in enumerate(drives, start=1):
         for path in drive.signals:
-            if path in owner:
-                problem = f"{shown(path.name)} is already the record of {owner[path]}"
+            file = path.resolve()
+            if file in owner:
+                problem = f"{shown(path.name)} is already the record of {owner[file]}"
                 raise InputError(source, f"[[drive]] {number} signals", problem, "name each drive's own file")
-            owner[path] = drive.name
+            owner[file] = drive.name

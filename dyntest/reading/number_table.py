@@ -89,7 +89,7 @@ def _open_parquet(path: Path) -> NumberTable:
     check_file(path, MAX_TABLE_BYTES)
     trouble_kinds = (pa.ArrowException, OSError, ValueError, KeyError, IndexError)
     try:
-        with pq.ParquetFile(path) as file:
+        with pq.ParquetFile(path, page_checksum_verification=True) as file:
             schema, n_rows = file.schema_arrow, file.metadata.num_rows
     except trouble_kinds as trouble:
         raise _damaged(source, trouble) from None
@@ -99,7 +99,7 @@ def _open_parquet(path: Path) -> NumberTable:
         return index + 1
 
     def columns(places: Sequence[int]) -> Iterator[np.ndarray]:
-        with pq.ParquetFile(path) as file:
+        with pq.ParquetFile(path, page_checksum_verification=True) as file:
             for place in places:
                 where = f"column {printable(schema.names[place])}"
                 kind = schema.types[place]

@@ -236,7 +236,7 @@ class ChoicesTable(Table):
     leave_out: Names = []
     low_pass: _physical("frequency", plausible.FREQUENCY, '"2000 Hz"') | None = None
     align: bool = False
-    soil_law: Literal["elastic-plastic", "hyperbolic", "best"] = "elastic-plastic"
+    soil_law: Literal["elastic-plastic", "hyperbolic", "best"] = "best"
     verification: Word | None = None
     setup_credit: bool | None = None
 

@@ -160,7 +160,7 @@ class Choices:
     leave_out: tuple[str, ...] = ()
     low_pass: float | None = None
     align: bool = False
-    soil_law: str = "elastic-plastic"
+    soil_law: str = "best"
     verification: str | None = None
     setup_credit: bool | None = None
 

@@ -200,6 +200,12 @@ def test_a_byte_order_mark_is_read_over(write_sheet):
     assert read_sheet(path).pile_name == "P2-4"
 
 
+def test_a_way_that_comes_back_into_the_folder_is_allowed(write_sheet):
+    path = write_sheet({"drive.0.signals": '"x/../initial.csv"'})
+    (path.parent / "x").mkdir()
+    assert read_sheet(path).drives[0].signals[0].read_bytes() == (path.parent / "initial.csv").read_bytes()
+
+
 def test_a_pattern_gives_files_in_the_order_of_their_numbers(write_sheet, signals_frame):
     path = write_sheet({"drive.0.signals": '"blows/b_*.csv"'})
     (path.parent / "blows").mkdir()

@@ -22,7 +22,7 @@ CASES = {
     "key that nothing is like": ({"soil.colour": '"grey"'}, "[soil] colour", "take it out, or write one of shaft, toe"),
     "misspelt in place of the right one": (
         {"pile.length_below_gauges": None, "pile.length_below_gauge": '"17 m"'},
-        "[pile] length_below_gauge",
+        "[pile] length_below_gauge: is not a key",
         "write length_below_gauges",
     ),
     "missing key": ({"pile.length_below_gauges": None}, "[pile] length_below_gauges: is missing", '"57 ft"'),
@@ -361,6 +361,12 @@ def test_a_link_within_the_folder_is_followed(write_sheet):
     path = write_sheet({"drive.0.signals": '"link.csv"'})
     (path.parent / "link.csv").symlink_to(path.parent / "initial.csv")
     assert read_sheet(path).drives[0].signals[0].name == "link.csv"
+
+
+def test_one_file_under_two_names_counts_as_twice(write_sheet, refuses):
+    path = write_sheet({"drive.0.signals": '["initial.csv", "link.csv"]'})
+    (path.parent / "link.csv").symlink_to(path.parent / "initial.csv")
+    refuses(lambda: read_sheet(path), "[[drive]] 1 signals", '"initial.csv" more than once', "once")
 
 
 def test_links_in_a_circle_are_refused(write_sheet, refuses):
