@@ -30,7 +30,14 @@ def commands() -> None:
     type=click.Path(path_type=Path),
     help="Folder for the results [default: review/ beside the sheet].",
 )
-def review(sheet: Path, out: Path | None) -> None:
+@click.option(
+    "--match",
+    type=click.Choice(["best", "every", "none"]),
+    default="best",
+    show_default=True,
+    help="Match the representative blow of each drive, every blow, or none.",
+)
+def review(sheet: Path, out: Path | None, match: str) -> None:
     """Do the whole job for one test pile, described by its test SHEET."""
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
@@ -40,7 +47,7 @@ def review(sheet: Path, out: Path | None) -> None:
     directory = sheet.parent / "review" if out is None else out
     check_folder(directory)
     with _Progress() as progress:
-        result = reviewed(sheet, progress)
+        result = reviewed(sheet, match=match, progress=progress)
         progress("drawing", 0.9)
         files = review_files(result)
         refuse_inputs(directory, files, result.sheet.inputs)

@@ -89,6 +89,8 @@ NAMES = {
         Name("case_resistance_unloading", "R_u", "Case resistance corrected for shaft unloading", *_FORCE),
         Name("damping_factor", "J", "Case damping factor", *_RATIO),
         Name("matched_resistance", "R_m", "resistance from signal matching", *_FORCE),
+        Name("matched_resistance_low", "R_m,low", "lower end of the range of the matched resistance", *_FORCE),
+        Name("matched_resistance_high", "R_m,high", "upper end of the range of the matched resistance", *_FORCE),
         Name("shaft_resistance", "R_shaft", "shaft resistance", *_FORCE),
         Name("toe_resistance", "R_toe", "toe resistance", *_FORCE),
         Name("shaft_share", "r_s", "share of the shaft in the total resistance, before the toe return", *_RATIO),

@@ -1,85 +1,25 @@
 """The whole job for one test pile, from the test sheet to the answers, as plain data; nothing here prints or writes."""
 
 from collections.abc import Callable
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-import pandas as pd
-
 from dyntest import __version__
-from dyntest.conditioning.check import Finding
-from dyntest.conditioning.condition import Options, condition
 from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
-from dyntest.decisions.trust import ANSWERS, Trust, trust
-from dyntest.errors import InputError
-from dyntest.quantities.representative import Representative, choose_blow
-from dyntest.quantities.table import PER_BLOW, drive_table
-from dyntest.reading.driving_log import DrivingLog, read_driving_log
+from dyntest.decisions.trust import ANSWERS, Trust
 from dyntest.reading.provenance import digests
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.sheet_parts import Drive, TestSheet
-from dyntest.reading.tables import read_signals
-from dyntest.reading.wording import known_as
-from dyntest.signals import AveragedTraces, Signals, Waves
+from dyntest.reading.sheet_parts import TestSheet
+from dyntest.reviewing.answers import Answers, answer
+from dyntest.reviewing.drive_match import match_drive, match_drive_blows
+from dyntest.reviewing.drive_review import DriveReview, review_drive
 
 Progress = Callable[[str, float], None]
 """Told what is being done, and the share of the whole that is done [1]."""
 
-
-@dataclass(frozen=True)
-class DriveReview:
-    """What one drive showed.
-
-    Parameters
-    ----------
-    drive : Drive
-        The drive as the sheet describes it.
-    signals : Signals or AveragedTraces
-        Its raw records.
-    log : DrivingLog or None
-        Its driving log.
-    table : pandas.DataFrame
-        One row a blow; columns are names in code, in SI.
-    findings : tuple of Finding
-        What was found on the records.
-    damping_source : str
-        Whose Case damping factor it is: ``"engineer"``, ``"soil at the toe"`` or ``"none"``.
-    representative : Representative or None
-        The blow that stands for the drive; None where no blow is sound.
-    waves : Waves or None
-        Conditioned force and velocity of that blow alone.
-    trust : Trust
-        Whether the record can be trusted.
-    """
-
-    drive: Drive
-    signals: Signals | AveragedTraces
-    log: DrivingLog | None
-    table: pd.DataFrame
-    findings: tuple[Finding, ...]
-    damping_source: str
-    representative: Representative | None
-    waves: Waves | None
-    trust: Trust
-
-    @property
-    def name(self) -> str:
-        """Name of the drive, such as ``"restrike_1"``."""
-        return self.drive.name
-
-    @property
-    def kind(self) -> str:
-        """``"initial"`` or ``"restrike"``."""
-        return self.drive.kind
-
-    @property
-    def numbers(self) -> dict[str, float]:
-        """Every number of the representative blow that exists, by its name in code [SI units of the names]."""
-        if self.representative is None:
-            return {}
-        row = self.table.loc[self.table["blow"] == self.representative.blow].iloc[0]
-        return {code: float(value) for code, value in row.items() if value == value}
+MATCHES = ("best", "every", "none")
+"""What may be matched: the representative blow of each drive, every blow, or nothing."""
 
 
 @dataclass(frozen=True)
@@ -96,6 +36,8 @@ class Review:
         Limits of the driving stresses.
     drives : tuple of DriveReview
         In the order of the sheet.
+    answers : Answers
+        What the drives answer together.
     version : str
         Version of dyntest.
     """
@@ -104,6 +46,7 @@ class Review:
     inputs: dict[str, str]
     limits: DrivingStressLimits
     drives: tuple[DriveReview, ...]
+    answers: Answers
     version: str = __version__
 
     @property
@@ -114,100 +57,111 @@ class Review:
         return Trust(worst, tuple(dict.fromkeys(reasons)))
 
 
-def review(sheet_path: str | Path, progress: Progress | None = None) -> Review:
+def review(
+    sheet: str | Path | TestSheet,
+    *,
+    match: str = "best",
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Review:
     """Do the whole job for one test pile.
 
     Parameters
     ----------
-    sheet_path : str or Path
-        The test sheet.
+    sheet : str or Path or TestSheet
+        The test sheet, or where it lies.
+    match : str
+        One of `MATCHES`.
+    executor : concurrent.futures.Executor or None
+        Where every blow is matched; None: a pool with a process a core.
     progress : callable or None
         Told what is being done.
 
     Returns
     -------
     Review
-        Every drive with the numbers of every blow, the findings, and the blow that stands for it.
+        Every drive with the numbers of every blow, the findings, the blow that stands for it and its match, and what
+        the
+        drives answer together.
 
     Raises
     ------
     InputError
         With file, place and cure, for the first input that cannot be used.
+    ValueError
+        If `match` is none of `MATCHES`.
     """
+    if match not in MATCHES:
+        raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
     tell = progress or (lambda step, share: None)
     tell("reading the sheet", 0.0)
-    sheet = read_sheet(sheet_path)
+    sheet = sheet if isinstance(sheet, TestSheet) else read_sheet(sheet)
+    steps = len(sheet.drives) * (1 if match == "none" else 2)
     drives = []
     for number, drive in enumerate(sheet.drives):
-        tell(f"working out {drive.name.replace('_', ' ')}", number / len(sheet.drives))
+        tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
         drives.append(review_drive(sheet, drive))
-    return Review(sheet, digests(sheet), driving_stress_limits(sheet.pile, sheet.requirement), tuple(drives))
+    if match != "none":
+        drives = _matched(sheet, drives, tell, steps)
+    if match == "every":
+        drives = [_every(sheet, drive, executor, tell) for drive in drives]
+    tell("deciding", 0.95)
+    return conclude(sheet, tuple(drives))
 
 
-def review_drive(sheet: TestSheet, drive: Drive) -> DriveReview:
-    """Review one drive.
+def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> Review:
+    """Give the review of drives that are already worked out.
 
     Parameters
     ----------
     sheet : TestSheet
         The sheet.
-    drive : Drive
-        One of its drives.
+    drives : tuple of DriveReview
+        Its drives, reviewed and, where wanted, matched.
 
     Returns
     -------
-    DriveReview
-        Numbers of every blow, findings, and the blow that stands for the drive.
+    Review
+        With the answers of all drives together.
 
     Raises
     ------
     InputError
-        If a file of the drive cannot be used, or the chosen blow was not recorded.
+        As `dyntest.reviewing.answers.answer`.
     """
-    signals = read_signals(sheet, drive)
-    log = None if drive.log is None else read_driving_log(drive.log)
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    worked = drive_table(
-        signals,
-        sheet.pile,
-        drive.hammer,
-        options=options,
-        damping_factor=sheet.damping_factor,
-        toe_soil=sheet.soil.toe,
-        log=log,
-        penetration_at_start=drive.penetration_at_start,
-    )
-    table, findings = worked.table, worked.findings
-    chosen = _representative(sheet, drive, table, findings)
-    blow = None if chosen is None else chosen.blow
-    waves = None if blow is None else _waves(signals, sheet, options, table, blow)
-    judged = trust(findings, len(table), blow)
-    return DriveReview(drive, signals, log, table, findings, worked.damping_source, chosen, waves, judged)
+    limits = driving_stress_limits(sheet.pile, sheet.requirement)
+    return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits))
 
 
-def _representative(
-    sheet: TestSheet, drive: Drive, table: pd.DataFrame, findings: tuple[Finding, ...]
-) -> Representative | None:
-    """Give the engineer's own choice where there is one, else the blow by the rule."""
-    number = sheet.choices.blow.get(drive.name)
-    if number is None:
-        return choose_blow(table, drive.kind, findings)
-    own = table[table["blow"] == number]
-    if own.empty:
-        first, last = int(table["blow"].min()), int(table["blow"].max())
-        problem = f"blow {number} was not recorded in this drive"
-        cure = f"write one of its blows, {first} to {last}"
-        raise InputError(known_as(sheet.path), f"[choices] blow, {drive.name}", problem, cure)
-    alone = choose_blow(own, drive.kind)
-    return replace(alone, rule="The engineer's own choice, [choices] blow in the test sheet.", reasons=())
+def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps: int) -> list[DriveReview]:
+    """Match every drive; a Case damping factor that nobody knows is then taken from the end of the initial drive."""
+    matched = []
+    for number, drive in enumerate(drives, start=len(drives)):
+        tell(f"matching {drive.name.replace('_', ' ')}", 0.9 * number / steps)
+        matched.append(match_drive(sheet, drive))
+    if all(drive.damping_source != "none" for drive in matched):
+        return matched
+    known = [drive for drive in matched if drive.calibrated_damping_factor >= 0.0]
+    if not known:
+        return matched
+    first = min(known, key=lambda drive: drive.kind != "initial")
+    factor = round(first.calibrated_damping_factor, 2)
+    return [_with_factor(sheet, drive, factor) for drive in matched]
 
 
-def _waves(
-    signals: Signals | AveragedTraces, sheet: TestSheet, options: Options, table: pd.DataFrame, blow: int
-) -> Waves:
-    """Give the waves of one blow, conditioned as the table was."""
-    rows = np.flatnonzero(signals.blow == blow)
-    known = table["set_per_blow"].to_numpy()[rows]
-    cut = {name: getattr(signals, name)[rows] for name in PER_BLOW if getattr(signals, name, None) is not None}
-    options = replace(options, set_per_blow=known if np.isfinite(known).any() else None)
-    return condition(replace(signals, **cut), sheet.pile, options).waves
+def _with_factor(sheet: TestSheet, drive: DriveReview, factor: float) -> DriveReview:
+    """Work a drive out again with a damping factor calibrated by matching; its match stays."""
+    if drive.damping_source != "none":
+        return drive
+    again = review_drive(sheet, drive.drive, calibrated=factor)
+    if again.representative != drive.representative:  # the middle one of other resistances may be another blow
+        return match_drive(sheet, again)
+    kept = ("match", "match_problem", "calibrated_damping_factor")
+    return replace(again, **{name: getattr(drive, name) for name in kept})
+
+
+def _every(sheet: TestSheet, drive: DriveReview, executor: Executor | None, tell: Progress) -> DriveReview:
+    def progress(done: int, of: int) -> None:
+        tell(f"matching every blow of {drive.name.replace('_', ' ')}, {done} of {of}", done / of)
+
+    return match_drive_blows(sheet, drive, executor=executor, progress=progress)

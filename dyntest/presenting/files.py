@@ -4,7 +4,8 @@ from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv
-from dyntest.review import DriveReview, Review
+from dyntest.review import Review
+from dyntest.reviewing.drive_review import DriveReview
 
 PROFILE = ("case_resistance_maximum", "peak_gauge_stress", "transferred_energy", "stroke")
 """Numbers drawn for every blow; one that no blow has is left out."""

@@ -4,9 +4,12 @@ import json
 import math
 
 from dyntest.conditioning.check import Finding
+from dyntest.decisions.caution import Caution
 from dyntest.names import NAMES
 from dyntest.presenting.tables import DIGITS
-from dyntest.review import DriveReview, Review
+from dyntest.review import Review
+from dyntest.reviewing.answers import Answers
+from dyntest.reviewing.drive_review import MATCHED, DriveReview
 
 FORMAT = 1
 """Raised when a reader of the file would have to change."""
@@ -36,6 +39,8 @@ def summary(review: Review) -> dict:
         "units": {code: name.unit for code, name in NAMES.items() if code in used},
         "trust": {"answer": review.trust.answer, "reasons": list(review.trust.reasons)},
         "drives": drives,
+        "setup": _setup(review.answers),
+        "criterion": _criterion(review.answers),
     }
 
 
@@ -95,11 +100,92 @@ def _representative(drive: DriveReview) -> dict | None:
     values = {code: number(value) for code, value in drive.numbers.items()}
     return {
         **values,
+        **_match(drive),
         "blow": chosen.blow,
         "lower_bound": chosen.lower_bound,
         "rule": chosen.rule,
         "reasons": list(chosen.reasons),
     }
+
+
+def _match(drive: DriveReview) -> dict:
+    match = drive.match
+    if match is None:
+        return {"match_problem": drive.match_problem} if drive.match_problem else {}
+    ranges = {f"{name}_range": [number(end) for end in getattr(match, f"{name}_range")] for name in MATCHED[:3]}
+    section = match.section
+    return {
+        **ranges,
+        "soil_law": match.law,
+        "fitted": match.fitted,
+        "shaft_and_toe_separated": match.separable,
+        "fully_mobilised": match.fully_mobilised,
+        "calibrated_damping_factor": number(drive.calibrated_damping_factor),
+        "reduced_section": None
+        if section is None
+        else {
+            "depth": number(section.depth),
+            "length": number(section.length),
+            "section_left": number(section.section_left),
+        },
+    }
+
+
+def _estimate(estimate) -> dict | None:
+    if estimate is None:
+        return None
+    return {"value": number(estimate.value), "range": [number(estimate.low), number(estimate.high)]}
+
+
+def _setup(answers: Answers) -> dict | None:
+    """Every restrike, and in front the last one's factor, which speaks for the longest wait."""
+    if not answers.setups:
+        return None
+    last = answers.setups[-1].setup_factor
+    return {
+        "setup_factor": None if last is None else number(last.value),
+        "restrikes": [
+            {
+                "initial": setup.initial,
+                "restrike": setup.restrike,
+                "wait": number(setup.wait),
+                "basis": setup.basis,
+                "factors": {name: _estimate(factor) for name, factor in setup.factors.items()},
+                "cautions": [_caution(caution) for caution in setup.cautions],
+            }
+            for setup in answers.setups
+        ],
+    }
+
+
+def _criterion(answers: Answers) -> dict | None:
+    found = answers.criterion
+    if found is None:
+        return {"problem": answers.criterion_problem} if answers.criterion_problem else None
+    held = found.criterion
+    return {
+        "required_resistance": number(found.target.value),
+        "how": found.target.how,
+        "agrees_with_measured_blows": found.agrees,
+        "rows": [
+            {
+                "stroke": number(row.stroke),
+                "blows_per_25mm": number(0.025 / row.set_per_blow),
+                "set_per_blow": number(row.set_per_blow),
+                "compression_stress": number(row.compression_stress),
+                "tension_stress": number(row.tension_stress),
+                "ruled_out": row.ruled_out or None,
+            }
+            for row in found.rows
+        ],
+        "holding_length": None if held is None else number(held.holding_length),
+        "minimum_penetration": None if held is None else number(held.minimum_penetration),
+        "cautions": [_caution(caution) for caution in found.cautions],
+    }
+
+
+def _caution(caution: Caution) -> dict:
+    return {"check": caution.check, "message": caution.message, "cure": caution.cure}
 
 
 def _finding(finding: Finding) -> dict:

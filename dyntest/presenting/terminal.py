@@ -4,7 +4,8 @@ import textwrap
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.names import NAMES, show
-from dyntest.review import DriveReview, Review
+from dyntest.review import Review
+from dyntest.reviewing.drive_review import DriveReview
 
 WIDTH = 100
 """Columns of a line at most."""

@@ -1,0 +1,1 @@
+"""The steps of a review: one drive, its match, and what all drives together answer."""

@@ -1,0 +1,195 @@
+"""What all drives of a test pile answer together: what waiting changed, and the driving criterion."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.decisions.drive_result import DriveResult
+from dyntest.decisions.driving_criterion import DrivingCriterion, MeasuredBlows, driving_criterion
+from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
+from dyntest.decisions.estimate import Estimate, exactly
+from dyntest.decisions.resistance_factors import RequiredResistance, required_nominal_resistance
+from dyntest.decisions.restrike_fade import RestrikeFade, restrike_fade
+from dyntest.decisions.setup import Setup, setups
+from dyntest.decisions.stress_limits import DrivingStressLimits
+from dyntest.decisions.time_law import TimeLaw, fit_time_law, reference_time
+from dyntest.errors import DyntestError
+from dyntest.reading.sheet_parts import TestSheet
+from dyntest.reading.wording import known_as
+from dyntest.reviewing.drive_review import DriveReview
+from dyntest.wave_equation.hammer_calibration import calibrate_hammer
+
+LAST_BLOWS = 20
+"""Blows of the end of the initial drive that are laid beside the bearing graph [1]."""
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What waiting changed, and what to tell the inspectors.
+
+    Parameters
+    ----------
+    required : RequiredResistance
+        Required nominal resistance and how it was found.
+    setups : tuple of Setup
+        Every restrike held against the initial drive.
+    time_law : TimeLaw or None
+        The law through all drives; None where there are too few.
+    fades : dict of str to RestrikeFade
+        How resistance changed over a restrike's blows, by the drive's name.
+    target : EndOfDriveTarget or None
+        Resistance to be shown at the end of driving; None where nothing is required.
+    criterion : DrivingCriterion or None
+        The driving criterion; None where it could not be derived.
+    criterion_problem : str
+        Why there is no criterion, and what to do; empty where there is one.
+    """
+
+    required: RequiredResistance
+    setups: tuple[Setup, ...]
+    time_law: TimeLaw | None
+    fades: dict[str, RestrikeFade]
+    target: EndOfDriveTarget | None
+    criterion: DrivingCriterion | None
+    criterion_problem: str
+
+
+def answer(sheet: TestSheet, drives: tuple[DriveReview, ...], limits: DrivingStressLimits) -> Answers:
+    """Answer for a test pile from its reviewed and matched drives.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet.
+    drives : tuple of DriveReview
+        Its drives, in their order.
+    limits : DrivingStressLimits
+        Limits of the driving stresses.
+
+    Returns
+    -------
+    Answers
+        As far as the drives allow; what could not be answered says why.
+
+    Raises
+    ------
+    InputError
+        If clocks contradict each other, or requirement and verification do.
+    """
+    source, system = known_as(sheet.path), sheet.display_units
+    required = required_nominal_resistance(sheet.requirement, sheet.choices.verification, system=system, source=source)
+    results = [drive_result(sheet, drive) for drive in drives]
+    compared = setups(results, soil=sheet.soil.shaft, system=system, source=source)
+    fades = {drive.name: fade for drive in drives if (fade := _fade(drive)) is not None}
+    target = None
+    if required.value is not None:
+        target = end_of_drive_target(required.value, compared, credit=sheet.choices.setup_credit, system=system)
+    criterion, problem = _criterion(sheet, drives, target, limits)
+    return Answers(required, compared, _law(sheet, results, compared), fades, target, criterion, problem)
+
+
+def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
+    """Give what a drive says about resistance, as decisions take it.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet, for the names of the gauges.
+    drive : DriveReview
+        The reviewed drive.
+
+    Returns
+    -------
+    DriveResult
+        With ranges where the blow was matched.
+    """
+    numbers, match = drive.numbers, drive.match
+    case = numbers.get("case_resistance_maximum", numbers.get("case_resistance"))
+    in_use = (*(sheet.gauges.strain or ()), *(sheet.gauges.acceleration or ()))
+    left_out = {*sheet.gauges.leave_out, *sheet.choices.leave_out}
+    parts = {}
+    if match is not None:
+        parts = {name: _estimate(match, name) for name in ("matched_resistance", "shaft_resistance", "toe_resistance")}
+    return DriveResult(
+        drive.drive,
+        case_resistance=None if case is None or case < 0 else exactly(case),
+        set_per_blow=numbers.get("set_per_blow", numbers.get("final_displacement")),
+        stroke=numbers.get("stroke"),
+        gauges=", ".join(name for name in in_use if name not in left_out),
+        **parts,
+    )
+
+
+def _estimate(match, name: str) -> Estimate:
+    return Estimate(getattr(match, name), *getattr(match, f"{name}_range"))
+
+
+def _fade(drive: DriveReview) -> RestrikeFade | None:
+    if drive.kind != "restrike":
+        return None
+    code = "matched_resistance" if drive.every is not None else "case_resistance_maximum"
+    if code not in drive.table or drive.table[code].notna().sum() == 0:
+        code = "total_resistance"
+    rejected = {blow for finding in drive.findings if finding.severity == "reject" for blow in finding.blows}
+    sound = ~drive.table["blow"].isin(rejected).to_numpy() & drive.table[code].notna().to_numpy()
+    try:
+        return restrike_fade(drive.table[code].to_numpy(), sound)
+    except DyntestError:
+        return None  # too few sound blows for a line
+
+
+def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ...]) -> TimeLaw | None:
+    """Give the law through the initial drive and every restrike with a clock."""
+    waited = {setup.restrike: setup.wait for setup in compared if setup.wait is not None}
+    basis = "matched_resistance" if all(r.matched_resistance for r in results) else "case_resistance"
+    times, values = [], []
+    initial = [result for result in results if result.drive.kind == "initial"][-1:]
+    for result in initial + [result for result in results if result.drive.name in waited]:
+        value = getattr(result, basis)
+        if value is not None:
+            times.append(waited.get(result.drive.name, 0.0))
+            values.append(value)
+    if len(times) < 2:
+        return None
+    try:
+        return fit_time_law(times, values, reference_time(sheet.soil.shaft)[0])
+    except DyntestError:
+        return None  # all drives lie before the time from which the law holds
+
+
+def _criterion(sheet, drives, target, limits) -> tuple[DrivingCriterion | None, str]:
+    initial = [drive for drive in drives if drive.kind == "initial"]
+    if target is None:
+        return None, "no resistance is required in the sheet; give nominal_resistance in [requirement]"
+    if not initial:
+        return None, "there is no initial drive, and a criterion speaks of the end of driving"
+    drive = initial[-1]
+    if drive.match is None:
+        reason = drive.match_problem or "its representative blow was not matched"
+        return None, f"the initial drive has no matched soil: {reason}"
+    if drive.drive.hammer is None:
+        return None, "the sheet has no [hammer]"
+    numbers = drive.numbers
+    stroke = numbers.get("stroke", float("nan"))
+    try:
+        calibrated = calibrate_hammer(
+            drive.match, drive.drive.hammer, stroke, numbers["peak_force"], numbers["transferred_energy"]
+        )
+    except ValueError as problem:
+        return None, str(problem)
+    last = drive.table.tail(LAST_BLOWS)
+    measured = MeasuredBlows(_column(last, "stroke"), _column(last, "set_per_blow"))
+    found = driving_criterion(
+        drive.match,
+        calibrated,
+        target,
+        measured,
+        limits=limits,
+        minimum_penetration=sheet.requirement.minimum_penetration,
+        system=sheet.display_units,
+    )
+    return found, ""
+
+
+def _column(table, code: str) -> np.ndarray:
+    return table[code].to_numpy(dtype=float) if code in table else np.full(len(table), np.nan)

@@ -1,0 +1,148 @@
+"""The signal match of a reviewed drive: of its representative blow, or of every blow."""
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import replace
+
+import numpy as np
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.decisions.trust import ANSWERS
+from dyntest.quantities.case_resistance import calibrated_damping_factor
+from dyntest.quantities.table import PER_BLOW
+from dyntest.reading.sheet_parts import TestSheet
+from dyntest.reviewing.drive_review import DriveReview
+from dyntest.signals import Waves
+from dyntest.wave_equation.every_blow import match_every_blow
+from dyntest.wave_equation.matching import Match, match_blow
+from dyntest.wave_equation.matching_problem import Blow
+from dyntest.wave_equation.parameters import Reduction
+
+SUSPICIOUS_INTEGRITY = 0.8
+"""Integrity factor below which a reduced section is fitted beside the soil [1]: damage (UFC 3-220-20, 2025, 6-10.1)."""
+CHUNK = 64
+"""Blows conditioned together on the way to matching [1]."""
+
+
+def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
+    """Match the representative blow of a drive.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet.
+    drive : DriveReview
+        The reviewed drive.
+
+    Returns
+    -------
+    DriveReview
+        The same with its match, or with the reason why there is none.
+    """
+    if drive.representative is None or drive.waves is None:
+        return replace(drive, match_problem="no blow is sound enough to be matched")
+    if drive.trust.answer == ANSWERS[-1]:
+        return replace(drive, match_problem="the record cannot be trusted, so it was not matched")
+    row = drive.table.loc[drive.table["blow"] == drive.representative.blow].iloc[0]
+    blow = as_blow(drive.waves, 0, sheet, float(row["penetration"]))
+    factor = float(row.get("integrity_factor", np.nan))
+    reduction = None
+    if factor < SUSPICIOUS_INTEGRITY and np.isfinite(row["integrity_depth"]):
+        reduction = Reduction(float(row["integrity_depth"]), max(factor, 0.3))
+    try:
+        match = match_blow(blow, law=sheet.choices.soil_law, reduction=reduction)
+    except ValueError as problem:
+        return replace(drive, match_problem=str(problem))
+    return replace(drive, match=match, calibrated_damping_factor=_calibrated(match, drive.waves, sheet))
+
+
+def match_drive_blows(
+    sheet: TestSheet,
+    drive: DriveReview,
+    *,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    keep_going: Callable[[], bool] = lambda: True,
+) -> DriveReview:
+    """Match every blow of a drive, each started from its neighbour's soil.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet.
+    drive : DriveReview
+        The reviewed drive with the match of its representative blow.
+    executor : concurrent.futures.Executor or None
+        Where the work is done; None: a pool with a process a core.
+    progress : callable or None
+        Called with the number of blows done and of all.
+    keep_going : callable
+        Asked from time to time; False ends the work.
+
+    Returns
+    -------
+    DriveReview
+        With matched resistances as columns of its table; what was done before an interruption is kept.
+    """
+    if drive.match is None:
+        return drive
+    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+    known = drive.table["set_per_blow"].to_numpy()
+    penetration = drive.table["penetration"].to_numpy()
+    blows = []
+    for start in range(0, len(drive.table), CHUNK):
+        rows = np.arange(start, min(start + CHUNK, len(drive.table)))
+        cut = {n: getattr(drive.signals, n)[rows] for n in PER_BLOW if getattr(drive.signals, n, None) is not None}
+        sets = known[rows] if np.isfinite(known[rows]).any() else None
+        waves = condition(replace(drive.signals, **cut), sheet.pile, replace(options, set_per_blow=sets)).waves
+        blows += [as_blow(waves, place, sheet, float(penetration[row])) for place, row in enumerate(rows)]
+    every = match_every_blow(blows, drive.match, executor=executor, progress=progress, keep_going=keep_going)
+    columns = {
+        "matched_resistance": every.total,
+        "matched_resistance_low": every.total_range[:, 0],
+        "matched_resistance_high": every.total_range[:, 1],
+        "shaft_resistance": every.shaft,
+        "toe_resistance": every.toe,
+        "misfit": every.misfit,
+    }
+    return replace(drive, every=every, table=drive.table.assign(**columns))
+
+
+def as_blow(waves: Waves, place: int, sheet: TestSheet, penetration: float) -> Blow:
+    """Give one blow as matching takes it.
+
+    Parameters
+    ----------
+    waves : Waves
+        Conditioned waves.
+    place : int
+        Row of the blow in them [1].
+    sheet : TestSheet
+        The sheet, for pile and soil.
+    penetration : float
+        Penetration of the toe [m]; where it is not known the whole length below the gauges counts as embedded.
+
+    Returns
+    -------
+    Blow
+        The record.
+    """
+    embedded = penetration if penetration == penetration else sheet.pile.length
+    return Blow(
+        waves.time,
+        waves.force[place],
+        waves.velocity[place],
+        int(waves.onset[place]),
+        int(waves.first_peak[place]),
+        sheet.pile,
+        min(embedded, sheet.pile.length),
+        sheet.soil.shaft,
+        sheet.soil.toe,
+    )
+
+
+def _calibrated(match: Match, waves: Waves, sheet: TestSheet) -> float:
+    """Case damping factor with which the Case method at the first peak agrees with a match."""
+    times = (sheet.pile.return_time, waves.time_step)
+    found = calibrated_damping_factor(waves.down, waves.up, waves.first_peak, *times, match.matched_resistance)
+    return float(found[0])
