@@ -13,7 +13,7 @@ LIBRARY = Path(__file__).parent.parent / "dyntest"
 NUMBER = re.compile(r"\b(float|int|complex|ndarray|array|arrays|Series)\b")
 """Types that carry numbers; text, flags, paths, tables and dataclasses carry their units themselves."""
 
-NOT_NUMBERS = re.compile(r"\bof (?:bool|str)\b(?! to)")
+NOT_NUMBERS = re.compile(r"\bof (?:bool|str)\b(?! to)|\bto str\b")
 """Arrays of something else."""
 
 SYMBOL = r"(?:1|%|N|kN|MN|m|mm|s|ms|Pa|MPa|kPa|kg|J|kJ|Hz|day|days|rad|µm|sample|samples|byte|bytes|ft|in|kip|blows)"

@@ -16,7 +16,7 @@ FLOORS = (
     ("quantities",),
     ("wave_equation",),
     ("decisions",),
-    ("review",),
+    ("reviewing", "review"),
     ("presenting",),
     ("cli",),
     ("dashboard",),

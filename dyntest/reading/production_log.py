@@ -26,8 +26,8 @@ class ProductionLog:
     ----------
     source : str
         Where it was read from, for messages.
-    pile : numpy.ndarray
-        The pile's mark, shape (n_intervals,), text.
+    pile : numpy.ndarray of str
+        The pile's mark, shape (n_intervals,).
     depth_from, depth_to : numpy.ndarray
         Top and bottom of each interval, shape (n_intervals,) [m], penetration of the toe.
     blows : numpy.ndarray
