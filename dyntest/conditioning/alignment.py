@@ -72,7 +72,8 @@ def lag(
     impedance : float
         Impedance of the pile at the gauges [N s/m].
     onset, first_peak : numpy.ndarray
-        Samples at which each blow begins and first peaks, shape (n_blows,) [1].
+        Samples at which each blow begins and first peaks, shape (n_blows,) [1]; an earlier end of the rise where
+        something returns before the peak.
     time_step : float
         Time between two samples [s].
 

@@ -22,6 +22,10 @@ CLIPPED_NOISE, CLIPPED_STEPS = 6.0, 2.0
 """What a plateau cuts off must exceed so many standard deviations of the noise and so many of the channel's smallest
 steps [1]; less is the rounded top of a coarsely stored peak, and harmless (common practice, no source)."""
 
+LONG_PLATEAU = 8
+"""A plateau of so many samples is judged by the mean of both sides, as a next peak may follow it [1]; a shorter one,
+which chance can make, by the lesser (common practice, no source)."""
+
 CLIPPED_SHARE = 0.2
 """An extreme closer to the zero line than this share of the largest response is no end of a range [1]."""
 
@@ -179,7 +183,7 @@ def clipped_samples(channels: Channels) -> np.ndarray:
     """Give the longest run of samples at the very same extreme value that cuts something off.
 
     A peak is round, so what a plateau of r samples hides is judged from how far the channel falls within the next r
-    samples on both sides, in the mean: a parabola three times as wide is nine times as high, so an eighth of that
+    samples on both sides: a parabola three times as wide is nine times as high, so an eighth of that
     fall is hidden.
 
     Parameters
@@ -212,7 +216,8 @@ def _plateau(trace: np.ndarray, at: np.ndarray, noise: float) -> int:
     for begin, end in zip(edges[::2], edges[1::2], strict=True):
         run = end - begin
         before, after = trace[max(begin - run, 0) : begin + 1], trace[end - 1 : end + run]
-        fall = 0.5 * (np.abs(before - trace[begin]).max() + np.abs(after - trace[begin]).max())
+        falls = [np.abs(side - trace[begin]).max() for side in (before, after)]
+        fall = min(falls) if run < LONG_PLATEAU else sum(falls) / 2.0
         if run > longest and fall / 8.0 > least:
             longest = int(run)
     return longest

@@ -148,6 +148,11 @@ def _spread(values: np.ndarray, kept: list[int]) -> np.ndarray:
     return both
 
 
+def _before_return(begins: np.ndarray, peak: np.ndarray, pile: Pile, time_step: float) -> np.ndarray:
+    """Give the first peak, or the return from the toe of a short pile where that comes before it."""
+    return np.minimum(peak, begins + int(pile.return_time / time_step))
+
+
 def _checked_set(signals: Signals | AveragedTraces, set_per_blow: np.ndarray | None) -> np.ndarray | None:
     if set_per_blow is None:
         return None
@@ -256,7 +261,7 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
     mean_velocity = velocity.mean(axis=1)
     noise = 0.5 * stiffness * np.sqrt(np.square(strain_noise).sum(axis=1)) / len(strain_kept)
     peak = first_peak(0.5 * (force + impedance * mean_velocity), begins, noise)
-    lags = lag(force, mean_velocity, impedance, begins, peak, time_step)
+    lags = lag(force, mean_velocity, impedance, begins, _before_return(begins, peak, pile, time_step), time_step)
     if options.align:
         move = np.nan_to_num(lags) / time_step
         strain = shift(strain, move)
@@ -290,6 +295,7 @@ def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
     begins, quiet = onset_and_quiet(np.abs(traces.force), traces.time_step)
     impedance = pile.impedance
     peak = first_peak(0.5 * (traces.force + impedance * traces.velocity), begins)
+    risen = _before_return(begins, peak, pile, traces.time_step)
     none, pair = np.zeros(traces.n_blows), np.zeros((traces.n_blows, 2))
     corrections = Corrections(
         strain_offset=pair,
@@ -300,7 +306,7 @@ def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
         velocity_drift=none,
         displacement_drift=none,
         velocity_drift_at_peak=none,
-        lag=lag(traces.force, traces.velocity, impedance, begins, peak, traces.time_step),
+        lag=lag(traces.force, traces.velocity, impedance, begins, risen, traces.time_step),
         quiet_samples=quiet,
         aligned=False,
         low_pass=None,

@@ -11,7 +11,8 @@ DRIFT_LIMIT = 0.15
 no source)."""
 
 DRIFT_NOISE = 4.0
-"""Drift below so many standard deviations of what noise in the zero line gives is not judged [1]."""
+"""Drift below so many standard deviations of what noise in the zero line gives is not judged [1]; n quiet samples
+know their own noise badly where they are few, so (1 + 4/n) times as many."""
 
 RESTLESS_LIMIT = 0.15
 """Root mean square velocity at the end over the peak velocity [1] (common practice, no source)."""
@@ -44,7 +45,7 @@ def drift_ratio(record: Record) -> np.ndarray:
     expected = corrections.acceleration_noise * (duration / np.sqrt(quiet))[:, None]
     drift = np.abs(corrections.gauge_velocity_drift)
     with np.errstate(invalid="ignore", divide="ignore"):
-        unexplained = ~(drift < DRIFT_NOISE * expected) & record.comparable[:, None]
+        unexplained = ~(drift < DRIFT_NOISE * (1.0 + 4.0 / quiet[:, None]) * expected) & record.comparable[:, None]
         return np.where(unexplained, drift / record.peak_velocity[:, None], np.nan)
 
 

@@ -20,6 +20,10 @@ FRONT_SHARE = 0.8
 """Share of the rise that counts as the front [1]: its top is flat, and the toe resists by then; found to shift the
 return by less than 6 % in the simulated piles of the tests."""
 
+LONGEST_FRONT = 0.4
+"""A front longer than this share of 2L/c blurs the return too much for it to be judged [1]
+(common practice, no source)."""
+
 FRONT_SAMPLES = 40
 """A long front is thinned to no more samples than about this [1]."""
 
@@ -67,7 +71,7 @@ def toe_return_ratio(
     n_blows, n_samples = down.shape
     rise = np.round(FRONT_SHARE * (first_peak - onset)).astype(int)
     first, last = (round(share * return_time / time_step) for share in SEARCHED)
-    usable = (rise >= 2) & (onset + last + rise < n_samples) & (rise < first)
+    usable = (rise >= 2) & (onset + last + rise < n_samples) & (rise * time_step < LONGEST_FRONT * return_time)
     nothing = np.full(n_blows, np.nan)
     if not usable.any():
         return nothing

@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from dyntest.conditioning.pair_checks import at
 from dyntest.conditioning.record import Record
 from dyntest.conditioning.toe_return import toe_return_ratio
+from dyntest.signals import Waves
 
 LOWEST_PROPORTIONALITY = 0.90
 """F/(Zv) at the first peak below this means a gauge or the impedance is wrong [1] (common practice, no source)."""
@@ -35,7 +37,12 @@ LAG_LIMIT = 0.1e-3
 """Lag between strain and acceleration [s] (common practice, no source)."""
 
 LAG_SHARE = 0.05
-"""A lag below this share of the rise is within what shaft resistance can look like and not judged [1]."""
+"""A lag below this share of the rise is within what shaft resistance can look like and not judged [1]; nor is any
+where the rise lasts longer than 2L/c."""
+
+MAIN_RISE = (0.30, 0.63)
+"""The rise proper begins at this share of the first peak, so that the compression stroke of a diesel hammer is no part
+of it; and what is above has this share of the time of a rise as a sine squared [1] (exact)."""
 
 
 def low_proportionality(record: Record) -> np.ndarray:
@@ -191,8 +198,18 @@ def lag_size(record: Record) -> np.ndarray:
         Time, shape (n_blows,) [s]; not a number where it was corrected or is a small share of the rise.
     """
     waves, corrections = record.conditioned.waves, record.conditioned.corrections
-    rise = (waves.first_peak - waves.onset) * waves.time_step
+    rise = _main_rise(waves)
     size = np.abs(corrections.lag)
     with np.errstate(invalid="ignore"):
-        judged = record.comparable & (size > LAG_SHARE * rise) & (not corrections.aligned)
-    return np.where(judged, size, np.nan)
+        judged = (size > LAG_SHARE * rise) & (rise < record.pile.return_time)
+    return np.where(record.comparable & judged & (not corrections.aligned), size, np.nan)
+
+
+def _main_rise(waves: Waves) -> np.ndarray:
+    """Give the time of the rise proper, from its upper part [s]."""
+    until = int(waves.first_peak.max(initial=0)) + 1
+    down = 0.5 * (waves.force[:, :until] + waves.impedance * waves.velocity[:, :until])
+    high = down > MAIN_RISE[0] * at(down, waves.first_peak)[:, None]
+    sample = np.arange(until)
+    inside = (sample >= waves.onset[:, None]) & (sample <= waves.first_peak[:, None])
+    return (high & inside).sum(axis=1) * waves.time_step / MAIN_RISE[1]
