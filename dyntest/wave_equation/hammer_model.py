@@ -12,8 +12,12 @@ import numpy as np
 from dyntest.hammer import Hammer
 from dyntest.units import STANDARD_GRAVITY
 
-SUBSTEPS = 4
+LEAST_SUBSTEPS, MOST_SUBSTEPS = 4, 1000
 """Steps of the hammer within one of the pile: helmet and cushion swing faster than a wave crosses a segment."""
+
+SUBSTEP_OF_SWING = 0.5
+"""Greatest substep times the rate at which a cushion's force answers [1] (our choice: a quarter of the bound, 2, beyond
+which the substeps do not settle)."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +114,11 @@ class HammerHead:
         Acceleration of free fall that goes on acting on ram and helmet [m/s^2].
     impact_step : int
         The step at which the ram touches the cushion [1].
+
+    Raises
+    ------
+    ValueError
+        If a cushion is so stiff that its swing cannot be followed.
     """
 
     def __init__(
@@ -122,7 +131,8 @@ class HammerHead:
         impact_step: int = 0,
     ):
         self.setting, self.impedance, self.gravity = setting, impedance, gravity
-        self.dt, self.impact_step = time_step / SUBSTEPS, impact_step
+        self.substeps = _substeps(setting, impedance, time_step)
+        self.dt, self.impact_step = time_step / self.substeps, impact_step
         zero = np.zeros(setting.ram_mass.shape)
         self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity), zero.copy()
         self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution)
@@ -137,7 +147,7 @@ class HammerHead:
         if step < self.impact_step:
             return -arriving  # nothing presses on the head
         move = self._on_cushion if self.cushioned else self._on_head
-        force = sum(move(arriving) for _ in range(SUBSTEPS)) / SUBSTEPS
+        force = sum(move(arriving) for _ in range(self.substeps)) / self.substeps
         return force - arriving
 
     def _ram(self, helmet_velocity: np.ndarray) -> np.ndarray:
@@ -168,6 +178,21 @@ class HammerHead:
         self.lift = np.where(pressing, 0.0, np.maximum(lift, 0.0))
         self.helmet_velocity = np.where(pressing, together, free)
         return np.where(pressing, force, 0.0)
+
+
+def _substeps(setting: HammerSetting, impedance: float, time_step: float) -> int:
+    """Give the substeps that follow the quickest swing: of helmet and ram on cushions, or of a cushion on the head."""
+    hammer = setting.hammer_cushion_stiffness / setting.hammer_cushion_restitution**2
+    pile = setting.pile_cushion_stiffness / setting.pile_cushion_restitution**2
+    cushioned = np.isfinite(pile)
+    between = hammer + np.where(cushioned, pile, 0.0)
+    helmet = np.sqrt(between / setting.helmet_mass)
+    helmet = np.where(cushioned, np.maximum(helmet, pile / impedance), np.minimum(helmet, hammer / impedance))
+    rate = max(float(helmet.max()), float(np.sqrt(hammer / setting.ram_mass).max()))
+    substeps = max(LEAST_SUBSTEPS, int(np.ceil(time_step * rate / SUBSTEP_OF_SWING)))
+    if substeps > MOST_SUBSTEPS:
+        raise ValueError("a cushion is too stiff for the hammer model; leave it out or check its unit")
+    return substeps
 
 
 class _Cushion:

@@ -17,7 +17,8 @@ class State:
     down : numpy.ndarray
         Waves leaving downward from nodes 0 … n, the last always 0, shape (n_segments + 1, n_candidates) [N].
     up : numpy.ndarray
-        Waves leaving upward from nodes 0 … n + 1, first and last always 0, shape (n_segments + 2, n_candidates) [N].
+        Waves leaving upward from nodes 0 … n + 1, the first always 0, the last out of a plug or 0, shape
+        (n_segments + 2, n_candidates) [N].
     spring : numpy.ndarray
         Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N]. Below 0 at the toe it presses on
         nothing and remembers the gap.

@@ -11,6 +11,9 @@ simulator need only
 with ``r = (Z1 + Z2 + D) / (2 Z1)``, ``g = 1/r``, ``h = k·dt / (4 Z1)`` and ``a = h / (r + h)``. Memory, not
 arithmetic, sets the pace, so the waves are written back in place: what a node sends up stands where the wave from above
 stood, and the two arrays change places every step.
+
+A plug of mass m at the toe is one more piece of pile, half a step long, of impedance ``2 m/dt`` and with a free end: it
+sends back what came a step before with its sign turned. That keeps energy and momentum whole.
 """
 
 import numpy as np
@@ -45,26 +48,24 @@ class Step:
     def __init__(self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False):
         shape = n, candidates = state.spring.shape
         z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
-        z_below = np.vstack([z_above[1:], np.zeros_like(z_above[:1])])
+        plug = np.zeros(candidates) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
+        z_below = np.vstack([np.broadcast_to(z_above[1:], (n - 1, candidates)), plug])
         if np.broadcast_shapes(z_above.shape, shape) != shape:
             raise ValueError(f"the pile has {z_above.shape[1]} candidates, the soil {candidates}")
         self.dt, self.z_above = mesh.time_step, z_above
         first = min([_first_row_of_soil(soil), *(node - 1 for node, _ in mesh.splices)])
         self.rows = rows = slice(first, n)  # above these, no soil: waves only
 
-        inertia = np.zeros(shape)
-        if soil.plug_mass is not None:
-            inertia[-1] = soil.plug_mass / self.dt
-        self.plug = inertia[-1] / (2.0 * z_above[-1]) if soil.plug_mass is not None else None
-        undamped = (z_above + z_below + inertia) / (2.0 * z_above)
+        undamped = (z_above + z_below) / (2.0 * z_above)
         self.r = _aligned((undamped + soil.damping / (2.0 * z_above))[rows])
         self.h = _aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
         self.a, self.x = _aligned(self.h / (self.r + self.h)), _aligned(np.zeros_like(self.r))
         self.g = _aligned(np.broadcast_to(1.0 / undamped, shape))
         np.divide(1.0, self.r, out=self.g[rows])
         self.upper, self.lower = _aligned(soil.limit[rows] / 2.0), _aligned(lower_bound(soil)[rows] / 2.0)
-        uniform = np.array_equal(z_above[:-1], z_below[:-1])
+        uniform = soil.plug_mass is None and (z_above[:-1] == z_below[:-1]).all()
         self.ratio = None if uniform else _aligned(np.broadcast_to(z_below / z_above, shape))
+        self.plugged = soil.plug_mass is not None
         self.weight = gravity * mesh.mass[:, None] / 2.0 if gravity else None
         self.smith = None
         if soil.smith_damping is not None:
@@ -79,11 +80,11 @@ class Step:
 
         # Rows 0 … n − 1 of one side are the waves that arrive from above at nodes 1 … n, rows 1 … n of the other those
         # from below. Row 0 of the other arrives at node 0.
-        self.sides = _aligned(np.vstack([state.down[:-1], np.zeros((1, candidates))])), _aligned(state.up[1:])
+        self.sides = _aligned(state.down), _aligned(state.up[1:])
         self.down, self.up = self.sides[0][:-1], self.sides[1][1:]
         self.spring = _aligned(state.spring[rows] / 2.0)
         self.p = _aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
-        self.toe_before, self.toe_momentum = np.empty(candidates), np.empty(candidates)
+        self.toe_before = np.empty(candidates)
         self.toe_way = state.toe_displacement * z_above[-1] / self.dt + 0.5 * self.p[-1]
         np.multiply(self.h, self.p[rows], out=self.x)
         self.first_loading = None
@@ -106,13 +107,9 @@ class Step:
         soil_p, toe = p[self.rows], s[-1]
         if self.smith is not None:
             self._follow_static_force()
-        if self.plug is not None:
-            np.multiply(self.plug, p[-1], self.toe_momentum)
         np.subtract(down, up, p)  # (6)
         if self.weight is not None:
             np.add(p, self.weight, p)
-        if self.plug is not None:
-            np.add(p[-1], self.toe_momentum, p[-1])
         np.add(s, x, s)
         if self.fading is not None:
             np.multiply(s[:-1], self.fading[:-1], s[:-1])
@@ -148,7 +145,7 @@ class Step:
     def _change_sides(self, sent: np.ndarray) -> None:
         from_above, from_below = self.sides
         from_below[0] = sent
-        from_above[-1] = 0.0  # nothing comes from below the toe
+        from_above[-1] = -from_below[-1] if self.plugged else 0.0  # else nothing comes from below the toe
         self.sides = from_below, from_above
         self.down, self.up = from_below[:-1], from_above[1:]
 

@@ -1,0 +1,128 @@
+import numpy as np
+import pytest
+
+from dyntest.hammer import Hammer
+from dyntest.units import STANDARD_GRAVITY
+from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, _Cushion, hammer_setting
+from dyntest.wave_equation.simulator import simulate
+from dyntest.wave_equation.soil import Soil
+
+DROP = Hammer("drop", 3400.0, efficiency=0.9, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
+
+
+def test_setting_takes_the_hammers_own_efficiency_or_another():
+    stroke = np.array([0.5, 1.0])
+    own, other = hammer_setting(DROP, stroke), hammer_setting(DROP, stroke, 0.4)
+    np.testing.assert_allclose(own.impact_velocity, np.sqrt(2 * STANDARD_GRAVITY * stroke * 0.9))
+    np.testing.assert_allclose(other.impact_velocity, np.sqrt(2 * STANDARD_GRAVITY * stroke * 0.4))
+    assert np.isinf(own.pile_cushion_stiffness).all()
+
+
+def test_setting_names_what_is_missing():
+    with pytest.raises(ValueError, match=r"needs helmet_mass, hammer_cushion_stiffness, efficiency in \[hammer\]"):
+        hammer_setting(Hammer("drop", 3400.0), np.array([1.0]))
+
+
+def setting(candidates=2, **changes):
+    numbers = {
+        "ram_mass": 3400.0,
+        "helmet_mass": 900.0,
+        "impact_velocity": 4.0,
+        "hammer_cushion_stiffness": 1.5e9,
+        "hammer_cushion_restitution": 1.0,
+        "pile_cushion_stiffness": np.inf,
+        "pile_cushion_restitution": 1.0,
+    }
+    return HammerSetting(**{name: np.full(candidates, value) for name, value in (numbers | changes).items()})
+
+
+def long_pile(head, n_steps, dt=2e-5, candidates=2):
+    """Force and velocity at a head from which nothing comes back."""
+    down = np.array([head(step, np.zeros(candidates)) for step in range(n_steps)])
+    return down, np.arange(n_steps) * dt
+
+
+@pytest.mark.parametrize("cushion", [{}, {"pile_cushion_stiffness": 5e8}], ids=["no pile cushion", "pile cushion"])
+def test_momentum_goes_into_the_pile(cushion):
+    """The momentum that ram and helmet lose is the impulse on the pile, to rounding."""
+    head = HammerHead(setting(**cushion), 5.6e5, 2e-5, gravity=0.0)
+    force, _ = long_pile(head, 1500)
+    left = 3400.0 * head.ram_velocity + 900.0 * head.helmet_velocity
+    np.testing.assert_allclose(force.sum(axis=0) * 2e-5 + left, 3400.0 * 4.0, rtol=1e-9)
+
+
+@pytest.mark.parametrize("cushion", [{}, {"pile_cushion_stiffness": 5e8}], ids=["no pile cushion", "pile cushion"])
+def test_energy_is_not_made(cushion):
+    head = HammerHead(setting(**cushion), 5.6e5, 2e-6, gravity=0.0)
+    force, _ = long_pile(head, 15000, 2e-6)
+    passed = (force**2).sum(axis=0) / 5.6e5 * 2e-6
+    left = 0.5 * 3400.0 * head.ram_velocity**2 + 0.5 * 900.0 * head.helmet_velocity**2
+    np.testing.assert_allclose(passed + left, 0.5 * 3400.0 * 4.0**2, rtol=0.005)  # first order in the substep
+
+
+def test_a_cushion_that_gives_back_less_transfers_less():
+    energies = []
+    for restitution in (1.0, 0.8, 0.5):
+        head = HammerHead(setting(hammer_cushion_restitution=restitution), 5.6e5, 2e-5, gravity=0.0)
+        force, _ = long_pile(head, 1500)
+        energies.append((force[:, 0] ** 2).sum())
+    assert energies[0] > energies[1] > energies[2]
+
+
+def test_the_cushion_eats_the_share_that_its_restitution_says():
+    """Loading along K and unloading along K/e² gives back e² of the work: triangles with equal tops."""
+    cushion, step = _Cushion(np.array([1e9]), np.array([0.8])), 1e-6
+    moves = np.concatenate([np.full(1000, step), np.full(1000, -step)])
+    forces = np.array([cushion.squeeze(np.array([move]))[0] for move in moves])
+    assert forces.max() == pytest.approx(1e9 * 1e-3)
+    work = forces * moves
+    assert -work[1000:].sum() / work[:1000].sum() == pytest.approx(0.64, abs=0.002)
+    # It stays 0.36 mm thinner: pressed again, it bears after that and not before.
+    again = np.array([cushion.squeeze(np.array([step]))[0] for _ in range(1000)])
+    assert (again[:358] == 0.0).all()
+    assert again[362:].min() > 0.0
+    assert again[-1] == pytest.approx(1e9 * 1e-3)
+
+
+def test_nothing_pulls_on_the_pile():
+    head = HammerHead(setting(), 5.6e5, 2e-5, gravity=0.0)
+    arriving = -1e6 * np.ones(2)  # the head runs away downward
+    sent = np.array([head(step, arriving) for step in range(200)])
+    assert ((sent + arriving) >= -1e-6).all()
+
+
+def test_impact_waits_for_its_step():
+    head = HammerHead(setting(), 5.6e5, 2e-5, impact_step=3)
+    arriving = np.array([100.0, 200.0])
+    for step in range(3):
+        np.testing.assert_allclose(head(step, arriving), -arriving)  # a free end
+    assert (head(3, np.zeros(2)) > 0.0).all()
+
+
+def test_candidates_do_not_touch_each_other(mesh, make_soil):
+    both = setting(impact_velocity=np.array([3.0, 5.0]))
+    together = simulate(mesh, make_soil(), HammerHead(both, mesh.impedance[0], mesh.time_step), 400)
+    for candidate, velocity in enumerate((3.0, 5.0)):
+        one = setting(1, impact_velocity=velocity)
+        soil = make_soil(shaft=[(6e5, 9e5)[candidate]], toe=[(3e5, 5e5)[candidate]])
+        alone = simulate(mesh, soil, HammerHead(one, mesh.impedance[0], mesh.time_step), 400)
+        np.testing.assert_allclose(together.up[:, candidate], alone.up[:, 0], atol=1e-6)
+
+
+def test_gravity_pulls_ram_and_helmet():
+    soft = setting(hammer_cushion_stiffness=1.0, pile_cushion_stiffness=1.0, impact_velocity=0.0)
+    head = HammerHead(soft, 5.6e5, 1e-3, gravity=STANDARD_GRAVITY)
+    long_pile(head, 100, 1e-3)
+    np.testing.assert_allclose(head.ram_velocity, STANDARD_GRAVITY * 0.1, rtol=1e-3)
+    np.testing.assert_allclose(head.helmet_velocity, STANDARD_GRAVITY * 0.1, rtol=1e-3)
+
+
+def test_a_hammer_on_a_free_pile_lets_the_whole_fly(mesh):
+    """Ram, helmet and pile keep their momentum together: nothing else holds them."""
+    free = Soil(*(np.zeros((40, 2)) for _ in range(3)))
+    head = HammerHead(setting(), mesh.impedance[0], mesh.time_step, gravity=0.0)
+    state = simulate(mesh, free, head, 1000).state
+    pile = ((state.down[:-1] - state.up[1:-1]) * mesh.time_step).sum(axis=0)  # Z v · dt = m v in each segment
+    np.testing.assert_allclose(
+        pile + 3400.0 * head.ram_velocity + 900.0 * head.helmet_velocity, 3400.0 * 4.0, rtol=1e-9
+    )

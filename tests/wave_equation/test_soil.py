@@ -1,0 +1,90 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyntest.pile import Pile, PilePart
+from dyntest.wave_equation.mesh import mesh_pile
+from dyntest.wave_equation.soil import build_soil, lower_bound, place_shaft, placement, unloading_stiffness
+
+MESH = mesh_pile(Pile("P1", "steel", (PilePart(20.0, 0.0138, 207e9, 7850.0),)), 40)
+
+
+@given(
+    bounds=st.tuples(st.floats(0.0, 19.9), st.floats(0.05, 20.0)).map(lambda b: (b[0], min(20.0, b[0] + b[1]))),
+    n_lengths=st.integers(1, 60),
+)
+def test_every_length_is_carried_whole(bounds, n_lengths):
+    share = placement(MESH, *bounds, n_lengths)
+    np.testing.assert_allclose(share.sum(axis=0), 1.0)
+    assert (share >= 0.0).all()
+    assert (share[-1] == 0.0).all()  # the toe is nothing but the toe
+
+
+def test_resistance_stays_at_its_depth():
+    share = placement(MESH, 4.0, 16.0, 6)
+    depths = MESH.depth[1:] @ share
+    np.testing.assert_allclose(depths, 4.0 + 2.0 * (np.arange(6) + 0.5), atol=1e-9)
+
+
+def test_a_uniform_shaft_gives_equal_nodes():
+    nodes = place_shaft(MESH, 5.0, 15.0, np.full((4, 1), 250.0))[:, 0]
+    assert nodes.sum() == pytest.approx(1000.0)
+    np.testing.assert_allclose(nodes[10:29], 50.0)  # 0.5 m of 10 m each; the ends are halves
+    np.testing.assert_allclose(nodes[[9, 29]], 25.0)
+
+
+def test_one_segment_keeps_its_shaft_at_the_only_node():
+    mesh = mesh_pile(Pile("P1", "steel", (PilePart(20.0, 0.0138, 207e9, 7850.0),)), 1)
+    np.testing.assert_allclose(placement(mesh, 0.0, 20.0, 3), 1.0)
+
+
+def soil(**options):
+    shaft = place_shaft(MESH, 2.0, 20.0, np.array([[6e5, 9e5]]))
+    return build_soil(
+        shaft, np.array([3e5, 4e5]), shaft_quake=0.0025, toe_quake=np.array([0.004, 0.005]), **damping(), **options
+    )
+
+
+def damping():
+    return {"shaft_damping": np.array([0.4, 0.5]), "toe_damping": 0.3}
+
+
+def test_shaft_and_toe_have_their_own_numbers():
+    built = soil()
+    assert built.n_candidates == 2
+    np.testing.assert_allclose(built.limit.sum(axis=0), [9e5, 13e5])
+    np.testing.assert_allclose(built.limit[-1], [3e5, 4e5])
+    np.testing.assert_allclose(built.quake[-1], [0.004, 0.005])
+    np.testing.assert_allclose(built.quake[:-1], 0.0025)
+    np.testing.assert_allclose(built.damping[:-1].sum(axis=0), [0.4 * 6e5, 0.5 * 9e5])  # viscous, on the limit
+    np.testing.assert_allclose(built.damping[-1], [0.3 * 3e5, 0.3 * 4e5])
+    assert built.smith_damping is None
+
+
+def test_smith_damping_is_kept_as_a_factor():
+    built = soil(smith=True)
+    assert not built.damping.any()
+    np.testing.assert_allclose(built.smith_damping[:-1, 1], 0.5)
+
+
+def test_bounds_and_stiffness():
+    built = soil()
+    np.testing.assert_allclose(unloading_stiffness(built)[-1], [3e5 / 0.004, 4e5 / 0.005])
+    stiffer = soil(unloading_quake=built.quake / 2)
+    np.testing.assert_allclose(unloading_stiffness(stiffer), 2 * unloading_stiffness(built))
+    np.testing.assert_allclose(lower_bound(built)[:-1], -built.limit[:-1])
+    assert not lower_bound(built)[-1].any()
+    weak = soil(upward_limit=0.5 * built.limit)
+    np.testing.assert_allclose(lower_bound(weak)[:-1], -0.5 * built.limit[:-1])
+    assert weak.upward_limit[-1, 0] == 1.5e5  # what was given is not written over
+
+
+def test_repeated_keeps_every_field():
+    built = soil(smith=True, toe_gap=np.array([0.001, 0.002]), hyperbolic=True)
+    many = built.repeated(3)
+    assert many.n_candidates == 6
+    assert many.hyperbolic
+    np.testing.assert_allclose(many.limit[:, ::3], built.limit)
+    np.testing.assert_allclose(many.toe_gap, [0.001] * 3 + [0.002] * 3)
+    assert many.plug_mass is None
