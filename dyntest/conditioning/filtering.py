@@ -8,6 +8,12 @@ FILTER_ORDER = 4
 """Order of the Butterworth filter, which runs once forwards and once backwards [1] (common practice, no source)."""
 
 
+@lru_cache(maxsize=8)
+def _sections(corner: float, rate: float) -> np.ndarray:
+    """Design the filter once for all chunks of a drive; it takes as long as filtering some blows."""
+    return butter(FILTER_ORDER, corner, fs=rate, output="sos")
+
+
 def low_pass(signal: np.ndarray, time_step: float, corner: float, source: str = "low-pass filter") -> np.ndarray:
     """Give signals without what lies above a corner frequency, and without any shift in time.
 
@@ -54,5 +60,4 @@ def low_pass(signal: np.ndarray, time_step: float, corner: float, source: str = 
             f"a corner of {corner:g} Hz does not fit samples {time_step * 1e6:.3g} µs apart",
             f"choose a corner above 0 and below {highest:g} Hz, or none",
         )
-    sections = butter(FILTER_ORDER, corner, fs=1.0 / time_step, output="sos")
-    return sosfiltfilt(sections, signal, axis=-1)
+    return sosfiltfilt(_sections(corner, 1.0 / time_step), signal, axis=-1)
