@@ -1,5 +1,7 @@
 """An optional low-pass filter that shifts nothing in time."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from dyntest.errors import InputError
@@ -11,6 +13,8 @@ FILTER_ORDER = 4
 @lru_cache(maxsize=8)
 def _sections(corner: float, rate: float) -> np.ndarray:
     """Design the filter once for all chunks of a drive; it takes as long as filtering some blows."""
+    from scipy.signal import butter
+
     return butter(FILTER_ORDER, corner, fs=rate, output="sos")
 
 
@@ -50,7 +54,7 @@ def low_pass(signal: np.ndarray, time_step: float, corner: float, source: str = 
     >>> bool(np.abs(rest[200:-200]).max() < 1e-4)
     True
     """
-    from scipy.signal import butter, sosfiltfilt  # takes half a second, and most records are not filtered
+    from scipy.signal import sosfiltfilt  # takes half a second, and most records are not filtered
 
     highest = 0.5 / time_step
     if not 0.0 < corner < highest:
