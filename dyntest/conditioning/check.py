@@ -68,7 +68,7 @@ class Check:
     problem : str
         Sentence with the fields ``{who}`` (channel or kind), ``{value}``, ``{limit}`` and ``{where}`` (the blows).
     cure : str
-        What to do.
+        What to do; may have the same fields.
     scale : float
         Factor from the SI number to the one in the message [1].
     digits : str
@@ -159,4 +159,4 @@ def judge_check(check: Check, numbers: np.ndarray, blow: np.ndarray, who: str) -
     }
     numbers_found = tuple(int(number) for number in blow[bad])
     message = check.problem.format(**words)
-    return Finding(check.name, severity, numbers_found, worst, check.threshold, message, check.cure)
+    return Finding(check.name, severity, numbers_found, worst, check.threshold, message, check.cure.format(**words))

@@ -283,6 +283,18 @@ RECORD_CHECKS = (
         **_PERCENT,
     ),
     Check(
+        "set against record",
+        settling.set_difference,
+        settling.SET_LIMIT,
+        "above",
+        "warning",
+        "the displacement at the end and the log's set differ by {value} of the peak displacement, above {limit}, in "
+        "{where}: more than drift explains",
+        "compare the log's counts and blow numbers with the records; look at the accelerometers; record longer if the "
+        "pile was still moving",
+        **_PERCENT,
+    ),
+    Check(
         "small movement",
         wave.movement,
         wave.MOVEMENT_LIMIT,

@@ -24,6 +24,10 @@ RISING_LIMIT = -0.10
 """Displacement at the end over its peak below which the pile would end above where it began [1]
 (common practice, no source)."""
 
+SET_LIMIT = 0.15
+"""Difference of the displacement at the end and the log's set, over the peak displacement [1], after what drift may
+explain was taken off (our choice)."""
+
 
 def drift_ratio(record: Record) -> np.ndarray:
     """Give the velocity taken off each accelerometer at the end of the record over the peak velocity.
@@ -104,4 +108,22 @@ def end_over_peak(record: Record) -> np.ndarray:
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = record.resting_displacement.mean(axis=1) / record.peak_displacement
+    return np.where(record.comparable, ratio, np.nan)
+
+
+def set_difference(record: Record) -> np.ndarray:
+    """Give how far the displacement at the end of the record is from the log's set, over its peak.
+
+    Parameters
+    ----------
+    record : Record
+        Conditioned blows; where the set is known they were brought to it as far as drift may explain.
+
+    Returns
+    -------
+    numpy.ndarray
+        Size of the ratio, shape (n_blows,) [1]; not a number where the log has no set.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.abs(record.resting_displacement.mean(axis=1) - record.set_per_blow) / record.peak_displacement
     return np.where(record.comparable, ratio, np.nan)
