@@ -40,15 +40,25 @@ def stepped_waves():
     return run
 
 
+@pytest.fixture(scope="session")
+def lay_out_small_test():
+    """Lay out a copy of a sample test of two drives, cut to a few blows and without a log; gives its sheet."""
+
+    def lay_out(folder):
+        sample = Path(__file__).parent.parent / "sample_signals" / "pier_3_shale"
+        for name, blows in (("initial", slice(-12, None)), ("restrike", slice(8))):
+            records = pd.read_parquet(sample / f"{name}.parquet")
+            records[records["blow"].isin(records["blow"].unique()[blows])].to_parquet(folder / f"{name}.parquet")
+        sheet = folder / "sheet.toml"
+        sheet.write_text((sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', ""))
+        return sheet
+
+    return lay_out
+
+
 @pytest.fixture
-def small_test(tmp_path):
-    """A folder with a copy of a sample test of two drives, cut to a few blows and without a log, and its sheet."""
-    sample = Path(__file__).parent.parent / "sample_signals" / "pier_3_shale"
+def small_test(tmp_path, lay_out_small_test):
+    """The sheet of a small test that may be spoilt."""
     folder = tmp_path / "small"
     folder.mkdir()
-    for name, blows in (("initial", slice(-12, None)), ("restrike", slice(8))):
-        records = pd.read_parquet(sample / f"{name}.parquet")
-        records[records["blow"].isin(records["blow"].unique()[blows])].to_parquet(folder / f"{name}.parquet")
-    sheet = folder / "sheet.toml"
-    sheet.write_text((sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', ""))
-    return sheet
+    return lay_out_small_test(folder)

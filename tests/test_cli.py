@@ -36,6 +36,7 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
     before = contents(small_test.parent)
     status, out, err = run(capsys, "review", small_test)
     assert (status, err) == (0, "")
+    assert "from signal matching" in out
     assert out.startswith("P3-1: the record can")
     after = contents(small_test.parent)
     assert {name: after[name] for name in before} == before
@@ -53,7 +54,7 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
 
 def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys):
     for name in ("one", "two"):
-        assert run(capsys, "review", small_test, "--out", tmp_path / name)[0] == 0
+        assert run(capsys, "review", small_test, "--match", "best", "--out", tmp_path / name)[0] == 0
     assert contents(tmp_path / "one") == contents(tmp_path / "two")
 
 
@@ -93,13 +94,15 @@ def test_results_never_go_over_an_input(small_test, capsys):
     pd.read_parquet(records).to_csv(taken, index=False)
     small_test.write_text(sheet.replace('"initial.parquet"', '"blows_initial.csv"'))
     before = contents(small_test.parent)
-    assert "would overwrite an input" in refused(run(capsys, "review", small_test, "--out", small_test.parent))
+    assert "would overwrite an input" in refused(
+        run(capsys, "review", small_test, "--match", "none", "--out", small_test.parent)
+    )
     assert contents(small_test.parent) == before
 
 
 def test_a_file_in_the_place_of_the_results_is_one_message(small_test, tmp_path, capsys):
     (tmp_path / "taken").write_text("mine")
-    assert "is a file" in refused(run(capsys, "review", small_test, "--out", tmp_path / "taken"))
+    assert "is a file" in refused(run(capsys, "review", small_test, "--match", "none", "--out", tmp_path / "taken"))
     assert (tmp_path / "taken").read_text() == "mine"
 
 
@@ -108,7 +111,9 @@ def test_a_full_disk_is_one_message_and_leaves_nothing_half_written(small_test, 
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(writing.os, "fsync", full)
-    assert "No space left on device" in refused(run(capsys, "review", small_test, "--out", tmp_path / "out"))
+    assert "No space left on device" in refused(
+        run(capsys, "review", small_test, "--match", "none", "--out", tmp_path / "out")
+    )
     assert contents(tmp_path / "out") == {}
 
 
@@ -121,7 +126,7 @@ def test_a_full_disk_is_one_message_and_leaves_nothing_half_written(small_test, 
     ],
 )
 def test_trouble_from_outside_is_one_message(small_test, capsys, monkeypatch, raised, status, told):
-    def trouble(*_):
+    def trouble(*_, **__):
         raise raised
 
     monkeypatch.setattr("dyntest.review.review", trouble)
@@ -133,7 +138,14 @@ def test_trouble_from_outside_is_one_message(small_test, capsys, monkeypatch, ra
 
 
 @pytest.mark.parametrize(
-    "words", [["review"], ["review", "a.toml", "b.toml"], ["no-such-command"], ["review", "--no-such"]]
+    "words",
+    [
+        ["review"],
+        ["review", "a.toml", "b.toml"],
+        ["no-such-command"],
+        ["review", "--no-such"],
+        ["review", "a.toml", "--match", "some"],
+    ],
 )
 def test_wrong_usage_is_status_two(words, capsys):
     status, out, err = run(capsys, *words)
@@ -150,14 +162,24 @@ def test_version_and_help(capsys):
 
 def test_progress_shows_on_a_terminal_only_and_is_wiped(small_test, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    status, _, err = run(capsys, "review", small_test, "--out", tmp_path / "out")
+    status, _, err = run(capsys, "review", small_test, "--match", "none", "--out", tmp_path / "out")
     assert status == 0
     assert "working out restrike" in err
     assert err.endswith("\r\x1b[K")
 
 
 def test_a_reader_that_leaves_early_meets_no_traceback(small_test, tmp_path):
-    words = [sys.executable, "-m", "dyntest.cli", "review", str(small_test), "--out", str(tmp_path / "out")]
+    words = [
+        sys.executable,
+        "-m",
+        "dyntest.cli",
+        "review",
+        str(small_test),
+        "--match",
+        "none",
+        "--out",
+        str(tmp_path / "out"),
+    ]
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         process.stdout.close()
         told = process.stderr.read()

@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dyntest.conditioning.check import Finding
 from dyntest.conditioning.condition import Options, condition
 from dyntest.decisions.trust import Trust
 from dyntest.errors import InputError
 from dyntest.names import NAMES
+from dyntest.presenting.sentences import criterion_sentence, resistance_sentence
 from dyntest.presenting.summary import summary, summary_json
 from dyntest.presenting.terminal import lines
 from dyntest.review import review
@@ -18,7 +20,12 @@ from dyntest.review import review
 
 @pytest.fixture
 def reviewed(small_test):
-    return review(small_test)
+    return review(small_test, match="none")
+
+
+@pytest.fixture(scope="module")
+def matched(tmp_path_factory, lay_out_small_test):
+    return review(lay_out_small_test(tmp_path_factory.mktemp("matched")))
 
 
 def edit(sheet, old, new):
@@ -51,9 +58,9 @@ def test_waves_are_those_of_the_representative_blow(reviewed):
 
 
 def test_the_engineers_own_blow_goes_before_the_rule(small_test):
-    other = review(small_test).drives[0].representative.blow - 3
+    other = review(small_test, match="none").drives[0].representative.blow - 3
     edit(small_test, "[[drive]]", f"[choices.blow]\ninitial = {other}\n\n[[drive]]")
-    chosen = review(small_test).drives[0].representative
+    chosen = review(small_test, match="none").drives[0].representative
     assert chosen.blow == other
     assert "engineer" in chosen.rule
 
@@ -67,19 +74,30 @@ def test_a_blow_that_was_not_recorded_is_refused(small_test):
 def test_without_a_damping_factor_no_resistance_that_needs_one_is_given(small_test):
     edit(small_test, "damping_factor = 0.3\n", "")
     edit(small_test, 'toe = "rock"\n', "")
-    drive = review(small_test).drives[0]
+    unmatched = review(small_test, match="none")
+    drive = unmatched.drives[0]
     assert drive.damping_source == "none"
     assert "case_resistance" not in drive.numbers
     assert "total_resistance" in drive.numbers
-    assert any("No damping factor is known" in line for line in lines(review(small_test)))
+    told = lines(unmatched)
+    assert any("No damping factor is known" in line for line in told)
+    assert any("no static resistance is known" in line for line in told)
+
+
+def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
+    edit(small_test, "damping_factor = 0.3\n", "")
+    edit(small_test, 'toe = "rock"\n', "")
+    drive = review(small_test).drives[0]
+    assert drive.damping_source == "signal matching"
+    assert drive.numbers["case_resistance"] == pytest.approx(drive.match.matched_resistance, rel=0.01)
 
 
 def test_progress_is_told_and_never_goes_back(small_test):
     told = []
-    review(small_test, lambda step, share: told.append((step, share)))
+    review(small_test, progress=lambda step, share: told.append((step, share)))
     shares = [share for _, share in told]
     assert shares == sorted(shares)
-    assert [step for step, _ in told][-1] == "working out restrike"
+    assert "working out restrike" in [step for step, _ in told]
 
 
 def test_trust_is_that_of_the_worst_drive(reviewed):
@@ -105,6 +123,54 @@ def test_summary_has_the_documented_shape(reviewed, small_test):
             assert {"check", "severity", "blows", "value", "threshold", "message"} <= set(finding)
             assert finding["severity"] in ("note", "warning", "reject")
     assert all(data["units"][code] == NAMES[code].unit for code in data["units"])
+
+
+def test_a_matched_blow_says_its_resistance_with_its_range_and_against_what_is_required(matched):
+    data = summary(matched)
+    for drive, source in zip(data["drives"], matched.drives, strict=True):
+        chosen = drive["representative"]
+        low, high = chosen["matched_resistance_range"]
+        assert low <= chosen["matched_resistance"] <= high
+        assert {"shaft_resistance", "toe_resistance", "misfit"} <= set(chosen)
+        assert chosen["matched_resistance"] == pytest.approx(source.match.matched_resistance, rel=1e-8)
+    told = resistance_sentence(matched, matched.drives[0])
+    assert "from signal matching of blow" in told
+    assert "380 kip is required" in told
+    factors = data["setup"]["restrikes"][0]["factors"]
+    ends = [drive["representative"]["matched_resistance"] for drive in data["drives"]]
+    assert factors["matched_resistance"]["value"] == pytest.approx(ends[1] / ends[0], rel=1e-6)
+    assert data["criterion"]["rows"]
+
+
+@pytest.mark.parametrize(
+    ("required", "words"),
+    [(0.5, "which it shows"), (1.0, "which its range does not wholly reach"), (2.0, "which it does NOT show")],
+)
+def test_a_resistance_is_held_against_what_is_required(matched, required, words):
+    drive = matched.drives[0]
+    asked = replace(matched.answers.required, value=required * drive.match.matched_resistance)
+    told = resistance_sentence(replace(matched, answers=replace(matched.answers, required=asked)), drive)
+    assert told.endswith(f"{words}.")
+
+
+def test_no_resistance_is_stated_from_a_record_that_cannot_be_trusted(matched):
+    bad = replace(matched.drives[0], trust=Trust("no", ("dead channel",)))
+    assert "no resistance is stated" in resistance_sentence(matched, bad)
+
+
+def test_a_poor_match_and_a_damaged_pile_are_said_loudly(matched):
+    drive = matched.drives[0]
+    poor = replace(drive, match=replace(drive.match, fitted=False, fully_mobilised=False))
+    assert "THE MATCH IS POOR" in resistance_sentence(matched, poor)
+    assert "A LOWER BOUND" in resistance_sentence(matched, poor)
+    found = Finding("integrity", "warning", (drive.representative.blow,), 0.6, 0.8, "reflection", "look")
+    assert "MAY BE DAMAGED" in resistance_sentence(matched, replace(drive, findings=(found,)))
+    assert not {"POOR", "LOWER", "DAMAGED"} & set(resistance_sentence(matched, drive).split())
+
+
+def test_without_a_match_there_is_no_criterion_and_it_says_why(reviewed):
+    assert "was not matched" in criterion_sentence(reviewed)
+    assert summary(reviewed)["criterion"]["problem"]
 
 
 def test_summary_holds_no_number_that_was_not_worked_out(reviewed):

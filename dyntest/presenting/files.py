@@ -1,11 +1,15 @@
 """Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
 
+import numpy as np
+
 from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
+from dyntest.presenting.sentences import drive_words
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv
 from dyntest.review import Review
 from dyntest.reviewing.drive_review import DriveReview
+from dyntest.wave_equation.matched_waves import matched_waves
 
 PROFILE = ("case_resistance_maximum", "peak_gauge_stress", "transferred_energy", "stroke")
 """Numbers drawn for every blow; one that no blow has is left out."""
@@ -31,7 +35,7 @@ def review_files(review: Review) -> dict[str, bytes]:
     for drive in review.drives:
         if drive.waves is not None:
             files |= _blow_figures(drive, review)
-        heading = f"{review.sheet.pile_name}, {_words(drive)}: every blow"
+        heading = f"{review.sheet.pile_name}, {drive_words(drive)}: every blow"
         along = "penetration" if drive.kind == "initial" and drive.table["penetration"].nunique() > 1 else "blow"
         files |= _profiles(f"figures/profile_{drive.name}.svg", (drive,), along, heading, review)
     if len(review.drives) > 1 and all(drive.table["penetration"].notna().any() for drive in review.drives):
@@ -46,8 +50,12 @@ def _blow_figures(drive: DriveReview, review: Review) -> dict[str, bytes]:
     toe_return = first_peak + 1e3 * pile.return_time
     marks = {"t₁": first_peak, "t₁ + 2L/c": toe_return}
     last = min(1e3 * float(waves.time[-1] - waves.time[waves.onset[0]]), SHOWN_RETURNS * toe_return)
-    heading = f"{review.sheet.pile_name}, {_words(drive)}, blow {drive.representative.blow}"
-    panels = (traces(waves, 0, system), wave_traces(waves, 0, system))
+    heading = f"{review.sheet.pile_name}, {drive_words(drive)}, blow {drive.representative.blow}"
+    computed = None
+    if drive.match is not None:
+        matched = matched_waves(drive.match)
+        computed = np.interp(waves.time, matched.time, matched.up_computed, left=np.nan, right=np.nan)
+    panels = (traces(waves, 0, system), wave_traces(waves, 0, system, computed))
     return {f"figures/blow_{drive.name}.svg": traces_figure(panels, heading, marks, last)}
 
 
@@ -66,7 +74,3 @@ def _profiles(name: str, drives: tuple[DriveReview, ...], along: str, heading: s
         if value is not None
     }
     return {name: profiles_figure(frame, heading, {drive.name: drive.kind for drive in drives}, lines)}
-
-
-def _words(drive: DriveReview) -> str:
-    return drive.name.replace("_", " ")

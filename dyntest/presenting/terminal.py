@@ -1,9 +1,21 @@
 """What a terminal shows after a review: the answer first, then the numbers of each drive beside each other."""
 
 import textwrap
+from collections.abc import Sequence
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
+from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.names import NAMES, show
+from dyntest.presenting.sentences import (
+    CRITERION_HEADS,
+    criterion_cells,
+    criterion_sentence,
+    drive_words,
+    resistance_sentence,
+    setup_sentence,
+    show_range,
+    stress_sentences,
+    trust_sentence,
+)
 from dyntest.review import Review
 from dyntest.reviewing.drive_review import DriveReview
 
@@ -12,12 +24,6 @@ WIDTH = 100
 
 DRIVES_ABREAST = 4
 """Drives side by side at most; more come in another table below."""
-
-ANSWERS = {
-    "yes": "the record can be trusted",
-    "with care": "the record can be trusted with care",
-    "no": "the record cannot be trusted as it stands",
-}
 
 SHOWN = (
     "penetration",
@@ -36,15 +42,12 @@ SHOWN = (
     "case_resistance",
     "case_resistance_maximum",
     "case_resistance_toe_at_rest",
+    "matched_resistance",
+    "shaft_resistance",
+    "toe_resistance",
+    "misfit",
 )
-"""Numbers of the representative blows, in this order."""
-
-STRESSES = (
-    ("compression", "peak_gauge_stress"),
-    ("compression", "toe_compression_stress"),
-    ("tension", "peak_tension_stress"),
-)
-"""Which limit each stress is held against."""
+"""Numbers of the representative blows, in this order; ranges stand below those that have one."""
 
 
 def lines(review: Review) -> list[str]:
@@ -60,65 +63,74 @@ def lines(review: Review) -> list[str]:
     list of str
         Lines of plain text in the sheet's display units.
     """
-    reasons = f" ({', '.join(review.trust.reasons)})" if review.trust.reasons else ""
-    shown = _wrap(f"{review.sheet.pile_name}: {ANSWERS[review.trust.answer]}{reasons}.")
-    for start in range(0, len(review.drives), DRIVES_ABREAST):
-        shown += ["", *_table(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
-    shown += ["", *_stresses(review), *_resistance(review)]
+    shown = _wrap(trust_sentence(review))
     for drive in review.drives:
-        shown += ["", *_drive(drive)]
-    return [*shown, "", *_wrap(GOVERNING_SPECIFICATION)]
+        shown += _wrap(resistance_sentence(review, drive))
+    for start in range(0, len(review.drives), DRIVES_ABREAST):
+        shown += ["", *_numbers(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
+    shown.append("")
+    for sentence in (*stress_sentences(review), _damping(review)):
+        shown += _wrap(sentence)
+    for setup in review.answers.setups:
+        shown += ["", *_wrap(setup_sentence(setup)), *_cautions(setup.cautions)]
+    shown += ["", *_criterion(review)]
+    for drive in review.drives:
+        shown += ["", *_records(drive)]
+    return [*shown, "", *_wrap(GOVERNING_SPECIFICATION, rest="")]
 
 
-def _table(drives: tuple[DriveReview, ...], system: str) -> list[str]:
+def _numbers(drives: tuple[DriveReview, ...], system: str) -> list[str]:
     """Numbers of the representative blows, a column a drive."""
     blows = [f"blow {drive.representative.blow}" if drive.representative else "no sound blow" for drive in drives]
-    rows = [("", [_words(drive) for drive in drives]), ("blow that stands for the drive", blows)]
+    rows = [("", *(drive_words(drive) for drive in drives)), ("blow that stands for the drive", *blows)]
     for code in SHOWN:
-        if any(code in drive.numbers for drive in drives):
-            rows.append((NAMES[code].words, [show(code, drive.numbers.get(code), system) for drive in drives]))
-    label = max(len(words) for words, _ in rows)
-    wide = max(len(text) for _, texts in rows for text in texts) + 2
-    return [f"  {words:<{label}}{''.join(f'{text:>{wide}}' for text in texts)}".rstrip() for words, texts in rows]
-
-
-def _stresses(review: Review) -> list[str]:
-    """Give a line for each stress: the highest of every drive against its limit."""
-    system, shown = review.sheet.display_units, []
-    for sense, code in STRESSES:
-        found = [(drive.table[code].max(), drive) for drive in review.drives if drive.table[code].notna().any()]
-        if not found:
+        if not any(code in drive.numbers for drive in drives):
             continue
-        highest, drive = max(found, key=lambda pair: pair[0])
-        blow = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
-        text = f"{NAMES[code].words}: at most {show(code, highest, system)} ({_words(drive)}, blow {blow})"
-        limit = getattr(review.limits, sense)
-        if limit.value is None:
-            text += f"; no limit is known, write {limit.needed}"
-        else:
-            text += f", {'ABOVE' if highest > limit.value else 'within'} the limit of {show(code, limit.value, system)}"
-        shown += _wrap(f"{text[0].upper()}{text[1:]}.")
-    return shown
+        rows.append((NAMES[code].words, *(show(code, drive.numbers.get(code), system) for drive in drives)))
+        ranges = [getattr(drive.match, f"{code}_range", None) for drive in drives]
+        if any(ranges):
+            rows.append(("  as likely", *(show_range(*ends, code, system) if ends else "–" for ends in ranges)))
+    return _aligned(rows)
 
 
-def _resistance(review: Review) -> list[str]:
-    """Say whose damping factor was used, and where the resistance is only a lower bound."""
+def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Lay rows out in columns, the first to the left and the others to the right."""
+    wide = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    return [
+        "  " + f"{row[0]:<{wide[0]}}" + "".join(f"  {cell:>{w}}" for cell, w in zip(row[1:], wide[1:], strict=True))
+        for row in rows
+    ]
+
+
+def _damping(review: Review) -> str:
     first = review.drives[0]
     if first.damping_source == "none":
-        text = "No damping factor is known, so only the resistances that need none are given."
-    else:
-        factor = show("damping_factor", float(first.table["damping_factor"].iloc[0]), review.sheet.display_units)
-        text = f"Case damping factor {factor}, from the {first.damping_source}."
-    bounds = [_words(drive) for drive in review.drives if drive.representative and drive.representative.lower_bound]
-    if bounds:
-        text += f" The resistance of {' and '.join(bounds)} is a LOWER BOUND: that blow moved the pile too little."
-    return _wrap(text)
+        return "No damping factor is known, so only the Case resistances that need none are given."
+    factor = show("damping_factor", float(first.table["damping_factor"].iloc[0]), review.sheet.display_units)
+    return f"Case damping factor {factor}, from the {first.damping_source}."
 
 
-def _drive(drive: DriveReview) -> list[str]:
-    """Why the blow stands for the drive, and what was found."""
+def _criterion(review: Review) -> list[str]:
+    """Give the driving criterion, a row a stroke."""
+    shown = _wrap(criterion_sentence(review))
+    found = review.answers.criterion
+    if found is None:
+        return shown
+    cells = [CRITERION_HEADS, *(criterion_cells(row, review.sheet.display_units) for row in found.rows)]
+    table = _aligned([row[:-1] for row in cells])
+    for line, (*_, why) in zip(table, cells, strict=True):
+        shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
+    return shown + _cautions(found.cautions)
+
+
+def _cautions(cautions: Sequence[Caution]) -> list[str]:
+    return [line for c in cautions for line in _wrap(f"{c.message.rstrip('.')}; {c.cure.rstrip('.')}.", "  - ", "    ")]
+
+
+def _records(drive: DriveReview) -> list[str]:
+    """Say why the blow stands for the drive, and what was found on the records."""
     count = len(drive.table)
-    head = f"{_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
+    head = f"{drive_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
     if drive.representative is None:
         shown = _wrap(f"{head}: none of the blows that could stand for the drive is sound.")
     else:
@@ -131,10 +143,6 @@ def _drive(drive: DriveReview) -> list[str]:
                 shown += _wrap(text, "  - ", "    ")
     notes = sum(finding.severity == "note" for finding in drive.findings)
     return shown + ([f"  - {notes} note{'s' if notes > 1 else ''} in summary.json"] if notes else [])
-
-
-def _words(drive: DriveReview) -> str:
-    return drive.name.replace("_", " ")
 
 
 def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
