@@ -78,7 +78,7 @@ NAMES = {
         Name("peak_tension_stress", "σ_t", "peak tension stress along the pile", *_STRESS, "tension positive"),
         Name("peak_tension_depth", "x_t", "depth below the gauges of the peak tension", *_LENGTH),
         Name("transferred_energy", "E_max", "transferred energy", *_ENERGY),
-        Name("energy_ratio", "η", "transferred energy over rated energy", *_RATIO),
+        Name("energy_ratio", "η", "energy ratio, over the rated energy where one is given", *_RATIO),
         Name("energy_ratio_stroke", "η_h", "transferred energy over ram weight times stroke", *_RATIO),
         Name("blow_rate", "f", "blow rate", "frequency", "Hz", ("blows/min", 1), ("blows/min", 1)),
         Name("stroke", "h", "stroke of the ram", *_LENGTH),

@@ -3,6 +3,7 @@
 import numpy as np
 
 from dyntest.conditioning.check import Check, Finding, blow_words, judge_check
+from dyntest.hammer import Hammer
 from dyntest.pile import Pile
 from dyntest.quantities.assumptions import uniform_note
 from dyntest.quantities.damping_by_soil import SuggestedDamping
@@ -13,6 +14,9 @@ LARGEST_STROKE_DIFFERENCE = 0.10
 
 LARGEST_DEPTH_DIFFERENCE = 0.3
 """Difference of the penetration in the records and in the log [m], about an interval of one foot; our own choice."""
+
+DAMPING_CHECK = "damping factor"
+"""Name of the finding on a damping factor that is not the engineer's."""
 
 
 def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[Finding]:
@@ -96,13 +100,13 @@ def damping_finding(
             f"no damping factor is given, and there is no suggestion for {toe_soil or 'unnamed soil'} at the toe: Case"
             " resistances that need one are left out"
         )
-        return [Finding("damping factor", "note", (), float(n_blows), 0.0, message, cure)]
+        return [Finding(DAMPING_CHECK, "note", (), float(n_blows), 0.0, message, cure)]
     upper = "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}"
     message = (
         f"no damping factor is given; {suggested.damping_factor:.2f} was taken for {suggested.soil} at the toe (range"
         f" {suggested.lowest:.2f} {upper}, {suggested.source})"
     )
-    return [Finding("damping factor", "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
+    return [Finding(DAMPING_CHECK, "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
 
 
 def uniform_finding(pile: Pile) -> list[Finding]:
@@ -153,6 +157,33 @@ def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]
     )
     cure = "check the clock of the recorder, the log, and whether the hammer is an open-end diesel"
     return [Finding("stroke", "note", (), difference, LARGEST_STROKE_DIFFERENCE, message, cure)]
+
+
+def energy_finding(hammer: Hammer | None, ratio: np.ndarray) -> list[Finding]:
+    """Give a note where the energy ratio is not against the rated energy, because the sheet has none.
+
+    Parameters
+    ----------
+    hammer : Hammer or None
+        The hammer.
+    ratio : numpy.ndarray
+        Energy ratio of each blow, shape (n_blows,) [1].
+
+    Returns
+    -------
+    list of Finding
+        None or one.
+
+    Examples
+    --------
+    >>> energy_finding(Hammer("drop", 3000.0, rated_energy=40e3), np.array([0.8]))
+    []
+    """
+    if hammer is None or hammer.rated_energy or np.isnan(ratio).all():
+        return []
+    message = "no rated energy is given, so the energy ratio is against ram weight times the stroke of each blow"
+    cure = "give rated_energy in [hammer] to have it against the hammer's rating"
+    return [Finding("energy ratio", "note", (), float(np.nanmedian(ratio)), 1.0, message, cure)]
 
 
 def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) -> list[Finding]:

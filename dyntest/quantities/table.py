@@ -116,6 +116,7 @@ def drive_table(
         *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),
         *findings.integrity_findings(found, signals.blow, pile),
         *findings.stroke_finding(columns["stroke"], logged.stroke),
+        *findings.energy_finding(hammer, columns["energy_ratio"]),
     ]
     if signals.penetration is not None:
         noted += findings.depth_finding(signals.penetration, logged.penetration, signals.blow)
@@ -175,12 +176,13 @@ def _hammer_columns(
     from_rate = hammer is not None and hammer.kind == OPEN_END_DIESEL and bool(np.isfinite(rate).any())
     stroke = stroke_from_blow_rate(rate) if from_rate else logged.stroke
     rated = None if hammer is None else hammer.rated_energy
+    against_stroke = energy_ratio(energy, hammer.ram_weight * stroke) if hammer else nothing
     return {
         "clock": clock,
         "blow_rate": rate,
         "stroke": stroke,
-        "energy_ratio": energy_ratio(energy, rated) if rated else nothing,
-        "energy_ratio_stroke": energy_ratio(energy, hammer.ram_weight * stroke) if hammer else nothing,
+        "energy_ratio": energy_ratio(energy, rated) if rated else against_stroke,
+        "energy_ratio_stroke": against_stroke,
     }
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.conditioning.drift import drift_at, final_displacement, remove_drift, rest_samples
+from dyntest.conditioning.drift import MOST_BEND, drift_at, final_displacement, remove_drift, rest_samples
 from dyntest.conditioning.integration import integrate
 
 STEP = 50e-6
@@ -46,6 +46,15 @@ def test_a_known_set_is_reached_without_touching_the_peak(true_velocity):
     np.testing.assert_allclose(corrected[1], true_velocity[1], atol=1e-15)
     at_peak, _ = drift_at(coefficients, np.full(2, 2e-3))
     assert np.abs(at_peak).max() < 0.005 * 4.0
+
+
+def test_a_wrong_set_bends_the_velocity_no_more_than_the_limit(true_velocity):
+    wrong = final_displacement(true_velocity[:, 0], STEP) + 0.05
+    corrected, _ = remove_drift(true_velocity, ONSET, STEP, wrong)
+    free, _ = remove_drift(true_velocity, ONSET, STEP)
+    bent = np.abs(corrected - free).max(axis=-1)
+    np.testing.assert_allclose(bent, MOST_BEND * free.max(axis=-1), rtol=1e-9)
+    assert (final_displacement(corrected[:, 0], STEP) < wrong - 0.03).all()
 
 
 def test_the_sizes_are_those_of_what_was_taken_off(true_velocity):

@@ -1,0 +1,57 @@
+"""Sets of a log, steadied where a row has few blows, and laid against recorded blow numbers."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dyntest.quantities.log_match import LEAST_COUNTED, match_log, steady_set
+from dyntest.reading.driving_log import DrivingLog
+
+
+def log_of(lengths, blows):
+    ends = np.cumsum(lengths)
+    blank = np.full(len(blows), np.nan)
+    return DrivingLog("log.csv", ends - lengths, ends, np.array(blows), blank, ("",) * len(blows))
+
+
+def test_a_row_with_enough_blows_stands_alone():
+    sets = steady_set(log_of([0.3, 0.3, 0.3], [LEAST_COUNTED, 60, 30]))
+    assert sets[0] == pytest.approx(0.3 / LEAST_COUNTED)
+    assert sets[LEAST_COUNTED] == pytest.approx(0.005)
+    assert sets[-1] == pytest.approx(0.01)
+
+
+def test_a_short_row_at_the_end_borrows_from_the_rows_above():
+    # its own 3 blows of 25/3 mm, the 5 of 25/5 mm above, and 2 of 25/2 mm above those
+    sets = steady_set(log_of([0.025, 0.025, 0.025], [2, 5, 3]))
+    assert sets[-1] == pytest.approx((3 * 0.025 / 3 + 5 * 0.025 / 5 + 2 * 0.025 / 2) / 10)
+    sets = steady_set(log_of([0.3, 0.025], [60, 4]))
+    assert sets[-1] == pytest.approx((0.025 + 6 * 0.005) / 10)
+    assert sets[0] == pytest.approx(0.005)
+
+
+def test_a_short_row_in_the_middle_borrows_from_both_sides():
+    sets = steady_set(log_of([0.2, 0.04, 0.1], [20, 4, 20]))
+    assert sets[20] == pytest.approx((3 * 0.01 + 0.04 + 3 * 0.005) / 10)
+
+
+def test_no_average_reaches_over_a_row_without_blows():
+    sets = steady_set(log_of([0.4, 1.0, 0.03], [4, 0, 3]))
+    assert sets.tolist() == pytest.approx([0.1] * 4 + [0.01] * 3)
+
+
+@given(st.lists(st.tuples(st.integers(0, 30), st.floats(0.02, 0.4)), min_size=1, max_size=12))
+def test_a_set_is_never_outside_those_of_its_log(rows):
+    counts, lengths = [count for count, _ in rows], [length for _, length in rows]
+    sets = steady_set(log_of(lengths, counts))
+    assert len(sets) == sum(counts)
+    alone = [length / count for count, length in rows if count]
+    assert all(min(alone) * (1 - 1e-9) <= value <= max(alone) * (1 + 1e-9) for value in sets)
+
+
+def test_the_count_of_the_log_fixes_penetration_and_set():
+    found = match_log(log_of([0.3, 0.1], [30, 20]), np.array([0, 1, 30, 50, 51]))
+    np.testing.assert_allclose(found.penetration, [np.nan, 0.01, 0.3, 0.4, np.nan])
+    np.testing.assert_allclose(found.set_per_blow, [np.nan, 0.01, 0.01, 0.005, np.nan])
+    assert found.findings[0].check == "log count"
