@@ -131,7 +131,7 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
         penetration_at_start=drive.penetration_at_start,
     )
     table, findings = worked.table, worked.findings
-    chosen = _representative(sheet, drive, table, findings)
+    chosen = representative(sheet, drive, table, findings)
     blow = None if chosen is None else chosen.blow
     waves = None if blow is None else _waves(signals, sheet, options, table, blow)
     judged = trust(findings, len(table), blow)
@@ -139,10 +139,32 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
     return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged)
 
 
-def _representative(
+def representative(
     sheet: TestSheet, drive: Drive, table: pd.DataFrame, findings: tuple[Finding, ...]
 ) -> Representative | None:
-    """Give the engineer's own choice where there is one, else the blow by the rule."""
+    """Give the engineer's own choice where there is one, else the blow by the rule.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet with its choices.
+    drive : Drive
+        One of its drives.
+    table : pandas.DataFrame
+        The drive's table.
+    findings : tuple of Finding
+        What was found on the drive.
+
+    Returns
+    -------
+    Representative or None
+        The blow that stands for the drive; None where no blow is sound.
+
+    Raises
+    ------
+    InputError
+        If the chosen blow was not recorded.
+    """
     number = sheet.choices.blow.get(drive.name)
     if number is None:
         return choose_blow(table, drive.kind, findings)
