@@ -18,9 +18,6 @@ LARGEST_DEPTH_DIFFERENCE = 0.3
 DAMPING_CHECK = "damping factor"
 """Name of the finding on a damping factor that is not the engineer's."""
 
-DAMPING_CHECK = "damping factor"
-"""Name of the finding on a damping factor that is not the engineer's."""
-
 
 def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[Finding]:
     """Give a warning for blows that show damage, and a note for those where soil alone could look like it.
