@@ -319,3 +319,40 @@ def test_averaged_traces_are_judged_by_force_and_velocity(make_blows):
     good = AveragedTraces("averaged", waves.blow, waves.time, waves.force, waves.velocity)
     assert alarms(findings(good, pile)) == []
     assert "proportionality" in {f.check for f in findings(replace(good, force=0.7 * good.force), pile)}
+
+
+def test_a_hard_contact_that_both_accelerometers_feel_is_no_spike(make_blows):
+    signals, pile = make_blows()
+    both = signals.acceleration.copy()
+    both[:, 0, 900] += 4e3
+    both[:, 1, 900] += 3e3
+    assert "spikes" not in {f.check for f in findings(replace(signals, acceleration=both), pile)}
+    both[:, 1, 900] -= 3e3
+    assert "spikes" in {f.check for f in findings(replace(signals, acceleration=both), pile)}
+
+
+def test_a_vibration_of_one_gauge_is_no_spike(make_blows):
+    signals, pile = make_blows(acceleration_noise=2.0, n_blows=1)
+
+    def ringing(trace):
+        size = 0.046 * np.abs(trace).max()
+        index = np.arange(trace.shape[1])
+        shaken = trace + size * np.where((index > 850) & (index < 950), (-1.0) ** index, 0.0)
+        shaken[:, 900] += 0.5 * size  # one swing stands out, among others nearly as large
+        return shaken
+
+    assert "spikes" not in {f.check for f in findings(changed(signals, "acceleration", 0, ringing), pile)}
+
+
+@pytest.mark.parametrize("fault", ["dead strain", "strain swapped", "dead accelerometer", "accelerometer swapped"])
+def test_only_the_cause_is_told_and_not_what_follows_from_it(reference, fault):
+    signals, pile = reference
+    kind, change, check, _ = FAULTS[fault]
+    assert {f.check for f in findings(changed(signals, kind, 0, change), pile)} == {check}
+
+
+def test_with_a_dead_gauge_left_out_the_rest_is_judged(reference):
+    signals, pile = reference
+    bad = changed(signals, "acceleration", 0, lambda trace: 0 * trace)
+    bad = replace(bad, strain=0.7 * bad.strain, left_out=frozenset({"acceleration_1"}))
+    assert "proportionality" in {f.check for f in findings(bad, pile)}
