@@ -48,10 +48,10 @@ class Step:
     def __init__(self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False):
         shape = n, candidates = state.spring.shape
         z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
+        if z_above.shape[1] not in (1, candidates):
+            raise ValueError(f"the pile has {z_above.shape[1]} candidates, the soil {candidates}")
         plug = np.zeros(candidates) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
         z_below = np.vstack([np.broadcast_to(z_above[1:], (n - 1, candidates)), plug])
-        if np.broadcast_shapes(z_above.shape, shape) != shape:
-            raise ValueError(f"the pile has {z_above.shape[1]} candidates, the soil {candidates}")
         self.dt, self.z_above = mesh.time_step, z_above
         first = min([_first_row_of_soil(soil), *(node - 1 for node, _ in mesh.splices)])
         self.rows = rows = slice(first, n)  # above these, no soil: waves only
@@ -150,9 +150,12 @@ class Step:
         self.down, self.up = from_below[:-1], from_above[1:]
 
     def _follow_static_force(self) -> None:
-        """Let Smith's dashpots follow the static force of the step before."""
+        """Let Smith's dashpots follow the static force that the last velocity would lead to."""
         r, r_and_h = self.r, self.r_and_h
-        np.maximum(self.spring, self.lower, out=r)
+        np.add(self.spring, self.x, r)
+        np.add(r, self.x, r)
+        np.minimum(r, self.upper, out=r)
+        np.maximum(r, self.lower, out=r)
         np.absolute(r, out=r)
         np.multiply(r, self.smith, r)
         np.add(r, self.r_viscous, r)

@@ -1,0 +1,96 @@
+import numpy as np
+import pytest
+
+from dyntest.wave_equation.head import impose_velocity
+from dyntest.wave_equation.mesh import Mesh
+from dyntest.wave_equation.rest import next_blow
+from dyntest.wave_equation.simulator import simulate
+from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.state import at_rest
+
+LIMIT, QUAKE, UNLOADING = 1e5, 0.0025, 0.001
+MESH = Mesh(1e-5, np.array([0.0, 0.05]), np.array([5e7]), np.array([0.01]), np.array([500.0]))
+"""A short stiff block, whose only node follows the imposed velocity."""
+
+
+def soil(**options):
+    return Soil(*(np.full((1, 1), value) for value in (LIMIT, QUAKE, 0.0)), **options)
+
+
+def push(law, way, state, speed=0.05):
+    """Movements and static forces while the block is pushed by a way, slowly; and the state after."""
+    steps = max(round(abs(way) / speed / MESH.time_step), 1)
+    moved, force, start = [], [], 0.0 if state is None else float(state.toe_displacement[0])
+    velocity = np.full(steps, np.sign(way) * speed)
+    for part in np.array_split(velocity, 40):
+        motion = simulate(MESH, law, impose_velocity(part, MESH.impedance[0]), len(part), start=state)
+        state = motion.state
+        moved.append(state.toe_displacement[0] - start)
+        force.append(state.spring[0, 0])
+    return np.array(moved), np.array(force), state
+
+
+def hyperbola(way):
+    return LIMIT * way / (way + QUAKE)
+
+
+def test_first_loading_follows_the_hyperbola():
+    moved, force, _ = push(soil(hyperbolic=True), 0.02, None)
+    np.testing.assert_allclose(force, hyperbola(moved), rtol=2e-3)
+
+
+def test_first_loading_follows_the_line_up_to_the_limit():
+    moved, force, _ = push(soil(unloading_quake=np.full((1, 1), UNLOADING)), 0.01, None)
+    np.testing.assert_allclose(force, np.minimum(LIMIT * moved / QUAKE, LIMIT), rtol=2e-3)
+
+
+@pytest.mark.parametrize("hyperbolic", [True, False])
+def test_unloading_and_reloading_follow_the_unloading_line(hyperbolic):
+    law = soil(hyperbolic=hyperbolic, unloading_quake=np.full((1, 1), UNLOADING))
+    moved, force, state = push(law, 0.004, None)
+    top, reached = force[-1], moved[-1]
+    back, force, state = push(law, -0.0004, state)
+    np.testing.assert_allclose(force, top + back * LIMIT / UNLOADING, rtol=5e-3)
+    bottom = force[-1]
+    again, force, state = push(law, 0.0008, state)
+    total = reached + back[-1] + again
+    curve = hyperbola(total) if hyperbolic else np.minimum(LIMIT * total / QUAKE, LIMIT)
+    np.testing.assert_allclose(force, np.minimum(bottom + again * LIMIT / UNLOADING, curve), rtol=5e-3)
+
+
+@pytest.mark.parametrize("left", [0.4 * LIMIT, 0.0, 0.9 * LIMIT])
+def test_a_new_blow_begins_on_the_curve_at_the_force_left(left):
+    law = soil(hyperbolic=True, unloading_quake=np.full((1, 1), UNLOADING))
+    start = at_rest(MESH, law)
+    start.spring[:] = left
+    moved, force, _ = push(law, 0.01, next_blow(start))
+    begins = QUAKE * left / (LIMIT - left)
+    np.testing.assert_allclose(force, hyperbola(begins + moved), rtol=5e-3)
+
+
+def test_a_gap_is_closed_before_the_curve_begins():
+    law = soil(hyperbolic=True, toe_gap=np.array([0.003]))
+    moved, force, _ = push(law, 0.01, None)
+    np.testing.assert_allclose(np.maximum(force, 0.0), hyperbola(np.maximum(moved - 0.003, 0.0)), atol=2e-3 * LIMIT)
+
+
+def test_soil_that_radiates_lets_the_force_fade_and_moves_along():
+    """Held still after a push, S falls as exp(−k t/c), and the way along the curve by what the soil moved along."""
+    dashpot, stiffness = 4e6, LIMIT / QUAKE
+    law = soil(hyperbolic=True, radiation=np.full((1, 1), dashpot))
+    _, _, state = push(law, 0.004, None, speed=1.0)
+    before, way = state.spring[0, 0], state.loading[0, 0]
+    steps = 3000
+    after = simulate(MESH, law, impose_velocity(np.zeros(steps), MESH.impedance[0]), steps, start=state).state
+    lapse = steps * MESH.time_step
+    assert after.spring[0, 0] == pytest.approx(before * np.exp(-stiffness * lapse / dashpot), rel=0.01)
+    moved_along = before * (1.0 - np.exp(-stiffness * lapse / dashpot)) / stiffness
+    assert way - after.loading[0, 0] == pytest.approx(moved_along, rel=0.01)
+
+
+def test_radiation_leaves_a_gap_alone():
+    law = soil(radiation=np.full((1, 1), 1e3), toe_gap=np.array([0.003]))
+    _, force, state = push(law, 0.001, None)
+    assert (force < 0.0).all()
+    _, force, _ = push(law, 0.0015, state)
+    assert (force < 0.0).all()  # 2.5 mm of 3 mm

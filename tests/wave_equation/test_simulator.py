@@ -1,0 +1,137 @@
+import numpy as np
+import pytest
+
+from dyntest.wave_equation.head import impose_down_wave, impose_force, impose_velocity
+from dyntest.wave_equation.mesh import mesh_pile
+from dyntest.wave_equation.simulator import simulate
+from dyntest.wave_equation.soil import Soil, build_soil
+from dyntest.wave_equation.state import at_rest
+
+LAWS = {
+    "elastic-plastic": {},
+    "Smith damping": {"smith": True},
+    "hyperbolic": {"hyperbolic": True},
+    "unloading quake": {"unloading_quake": np.full((40, 2), 0.001)},
+    "hyperbolic, unloading quake": {"hyperbolic": True, "unloading_quake": np.full((40, 2), 0.001)},
+    "gap": {"toe_gap": np.array([0.002, 0.004])},
+    "plug": {"plug_mass": np.array([100.0, 300.0])},
+    "radiation": {"radiation": np.full((40, 2), 1e5)},
+    "radiation, hyperbolic, gap": {
+        "radiation": np.full((40, 2), 1e5),
+        "hyperbolic": True,
+        "toe_gap": np.array([0.002, 0.004]),
+    },
+    "everything upward": {"upward_limit": np.full((40, 2), 2e3)},
+}
+every_law = pytest.mark.parametrize("options", LAWS.values(), ids=LAWS)
+
+
+@every_law
+def test_a_run_goes_on_from_its_state(options, mesh, make_soil, pulse):
+    soil = make_soil(**options)
+    whole = simulate(mesh, soil, impose_down_wave(pulse), 500, gravity=9.8)
+    first = simulate(mesh, soil, impose_down_wave(pulse), 137, gravity=9.8)
+    second = simulate(mesh, soil, impose_down_wave(pulse[137:]), 363, start=first.state, gravity=9.8)
+    np.testing.assert_allclose(np.vstack([first.up, second.up]), whole.up, atol=1e-6)
+    moved = np.vstack([first.toe_displacement, second.toe_displacement])
+    np.testing.assert_allclose(moved, whole.toe_displacement, atol=1e-12)
+    np.testing.assert_allclose(second.state.spring, whole.state.spring, atol=1e-6)
+
+
+@every_law
+def test_candidates_do_not_touch_each_other(options, mesh, make_soil, pulse):
+    both = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
+    for candidate in range(2):
+
+        def one(value, candidate=candidate):
+            return value[..., candidate : candidate + 1] if isinstance(value, np.ndarray) else value
+
+        soil = make_soil(
+            shaft=[(6e5, 9e5)[candidate]],
+            toe=[(3e5, 5e5)[candidate]],
+            **{name: one(value) for name, value in options.items()},
+        )
+        alone = simulate(mesh, soil, impose_down_wave(pulse), 500)
+        np.testing.assert_allclose(both.up[:, [candidate]], alone.up, atol=1e-6)
+
+
+@every_law
+def test_static_force_stays_within_its_bounds(options, mesh, make_soil, pulse):
+    soil = make_soil(**options)
+    state = at_rest(mesh, soil)
+    least = np.zeros(soil.limit.shape)
+    for part in np.split(pulse, 30):
+        motion = simulate(mesh, soil, impose_down_wave(part), len(part), start=state, peaks=True)
+        state = motion.state
+        assert (motion.greatest_spring <= soil.limit * (1 + 1e-12)).all()
+        least = np.minimum(least, state.spring)
+    upward = soil.limit if soil.upward_limit is None else soil.upward_limit
+    assert (least[:-1] >= -upward[:-1] * (1 + 1e-12)).all()
+
+
+def test_soil_free_rows_change_nothing(mesh, make_soil, pulse):
+    """A trace of resistance at the top makes every row soil; the answer must stay."""
+    soil = make_soil()
+    touched = make_soil()
+    touched.limit[0] = 1e-9
+    np.testing.assert_allclose(
+        simulate(mesh, touched, impose_down_wave(pulse), 500).up,
+        simulate(mesh, soil, impose_down_wave(pulse), 500).up,
+        atol=1e-6,
+    )
+
+
+def test_a_gauge_below_the_head_sees_the_waves_there(steel_pile, pulse):
+    whole = mesh_pile(steel_pile, 40, from_head=True)
+    assert whole.gauge_node == 2
+    soil_free = [np.zeros((42, 1)) for _ in range(3)]
+    motion = simulate(whole, Soil(*soil_free), impose_force(pulse), 75)
+    np.testing.assert_allclose(motion.down[2:, 0], pulse[:73], atol=1e-6)
+    assert not motion.up[:75].any()
+
+
+def test_bounds_of_the_force_are_those_of_the_waves(mesh, make_soil, pulse):
+    soil = make_soil()
+    motion = simulate(mesh, soil, impose_down_wave(pulse), 300, envelope=True)
+    forces, state = [], at_rest(mesh, soil)
+    for step in range(300):
+        before = state
+        state = simulate(mesh, soil, impose_down_wave(pulse[step:]), 1, start=state).state
+        forces.append(before.down[:-1] + state.up[1:-1])  # arrives from above, and leaves upward
+    forces = np.array(forces)
+    np.testing.assert_allclose(motion.greatest_force, forces.max(axis=0), atol=1e-6)
+    np.testing.assert_allclose(motion.least_force, forces.min(axis=0), atol=1e-6)
+    np.testing.assert_array_equal(motion.greatest_force_step, forces.argmax(axis=0))
+    np.testing.assert_allclose(np.take_along_axis(forces, motion.least_force_step[None], 0)[0], motion.least_force)
+
+
+def test_what_was_not_asked_for_is_none(mesh, make_soil, pulse):
+    motion = simulate(mesh, make_soil(), impose_down_wave(pulse), 10)
+    assert motion.greatest_force is motion.least_force is motion.dissipated is motion.greatest_spring is None
+
+
+def test_a_toe_lifts_off_and_meets_the_soil_where_it_left_it(mesh):
+    """Pushed in, pulled up and pushed again by the same way, the toe bears again only at the end of the way back."""
+    soil = build_soil(
+        np.zeros((40, 1)), np.array([2e5]), shaft_quake=1.0, toe_quake=0.002, shaft_damping=0.0, toe_damping=0.0
+    )
+    steps = round(0.4 / mesh.time_step)
+    slow = 0.04 * np.repeat([1.0, -1.0, 1.0], steps // 2)  # 8 mm in, 8 mm out, 8 mm in, in 0.2 s each
+    state, moved, force = at_rest(mesh, soil), [], []
+    for part in np.array_split(slow, 300):
+        motion = simulate(mesh, soil, impose_velocity(part, mesh.impedance[0]), len(part), start=state)
+        state = motion.state
+        moved.append(motion.toe_displacement[-1, 0])
+        force.append(state.spring[-1, 0])
+    moved, force = np.array(moved), np.array(force)
+    deepest = moved[:110].max()
+    again = slice(200, 300)
+    bears = moved[again][force[again] > 0.0]
+    assert bears.min() == pytest.approx(deepest - 0.002, abs=2e-4)
+    np.testing.assert_allclose(force[again][moved[again] > deepest], 2e5, rtol=0.05)
+
+
+def test_candidates_must_agree_in_number(mesh, make_soil, pulse):
+    wrong = type(mesh)(mesh.time_step, mesh.depth, np.tile(mesh.impedance[:, None], 3), mesh.area, mesh.mass)
+    with pytest.raises(ValueError, match="the pile has 3 candidates, the soil 2"):
+        simulate(wrong, make_soil(), impose_down_wave(pulse), 5)
