@@ -144,7 +144,11 @@ def test_a_matched_blow_says_its_resistance_with_its_range_and_against_what_is_r
 
 @pytest.mark.parametrize(
     ("required", "words"),
-    [(0.5, "which it shows"), (1.0, "which its range does not wholly reach"), (2.0, "which it does NOT show")],
+    [
+        (0.5, "which it shows"),
+        (1.0, "which lies within that range and is not shown for certain"),
+        (2.0, "which it does NOT show"),
+    ],
 )
 def test_a_resistance_is_held_against_what_is_required(matched, required, words):
     drive = matched.drives[0]

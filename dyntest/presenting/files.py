@@ -11,7 +11,7 @@ from dyntest.review import Review
 from dyntest.reviewing.drive_review import DriveReview
 from dyntest.wave_equation.matched_waves import matched_waves
 
-PROFILE = ("case_resistance_maximum", "peak_gauge_stress", "transferred_energy", "stroke")
+PROFILE = ("case_resistance_maximum", "matched_resistance", "peak_gauge_stress", "transferred_energy", "stroke")
 """Numbers drawn for every blow; one that no blow has is left out."""
 
 SHOWN_RETURNS = 4.0
@@ -64,8 +64,10 @@ def _profiles(name: str, drives: tuple[DriveReview, ...], along: str, heading: s
     frame = profile({drive.name: drive.table for drive in drives}, PROFILE, along, system)
     if frame.empty:
         return {}
+    required = review.answers.required.value
     known = {
-        "case_resistance_maximum": ("required", review.sheet.requirement.required_resistance),
+        "case_resistance_maximum": ("required", required),
+        "matched_resistance": ("required", required),
         "peak_gauge_stress": ("limit", review.limits.compression.value),
     }
     lines = {

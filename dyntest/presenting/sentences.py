@@ -110,7 +110,7 @@ def resistance_sentence(review: Review, drive: DriveReview) -> str:
     text = f"{name}: {show(code, numbers[code], system)}{spread} {how} of blow {drive.representative.blow}"
     required = review.answers.required.value
     if required is not None:
-        text += f"; {show(code, required, system)} is required, {_against(required, numbers[code], low)}"
+        text += f"; {show(code, required, system)} is required, {_against(required, low, high)}"
     return " ".join([f"{text}.", *_doubts(drive, system)])
 
 
@@ -133,10 +133,10 @@ def _doubts(drive: DriveReview, system: str) -> list[str]:
     return doubts
 
 
-def _against(required: float, value: float, low: float) -> str:
+def _against(required: float, low: float, high: float) -> str:
     if low >= required:
         return "which it shows"
-    return "which its range does not wholly reach" if value >= required else "which it does NOT show"
+    return "which lies within that range and is not shown for certain" if high >= required else "which it does NOT show"
 
 
 def stress_sentences(review: Review) -> list[str]:
