@@ -30,8 +30,8 @@ def title(code: str, system: str) -> str:
 
     Examples
     --------
-    >>> title("set_per_blow", "SI"), title("energy_ratio", "US")
-    ('set per blow [mm]', 'transferred energy over rated energy')
+    >>> title("set_per_blow", "SI"), title("damping_factor", "US")
+    ('set per blow [mm]', 'Case damping factor')
     """
     unit, _, _ = display_unit(code, system)
     return f"{NAMES[code].words} [{unit.replace(' ', NO_BREAK)}]" if unit else NAMES[code].words
@@ -134,10 +134,28 @@ def wave_traces(waves: Waves, row: int, system: str, computed_up: np.ndarray | N
     return _long(waves, row, lines, system)
 
 
+def milliseconds(waves: Waves, row: int) -> np.ndarray:
+    """Give the time of the samples of a blow after its impact begins.
+
+    Parameters
+    ----------
+    waves : Waves
+        Conditioned force and velocity.
+    row : int
+        Row of the blow in `waves` [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        Time, shape (n_samples,) [ms].
+    """
+    return np.round(1e3 * (waves.time - waves.time[waves.onset[row]]), 6)
+
+
 def _long(waves: Waves, row: int, lines: dict[str, np.ndarray], system: str) -> pd.DataFrame:
-    milliseconds = 1e3 * (waves.time - waves.time[waves.onset[row]])
+    time = milliseconds(waves, row)
     parts = [
-        pd.DataFrame({TIME: milliseconds, force_title(system): shown("peak_force", line, system), "trace": name})
+        pd.DataFrame({TIME: time, force_title(system): shown("peak_force", line, system), "trace": name})
         for name, line in lines.items()
     ]
     return pd.concat(parts, ignore_index=True)
