@@ -111,6 +111,11 @@ def simulate(
     Motion
         Waves at the gauges, movement of the toe, and what was asked for beside it.
 
+    Raises
+    ------
+    ValueError
+        If there is less than one step, or pile and soil do not have the same number of candidates.
+
     Examples
     --------
     A free toe sends the wave back with its sign turned, after the time of the way down and up:
@@ -121,6 +126,8 @@ def simulate(
     >>> simulate(mesh, free, pulse, 12).up[:, 0].round(12).tolist()
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -1.0, 0.0]
     """
+    if n_steps < 1:
+        raise ValueError("a run needs at least one step")
     state = at_rest(mesh, soil) if start is None else start
     if state.opening is None:
         state = replace(state, opening=np.zeros((len(mesh.splices), soil.n_candidates)))
@@ -134,22 +141,23 @@ def simulate(
         if row < 0:
             up_out[index], down_out[index] = step.arriving, sent
         else:
-            up_out[index], down_out[index] = step.up[row], step.down[row]  # both arrive at the gauges' node now
+            up_out[index], down_out[index] = step.sides.up[row], step.sides.down[row]  # both arrive at the gauges now
         step.advance(sent)
-        toe_out[index] = step.toe_displacement
+        toe_out[index] = step.p[-1]
         if bounds is not None:
             bounds.take(index, step.force_above())
         if springs is not None:
             np.maximum(springs, step.spring, out=springs)
+    toe = step.toe_displacement(toe_out, state)
     return Motion(
         np.arange(n_steps) * mesh.time_step,
         up_out,
         down_out,
-        toe_out,
+        toe,
         *((bounds.greatest, bounds.least, bounds.greatest_step, bounds.least_step) if envelope else (None,) * 4),
         step.static_force(springs) if peaks else None,
         step.energy,
-        step.state(),
+        step.state(toe[-1]),
     )
 
 

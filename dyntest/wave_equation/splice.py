@@ -85,7 +85,7 @@ class Joint:
             The run, with the waves and the springs' predicted force of this step.
         """
         row, i = self.row, self.soil_row
-        down, p, s, r, h = step.down[row], step.p[row], step.spring[i], step.r[i], step.h[i]
+        down, p, s, r, h = step.sides.down[row], step.p[row], step.spring[i], step.r[i], step.h[i]
         pull, r_free = p - down, r - 0.5
         held = np.clip(s + h / (r_free + h) * (pull - s), step.lower[i], step.upper[i])
         apart = ((pull - held) / r_free - 2.0 * down) * (self.dt / self.z_above)

@@ -24,8 +24,19 @@ from dyntest.wave_equation.soil import SMALL, Soil, lower_bound, unloading_stiff
 from dyntest.wave_equation.splice import Joint
 from dyntest.wave_equation.state import State
 
+add, subtract, multiply, minimum, maximum = np.add, np.subtract, np.multiply, np.minimum, np.maximum
+
 ALIGNMENT = 64
 """Bytes; the processor reads arrays that begin on such a boundary a tenth faster (measured)."""
+
+
+class _Sides:
+    """Names for the parts of the two arrays of waves, as they stand in every other step."""
+
+    def __init__(self, from_above: np.ndarray, from_below: np.ndarray):
+        self.down, self.up = from_above[:-1], from_below[1:]  # arrive at the nodes 1 … n
+        self.head, self.beyond = from_below[0], from_above[-1]  # arrives at node 0; comes from below the toe next
+        self.into_plug = from_below[-1]  # what the toe sends down, once it has
 
 
 class Step:
@@ -78,15 +89,13 @@ class Step:
         self.energy = np.zeros(candidates) if work else None
         self.damped = np.broadcast_to(undamped, shape)[rows] if work else None
 
-        # Rows 0 … n − 1 of one side are the waves that arrive from above at nodes 1 … n, rows 1 … n of the other those
-        # from below. Row 0 of the other arrives at node 0.
-        self.sides = _aligned(state.down), _aligned(state.up[1:])
-        self.down, self.up = self.sides[0][:-1], self.sides[1][1:]
+        one, other = _aligned(state.down), _aligned(state.up[1:])
+        self.sides, self.swapped = _Sides(one, other), _Sides(other, one)
         self.spring = _aligned(state.spring[rows] / 2.0)
         self.p = _aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
-        self.toe_before = np.empty(candidates)
-        self.toe_way = state.toe_displacement * z_above[-1] / self.dt + 0.5 * self.p[-1]
-        np.multiply(self.h, self.p[rows], out=self.x)
+        self.soil_p, self.toe, self.toe_rise = self.p[rows], self.spring[-1], self.x[-1]
+        self.toe_before, self.sent_down = np.empty(candidates), None if uniform else np.empty(shape)
+        multiply(self.h, self.soil_p, self.x)
         self.first_loading = None
         if soil.hyperbolic or soil.unloading_quake is not None:
             self.first_loading = FirstLoading(soil, rows, self.dt, z_above, state)
@@ -103,63 +112,56 @@ class Step:
         sent : numpy.ndarray
             Wave that leaves node 0 downward, shape (n_candidates,) [N].
         """
-        down, up, p, s, x = self.down, self.up, self.p, self.spring, self.x
-        soil_p, toe = p[self.rows], s[-1]
+        sides, p, soil_p, s, x, toe = self.sides, self.p, self.soil_p, self.spring, self.x, self.toe
+        down, up = sides.down, sides.up
         if self.smith is not None:
             self._follow_static_force()
-        np.subtract(down, up, p)  # (6)
+        subtract(down, up, p)  # (6)
         if self.weight is not None:
-            np.add(p, self.weight, p)
-        np.add(s, x, s)
+            add(p, self.weight, p)
+        add(s, x, s)
         if self.fading is not None:
-            np.multiply(s[:-1], self.fading[:-1], s[:-1])
-            np.multiply(toe, self.fading[-1], toe, where=toe > 0.0)  # a toe that lifted off presses on nothing
+            multiply(s[:-1], self.fading[:-1], s[:-1])
+            multiply(toe, self.fading[-1], toe, where=toe > 0.0)  # a toe that lifted off presses on nothing
         for joint in self.joints:
             joint.decide(self)
-        np.copyto(self.toe_before, toe)
-        np.subtract(soil_p, s, x)
-        np.multiply(x, self.a, x)
-        np.add(s, x, s)  # (7)
-        upper = self.upper if self.first_loading is None else self.first_loading.force(x)
-        np.minimum(s, upper, out=s)
-        np.maximum(s, self.lower, out=s)
-        np.subtract(soil_p, s, soil_p)
-        np.multiply(p, self.g, p)  # (8)
+        self.toe_before[:] = toe
+        subtract(soil_p, s, x)
+        multiply(x, self.a, x)
+        add(s, x, s)  # (7)
+        minimum(s, self.upper if self.first_loading is None else self.first_loading.force(x), out=s)
+        maximum(s, self.lower, out=s)
+        subtract(soil_p, s, soil_p)
+        multiply(p, self.g, p)  # (8)
         if self.energy is not None:
             self._add_work(soil_p)
         if self.first_loading is not None:
             self.first_loading.move(soil_p, s)
-        np.multiply(self.h, soil_p, x)
+        multiply(self.h, soil_p, x)
         # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at nothing.
-        np.add(self.toe_before, x[-1], self.toe_before)
-        np.minimum(toe, self.toe_before, out=toe)
-        np.add(self.toe_way, p[-1], self.toe_way)
+        add(self.toe_before, self.toe_rise, self.toe_before)
+        minimum(toe, self.toe_before, out=toe)
         for joint in self.joints:
             joint.keep(down)
-        np.subtract(down, p, down)  # (9)
-        np.add(up, p if self.ratio is None else self.ratio * p, up)  # (9)
+        subtract(down, p, down)  # (9)
+        add(up, p if self.ratio is None else multiply(self.ratio, p, self.sent_down), up)  # (9)
         for joint in self.joints:
             joint.part(down, p)
-        self._change_sides(sent)
-
-    def _change_sides(self, sent: np.ndarray) -> None:
-        from_above, from_below = self.sides
-        from_below[0] = sent
-        from_above[-1] = -from_below[-1] if self.plugged else 0.0  # else nothing comes from below the toe
-        self.sides = from_below, from_above
-        self.down, self.up = from_below[:-1], from_above[1:]
+        sides.head[:] = sent
+        sides.beyond[:] = -sides.into_plug if self.plugged else 0.0  # else nothing comes from below the toe
+        self.sides, self.swapped = self.swapped, sides
 
     def _follow_static_force(self) -> None:
         """Let Smith's dashpots follow the static force that the last velocity would lead to."""
         r, r_and_h = self.r, self.r_and_h
-        np.add(self.spring, self.x, r)
-        np.add(r, self.x, r)
-        np.minimum(r, self.upper, out=r)
-        np.maximum(r, self.lower, out=r)
+        add(self.spring, self.x, r)
+        add(r, self.x, r)
+        minimum(r, self.upper, out=r)
+        maximum(r, self.lower, out=r)
         np.absolute(r, out=r)
-        np.multiply(r, self.smith, r)
-        np.add(r, self.r_viscous, r)
-        np.add(r, self.h, r_and_h)
+        multiply(r, self.smith, r)
+        add(r, self.r_viscous, r)
+        add(r, self.h, r_and_h)
         np.divide(self.h, r_and_h, self.a)
         np.divide(1.0, r, self.g[self.rows])
 
@@ -171,12 +173,26 @@ class Step:
     @property
     def arriving(self) -> np.ndarray:
         """Wave that arrives at node 0 from below, shape (n_candidates,) [N]."""
-        return self.sides[1][0]
+        return self.sides.head
 
-    @property
-    def toe_displacement(self) -> np.ndarray:
-        """Movement of the toe by the trapezoidal rule, shape (n_candidates,) [m]."""
-        return (self.toe_way - 0.5 * self.p[-1]) * (self.dt / self.z_above[-1])
+    def toe_displacement(self, y: np.ndarray, start: State) -> np.ndarray:
+        """Give the movement of the toe by the trapezoidal rule.
+
+        Parameters
+        ----------
+        y : numpy.ndarray
+            The toe's velocity times its impedance after each step, shape (n_steps, n_candidates) [N].
+        start : State
+            Where the run began.
+
+        Returns
+        -------
+        numpy.ndarray
+            Movement at the steps, shape (n_steps, n_candidates) [m].
+        """
+        velocity = y / self.z_above[-1]
+        way = start.toe_displacement / self.dt + 0.5 * start.velocity[-1] + np.cumsum(velocity, axis=0)
+        return (way - 0.5 * velocity) * self.dt
 
     def force_above(self) -> np.ndarray:
         """Give the force just above the nodes 1 … n at the step just made.
@@ -186,8 +202,7 @@ class Step:
         numpy.ndarray
             Sum of both waves, shape (n_segments, n_candidates) [N].
         """
-        sent_up = self.sides[1][:-1]
-        force = 2.0 * sent_up + self.p
+        force = 2.0 * self.swapped.down + self.p  # d = sent up + y
         for joint in self.joints:
             force[joint.row] = joint.force
         return force
@@ -209,8 +224,13 @@ class Step:
         force[self.rows] = 2.0 * half_force
         return force
 
-    def state(self) -> State:
+    def state(self, toe_displacement: np.ndarray) -> State:
         """Give the moment that has been reached.
+
+        Parameters
+        ----------
+        toe_displacement : numpy.ndarray
+            Movement of the toe, shape (n_candidates,) [m].
 
         Returns
         -------
@@ -220,11 +240,11 @@ class Step:
         shape = self.p.shape
         nothing = np.zeros((1, shape[1]))
         return State(
-            down=np.vstack([self.down, nothing]),
-            up=np.vstack([nothing, self.sides[1]]),
+            down=np.vstack([self.sides.down, nothing]),
+            up=np.vstack([nothing, self.sides.head, self.sides.up]),
             spring=self.static_force(self.spring),
             velocity=self.p / self.z_above,
-            toe_displacement=self.toe_displacement,
+            toe_displacement=toe_displacement,
             loading=None if self.first_loading is None else self.first_loading.loading(shape),
             opening=np.array([joint.opening for joint in self.joints]).reshape(len(self.joints), shape[1]),
         )

@@ -135,3 +135,8 @@ def test_candidates_must_agree_in_number(mesh, make_soil, pulse):
     wrong = type(mesh)(mesh.time_step, mesh.depth, np.tile(mesh.impedance[:, None], 3), mesh.area, mesh.mass)
     with pytest.raises(ValueError, match="the pile has 3 candidates, the soil 2"):
         simulate(wrong, make_soil(), impose_down_wave(pulse), 5)
+
+
+def test_a_run_without_steps_is_refused(mesh, make_soil, pulse):
+    with pytest.raises(ValueError, match="at least one step"):
+        simulate(mesh, make_soil(), impose_down_wave(pulse), 0)
