@@ -48,6 +48,39 @@ class CriterionRow:
 
 
 @dataclass(frozen=True)
+class RestrikeRule:
+    """When to stop and restrike instead of driving on, and what the restrike has to show.
+
+    Parameters
+    ----------
+    change : str
+        What waiting was measured to do to the test pile: ``"setup"``, ``"relaxation"``, ``"no sure change"`` or
+        ``"not measured"``.
+    stop_penetration : float or None
+        Length along the pile in the ground beyond which it is not driven on without the count [m]; None where the test
+        pile's is not known.
+    wait : float or None
+        Least wait before the restrike [s], as long as the test pile waited; None where it is not known.
+    resistance : float
+        Resistance that the restrike has to show, the whole requirement [N].
+    rows : tuple of CriterionRow
+        Sets that show it, by stroke; empty where only a dynamic test can judge the restrike.
+    judged_length : float
+        Length over which the restrike is judged, its first [m].
+    most_length : float
+        Length after which the restrike stops at the latest, before it drives away what was gained [m].
+    """
+
+    change: str
+    stop_penetration: float | None
+    wait: float | None
+    resistance: float
+    rows: tuple[CriterionRow, ...]
+    judged_length: float
+    most_length: float
+
+
+@dataclass(frozen=True)
 class Criterion:
     """What every bearing pile is held against.
 
@@ -72,6 +105,12 @@ class Criterion:
         Length over which it has to hold [m].
     refusal_minimum_stroke : float or None
         Refusal counts only at this stroke or more [m]; the lowest row's where absent.
+    restrike : RestrikeRule or None
+        When to stop and restrike.
+    ruled_out : tuple of str
+        Strokes of the approved range that cannot be used, each with its reason in a sentence.
+    alerts : tuple of str
+        What has to be cleared up before the criterion is used at all; said before everything else.
     source : str
         Where the criterion comes from.
     notes : tuple of str
@@ -90,6 +129,9 @@ class Criterion:
     refusal_set: float = PRACTICAL_REFUSAL_SET
     refusal_length: float = PRACTICAL_REFUSAL_LENGTH
     refusal_minimum_stroke: float | None = None
+    restrike: RestrikeRule | None = None
+    ruled_out: tuple[str, ...] = ()
+    alerts: tuple[str, ...] = ()
     source: str = ""
     notes: tuple[str, ...] = ()
     reminder: str = GOVERNING_SPECIFICATION
@@ -138,20 +180,46 @@ def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    Between rows the set is interpolated linearly in the stroke, as energy is nearly proportional to stroke and set
-    nearly to energy. Above the highest row the highest row's set stands: more energy is then not credited.
+    Between two rows the lower stroke's set stands, as an inspector reads the card; above the highest row the highest
+    row's set stands, for more energy is then not credited.
 
     Examples
     --------
     >>> rows = (CriterionRow(2.0, 0.003), CriterionRow(3.0, 0.005))
     >>> permitted_set(Criterion(rows, 0.075), np.array([1.9, 2.0, 2.5, 3.5])).tolist()
-    [nan, 0.003, 0.004, 0.005]
+    [nan, 0.003, 0.003, 0.005]
+    """
+    return set_at(criterion.rows, stroke, criterion.stroke_tolerance)
+
+
+def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float = 0.0) -> np.ndarray:
+    """Give the set of the row at or below any stroke.
+
+    Parameters
+    ----------
+    rows : tuple of CriterionRow
+        Rows from the lowest stroke to the highest.
+    stroke : numpy.ndarray
+        Stroke of the ram, any shape [m].
+    tolerance : float
+        A stroke this much below the lowest row still counts as that row [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Set per blow, same shape [m]; not a number below the lowest row.
+
+    Examples
+    --------
+    >>> set_at((CriterionRow(2.0, 0.003),), np.array([1.95, 2.0]), 0.1).tolist()
+    [0.003, 0.003]
     """
     stroke = np.asarray(stroke, dtype=float)
-    strokes, sets = zip(*((row.stroke, row.set_per_blow) for row in criterion.rows), strict=True)
-    lowest = criterion.lowest_stroke - criterion.stroke_tolerance - STROKE_ROUNDING
+    strokes, sets = (np.array(values) for values in zip(*((r.stroke, r.set_per_blow) for r in rows), strict=True))
+    row = np.searchsorted(strokes - STROKE_ROUNDING, stroke, side="right") - 1
     with np.errstate(invalid="ignore"):
-        return np.where(stroke >= lowest, np.interp(stroke, strokes, sets), np.nan)
+        reaches = stroke >= strokes[0] - tolerance - STROKE_ROUNDING
+    return np.where(reaches, sets[np.maximum(row, 0)], np.nan)
 
 
 def blow_count(set_per_blow: np.ndarray, system: str) -> np.ndarray:

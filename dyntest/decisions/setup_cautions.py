@@ -81,9 +81,14 @@ def setup_cautions(
     return tuple(caution for caution in found if caution is not None)
 
 
+def _unknown(value: float | None) -> bool:
+    """Whether a number is absent or not a number."""
+    return value is None or value != value
+
+
 def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str) -> Caution | None:
     moved = result.set_per_blow
-    if moved is None or moved >= MOVEMENT_LIMIT:
+    if _unknown(moved) or moved >= MOVEMENT_LIMIT:
         return None
     message = f"{result.drive.name}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
     message += f"{show('set_per_blow', MOVEMENT_LIMIT, system)}, so {meaning}"
@@ -93,7 +98,7 @@ def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str
 
 def _below_stroke(result: DriveResult, system: str) -> Caution | None:
     least = None if result.hammer is None else result.hammer.minimum_stroke
-    if least is None or result.stroke is None or result.stroke >= least:
+    if least is None or _unknown(result.stroke) or result.stroke >= least:
         return None
     message = f"{result.drive.name}: the stroke was {show('stroke', result.stroke, system)}, below the approved "
     message += f"{show('stroke', least, system)}"
@@ -104,7 +109,7 @@ def _below_stroke(result: DriveResult, system: str) -> Caution | None:
 
 def _other_stroke(initial: DriveResult, restrike: DriveResult, system: str) -> Caution | None:
     before, after = initial.stroke, restrike.stroke
-    if before is None or after is None or abs(after - before) <= STROKE_CHANGE * before:
+    if _unknown(before) or _unknown(after) or abs(after - before) <= STROKE_CHANGE * before:
         return None
     message = f"the stroke was {show('stroke', before, system)} in {initial.drive.name} and "
     message += f"{show('stroke', after, system)} in {restrike.drive.name}"

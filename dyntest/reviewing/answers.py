@@ -2,10 +2,8 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from dyntest.decisions.drive_result import DriveResult
-from dyntest.decisions.driving_criterion import DrivingCriterion, MeasuredBlows, driving_criterion
+from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly
 from dyntest.decisions.resistance_factors import RequiredResistance, required_nominal_resistance
@@ -17,10 +15,11 @@ from dyntest.errors import DyntestError
 from dyntest.reading.sheet_parts import TestSheet
 from dyntest.reading.wording import known_as
 from dyntest.reviewing.drive_review import DriveReview
-from dyntest.wave_equation.hammer_calibration import calibrate_hammer
+from dyntest.reviewing.test_pile_criterion import test_pile_criterion
 
-LAST_BLOWS = 20
-"""Blows of the end of the initial drive that are laid beside the bearing graph [1]."""
+NEAR_BLOWS = 3
+"""Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
+the one before, from which a diesel's stroke is known."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +83,7 @@ def answer(sheet: TestSheet, drives: tuple[DriveReview, ...], limits: DrivingStr
     target = None
     if required.value is not None:
         target = end_of_drive_target(required.value, compared, credit=sheet.choices.setup_credit, system=system)
-    criterion, problem = _criterion(sheet, drives, target, limits)
+    criterion, problem = test_pile_criterion(sheet, drives, compared, target, limits)
     return Answers(required, compared, _law(sheet, results, compared), fades, target, criterion, problem)
 
 
@@ -114,10 +113,18 @@ def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
         drive.drive,
         case_resistance=None if case is None or case < 0 else exactly(case),
         set_per_blow=numbers.get("set_per_blow", numbers.get("final_displacement")),
-        stroke=numbers.get("stroke"),
+        stroke=numbers.get("stroke", _near_stroke(drive)),
         gauges=", ".join(name for name in in_use if name not in left_out),
         **parts,
     )
+
+
+def _near_stroke(drive: DriveReview) -> float | None:
+    """Give the median stroke of the blows around the representative one; None where none is known."""
+    if drive.representative is None:
+        return None
+    near = drive.table[(drive.table["blow"] - drive.representative.blow).abs() <= NEAR_BLOWS]["stroke"].dropna()
+    return float(near.median()) if len(near) else None
 
 
 def _estimate(match, name: str) -> Estimate:
@@ -155,41 +162,3 @@ def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ..
         return fit_time_law(times, values, reference_time(sheet.soil.shaft)[0])
     except DyntestError:
         return None  # all drives lie before the time from which the law holds
-
-
-def _criterion(sheet, drives, target, limits) -> tuple[DrivingCriterion | None, str]:
-    initial = [drive for drive in drives if drive.kind == "initial"]
-    if target is None:
-        return None, "no resistance is required in the sheet; give nominal_resistance in [requirement]"
-    if not initial:
-        return None, "there is no initial drive, and a criterion speaks of the end of driving"
-    drive = initial[-1]
-    if drive.match is None:
-        reason = drive.match_problem or "its representative blow was not matched"
-        return None, f"the initial drive has no matched soil: {reason}"
-    if drive.drive.hammer is None:
-        return None, "the sheet has no [hammer]"
-    numbers = drive.numbers
-    stroke = numbers.get("stroke", float("nan"))
-    try:
-        calibrated = calibrate_hammer(
-            drive.match, drive.drive.hammer, stroke, numbers["peak_force"], numbers["transferred_energy"]
-        )
-    except ValueError as problem:
-        return None, str(problem)
-    last = drive.table.tail(LAST_BLOWS)
-    measured = MeasuredBlows(_column(last, "stroke"), _column(last, "set_per_blow"))
-    found = driving_criterion(
-        drive.match,
-        calibrated,
-        target,
-        measured,
-        limits=limits,
-        minimum_penetration=sheet.requirement.minimum_penetration,
-        system=sheet.display_units,
-    )
-    return found, ""
-
-
-def _column(table, code: str) -> np.ndarray:
-    return table[code].to_numpy(dtype=float) if code in table else np.full(len(table), np.nan)

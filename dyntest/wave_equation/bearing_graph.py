@@ -1,8 +1,7 @@
 """Resistance against set for every stroke: the matched soil under the calibrated hammer, all of it in one batched run.
 
 The soil is the matched one, scaled: shaft share, distribution, quakes and damping per unit of resistance stay what the
-test pile
-showed. What the graph says therefore holds for piles, soil and hammer like the test pile's.
+test pile showed. What the graph says therefore holds for piles, soil and hammer like the test pile's.
 """
 
 from dataclasses import dataclass

@@ -12,8 +12,8 @@ def test_between_rows_below_and_above():
     criterion = Criterion(ROWS, 3 * INCH)
     strokes = np.array([6.99, 7.0, 7.5, 9.0, 10.0, 11.0, np.nan]) * FOOT
     found = permitted_set(criterion, strokes) / INCH
-    # by hand: 7.5 ft lies half-way from 0.1 to 0.125 in, 9 ft half-way from 0.125 to 0.2 in
-    assert found == pytest.approx([np.nan, 0.1, 0.1125, 0.1625, 0.2, 0.2, np.nan], nan_ok=True)
+    # as an inspector reads the card: between two rows the lower stroke's set, above the highest the highest's
+    assert found == pytest.approx([np.nan, 0.1, 0.1, 0.125, 0.2, 0.2, np.nan], nan_ok=True)
 
 
 def test_a_tolerance_below_the_lowest_row_counts_as_that_row():
