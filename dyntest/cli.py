@@ -1,6 +1,5 @@
 """The command line: reads the words, calls the library, tells what came of it."""
 
-import os
 import sys
 from pathlib import Path
 
@@ -9,8 +8,8 @@ import click
 from dyntest import __version__
 from dyntest.errors import DyntestError
 
-DONE, WRONG_INPUT, WRONG_USAGE = 0, 1, 2
-"""Exit statuses; click itself gives `WRONG_USAGE`."""
+WRONG_INPUT = 1
+"""Exit status where an input is wrong; click itself gives 0 where all is done and 2 for wrong usage."""
 
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
@@ -95,6 +94,9 @@ def main(arguments: list[str] | None = None) -> None:
     arguments : list of str or None
         Words after the program's name; those of the process if not given.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place
     try:
         commands.main(arguments, prog_name="dyntest", standalone_mode=False)
     except click.exceptions.Exit as done:
@@ -106,9 +108,6 @@ def main(arguments: list[str] | None = None) -> None:
         _stop("stopped before it was done; results are written whole or not at all", INTERRUPTED)
     except DyntestError as error:
         _stop(str(error), WRONG_INPUT)
-    except BrokenPipeError:  # the reader of a pipe has left, such as `head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to be flushed at the end
-        sys.exit(DONE)
     except MemoryError:
         _stop("the computer has too little memory for these records; review fewer blows at a time", WRONG_INPUT)
     except OSError as error:

@@ -185,3 +185,20 @@ def test_a_reader_that_leaves_early_meets_no_traceback(small_test, tmp_path):
         told = process.stderr.read()
     assert told == ""
     assert (tmp_path / "out" / "summary.json").exists()
+
+
+def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_path):
+    words = [
+        sys.executable,
+        "-m",
+        "dyntest.cli",
+        "review",
+        str(small_test),
+        "--match",
+        "none",
+        "--out",
+        str(tmp_path / "out"),
+    ]
+    done = subprocess.run(words, capture_output=True, text=True, env=os.environ | {"PYTHONIOENCODING": "ascii"})
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.isascii()
