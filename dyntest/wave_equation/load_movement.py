@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.wave_equation.matching import HYPERBOLIC, Match
-from dyntest.wave_equation.matching_problem import candidate_mesh, candidate_soil
+from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil
+from dyntest.wave_equation.law_fits import HYPERBOLIC
+from dyntest.wave_equation.matching import Match
 from dyntest.wave_equation.parameters import physical
 
 

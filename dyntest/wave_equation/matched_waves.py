@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dyntest.wave_equation.comparison import candidate_mesh, run
 from dyntest.wave_equation.matching import Match
-from dyntest.wave_equation.matching_problem import candidate_mesh, run
 from dyntest.wave_equation.parameters import physical
 
 

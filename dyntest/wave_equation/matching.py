@@ -1,53 +1,36 @@
 """Signal matching of one blow: the soil that turns the measured downward wave into the measured upward one.
 
-The way: several starts under the elastic–plastic law, the best fitted again with the misfit it left as the noise; the
-same under the
-hyperbolic law, from there; the law chosen by misfit; then the range of resistances that explain the record about as
-well.
+`dyntest.wave_equation.law_fits` finds the best model under each soil law; here the law is taken and the range of
+resistances that explain the record about as well is put around it.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.least_squares import fit
-from dyntest.wave_equation.matching_problem import (
-    CORRELATION_TIME,
-    Blow,
-    Problem,
-    make_problem,
-    residuals,
-    run,
-    wave_misfit,
-)
+from dyntest.wave_equation.law_fits import BEST, LAWS, LawFit, fit_laws, measured, refit
+from dyntest.wave_equation.matching_problem import Blow, Problem, make_problem
 from dyntest.wave_equation.parameters import BOUND, LOGARITHMS_OF_SCALE, Reduction, physical
 from dyntest.wave_equation.profile import linear_range, profile
 
-ELASTIC_PLASTIC, HYPERBOLIC, BEST = "elastic-plastic", "hyperbolic", "best"
-LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
-
-STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4))
-"""Scores of shaft and toe resistance at which the fit starts."""
-FIRST_ITERATIONS, MORE_ITERATIONS = 8, 25
-PROMISING = 1.3
-"""A start goes on while its cost is at most this many times the best one's [1]."""
-MISFIT_BOUNDS = (0.002, 0.05)
-"""Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
-HYPERBOLIC_PENALTY = 4.0
-"""Points by which the hyperbolic law must be better to be taken, and a reduced section for each parameter it adds [1];
-a point
-is one unit of ``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
+WARM_ITERATIONS = 12
+"""Most iterations from a neighbour's soil [1]."""
 POOR_MISFIT = 0.03
 """Misfit above which a blow counts as not fitted [1]; common practice, no source."""
 MODEL_SHARE = 0.03
-"""Half width that every range has at least, as a share of the total [1]: no soil follows a simple law better than
-this."""
+"""Uncertainty of every range that no record can take away, as a share of the total [1]: no soil follows a simple law
+better than this. Common practice, no source."""
+CALIBRATION_SHARE = 0.02
+"""The same for the calibration of the strain gauges and the modulus, which scale every force alike [1]; common
+practice, no source."""
+SUPPORTED = 10.0
+"""Points within which another law stays in the range [1]: beyond ten a model has essentially no support (Burnham and
+Anderson 2002, Model Selection and Multimodel Inference, §2.6, from memory)."""
 SEPARABLE_SHARE = 0.35
 """Width of the shaft's range, as a share of the total, above which shaft and toe count as not separated [1]."""
 MOBILISED_SHARE = {"elastic-plastic": 0.95, "hyperbolic": 0.75}
 """Share of the limit that must be reached for a resistance to count as fully mobilised [1]; a hyperbola is at 0.75
-after three
-times its quake."""
+after three times its quake."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +60,7 @@ class Match:
     fully_mobilised : bool
         Whether the blow reached the limit; if not, the resistance is a lower bound.
     misfit_other_law : float
-        Misfit under the law that was not taken [1]; not a number where it was not tried.
+        Least misfit under a law or form of damping that was not taken [1]; not a number where none was tried.
     misfit_uniform : float
         Misfit without the reduced section [1]; not a number where none was fitted.
     """
@@ -98,6 +81,11 @@ class Match:
     fully_mobilised: bool
     misfit_other_law: float = float("nan")
     misfit_uniform: float = float("nan")
+
+    @property
+    def damping_form(self) -> str:
+        """``"Smith"`` or ``"viscous"``."""
+        return "Smith" if self.problem.smith else "viscous"
 
     @property
     def parameters(self) -> dict[str, np.ndarray | float]:
@@ -122,7 +110,7 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
     blow : Blow
         The record.
     law : str
-        One of `LAWS`.
+        One of `dyntest.wave_equation.law_fits.LAWS`.
     reduction : Reduction or None
         Where a reduced section is suspected; it is fitted beside the soil, and kept only if the misfit falls enough.
 
@@ -138,20 +126,18 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
     """
     if law not in LAWS:
         raise ValueError(f"the soil law {law!r} is not known; write one of {', '.join(LAWS)}")
-    blow_end = blow.time[blow.first_peak] + blow.pile.return_time
-    if blow_end >= blow.time[-1]:
-        raise ValueError("the record ends before the toe's return; record for longer, or match another blow")
-    chosen = _fit_laws(blow, law, None)
+    found = fit_laws(blow, law)
     uniform = float("nan")
     if reduction is not None:
-        hurt = _fit_laws(blow, law, reduction)
-        uniform = chosen[0][1]
-        if _points(*hurt[0]) + 3 * HYPERBOLIC_PENALTY < _points(*chosen[0]):
-            chosen = hurt
-    (problem, misfit, scores), *others = sorted(chosen, key=_rank)
-    other = others[0][1] if others else float("nan")
-    values, ranges = profile(problem, scores)
-    return _match(problem, scores, misfit, values, ranges, misfit_other_law=other, misfit_uniform=uniform)
+        uniform = found[0].misfit
+        hurt = fit_laws(blow, law, reduction)
+        if hurt[0].points < found[0].points:
+            found = hurt
+    best, *others = found
+    values, ranges = profile(best.problem, best.scores)
+    ranges = _widened(best, others, values, ranges)
+    other = min((other.misfit for other in others), default=float("nan"))
+    return _match(best, values, ranges, misfit_other_law=other, misfit_uniform=uniform)
 
 
 def match_from(blow: Blow, neighbour: Match) -> Match:
@@ -162,7 +148,7 @@ def match_from(blow: Blow, neighbour: Match) -> Match:
     blow : Blow
         The record.
     neighbour : Match
-        A match of a blow close by; its law and its reduced section are kept.
+        A match of a blow close by; its law, its form of damping and its reduced section are kept.
 
     Returns
     -------
@@ -174,16 +160,12 @@ def match_from(blow: Blow, neighbour: Match) -> Match:
     ValueError
         If the record ends before the toe's return.
     """
-    if blow.time[blow.first_peak] + blow.pile.return_time >= blow.time[-1]:
-        raise ValueError("the record ends before the toe's return; record for longer, or match another blow")
-    problem = make_problem(blow, hyperbolic=neighbour.law == HYPERBOLIC, reduction=neighbour.section)
-    noise = float(np.clip(neighbour.misfit, *MISFIT_BOUNDS))
-    ends = _refit(replace(problem, misfit=noise), carry_over(neighbour, problem)[:, None], 12)
-    scores = ends.scores[:, ends.cost.argmin()]
-    misfit = _misfit(problem, scores)
-    problem = replace(problem, misfit=float(np.clip(misfit, *MISFIT_BOUNDS)))
-    values, ranges = linear_range(problem, scores)
-    return _match(problem, scores, misfit, values, ranges)
+    kept = neighbour.problem
+    problem = make_problem(blow, hyperbolic=kept.hyperbolic, smith=kept.smith, reduction=neighbour.section)
+    ends = refit(replace(problem, misfit=kept.misfit), carry_over(neighbour, problem)[:, None], WARM_ITERATIONS)
+    best = LawFit(*measured(problem, ends.scores[:, 0]))
+    values, ranges = linear_range(best.problem, best.scores)
+    return _match(best, values, _widened(best, [], values, ranges))
 
 
 def carry_over(neighbour: Match, problem: Problem) -> np.ndarray:
@@ -215,82 +197,38 @@ def carry_over(neighbour: Match, problem: Problem) -> np.ndarray:
     return np.clip(scores, -0.95 * BOUND, 0.95 * BOUND)
 
 
-def _fit_laws(blow: Blow, law: str, reduction: Reduction | None) -> list[tuple[Problem, float, np.ndarray]]:
-    """Fit the laws that are asked for, the best first: problem, misfit and scores of each."""
-    first_hyperbolic = law == HYPERBOLIC
-    problem = make_problem(blow, hyperbolic=first_hyperbolic, reduction=reduction)
-    found = [_fit_starts(problem, _starts(problem))]
-    if law == BEST:
-        curved = make_problem(blow, hyperbolic=True, reduction=reduction)
-        found.append(_fit_starts(curved, found[0][2][:, None]))
-    return sorted(found, key=_rank)
+def _widened(best: LawFit, others: list[LawFit], values: np.ndarray, ranges: np.ndarray) -> np.ndarray:
+    """Ranges with what other laws say that explain the record about as well, and with what no record can tell."""
+    ways = [ranges]
+    for other in others:
+        # noise grows with the square root of the time over which errors hang together, and points count such times
+        apart = (best.misfit / best.problem.misfit) ** 2 * (other.points - best.points)
+        if apart <= SUPPORTED:
+            ways.append(linear_range(other.problem, other.scores)[1])
+    least, greatest = np.min(ways, axis=0)[:, 0], np.max(ways, axis=0)[:, 1]
+    share = np.hypot(MODEL_SHARE, CALIBRATION_SHARE) * values[0]
+    least = values - np.hypot(values - np.minimum(least, values), share)
+    greatest = values + np.hypot(np.maximum(greatest, values) - values, share)
+    return np.stack([np.maximum(least, 0.0), greatest], axis=1)
 
 
-def _starts(problem: Problem) -> np.ndarray:
-    layout = problem.layout
-    starts = np.zeros((layout.count, len(STARTS)))
-    for column, (shaft, toe) in enumerate(STARTS):
-        starts[: layout.n_shaft, column] = shaft
-        starts[layout.row("toe_resistance"), column] = toe
-    if "section_depth" in layout.names:  # where along the pile the section is reduced is what a fit finds hardest
-        aside = np.zeros((layout.count, 2))
-        aside[layout.row("section_depth")] = -0.7, 0.7
-        starts = np.concatenate([starts, aside], axis=1)
-    return starts
-
-
-def _fit_starts(problem: Problem, starts: np.ndarray) -> tuple[Problem, float, np.ndarray]:
-    ends = _refit(problem, starts, FIRST_ITERATIONS)
-    going = np.argsort(ends.cost)[:2]
-    going = going[ends.cost[going] <= PROMISING * ends.cost.min()]
-    ends = _refit(problem, ends.scores[:, going], MORE_ITERATIONS)
-    scores = ends.scores[:, ends.cost.argmin()]
-    noise = float(np.clip(_misfit(problem, scores), *MISFIT_BOUNDS))
-    ends = _refit(replace(problem, misfit=noise), scores[:, None], FIRST_ITERATIONS)
-    scores = ends.scores[:, 0]
-    misfit = _misfit(problem, scores)
-    return replace(problem, misfit=float(np.clip(misfit, *MISFIT_BOUNDS))), misfit, scores
-
-
-def _refit(problem: Problem, starts: np.ndarray, iterations: int):
-    return fit(lambda scores: residuals(problem, scores), starts, bound=BOUND, most_iterations=iterations)
-
-
-def _misfit(problem: Problem, scores: np.ndarray) -> float:
-    motion, up, _ = run(problem, scores[:, None])
-    return float(wave_misfit(problem, motion.up - up)[0])
-
-
-def _points(problem: Problem, misfit: float, scores: np.ndarray) -> float:
-    independent = problem.n_steps * min(1.0, problem.mesh.time_step / CORRELATION_TIME)
-    return 2.0 * independent * np.log(max(misfit, MISFIT_BOUNDS[0]))
-
-
-def _rank(found: tuple[Problem, float, np.ndarray]) -> float:
-    return _points(*found) + (HYPERBOLIC_PENALTY if found[0].hyperbolic else 0.0)
-
-
-def _match(problem, scores, misfit, values, ranges, **more) -> Match:
-    limits = physical(problem.layout, scores[:, None])
+def _match(best: LawFit, values: np.ndarray, ranges: np.ndarray, **more) -> Match:
+    problem, total = best.problem, values[0]
+    limits = physical(problem.layout, best.scores[:, None])
     limit = float(limits["shaft"].sum() + limits["toe_resistance"][0])
-    total = values[0]
-    floor = MODEL_SHARE * total
-    least = np.maximum(np.minimum(ranges[:, 0], values - floor), 0.0)
-    greatest = np.maximum(ranges[:, 1], values + floor)
+    bounds = [(float(low), float(high)) for low, high in ranges]
     if problem.hyperbolic:  # what a longer movement would have mobilised cannot be ruled out
-        greatest[0] = max(greatest[0], limit)
-    bounds = [(float(low), float(high)) for low, high in zip(least, greatest, strict=True)]
-    law = HYPERBOLIC if problem.hyperbolic else ELASTIC_PLASTIC
+        bounds[0] = bounds[0][0], max(bounds[0][1], limit)
     return Match(
         problem,
-        scores,
-        law,
-        misfit,
+        best.scores,
+        best.law,
+        best.misfit,
         *(float(value) for value in values),
         *bounds,
         limit=limit,
-        fitted=misfit <= POOR_MISFIT,
+        fitted=best.misfit <= POOR_MISFIT,
         separable=bool(bounds[1][1] - bounds[1][0] <= SEPARABLE_SHARE * total),
-        fully_mobilised=bool(total >= MOBILISED_SHARE[law] * limit),
+        fully_mobilised=bool(total >= MOBILISED_SHARE[best.law] * limit),
         **more,
     )

@@ -1,10 +1,9 @@
 """What signal matching may change, and what is known of it before a record is seen.
 
 Every parameter is a score: the number of spreads by which it, or its logarithm, lies from its expected value. Scores
-make
-parameters of all kinds comparable, and the sum of their squares says how unusual a model is. A value the record says
-little
-about stays where published experience puts it; that is all the regularisation does (Tikhonov's, in Bayesian reading).
+make parameters of all kinds comparable, and the sum of their squares says how unusual a model is. A value the record
+says little about stays where published experience puts it; that is all the regularisation does (Tikhonov's, in
+Bayesian reading).
 """
 
 from dataclasses import dataclass
@@ -20,19 +19,22 @@ SHAFT_QUAKE = 2.5 * MILLIMETRE
 
 TOE_QUAKE = {"rock": 1.0 * MILLIMETRE, "other": 3.0 * MILLIMETRE}
 """Expected toe quake [m], within UFC 3-220-20, §6-9.2: 0.04 in on rock to 0.4 in; 0.10 in for piles that displace
-little soil
-(from memory, after the FHWA driven pile manual)."""
+little soil (from memory, after the FHWA driven pile manual)."""
+
+HALF_MOVEMENT = 0.5
+"""Movement at half the limit over the quake [1]. Published quakes belong to straight lines, which reach half the limit
+at half the quake; a hyperbola is expected to reach half its limit at that same movement."""
 
 SHAFT_DAMPING = {"sand": 0.164, "silt": 0.35, "clay": 0.656, None: 0.35}
 """Expected shaft damping [s/m]: 0.05 s/ft in sand to 0.20 s/ft in clay (UFC 3-220-20, §6-9.2); between them where
-unknown."""
+unknown. Used for viscous and for Smith's damping: the same source gives both forms and one set of values."""
 
 TOE_DAMPING = 0.492
 """Expected toe damping [s/m]: 0.15 s/ft (UFC 3-220-20, §6-9.2)."""
 
 # Spreads: standard deviations, of the natural logarithm for positive values. No source gives them; they are wide
-# enough for
-# every published value above to lie within two of them, and calibration of gauges and clocks has the usual accuracy.
+# enough for every published value above to lie within two of them, and calibration of gauges and clocks has the usual
+# accuracy.
 SPREAD = {
     "shaft": 1.5,
     "toe_resistance": 1.5,
@@ -44,11 +46,13 @@ SPREAD = {
     "wave_speed_error": 0.01,
     "lag": 5e-5,
     "velocity_error": 0.01,
-    "drift": 0.5,
     "section_left": 0.5,
     "section_depth": 1.0,
     "section_length": 0.5,
 }
+UNREST = 0.02
+"""Least spread of the velocity that the pile may still have where the record is said to be at rest, as a share of its
+greatest velocity [1]; over the time of the record this is the spread of the drift. Common practice, no source."""
 NEIGHBOUR_SPREAD = 0.8
 """Spread of the logarithm of one length's resistance over its neighbour's: shaft resistance changes gradually."""
 
@@ -125,6 +129,9 @@ def lay_out(
     toe_soil: str | None,
     embedded: float,
     resistance: float,
+    *,
+    drift_spread: float = 0.5,
+    hyperbolic: bool = False,
     reduction: Reduction | None = None,
 ) -> Layout:
     """Give the parameters for a pile, with what is expected of them.
@@ -139,6 +146,10 @@ def lay_out(
         Length of shaft in soil [m].
     resistance : float
         First idea of the total resistance [N], half of it on the shaft.
+    drift_spread : float
+        Spread of the drift of the velocity that may be left [m/s^2].
+    hyperbolic : bool
+        Whether quakes are movements at half the limit, as a hyperbolic law takes them.
     reduction : Reduction or None
         A reduced section to be fitted, where one is suspected.
 
@@ -157,8 +168,9 @@ def lay_out(
     n_shaft = int(np.clip(round(embedded / 2.0), 4, 10))
     values = {f"shaft_{k + 1}": np.log(0.5 * resistance / n_shaft) for k in range(n_shaft)}
     values["toe_resistance"] = np.log(0.5 * resistance)
-    values["shaft_quake"] = np.log(SHAFT_QUAKE)
-    values["toe_quake"] = np.log(TOE_QUAKE["rock" if toe_soil == "rock" else "other"])
+    quake_share = HALF_MOVEMENT if hyperbolic else 1.0
+    values["shaft_quake"] = np.log(quake_share * SHAFT_QUAKE)
+    values["toe_quake"] = np.log(quake_share * TOE_QUAKE["rock" if toe_soil == "rock" else "other"])
     values["shaft_damping"] = np.log(SHAFT_DAMPING.get(shaft_soil, SHAFT_DAMPING[None]))
     values["toe_damping"] = np.log(TOE_DAMPING)
     values["upward_share"] = np.log(0.9)
@@ -167,7 +179,8 @@ def lay_out(
         values["section_left"] = np.log(reduction.section_left)
         values["section_depth"] = min(reduction.depth, pile.length)
         values["section_length"] = np.log(reduction.length)
-    spread = [SPREAD["shaft" if name.startswith("shaft_") and name[6:].isdigit() else name] for name in values]
+    spreads = SPREAD | {"drift": drift_spread} | dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
+    spread = [spreads[name] for name in values]
     return Layout(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
 
 
@@ -185,10 +198,8 @@ def physical(layout: Layout, scores: np.ndarray) -> dict[str, np.ndarray]:
     -------
     dict of numpy.ndarray
         ``"shaft"`` of shape (n_shaft, n_candidates) [N] and every other name of shape (n_candidates,): resistances
-        [N], quakes
-        [m], dampings [s/m], `upward_share`, `velocity_error`, `wave_speed_error` and `section_left` [1], `lag` [s],
-        `drift`
-        [m/s^2], `section_depth` and `section_length` [m].
+        [N], quakes [m], dampings [s/m], `upward_share`, `velocity_error`, `wave_speed_error` and `section_left` [1],
+        `lag` [s], `drift` [m/s^2], `section_depth` and `section_length` [m].
     """
     raw = layout.expected[:, None] + layout.spread[:, None] * scores
     values = {"shaft": np.exp(raw[: layout.n_shaft])}

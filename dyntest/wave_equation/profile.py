@@ -9,8 +9,9 @@ the profile likelihood of Venzon and Moolgavkar (1988), Applied Statistics 37(1)
 
 import numpy as np
 
+from dyntest.wave_equation.comparison import residuals_and_resistance
 from dyntest.wave_equation.least_squares import STEP, fit
-from dyntest.wave_equation.matching_problem import Problem, residuals_and_resistance
+from dyntest.wave_equation.matching_problem import Problem
 from dyntest.wave_equation.parameters import BOUND
 
 MARGIN = 3.84

@@ -1,0 +1,221 @@
+"""Computed against measured waves: what a candidate model gets wrong, in standard deviations."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from dyntest.wave_equation.head import impose_down_wave
+from dyntest.wave_equation.matching_problem import Problem, waves
+from dyntest.wave_equation.mesh import Mesh
+from dyntest.wave_equation.parameters import NEIGHBOUR_SPREAD, physical
+from dyntest.wave_equation.simulator import Motion, simulate
+from dyntest.wave_equation.soil import Soil, build_soil
+
+CORRELATION_TIME = 0.5e-3
+"""Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
+
+
+def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Give the measured waves at every candidate's steps, put right for its gauge errors.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    values : dict of numpy.ndarray
+        Parameters as `physical` gives them, each for n_candidates.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Downward and upward wave, each of shape (n_steps, n_candidates) [N].
+    """
+    blow = problem.blow
+    steps = problem.mesh.time_step / (1.0 + values["wave_speed_error"])
+    time = problem.start + np.arange(problem.n_steps)[:, None] * steps
+    force = np.interp(time.ravel(), blow.time, blow.force).reshape(time.shape)
+    velocity = np.interp((time - values["lag"]).ravel(), blow.time, blow.velocity).reshape(time.shape)
+    velocity *= 1.0 + values["velocity_error"]
+    velocity += values["drift"] * np.maximum(time - blow.time[blow.onset], 0.0)
+    return waves(force, velocity, blow.pile.impedance)
+
+
+def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> Soil:
+    """Give the soil of every candidate.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    values : dict of numpy.ndarray
+        Parameters as `physical` gives them.
+
+    Returns
+    -------
+    Soil
+        Quakes are in the simulator's time, which the wave-speed error stretches.
+    """
+    stretch = 1.0 + values["wave_speed_error"]
+    soil = build_soil(
+        problem.share @ values["shaft"],
+        values["toe_resistance"],
+        shaft_quake=values["shaft_quake"] * stretch,
+        toe_quake=values["toe_quake"] * stretch,
+        shaft_damping=values["shaft_damping"],
+        toe_damping=values["toe_damping"],
+        smith=problem.smith,
+        hyperbolic=problem.hyperbolic,
+    )
+    return replace(soil, upward_limit=soil.limit * values["upward_share"])
+
+
+def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
+    """Give the pile of every candidate: the sheet's, or with the reduced section that is being fitted.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    values : dict of numpy.ndarray
+        Parameters as `physical` gives them.
+
+    Returns
+    -------
+    Mesh
+        Where a section is fitted, impedances of shape (n_segments, n_candidates); a segment that is reduced in part
+        has a part of the reduction, so that depth and length can be fitted smoothly.
+    """
+    mesh = problem.mesh
+    if "section_left" not in values:
+        return mesh
+    top, bottom = mesh.depth[:-1, None], mesh.depth[1:, None]
+    upper, lower = values["section_depth"], values["section_depth"] + values["section_length"]
+    covered = np.clip(np.minimum(bottom, lower) - np.maximum(top, upper), 0.0, None) / (bottom - top)
+    return replace(mesh, impedance=mesh.impedance[:, None] * (1.0 - (1.0 - values["section_left"]) * covered))
+
+
+def run(problem: Problem, scores: np.ndarray, **options) -> tuple[Motion, np.ndarray, dict[str, np.ndarray]]:
+    """Drive every candidate with the measured downward wave.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    scores : numpy.ndarray
+        Scores, shape (n_parameters, n_candidates) [1].
+    **options
+        Passed to `dyntest.wave_equation.simulator.simulate`.
+
+    Returns
+    -------
+    tuple of Motion, numpy.ndarray, dict
+        The computed motion, the measured upward wave of shape (n_steps, n_candidates) [N], and the parameters' values.
+    """
+    values = physical(problem.layout, scores)
+    down, up = measured_waves(problem, values)
+    mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
+    return simulate(mesh, soil, impose_down_wave(down), problem.n_steps, **options), up, values
+
+
+def residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
+    """Give what is to be made small: wave differences, scores, and differences of neighbouring shaft lengths.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    scores : numpy.ndarray
+        Scores, shape (n_parameters, n_candidates) [1].
+
+    Returns
+    -------
+    numpy.ndarray
+        Each in standard deviations, shape (n_residuals, n_candidates) [1].
+    """
+    motion, up, _ = run(problem, scores)
+    return _residuals(problem, scores, motion.up - up)
+
+
+def residuals_and_resistance(problem: Problem, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the residuals and, from the same run, what was mobilised.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    scores : numpy.ndarray
+        Scores, shape (n_parameters, n_candidates) [1].
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Residuals as `residuals` gives them, shape (n_residuals, n_candidates) [1], and mobilised total, shaft and toe
+        resistance, shape (3, n_candidates) [N].
+    """
+    motion, up, _ = run(problem, scores, peaks=True)
+    shaft, toe = motion.greatest_spring[:-1].sum(axis=0), motion.greatest_spring[-1]
+    return _residuals(problem, scores, motion.up - up), np.stack([shaft + toe, shaft, toe])
+
+
+def _residuals(problem: Problem, scores: np.ndarray, difference: np.ndarray) -> np.ndarray:
+    counts = min(1.0, problem.mesh.time_step / CORRELATION_TIME)
+    unit = problem.weight * np.sqrt(counts) / (problem.misfit * problem.scale)
+    layout = problem.layout
+    logarithms = (layout.expected[:, None] + layout.spread[:, None] * scores)[: layout.n_shaft]
+    return np.vstack([difference * unit[:, None], scores, np.diff(logarithms, axis=0) / NEIGHBOUR_SPREAD])
+
+
+def wave_misfit(problem: Problem, difference: np.ndarray) -> np.ndarray:
+    """Give the misfit of computed and measured upward wave.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    difference : numpy.ndarray
+        Computed less measured wave, shape (n_steps, n_candidates) [N].
+
+    Returns
+    -------
+    numpy.ndarray
+        Weighted root of the mean square difference over the greatest downward wave, shape (n_candidates,) [1].
+    """
+    square = (difference * problem.weight[:, None]) ** 2
+    return np.sqrt(square.sum(axis=0) / (problem.weight**2).sum()) / problem.scale
+
+
+def noise_left(problem: Problem, difference: np.ndarray) -> float:
+    """Give the misfit that counts as one standard deviation, from what a fitted model leaves.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    difference : numpy.ndarray
+        Computed less measured wave of the best model, shape (n_steps,) [N].
+
+    Returns
+    -------
+    float
+        Misfit [1], greater than `wave_misfit` gives it where errors hang together for longer than `CORRELATION_TIME`
+        or where there are not many more independent samples than parameters.
+
+    Notes
+    -----
+    With ``τ = Δt (1 + 2 Σ ρ_k)``, ρ the autocorrelation of the difference up to its first zero, a record of length t
+    has ``t/τ`` independent samples (Bayley and Hammersley 1946, Suppl. J. R. Stat. Soc. 8(2), from memory). A model
+    error lasts for milliseconds; it must not count as often as there are samples.
+    """
+    step = problem.mesh.time_step
+    wave = difference * problem.weight
+    square = float(wave @ wave)
+    time = step
+    if square > 0.0:
+        rho = np.correlate(wave, wave, "full")[len(wave) :] / square
+        ends = np.flatnonzero(rho <= 0.0)
+        time = step * (1.0 + 2.0 * rho[: ends[0] if len(ends) else None].sum())
+    nominal = max(step, CORRELATION_TIME)
+    samples = problem.n_steps * step / nominal
+    freedom = max(samples - problem.layout.count, 0.5 * samples)
+    misfit = float(wave_misfit(problem, difference[:, None])[0])
+    return misfit * np.sqrt(max(time / nominal, 1.0) * samples / freedom)

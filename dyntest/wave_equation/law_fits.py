@@ -1,0 +1,178 @@
+"""One blow fitted under each soil law, and the law that the record speaks for.
+
+The way: several starts under the elastic–plastic law with viscous damping, the best fitted again with the misfit it
+left as the noise; the same under the hyperbolic law, from there; and where neither explains the record, the better of
+the two with Smith's damping, and the other too where that helped. The law is chosen by misfit.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyntest.wave_equation.comparison import CORRELATION_TIME, noise_left, residuals, run, wave_misfit
+from dyntest.wave_equation.least_squares import Fit, fit
+from dyntest.wave_equation.matching_problem import FIRST_MISFIT, Blow, Problem, make_problem
+from dyntest.wave_equation.parameters import BOUND, Reduction
+
+ELASTIC_PLASTIC, HYPERBOLIC, BEST = "elastic-plastic", "hyperbolic", "best"
+LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
+
+STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4))
+"""Scores of shaft and toe resistance at which the fit starts."""
+FIRST_ITERATIONS, MORE_ITERATIONS = 8, 25
+PROMISING = 1.3
+"""A start goes on while its cost is at most this many times the best one's [1]."""
+SAME_NOISE = 1.3
+"""Factor within which the noise that was left counts as the noise that was taken [1]."""
+MISFIT_BOUNDS = (0.002, 0.05)
+"""Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
+EXPLAINED = 0.004
+"""Misfit at which a record counts as explained and no other form of damping is tried [1]: twice what gauges leave."""
+PENALTY = 4.0
+"""Points by which the hyperbolic law must be better to be taken, and a reduced section for each parameter it adds [1];
+a point is one unit of ``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
+
+
+@dataclass(frozen=True)
+class LawFit:
+    """The best model under one soil law.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow under that law; its misfit is the noise that the fit left.
+    scores : numpy.ndarray
+        Scores of the best model, shape (n_parameters,) [1].
+    misfit : float
+        Weighted root mean square difference of the upward waves over the greatest downward wave [1].
+    """
+
+    problem: Problem
+    scores: np.ndarray
+    misfit: float
+
+    @property
+    def points(self) -> float:
+        """What the fit is judged by, less is better: ``2 n ln(misfit)`` and the penalties [1]."""
+        independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
+        added = 3 if "section_left" in self.problem.layout.names else 0
+        penalty = PENALTY * (added + self.problem.hyperbolic)
+        return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty
+
+    @property
+    def law(self) -> str:
+        """The static law, one of `LAWS`."""
+        return HYPERBOLIC if self.problem.hyperbolic else ELASTIC_PLASTIC
+
+
+def fit_laws(blow: Blow, law: str, reduction: Reduction | None = None) -> list[LawFit]:
+    """Fit the laws that are asked for.
+
+    Parameters
+    ----------
+    blow : Blow
+        The record.
+    law : str
+        One of `LAWS`.
+    reduction : Reduction or None
+        A reduced section to be fitted.
+
+    Returns
+    -------
+    list of LawFit
+        The best first.
+    """
+    problem = make_problem(blow, hyperbolic=law == HYPERBOLIC, reduction=reduction)
+    found = [_fit_starts(problem, _starts(problem))]
+    if law == BEST:
+        curved = make_problem(blow, hyperbolic=True, reduction=reduction)
+        found.append(_fit_on(curved, found[0]))
+    found.sort(key=_points)
+    if found[0].misfit > EXPLAINED:
+        following = [_fit_on(replace(found[0].problem, smith=True), found[0])]
+        if law == BEST and following[0].points < found[0].points:
+            following.append(_fit_on(replace(found[1].problem, smith=True), following[0]))
+        found += following
+    return sorted(found, key=_points)
+
+
+def _fit_starts(problem: Problem, starts: np.ndarray) -> LawFit:
+    """Fit one law from several starts; the best end is fitted again with the noise that was left."""
+    ends = refit(problem, starts, FIRST_ITERATIONS)
+    going = np.argsort(ends.cost)[:2]
+    going = going[ends.cost[going] <= PROMISING * ends.cost.min()]
+    ends = refit(problem, ends.scores[:, going], MORE_ITERATIONS)
+    return _settle(problem, ends.scores[:, ends.cost.argmin()])
+
+
+def _fit_on(problem: Problem, nearby: LawFit) -> LawFit:
+    """Fit one law from the best model of another."""
+    problem = replace(problem, misfit=max(nearby.problem.misfit, FIRST_MISFIT))
+    return _settle(problem, refit(problem, nearby.scores[:, None], MORE_ITERATIONS).scores[:, 0])
+
+
+def _settle(problem: Problem, scores: np.ndarray) -> LawFit:
+    """Fit again where the noise that was left is not the noise that was taken."""
+    found = LawFit(*measured(problem, scores))
+    if max(found.problem.misfit / problem.misfit, problem.misfit / found.problem.misfit) <= SAME_NOISE:
+        return found
+    scores = refit(found.problem, scores[:, None], FIRST_ITERATIONS).scores[:, 0]
+    return LawFit(*measured(found.problem, scores))
+
+
+def refit(problem: Problem, starts: np.ndarray, iterations: int) -> Fit:
+    """Fit from given starts.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    starts : numpy.ndarray
+        Scores, shape (n_parameters, n_starts) [1].
+    iterations : int
+        Most iterations [1].
+
+    Returns
+    -------
+    Fit
+        Where each start ended.
+    """
+    return fit(lambda scores: residuals(problem, scores), starts, bound=BOUND, most_iterations=iterations)
+
+
+def measured(problem: Problem, scores: np.ndarray) -> tuple[Problem, np.ndarray, float]:
+    """Give a problem the noise that a model leaves.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow.
+    scores : numpy.ndarray
+        Scores of the model, shape (n_parameters,) [1].
+
+    Returns
+    -------
+    tuple of Problem, numpy.ndarray, float
+        The problem with that noise within `MISFIT_BOUNDS`, the scores, and the plain misfit [1].
+    """
+    motion, up, _ = run(problem, scores[:, None])
+    difference = motion.up - up
+    noise = float(np.clip(noise_left(problem, difference[:, 0]), *MISFIT_BOUNDS))
+    return replace(problem, misfit=noise), scores, float(wave_misfit(problem, difference)[0])
+
+
+def _points(found: LawFit) -> float:
+    return found.points
+
+
+def _starts(problem: Problem) -> np.ndarray:
+    layout = problem.layout
+    starts = np.zeros((layout.count, len(STARTS)))
+    for column, (shaft, toe) in enumerate(STARTS):
+        starts[: layout.n_shaft, column] = shaft
+        starts[layout.row("toe_resistance"), column] = toe
+    if "section_depth" in layout.names:  # where along the pile the section is reduced is what a fit finds hardest
+        aside = np.zeros((layout.count, 2))
+        aside[layout.row("section_depth")] = -0.7, 0.7
+        starts = np.concatenate([starts, aside], axis=1)
+    return starts
