@@ -81,6 +81,10 @@ def setup_cautions(
     return tuple(caution for caution in found if caution is not None)
 
 
+def _name(result: DriveResult) -> str:
+    return result.drive.name.replace("_", " ")
+
+
 def _unknown(value: float | None) -> bool:
     """Whether a number is absent or not a number."""
     return value is None or value != value
@@ -90,7 +94,7 @@ def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str
     moved = result.set_per_blow
     if _unknown(moved) or moved >= MOVEMENT_LIMIT:
         return None
-    message = f"{result.drive.name}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
+    message = f"{_name(result)}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
     message += f"{show('set_per_blow', MOVEMENT_LIMIT, system)}, so {meaning}"
     cure = "strike with more energy" if which == "restrike" else "judge the setup by the matched shaft resistance"
     return Caution("moved too little", message, cure, moved, MOVEMENT_LIMIT)
@@ -100,7 +104,7 @@ def _below_stroke(result: DriveResult, system: str) -> Caution | None:
     least = None if result.hammer is None else result.hammer.minimum_stroke
     if least is None or _unknown(result.stroke) or result.stroke >= least:
         return None
-    message = f"{result.drive.name}: the stroke was {show('stroke', result.stroke, system)}, below the approved "
+    message = f"{_name(result)}: the stroke was {show('stroke', result.stroke, system)}, below the approved "
     message += f"{show('stroke', least, system)}"
     return Caution(
         "hammer not at stroke", message, "warm the hammer up elsewhere and strike again", result.stroke, least
@@ -111,8 +115,8 @@ def _other_stroke(initial: DriveResult, restrike: DriveResult, system: str) -> C
     before, after = initial.stroke, restrike.stroke
     if _unknown(before) or _unknown(after) or abs(after - before) <= STROKE_CHANGE * before:
         return None
-    message = f"the stroke was {show('stroke', before, system)} in {initial.drive.name} and "
-    message += f"{show('stroke', after, system)} in {restrike.drive.name}"
+    message = f"the stroke was {show('stroke', before, system)} in {_name(initial)} and "
+    message += f"{show('stroke', after, system)} in {_name(restrike)}"
     cure = "rest the comparison on matched resistances, not on blow counts"
     return Caution("another stroke", message, cure, after / before - 1.0, STROKE_CHANGE)
 
@@ -125,25 +129,25 @@ def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None
     words = dict.fromkeys(_HAMMER_WORDS[name] for name in changed if name in _HAMMER_WORDS)
     if not words:
         return None
-    message = f"another {', '.join(words)} in {restrike.drive.name} than in {initial.drive.name}"
+    message = f"another {', '.join(words)} in {_name(restrike)} than in {_name(initial)}"
     return Caution("another hammer or cushion", message, "compare resistances only, never the blow counts")
 
 
 def _other_gauges(initial: DriveResult, restrike: DriveResult) -> Caution | None:
     if not initial.gauges or not restrike.gauges or initial.gauges == restrike.gauges:
         return None
-    message = f"{restrike.drive.name} was measured with {restrike.gauges}, {initial.drive.name} with {initial.gauges}"
+    message = f"{_name(restrike)} was measured with {restrike.gauges}, {_name(initial)} with {initial.gauges}"
     return Caution("other gauges", message, "check the proportionality of both records before comparing them")
 
 
 def _wait(restrike: DriveResult, waited: float | None, soil: str | None) -> Caution | None:
     if waited is None:
-        message = f"how long the pile waited before {restrike.drive.name} is not known"
+        message = f"how long the pile waited before {_name(restrike)} is not known"
         return Caution("wait not known", message, "write end of the initial drive and start of the restrike")
     usual = RESTRIKE_WAITS.get(soil)
     if usual is None or waited >= usual:
         return None
-    message = f"{restrike.drive.name} came {show_wait(waited)} after the initial drive, sooner than the "
+    message = f"{_name(restrike)} came {show_wait(waited)} after the initial drive, sooner than the "
     message += f"{show_wait(usual)} usual in {soil}"
     return Caution("short wait", message, "expect further change, or strike again later", waited, usual)
 
@@ -151,7 +155,7 @@ def _wait(restrike: DriveResult, waited: float | None, soil: str | None) -> Caut
 def _relaxation(restrike: DriveResult, factor: Estimate | None) -> Caution | None:
     if factor is None or factor.value >= 1.0:
         return None
-    message = f"{restrike.drive.name}: resistance fell to {factor.value:.2f} of that at the end of the initial drive"
+    message = f"{_name(restrike)}: resistance fell to {factor.value:.2f} of that at the end of the initial drive"
     message += ", beyond the ranges of both" if factor.has_range and factor.high < 1.0 else ""
     cure = "design for the lower resistance, strike more piles again, and consider a higher target at the end of drive"
     return Caution("relaxation", message, cure, factor.value, 1.0)

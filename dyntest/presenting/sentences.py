@@ -194,6 +194,24 @@ def setup_sentence(setup: Setup) -> str:
     return f"{name}: {factor.value:.2f} times the resistance at the end of driving{spread}, by the {basis}."
 
 
+def alert_sentences(review: Review) -> list[str]:
+    """Say what forbids the use of the driving criterion until it is cleared up; to stand before everything else.
+
+    Parameters
+    ----------
+    review : Review
+        The reviewed test.
+
+    Returns
+    -------
+    list of str
+        Sentences; none where nothing forbids it.
+    """
+    found = review.answers.criterion
+    alerts = () if found is None else found.alerts
+    return [f"DO NOT USE THE DRIVING CRITERION YET: {a.message.rstrip('.')}; {a.cure.rstrip('.')}." for a in alerts]
+
+
 def criterion_sentence(review: Review) -> str:
     """Say what bearing piles have to meet, or why there is no criterion.
 

@@ -5,6 +5,7 @@ import math
 
 from dyntest.conditioning.check import Finding
 from dyntest.decisions.caution import Caution
+from dyntest.decisions.criterion import Criterion, RestrikeRule
 from dyntest.names import NAMES
 from dyntest.presenting.tables import DIGITS
 from dyntest.review import Review
@@ -159,14 +160,18 @@ def _setup(answers: Answers) -> dict | None:
 
 
 def _criterion(answers: Answers) -> dict | None:
+    """Give the criterion; what forbids its use comes first, and a row that cannot be used says why."""
     found = answers.criterion
     if found is None:
         return {"problem": answers.criterion_problem} if answers.criterion_problem else None
     held = found.criterion
     return {
-        "required_resistance": number(found.target.value),
-        "how": found.target.how,
+        "alerts": [_caution(caution) for caution in found.alerts],
         "agrees_with_measured_blows": found.agrees,
+        "required_resistance": number(found.target.required),
+        "end_of_drive_resistance": number(found.target.value),
+        "end_of_drive_resistance_with_credit": number(found.target.with_credit),
+        "how": found.target.how,
         "rows": [
             {
                 "stroke": number(row.stroke),
@@ -174,13 +179,47 @@ def _criterion(answers: Answers) -> dict | None:
                 "set_per_blow": number(row.set_per_blow),
                 "compression_stress": number(row.compression_stress),
                 "tension_stress": number(row.tension_stress),
+                "transferred_energy": number(row.transferred_energy),
                 "ruled_out": row.ruled_out or None,
             }
             for row in found.rows
         ],
         "holding_length": None if held is None else number(held.holding_length),
         "minimum_penetration": None if held is None else number(held.minimum_penetration),
+        "refusal": None if held is None else _refusal(held),
+        "restrike": None if held is None or held.restrike is None else _restrike(held.restrike),
+        "graph_resistance_of_measured_blows": number(found.graph_resistance),
+        "formulas": [
+            {"formula": one.formula, "resistance": number(one.resistance), "source": one.source}
+            for one in found.formulas
+        ],
+        "hammer": {
+            "efficiency": number(found.calibrated.hammer.efficiency),
+            "calibrated_cushion": found.calibrated.cushion,
+            "force_ratio": number(found.calibrated.force_ratio),
+            "energy_ratio": number(found.calibrated.energy_ratio),
+        },
         "cautions": [_caution(caution) for caution in found.cautions],
+    }
+
+
+def _refusal(held: Criterion) -> dict:
+    return {
+        "set_per_blow": number(held.refusal_set),
+        "length": number(held.refusal_length),
+        "least_stroke": number(held.refusal_stroke),
+    }
+
+
+def _restrike(rule: RestrikeRule) -> dict:
+    return {
+        "measured_change": rule.change,
+        "stop_penetration": number(rule.stop_penetration),
+        "wait": number(rule.wait),
+        "resistance": number(rule.resistance),
+        "judged_length": number(rule.judged_length),
+        "most_length": number(rule.most_length),
+        "rows": [{"stroke": number(row.stroke), "set_per_blow": number(row.set_per_blow)} for row in rule.rows],
     }
 
 

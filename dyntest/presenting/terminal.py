@@ -4,9 +4,11 @@ import textwrap
 from collections.abc import Sequence
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
+from dyntest.decisions.criterion_words import restrike_sentences
 from dyntest.names import NAMES, show
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
+    alert_sentences,
     criterion_cells,
     criterion_sentence,
     drive_words,
@@ -64,6 +66,8 @@ def lines(review: Review) -> list[str]:
         Lines of plain text in the sheet's display units.
     """
     shown = _wrap(trust_sentence(review))
+    for sentence in alert_sentences(review):
+        shown += _wrap(sentence)
     for drive in review.drives:
         shown += _wrap(resistance_sentence(review, drive))
     for start in range(0, len(review.drives), DRIVES_ABREAST):
@@ -120,7 +124,10 @@ def _criterion(review: Review) -> list[str]:
     table = _aligned([row[:-1] for row in cells])
     for line, (*_, why) in zip(table, cells, strict=True):
         shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
-    return shown + _cautions(found.cautions)
+    if found.criterion is not None and found.criterion.restrike is not None:
+        for sentence in restrike_sentences(found.criterion.restrike, review.sheet.display_units):
+            shown += _wrap(sentence)
+    return shown + _cautions([caution for caution in found.cautions if caution not in found.alerts])
 
 
 def _cautions(cautions: Sequence[Caution]) -> list[str]:
