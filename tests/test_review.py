@@ -163,6 +163,12 @@ def test_no_resistance_is_stated_from_a_record_that_cannot_be_trusted(matched):
     assert "no resistance is stated" in resistance_sentence(matched, bad)
 
 
+def test_an_unmatched_resistance_says_what_it_hangs_on(reviewed):
+    told = resistance_sentence(reviewed, reviewed.drives[0])
+    assert "by the Case method" in told
+    assert "if the damping factor 0.30 is right" in told
+
+
 def test_a_poor_match_and_a_damaged_pile_are_said_loudly(matched):
     drive = matched.drives[0]
     poor = replace(drive, match=replace(drive.match, fitted=False, fully_mobilised=False))

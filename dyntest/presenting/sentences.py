@@ -104,13 +104,16 @@ def resistance_sentence(review: Review, drive: DriveReview) -> str:
     code = next((c for c in ("matched_resistance", "case_resistance_maximum") if c in numbers), None)
     if code is None:
         return f"{name}: no static resistance is known without a damping factor or a signal match."
-    how = "from signal matching" if code == "matched_resistance" else "by the Case method, not matched"
+    how = "from signal matching" if code == "matched_resistance" else "by the Case method"
     low, high = drive.match.matched_resistance_range if drive.match else (numbers[code], numbers[code])
     spread = f" ({show_range(low, high, code, system)})" if low < high else ""
     text = f"{name}: {show(code, numbers[code], system)}{spread} {how} of blow {drive.representative.blow}"
     required = review.answers.required.value
     if required is not None:
         text += f"; {show(code, required, system)} is required, {_against(required, low, high)}"
+    if code != "matched_resistance":
+        factor = show("damping_factor", numbers.get("damping_factor"), system)
+        text += f" (if the damping factor {factor} is right: no match confirms it)"
     return " ".join([f"{text}.", *_doubts(drive, system)])
 
 
