@@ -32,3 +32,40 @@ DRIVES = {"initial": "#2d5f9a", "restrike": "#e09a2f"}
 
 MARKERS = ("o", "s", "^", "D", "v", "P")
 """Markers that tell drives of one kind apart."""
+
+GROUNDS = {"light": PAPER, "dark": "#10181f"}
+"""What figures are drawn on: paper and a light page, or a dark page."""
+
+_ON_DARK = {
+    INK: "#e9eef4",
+    QUIET: "#8593a1",
+    ACCENT: "#3cc6ba",
+    WARNING: "#f4614a",
+    "#d2691e": "#f2a05a",
+    DRIVES["initial"]: "#6ba3e6",
+    DRIVES["restrike"]: "#ffdb85",
+}
+"""What a colour becomes on a dark ground."""
+
+
+def on(ground: str, colour: str) -> str:
+    """Give a colour of the palette as it is drawn on a ground.
+
+    Parameters
+    ----------
+    ground : str
+        A key of `GROUNDS`.
+    colour : str
+        A colour of this module.
+
+    Returns
+    -------
+    str
+        The colour itself on a light ground, its twin on a dark one.
+
+    Examples
+    --------
+    >>> on("light", INK), on("dark", INK)
+    ('#1f3147', '#e9eef4')
+    """
+    return colour if ground == "light" else _ON_DARK[colour]

@@ -56,6 +56,19 @@ def test_colours_shown_together_differ(pair, vision):
     assert np.linalg.norm(one - other) > APART
 
 
+@pytest.mark.parametrize("vision", VISION)
+@pytest.mark.parametrize("pair", TOGETHER, ids="-".join)
+def test_colours_shown_together_differ_on_dark(pair, vision):
+    one, other = (lab(VISION[vision] @ linear(palette.on("dark", colour))) for colour in pair)
+    assert np.linalg.norm(one - other) > APART
+
+
+def test_lines_stand_out_from_a_dark_page():
+    ground = luminance(palette.GROUNDS["dark"]) + 0.05
+    colours = [palette.INK, palette.QUIET, palette.ACCENT, palette.WARNING, *palette.DRIVES.values()]
+    assert min((luminance(palette.on("dark", colour)) + 0.05) / ground for colour in colours) > CONTRAST
+
+
 def test_red_and_green_would_fail():
     one, other = (lab(VISION["no green cones"] @ linear(colour)) for colour in ("#b03030", "#5f7a00"))
     assert np.linalg.norm(one - other) < APART
@@ -77,5 +90,6 @@ def test_traces_of_one_figure_differ_in_line_style():
 
 
 def test_drives_differ_in_grey():
-    initial, restrike = (lab(linear(colour))[0] for colour in palette.DRIVES.values())
-    assert abs(initial - restrike) > 20
+    for ground in palette.GROUNDS:
+        initial, restrike = (lab(linear(palette.on(ground, colour)))[0] for colour in palette.DRIVES.values())
+        assert abs(initial - restrike) > 20

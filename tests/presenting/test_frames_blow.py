@@ -1,0 +1,108 @@
+"""Frames of single blows against what the record and the table say."""
+
+import numpy as np
+import pytest
+
+from dyntest.names import display_unit
+from dyntest.presenting.frames import TIME
+from dyntest.presenting.frames_blow import (
+    displacement_trace,
+    energy_trace,
+    gauge_traces,
+    marks,
+    overlay,
+    soil_free_until,
+)
+from dyntest.presenting.frames_drive import by_blow, findings_by_blow, resistance_against_factor
+from dyntest.presenting.frames_pile import pile_parts, sheet_rows
+from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive_review import review_drive
+from dyntest.reviewing.drive_waves import drive_waves
+
+
+@pytest.fixture(scope="module")
+def sheet(request):
+    return read_sheet(request.config.rootpath / "sample_signals" / "pier_3_shale" / "sheet.toml")
+
+
+@pytest.fixture(scope="module")
+def restrike(sheet):
+    return review_drive(sheet, sheet.drives[1])
+
+
+@pytest.fixture(scope="module")
+def waves(sheet, restrike):
+    return drive_waves(sheet, restrike)
+
+
+@pytest.mark.parametrize("system", ["SI", "US"])
+def test_energy_and_displacement_reach_the_numbers_of_the_table(restrike, waves, system):
+    for code, frame in (
+        ("transferred_energy", energy_trace(waves, 3, system)),
+        ("peak_displacement", displacement_trace(waves, 3, system)),
+    ):
+        factor = display_unit(code, system)[1]
+        assert frame.iloc[:, 1].max() == pytest.approx(factor * restrike.table[code].iloc[3], rel=1e-6)
+
+
+def test_resistance_against_factor_passes_through_the_table(sheet, restrike, waves):
+    frame = resistance_against_factor(waves, 3, sheet.pile.return_time, "SI")
+    factor = restrike.table["damping_factor"].iloc[3]
+    for code, line in zip(
+        ("case_resistance", "case_resistance_maximum"), frame.groupby("method", sort=False), strict=True
+    ):
+        points = line[1]
+        at = np.interp(factor, points.iloc[:, 0], points.iloc[:, 1])
+        assert 1e3 * at == pytest.approx(restrike.table[code].iloc[3], rel=2e-3)
+
+
+def test_marks_are_impact_peak_and_the_return_after_it(sheet, waves):
+    found = marks(waves, 0, sheet.pile)
+    assert found["impact"] == 0.0
+    assert found["toe return"] - found["first peak"] == pytest.approx(1e3 * sheet.pile.return_time)
+    frame = overlay({"one": (waves, 0)}, "downward wave", "SI")
+    at_peak = frame.iloc[(frame[TIME] - found["first peak"]).abs().argmin(), 1]
+    assert 1e3 * at_peak == pytest.approx(waves.down[0, waves.first_peak[0]])
+
+
+def test_blows_laid_over_each_other_begin_at_the_same_time(waves):
+    frame = overlay({"early": (waves, 0), "late": (waves, 5)}, "force", "US")
+    for row, (_, line) in zip((0, 5), frame.groupby("trace", sort=False), strict=True):
+        assert line[TIME].iloc[waves.onset[row]] == 0.0
+
+
+def test_no_soil_until_the_ground_has_answered(sheet):
+    pile = sheet.pile
+    assert soil_free_until(pile, 0.0) == pytest.approx(1e3 * pile.return_time)
+    assert soil_free_until(pile, 2 * pile.length) == soil_free_until(pile, float("nan")) == 0.0
+    assert soil_free_until(pile, 0.5 * pile.length) == pytest.approx(0.5e3 * pile.return_time)
+
+
+def test_gauges_are_drawn_as_recorded(restrike, waves):
+    frame = gauge_traces(restrike.signals, 2, int(waves.onset[2]), "strain")
+    second = frame[frame["trace"] == restrike.signals.strain_names[1]]
+    np.testing.assert_allclose(second.iloc[:, 1], 1e6 * restrike.signals.strain[2, 1])
+
+
+def test_a_profile_keeps_drive_and_blow_of_each_point(restrike):
+    frame = by_blow({"restrike": restrike.table}, "peak_force", "blow", "US", most=6)
+    assert len(frame) <= 6 and set(frame["drive"]) == {"restrike"}
+    whole = by_blow({"restrike": restrike.table}, "peak_force", "blow", "US")
+    assert len(whole) == len(restrike.table) and frame["value"].max() == whole["value"].max()
+
+
+def test_findings_are_on_the_blows_they_name(sheet):
+    damaged = read_sheet(sheet.path.parent.parent / "abutment_4_damaged" / "sheet.toml")
+    drive = review_drive(damaged, damaged.drives[0])
+    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy())
+    named = {(f.check, blow) for f in drive.findings for blow in f.blows}
+    assert named and set(zip(frame["check"], frame["blow"], strict=True)) == named
+    few = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), most=5)
+    assert few.groupby(["check", "message"]).size().max() <= 5
+
+
+def test_the_pile_is_drawn_from_head_to_toe(sheet):
+    parts = pile_parts(sheet, "SI")
+    assert parts["bottom"].iloc[-1] - parts["top"].iloc[0] == pytest.approx(sheet.pile.total_length)
+    rows = sheet_rows(sheet, "US").set_index("what")["value"]
+    assert rows["kind"] == sheet.hammer.kind and rows["length from gauges to toe"].endswith(" ft")
