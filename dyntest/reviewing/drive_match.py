@@ -6,22 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyntest.conditioning.condition import Options, condition
 from dyntest.decisions.trust import ANSWERS
 from dyntest.quantities.case_resistance import calibrated_damping_factor
-from dyntest.quantities.table import PER_BLOW
 from dyntest.reading.sheet_parts import TestSheet
 from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reviewing.drive_waves import waves_by_chunk
 from dyntest.signals import Waves
-from dyntest.wave_equation.every_blow import match_every_blow
+from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
 from dyntest.wave_equation.matching import Match, match_blow
 from dyntest.wave_equation.matching_problem import Blow
 from dyntest.wave_equation.parameters import Reduction
 
 SUSPICIOUS_INTEGRITY = 0.8
 """Integrity factor below which a reduced section is fitted beside the soil [1]: damage (UFC 3-220-20, 2025, 6-10.1)."""
-CHUNK = 64
-"""Blows conditioned together on the way to matching [1]."""
 
 
 def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
@@ -86,17 +83,29 @@ def match_drive_blows(
     """
     if drive.match is None:
         return drive
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    known = drive.table["set_per_blow"].to_numpy()
     penetration = drive.table["penetration"].to_numpy()
     blows = []
-    for start in range(0, len(drive.table), CHUNK):
-        rows = np.arange(start, min(start + CHUNK, len(drive.table)))
-        cut = {n: getattr(drive.signals, n)[rows] for n in PER_BLOW if getattr(drive.signals, n, None) is not None}
-        sets = known[rows] if np.isfinite(known[rows]).any() else None
-        waves = condition(replace(drive.signals, **cut), sheet.pile, replace(options, set_per_blow=sets)).waves
+    for rows, waves in waves_by_chunk(sheet, drive):
         blows += [as_blow(waves, place, sheet, float(penetration[row])) for place, row in enumerate(rows)]
     every = match_every_blow(blows, drive.match, executor=executor, progress=progress, keep_going=keep_going)
+    return with_matches(drive, every)
+
+
+def with_matches(drive: DriveReview, every: DriveMatches) -> DriveReview:
+    """Give a drive with the matches of its blows.
+
+    Parameters
+    ----------
+    drive : DriveReview
+        The reviewed drive.
+    every : DriveMatches
+        The matches of its blows.
+
+    Returns
+    -------
+    DriveReview
+        With matched resistances as columns of its table.
+    """
     columns = {
         "matched_resistance": every.total,
         "matched_resistance_low": every.total_range[:, 0],
