@@ -17,8 +17,14 @@ from dyntest.wave_equation.matching import Match, match_blow
 from dyntest.wave_equation.matching_problem import Blow
 from dyntest.wave_equation.parameters import Reduction
 
-SUSPICIOUS_INTEGRITY = 0.8
-"""Integrity factor below which a reduced section is fitted beside the soil [1]: damage (UFC 3-220-20, 2025, 6-10.1)."""
+LEAST_SECTION = 0.3
+"""Share of the section from which the fit of a reduction starts at the least [1]."""
+SUSPICIOUS_MISFIT = 0.015
+"""Misfit above which a reduction is looked for although the integrity factor shows none [1]: a record of a sound pile
+fits
+several times better; common practice, no source."""
+TRIED_DEPTHS = (0.35, 0.6, 0.85)
+"""Where it is looked for then, as shares of the length below the gauges [1]."""
 
 
 def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
@@ -42,15 +48,27 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
         return replace(drive, match_problem="the record cannot be trusted, so it was not matched")
     row = drive.table.loc[drive.table["blow"] == drive.representative.blow].iloc[0]
     blow = as_blow(drive.waves, 0, sheet, float(row["penetration"]))
-    factor = float(row.get("integrity_factor", np.nan))
-    reduction = None
-    if factor < SUSPICIOUS_INTEGRITY and np.isfinite(row["integrity_depth"]):
-        reduction = Reduction(float(row["integrity_depth"]), max(factor, 0.3))
+    factor, depth = (float(row.get(name, np.nan)) for name in ("integrity_factor", "integrity_depth"))
     try:
-        match = match_blow(blow, law=sheet.choices.soil_law, reduction=reduction)
+        match = match_blow(blow, law=sheet.choices.soil_law, reduction=_suspected(factor, depth))
+        if match.misfit > SUSPICIOUS_MISFIT and not np.isfinite(depth):
+            match = _searched(blow, sheet.choices.soil_law, match)
     except ValueError as problem:
         return replace(drive, match_problem=str(problem))
     return replace(drive, match=match, calibrated_damping_factor=_calibrated(match, drive.waves, sheet))
+
+
+def _suspected(factor: float, depth: float) -> Reduction | None:
+    """Give the reduction that the integrity factor speaks of; it has no depth where the pile counts as uniform."""
+    if not np.isfinite(depth):
+        return None
+    return Reduction(depth, float(np.clip(factor, LEAST_SECTION, 0.9)))
+
+
+def _searched(blow: Blow, law: str, uniform: Match) -> Match:
+    """Give the best match with a reduction at any of some depths, or the one without where none is better."""
+    tried = [match_blow(blow, law=law, reduction=Reduction(share * blow.pile.length)) for share in TRIED_DEPTHS]
+    return min([uniform, *(match for match in tried if match.section is not None)], key=lambda match: match.misfit)
 
 
 def match_drive_blows(
