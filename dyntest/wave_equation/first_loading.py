@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from dyntest.wave_equation.soil import SMALL, Soil, unloading_stiffness
+from dyntest.wave_equation.soil import SMALL, Soil, lower_bound, unloading_stiffness
 from dyntest.wave_equation.state import State
 
 
@@ -38,7 +38,7 @@ class FirstLoading:
         self.slip_of_force = self.slip = None
         if soil.radiation is not None:
             self.slip_of_force = np.broadcast_to(time_step / np.maximum(soil.radiation, SMALL), shape)[rows]
-            self.slip = self.slip_of_force * np.maximum(state.spring[rows] / 2.0, 0.0)
+            self.slip = self.slip_of_force * np.maximum(state.spring, lower_bound(soil))[rows] / 2.0
         loading = (
             self._from_force(state.spring[rows] / 2.0, stiffness) if state.loading is None else state.loading[rows]
         )

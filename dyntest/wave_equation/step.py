@@ -36,7 +36,7 @@ class _Sides:
     def __init__(self, from_above: np.ndarray, from_below: np.ndarray):
         self.down, self.up = from_above[:-1], from_below[1:]  # arrive at the nodes 1 … n
         self.head, self.beyond = from_below[0], from_above[-1]  # arrives at node 0; comes from below the toe next
-        self.into_plug = from_below[-1]  # what the toe sends down, once it has
+        self.through, self.into_plug = from_below[1:-1], from_below[-1]  # what is sent down, once it is
 
 
 class Step:
@@ -74,9 +74,9 @@ class Step:
         self.g = _aligned(np.broadcast_to(1.0 / undamped, shape))
         np.divide(1.0, self.r, out=self.g[rows])
         self.upper, self.lower = _aligned(soil.limit[rows] / 2.0), _aligned(lower_bound(soil)[rows] / 2.0)
-        uniform = soil.plug_mass is None and (z_above[:-1] == z_below[:-1]).all()
-        self.ratio = None if uniform else _aligned(np.broadcast_to(z_below / z_above, shape))
-        self.plugged = soil.plug_mass is not None
+        uniform = (z_above[:-1] == z_below[:-1]).all()
+        self.ratio = None if uniform else _aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
+        self.plug_ratio = None if soil.plug_mass is None else z_below[-1] / z_above[-1]
         self.weight = gravity * mesh.mass[:, None] / 2.0 if gravity else None
         self.smith = None
         if soil.smith_damping is not None:
@@ -94,7 +94,8 @@ class Step:
         self.spring = _aligned(state.spring[rows] / 2.0)
         self.p = _aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
         self.soil_p, self.toe, self.toe_rise = self.p[rows], self.spring[-1], self.x[-1]
-        self.toe_before, self.sent_down = np.empty(candidates), None if uniform else np.empty(shape)
+        self.toe_before, self.above_toe = np.empty(candidates), self.p[:-1]
+        self.sent_on = self.above_toe if uniform else np.empty_like(self.above_toe)
         multiply(self.h, self.soil_p, self.x)
         self.first_loading = None
         if soil.hyperbolic or soil.unloading_quake is not None:
@@ -144,11 +145,15 @@ class Step:
         for joint in self.joints:
             joint.keep(down)
         subtract(down, p, down)  # (9)
-        add(up, p if self.ratio is None else multiply(self.ratio, p, self.sent_down), up)  # (9)
+        if self.ratio is not None:
+            multiply(self.ratio, self.above_toe, self.sent_on)
+        add(sides.through, self.sent_on, sides.through)  # (9)
+        if self.plug_ratio is not None:
+            sides.into_plug[:] += self.plug_ratio * p[-1]
+            sides.beyond[:] = -sides.into_plug
         for joint in self.joints:
             joint.part(down, p)
         sides.head[:] = sent
-        sides.beyond[:] = -sides.into_plug if self.plugged else 0.0  # else nothing comes from below the toe
         self.sides, self.swapped = self.swapped, sides
 
     def _follow_static_force(self) -> None:

@@ -34,6 +34,11 @@ def test_a_uniform_shaft_gives_equal_nodes():
     np.testing.assert_allclose(nodes[[9, 29]], 25.0)
 
 
+def test_the_shaft_along_the_toes_half_segment_goes_to_the_node_above():
+    nodes = place_shaft(MESH, 10.0, 20.0, np.full((5, 1), 200.0))[:, 0]
+    np.testing.assert_allclose(nodes[19:], [25.0] + [50.0] * 18 + [75.0, 0.0], atol=1e-9)
+
+
 def test_one_segment_keeps_its_shaft_at_the_only_node():
     mesh = mesh_pile(Pile("P1", "steel", (PilePart(20.0, 0.0138, 207e9, 7850.0),)), 1)
     np.testing.assert_allclose(placement(mesh, 0.0, 20.0, 3), 1.0)
