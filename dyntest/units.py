@@ -104,6 +104,38 @@ def unit_factor(unit: str, dimension: str) -> float:
         raise ValueError(unknown) from None
 
 
+def plain_number(text: str, decimal: str = ".") -> float:
+    """Read a number as a table or a sheet writes it.
+
+    Parameters
+    ----------
+    text : str
+        Digits with a sign, a decimal mark and an exponent as needed; a true minus sign is one too.
+    decimal : str
+        The decimal mark, ``"."`` or ``","``.
+
+    Returns
+    -------
+    float
+        The number [any unit]; not a number and infinite where the text says so.
+
+    Raises
+    ------
+    ValueError
+        If it is no number, is grouped by underscores or is written in the digits of another script: Python would read
+        both, but here they are a slip of the keyboard.
+
+    Examples
+    --------
+    >>> plain_number("−2,5", ",")
+    -2.5
+    """
+    plain = text.strip().replace(decimal, ".").replace("−", "-")
+    if not plain.isascii() or "_" in plain:
+        raise ValueError(f"{text!r} is not a plain number")
+    return float(plain)
+
+
 def to_si(text: str, dimension: str) -> float:
     """Read a physical value from text into a plain SI float.
 
@@ -141,7 +173,7 @@ def to_si(text: str, dimension: str) -> float:
         cut = len(stripped.rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZµμε/^*23·-"))
         number, unit = stripped[:cut], stripped[cut:]
     try:
-        value = float(number.replace("−", "-"))
+        value = plain_number(number)
     except ValueError:
         raise ValueError(
             f'"{text}" does not begin with a number; write {article} {dimension} such as "{example}"'

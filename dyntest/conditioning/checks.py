@@ -167,6 +167,16 @@ _CALIBRATION = "look at calibrations, area, modulus and wave speed in the sheet,
 RECORD_CHECKS = (
     Check(
         "proportionality",
+        wave.slip_of_units,
+        wave.UNIT_LIMIT,
+        "above",
+        "reject",
+        "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in "
+        "{where}: more than a gauge can be wrong",
+        "look at the units in the headers of the table, and at area and modulus in the sheet",
+    ),
+    Check(
+        "proportionality",
         wave.low_proportionality,
         wave.LOWEST_PROPORTIONALITY,
         "below",

@@ -6,9 +6,9 @@ REST_SHARE = 0.2
 """Last share of the record over which the pile counts as at rest in the mean [1] (common practice, no source)."""
 
 MOST_BEND = 0.03
-"""Velocity that the set of a log may change at most, over the peak velocity [1]: about what gauges are sure of, and what
-5 mm too much or too little asks for in a record of 100 ms (our choice). A log that is more wrong than that must not
-bend the wave it is held against."""
+"""Velocity that the set of a log may change at most, over the peak velocity [1]: about what gauges are sure of, and
+what 5 mm too much or too little asks for in a record of 100 ms (our choice). A log that is more wrong than that must
+not bend the wave it is held against."""
 
 
 def rest_samples(n_samples: int) -> int:

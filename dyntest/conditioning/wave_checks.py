@@ -17,6 +17,10 @@ HIGHEST_WITH_SHAFT = 1.20
 """The same above, where shaft resistance close to the gauges may already add to the force [1]
 (common practice, no source)."""
 
+UNIT_LIMIT = 3.0
+"""The same, either way, beyond which not a gauge but a unit is wrong [1]: the nearest slip, feet for metres, is 3.28
+(exact), and no gauge, bolt or shaft resistance is known to do as much (common practice, no source)."""
+
 QUIET_LIMIT = 0.3e-3
 """Quiet time before the blow [s]; the test sheet asks for 1 ms, and finding the onset may cost some of it."""
 
@@ -61,7 +65,7 @@ def low_proportionality(record: Record) -> np.ndarray:
     numpy.ndarray
         Ratio, shape (n_blows,) [1].
     """
-    return np.maximum(record.at_peak, record.early)
+    return _but_slips(np.maximum(record.at_peak, record.early), record)
 
 
 def high_proportionality(record: Record) -> np.ndarray:
@@ -77,7 +81,7 @@ def high_proportionality(record: Record) -> np.ndarray:
     numpy.ndarray
         Ratio, shape (n_blows,) [1]; not a number where the ground may already act in the first half of the rise.
     """
-    return np.where(record.undisturbed, np.minimum(record.at_peak, record.early), np.nan)
+    return _but_slips(np.where(record.undisturbed, np.minimum(record.at_peak, record.early), np.nan), record)
 
 
 def high_proportionality_with_shaft(record: Record) -> np.ndarray:
@@ -93,7 +97,30 @@ def high_proportionality_with_shaft(record: Record) -> np.ndarray:
     numpy.ndarray
         Ratio, shape (n_blows,) [1]; not a number where nothing can have returned yet.
     """
-    return np.where(record.undisturbed, np.nan, np.minimum(record.at_peak, record.early))
+    return _but_slips(np.where(record.undisturbed, np.nan, np.minimum(record.at_peak, record.early)), record)
+
+
+def slip_of_units(record: Record) -> np.ndarray:
+    """Give the factor by which force and impedance times velocity differ at the first peak and over the early rise.
+
+    Parameters
+    ----------
+    record : Record
+        Conditioned blows.
+
+    Returns
+    -------
+    numpy.ndarray
+        The factor, whichever of the two is the larger, at least 1 where both agree on which, shape (n_blows,) [1].
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        too_low = 1.0 / np.maximum(record.at_peak, record.early)
+    return np.maximum(too_low, np.minimum(record.at_peak, record.early))
+
+
+def _but_slips(ratio: np.ndarray, record: Record) -> np.ndarray:
+    """Put not-a-number where a unit is wrong, as that is said by itself."""
+    return np.where(slip_of_units(record) > UNIT_LIMIT, np.nan, ratio)
 
 
 def quiet_time(record: Record) -> np.ndarray:

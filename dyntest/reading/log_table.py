@@ -11,6 +11,7 @@ from dyntest.reading.csv_text import TextTable, text_table
 from dyntest.reading.plausible import Range
 from dyntest.reading.text_files import read_text
 from dyntest.reading.wording import known_as, printable, shown
+from dyntest.units import plain_number
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ class LogTable:
                 raise InputError(self.source, place, "is empty", "fill in the number")
             return blank
         try:
-            value = float("x" if "_" in field else field.replace(self.text.decimal, ".").replace("−", "-"))
+            value = plain_number(field, self.text.decimal)
         except ValueError:
             raise InputError(
                 self.source, place, f"{shown(field.strip())} is not a number", "write a plain number"

@@ -14,6 +14,7 @@ from dyntest.errors import InputError
 from dyntest.reading.csv_text import Dialect, dialect_of, header_of, uneven_row
 from dyntest.reading.text_files import MAX_TABLE_BYTES, check_file, decode, read_bytes
 from dyntest.reading.wording import known_as, printable, shown
+from dyntest.units import plain_number
 
 MAX_ROWS = 25_000_000
 """Most samples of one table [1], 12,000 blows of 2,048 samples: about 0.8 gigabytes of signals. Our own bound, no
@@ -134,7 +135,7 @@ def _open_csv(path: Path) -> NumberTable:
     headers = header_of(lines[0], dialect)
 
     def row(index: int) -> int:
-        filled = (number for number, line in enumerate(data.splitlines(), start=1) if line.strip() and number > 1)
+        filled = (number for number, line in enumerate(data.splitlines(), start=1) if line and number > 1)
         return next((number for place, number in enumerate(filled) if place == index), index + 2)
 
     def columns(places: Sequence[int]) -> Iterator[np.ndarray]:
@@ -199,7 +200,7 @@ def _first_text(table, headers: Sequence[str], decimal: str, source: str, row: C
         for index, value in enumerate(column.to_pylist()):
             text = (value or b"0").decode("utf-8", "replace")
             try:
-                float("x" if "_" in text else text.replace(decimal, "."))
+                plain_number(text, decimal)
             except ValueError:
                 where = f"row {row(index)}, column {printable(header)}"
                 return InputError(

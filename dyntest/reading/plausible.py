@@ -64,8 +64,11 @@ LENGTH_FROM_ZERO = Range(0.0, 300.0, "m")
 AREA = Range(1e-4, 20.0, "m^2")
 STROKE = Range(0.05, 20.0, "m")
 MASS = Range(1.0, 1e6, "kg")
-WEIGHT = Range(10.0, 1e7, "N")
-FORCE = Range(1e3, 1e9, "N")
+RAM_MASS = Range(10.0, 1e6, "kg")
+RAM_WEIGHT = Range(100.0, 1e7, "N")
+"""A ram of ``"4 lbf"`` was meant in kip: the lightest that drive a pile at all weigh some tens of kilograms."""
+FORCE = Range(1e4, 1e9, "N")
+"""A resistance or load of ``"380 lbf"`` was meant in kip: no pile is tested for less than a tonne."""
 ENERGY = Range(100.0, 1e7, "J")
 STRESS = Range(1e5, 2e9, "Pa")
 STRESS_FROM_ZERO = Range(0.0, 2e9, "Pa")

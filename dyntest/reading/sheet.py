@@ -1,5 +1,6 @@
 """Reading a test sheet: from a TOML file to one frozen `TestSheet` in SI."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -22,6 +23,11 @@ FORMAT = 1
 
 MAX_SHEET_BYTES = 1_000_000
 """Largest test sheet [byte]; a long one has some thousand. Our own bound, no source."""
+
+MOST_DOTS = 100
+"""Most points in a line of a sheet outside of texts and comments [1]; a key has two at most. Our own, no source."""
+
+_TEXT_OR_REMARK = re.compile(r'"[^"]*"|\'[^\']*\'|#.*')
 
 REQUIREMENT_AGREEMENT = 0.01
 """Most that a required resistance stated in two ways may differ [1], so that rounding passes. Our own, no source."""
@@ -76,6 +82,7 @@ def read_sheet(path: str | Path) -> TestSheet:
 
 def _parsed(text: str, source: str) -> dict:
     """Give the TOML as plain values, once its format is known to be ours."""
+    _check_keys(text, source)
     try:
         raw = tomllib.loads(text)
     except RecursionError:
@@ -88,10 +95,18 @@ def _parsed(text: str, source: str) -> dict:
         raise InputError(source, line, f"is not valid TOML ({problem})", cure) from None
     if "format" not in raw:
         raise InputError(source, "format", "is missing", f"write format = {FORMAT} in the first line")
-    if raw["format"] != FORMAT or isinstance(raw["format"], bool):
+    if raw["format"] != FORMAT or type(raw["format"]) is not int:  # neither true nor 1.0 is a format
         problem = f"{shown(raw['format'])} is not a format that this version reads"
         raise InputError(source, "format", problem, f"write format = {FORMAT}, and the sheet accordingly")
     return raw
+
+
+def _check_keys(text: str, source: str) -> None:
+    """Refuse a key of very many parts, over which a reader of TOML takes a time that grows with their square."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count(".") > MOST_DOTS and _TEXT_OR_REMARK.sub("", line).count(".") > MOST_DOTS:
+            problem = f"has more than {MOST_DOTS} points outside of texts"
+            raise InputError(source, f"line {number}", problem, "write plain tables and keys")
 
 
 def _validated(raw: dict, source: str) -> SheetModel:

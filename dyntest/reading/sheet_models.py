@@ -171,8 +171,8 @@ class HammerTable(Table):
     kind: Literal["open-end diesel", "closed-end diesel", "air", "hydraulic", "drop"] = Field(
         examples=['"open-end diesel"']
     )
-    ram_weight: _physical("force", plausible.WEIGHT, '"6.6 kip"') | None = None
-    ram_mass: _physical("mass", plausible.MASS, '"3000 kg"') | None = None
+    ram_weight: _physical("force", plausible.RAM_WEIGHT, '"6.6 kip"') | None = None
+    ram_mass: _physical("mass", plausible.RAM_MASS, '"3000 kg"') | None = None
     rated_energy: _physical("energy", plausible.ENERGY, '"70 kip ft"') | None = None
     minimum_stroke: Stroke | None = None
     maximum_stroke: Stroke | None = None

@@ -11,10 +11,16 @@ from dyntest.reading.columns import Column, find_columns
 from dyntest.reading.number_table import NumberTable, open_table
 from dyntest.reading.sheet_parts import Drive, Gauges, TestSheet
 from dyntest.signals import AveragedTraces, Signals
+from dyntest.units import DIMENSIONS
 
 LARGEST = {"strain": 0.1, "acceleration": 1e6, "force": 1e9, "velocity": 100.0}
 """Largest magnitude that a record can hold, by dimension [m/m], [m/s^2], [N], [m/s]: far above anything a pile
 survives, so that beyond it the unit in the header is wrong. Common practice, no source."""
+
+SMALLEST = {"strain": 5e-6, "acceleration": 10.0, "force": 1e3, "velocity": 0.01}
+"""Smallest movement of the liveliest blow that a hammer can have caused, by dimension [m/m], [m/s^2], [N], [m/s]: about
+1 MPa of stress in steel, and 1 g. Below it on every channel of a kind the unit in the header is wrong, or nothing was
+connected. Common practice, no source."""
 
 LARGEST_PENETRATION = 300.0
 """Deepest penetration that is believed [m]. Common practice, no source."""
@@ -72,6 +78,8 @@ def read_signals(sheet: TestSheet, drive: Drive) -> Signals | AveragedTraces:
     _check_clock(clock, blow, source)
     _check_penetration(penetration, blow, source)
     traces = {kind: _stacked([piece.traces[kind] for piece in pieces]) for kind in channels}
+    for kind, names in channels.items():
+        _check_movement(traces[kind], kind, names, source)
     common = {"source": source, "blow": blow, "time": first.time, "clock": clock, "penetration": penetration}
     if sheet.gauges.averaged:
         return AveragedTraces(force=traces["force"][:, 0], velocity=traces["velocity"][:, 0], **common)
@@ -135,6 +143,18 @@ def _check_magnitude(values: np.ndarray, column: Column, kind: str, table: Numbe
         place = f"row {table.row(index)}, column {column.text}"
         problem = f"{float(values[index]):g} {column.header.unit} is far beyond any {kind} that a pile survives"
         raise InputError(table.source, place, problem, "check the unit of the column")
+
+
+def _check_movement(traces: np.ndarray, kind: str, names: Sequence[str], source: str) -> None:
+    """Refuse records in which no blow moves any channel of a kind; one dead channel of two is a finding."""
+    moves = float((traces.max(axis=-1) - traces.min(axis=-1)).max())
+    if moves < SMALLEST[kind]:
+        unit = DIMENSIONS[kind][0]
+        problem = (
+            f"no blow has a {kind} that moves by more than {moves:.2g} {unit}, less than {SMALLEST[kind]:g} {unit}"
+        )
+        place = f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
+        raise InputError(source, place, problem, "check the unit in the header, and whether the gauges were connected")
 
 
 def _check_together(pieces: Sequence[_Piece]) -> None:
