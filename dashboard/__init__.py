@@ -1,0 +1,1 @@
+"""The pages: each asks one question of a test, calls the library for the answer, and draws it."""

@@ -1,0 +1,20 @@
+"""Where the pages are routed to; run with ``dyntest dashboard``."""
+
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard.pages import PAGES
+from dashboard.strip import foot, head
+
+ICON = Path(__file__).parent / "pictures" / "icon.svg"  # a file of our own: signs in letters are fetched from afar
+
+st.set_page_config(page_title="dyntest", page_icon=str(ICON), layout="wide")
+pages = {
+    name: st.Page(f"views/{name}.py", title=page.title, icon=page.icon, default=name == next(iter(PAGES)))
+    for name, page in PAGES.items()
+}
+page = st.navigation(list(pages.values()), position="top")
+head()
+page.run()
+foot(pages, page)

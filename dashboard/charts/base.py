@@ -1,0 +1,88 @@
+"""What all charts share: the ground they are drawn on, safe column names, zoom, hover, and marks in time."""
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from dashboard import look
+from dyntest.presenting import palette
+
+DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
+"""Line styles of the palette as Vega-Lite writes them."""
+
+MOST_POINTS = 1200
+"""Points of one line that are drawn at most [1]; more than a screen has columns."""
+
+SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross")
+"""Markers that tell drives of one kind apart, in the order of those on paper."""
+
+FONT = '"Source Sans", sans-serif'
+"""The font of the pages, so that words in a chart look like those around it."""
+
+HINT = "Drag to move, hold Ctrl and turn the wheel (or pinch) to zoom, double-click to go back."
+
+
+def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Give a frame whose columns Vega-Lite cannot misread, and the titles they had.
+
+    Brackets and dots in a column's name mean something to it, so titles go to the axes and columns become c0, c1, …
+    """
+    codes = {f"c{place}": title for place, title in enumerate(frame.columns)}
+    return frame.set_axis(list(codes), axis=1), codes
+
+
+def axis(title: str, **more: object) -> alt.Axis:
+    """Give an axis with a title."""
+    return alt.Axis(title=title.replace("\N{NO-BREAK SPACE}", " "), **more)
+
+
+def zoom(name: str, *, across: bool = True, up: bool = False) -> alt.Parameter:
+    """Give a selection that moves and zooms a chart without taking the wheel from the page."""
+    encodings = [*(["x"] if across else []), *(["y"] if up else [])]
+    return alt.selection_interval(name=name, bind="scales", encodings=encodings, zoom="wheel![event.ctrlKey]")
+
+
+def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
+    """Give a line at a value of the upright axis, with what it is."""
+    data = pd.DataFrame({"v": [value], "t": [label]})
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y="v:Q")
+    words = alt.Chart(data).mark_text(color=colour, align="right", dx=-2, dy=-6, x="width").encode(y="v:Q", text="t:N")
+    return line + words
+
+
+def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool = False) -> alt.LayerChart:
+    """Give a line at a value of the axis across, with what it is to its right or its left."""
+    data = pd.DataFrame({"v": [value], "t": [label]})
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x="v:Q")
+    words = alt.Chart(data).mark_text(color=colour, align="right" if left else "left", dx=-4 if left else 4, y=top)
+    return line + words.encode(x="v:Q", text="t:N")
+
+
+def finish(chart: alt.TopLevelMixin, height: int, description: str) -> alt.TopLevelMixin:
+    """Give a chart the ground of the page and words for those who do not see it."""
+    ink, quiet = look.colour(palette.INK), look.quiet_text()
+    grid = look.colour(palette.QUIET) + "40"
+    return (
+        chart.properties(height=height, description=description)
+        .configure(background="transparent", font=FONT)
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelColor=ink,
+            titleColor=ink,
+            gridColor=grid,
+            domainColor=quiet,
+            tickColor=quiet,
+            labelFontSize=13,
+            titleFontSize=13,
+            titleFontWeight="normal",
+            titlePadding=8,
+        )
+        .configure_legend(labelColor=ink, titleColor=ink, labelFontSize=13, symbolSize=160, labelLimit=320, title=None)
+        .configure_text(fontSize=12.5, font=FONT)
+        .configure_title(color=ink, fontSize=13, fontWeight="normal", anchor="start")
+    )
+
+
+def draw(chart: alt.TopLevelMixin, key: str, **more: object):
+    """Put a finished chart on the page."""
+    return st.altair_chart(chart, width="stretch", theme=None, key=key, **more)

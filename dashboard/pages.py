@@ -1,0 +1,28 @@
+"""The pages and the question that each asks, in the order in which an engineer has to answer them."""
+
+from typing import NamedTuple
+
+
+class Asked(NamedTuple):
+    """A page's short name, its sign, and its question."""
+
+    title: str
+    icon: str
+    question: str
+
+
+PAGES = {
+    "pile": Asked("Pile", ":material/straighten:", "Which pile is this, and how was it tested?"),
+    "trust": Asked("Trust", ":material/rule:", "Can I trust this record?"),
+    "hammer": Asked("Hammer", ":material/hardware:", "What did the hammer deliver, and did it hurt the pile?"),
+    "resistance": Asked(
+        "Resistance", ":material/vertical_align_bottom:", "What resistance does the pile have, and how sure is that?"
+    ),
+    "waiting": Asked("Waiting", ":material/hourglass_top:", "What changed while the pile waited?"),
+    "criterion": Asked("Criterion", ":material/checklist:", "What do I tell the inspectors?"),
+    "bearing_piles": Asked(
+        "Bearing piles", ":material/grid_on:", "Do the bearing piles meet it, and does any behave strangely?"
+    ),
+    "report": Asked("Report", ":material/description:", "What goes on file?"),
+}
+"""By the name of the file in ``views/``; the first is opened first."""

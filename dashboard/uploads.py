@@ -1,0 +1,55 @@
+"""Uploaded tests: kept in a temporary folder of their session, bounded in size, and removed with it."""
+
+import shutil
+import tempfile
+import weakref
+from collections.abc import Sequence
+from pathlib import Path
+
+from dyntest.errors import InputError
+
+MOST_FILES = 60
+"""Files of one test at most [1]; a sheet names one or a few for each drive. Our own bound, no source."""
+
+MOST_BYTES = 400_000_000
+"""Size of all files of one test together at most [byte]; 3,000 blows take about a tenth. Our own bound, no source."""
+
+
+class Folder:
+    """A temporary folder that goes when its session does, or the program."""
+
+    def __init__(self):
+        self.path = Path(tempfile.mkdtemp(prefix="dyntest-"))
+        self.close = weakref.finalize(self, shutil.rmtree, self.path, ignore_errors=True)
+
+
+def unpack(files: Sequence, folder: Folder) -> Path:
+    """Lay uploaded files into a folder; give the sheet among them.
+
+    Each lies under its own last name, whatever path it came with, so that nothing is written outside the folder.
+    """
+    if len(files) > MOST_FILES:
+        raise InputError("upload", "", f"{len(files)} files came", f"upload at most {MOST_FILES}")
+    size = sum(file.size for file in files)
+    if size > MOST_BYTES:
+        cure = f"keep them below {MOST_BYTES / 1e6:,.0f} MB together, or open the sheet on disk"
+        raise InputError("upload", "", f"the files have {size / 1e6:,.0f} MB together", cure)
+    names = [safe_name(file.name) for file in files]
+    sheets = [name for name in names if name.lower().endswith(".toml")]
+    if len(sheets) != 1:
+        problem = "no test sheet is among the files" if not sheets else f"{len(sheets)} test sheets came"
+        raise InputError("upload", "", problem, "upload one test sheet (.toml) with the tables it names")
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise InputError("upload", twice[0], "came twice", "upload each file once")
+    for name, file in zip(names, files, strict=True):
+        (folder.path / name).write_bytes(file.getbuffer())
+    return folder.path / sheets[0]
+
+
+def safe_name(name: str) -> str:
+    """Give the last part of a name, as a file of the folder may be called."""
+    last = name.replace("\\", "/").rpartition("/")[2]
+    if not last or last.startswith(".") or any(not character.isprintable() for character in last) or len(last) > 120:
+        raise InputError("upload", "", "a file has a name that cannot be kept", "rename it to letters, digits, . - _")
+    return last

@@ -1,0 +1,134 @@
+"""What the pages ask of the library, each piece worked out once for the same inputs and choices.
+
+Everything kept is keyed by where the files lie and by their fingerprints (SHA-256) with the choices it depends on,
+so that a changed file or choice is a new piece, and an uploaded test, which lies in a folder of its session, is
+never another session's. Nothing is pickled: the objects themselves are kept, and nobody changes them.
+"""
+
+import hashlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import samples, shelf, state
+from dyntest.errors import InputError
+from dyntest.reading.provenance import digests
+from dyntest.reading.sheet import read_sheet
+from dyntest.reading.sheet_parts import Choices, TestSheet
+
+KEPT = 8
+"""Drives with the waves of all their blows that are kept at most [1]; one of 3,000 blows takes about 150 MB."""
+
+
+@dataclass(frozen=True)
+class Test:
+    """The open test.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet with the choices and the display units of the session.
+    as_read : TestSheet
+        The sheet as it was read.
+    inputs : dict of str to str
+        Fingerprints of its files.
+    key : str
+        Where it lies and what is in it, in one fingerprint.
+    """
+
+    __test__ = False  # keeps pytest from taking the class for a test
+
+    sheet: TestSheet
+    as_read: TestSheet
+    inputs: dict[str, str]
+    key: str
+
+    @property
+    def system(self) -> str:
+        """Display units, ``"SI"`` or ``"US"``."""
+        return self.sheet.display_units
+
+
+def test() -> Test:
+    """Give the open test, the first sample where nothing was opened; raises InputError where it cannot be used."""
+    path = state.sheet_path() or samples.first()
+    if path is None:
+        raise InputError("dashboard", "", "no test is open and no samples are installed", "open or upload a test sheet")
+    sheet = _read(str(path), _stamp(path))
+    inputs = _fingerprints(str(path), tuple(_stamp(named) for named in sheet.inputs), sheet)
+    key = hashlib.sha256(repr((str(sheet.path), sorted(inputs.items()))).encode()).hexdigest()
+    asked = replace(sheet, choices=state.choices(sheet), display_units=state.system(sheet))
+    return Test(asked, sheet, inputs, key)
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    """Give when a file was changed and how long it is; both zero where it is not there, which reading will say."""
+    try:
+        found = path.stat()
+    except OSError:
+        return 0, 0
+    return found.st_mtime_ns, found.st_size
+
+
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _read(path: str, when: tuple[int, int]) -> TestSheet:
+    return read_sheet(path)
+
+
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _fingerprints(path: str, when: tuple, _sheet: TestSheet) -> dict[str, str]:
+    return digests(_sheet)
+
+
+def conditioning(choices: Choices) -> tuple:
+    """Give the choices that the waves depend on, as part of a key."""
+    return tuple(sorted(choices.leave_out)), choices.low_pass, choices.align
+
+
+@st.cache_resource(max_entries=KEPT, show_spinner="Working out every blow of the drive …")
+def _whole_drive(key: str, name: str, conditioned: tuple, _sheet: TestSheet):
+    """Give a drive reviewed under no choice but those of conditioning, and the waves of all its blows."""
+    from dyntest.reviewing.drive_review import review_drive
+    from dyntest.reviewing.drive_waves import drive_waves
+
+    kept = {name: getattr(_sheet.choices, name) for name in ("leave_out", "low_pass", "align")}
+    plain = replace(_sheet, choices=Choices(**kept))
+    drive = review_drive(plain, next(drive for drive in plain.drives if drive.name == name))
+    return drive, drive_waves(plain, drive)
+
+
+def waves(test: Test, name: str):
+    """Give the waves of every blow of a drive."""
+    return _whole_drive(test.key, name, conditioning(test.sheet.choices), test.sheet)[1]
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow: int | None, _test: Test):
+    from dyntest.reviewing.drive_choice import choose
+
+    plain, waves_of_all = _whole_drive(key, name, conditioned, _test.sheet)
+    calibrated = None if _test.sheet.damping_factor is not None or plain.damping_source != "none" else factor
+    return choose(_test.sheet, plain, waves_of_all, calibrated=calibrated)
+
+
+def drive(test: Test, name: str):
+    """Give a reviewed drive with the choices of the session, and its match where it was run."""
+    chosen = test.sheet.choices
+    factor = test.sheet.damping_factor
+    if factor is None:
+        factor = st.session_state.get("calibrated", {}).get(test.key)
+    reviewed = _chosen(test.key, name, conditioning(chosen), factor, chosen.blow.get(name), test)
+    return shelf.with_match(test, reviewed)
+
+
+def drives(test: Test) -> tuple:
+    """Give every drive of the test as `drive` does."""
+    return tuple(drive(test, one.name) for one in test.sheet.drives)
+
+
+def review(test: Test):
+    """Give what all drives answer together, with the driving criterion where it was worked out already."""
+    from dyntest.review import conclude
+
+    return conclude(test.sheet, drives(test))

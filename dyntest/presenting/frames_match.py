@@ -1,0 +1,147 @@
+"""Tidy frames of a signal match: waves, the soil along the pile, and the computed static load test."""
+
+import pandas as pd
+
+from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.frames import TIME, force_title, shown
+from dyntest.presenting.frames_drive import resistance_title
+from dyntest.presenting.frames_pile import depth_title
+from dyntest.presenting.sentences import show_range
+from dyntest.wave_equation.load_movement import load_movement
+from dyntest.wave_equation.matched_waves import matched_waves, shaft_distribution
+from dyntest.wave_equation.matching import Match
+
+MEASURED, COMPUTED = "upward wave", "upward wave, computed"
+"""Names of the two waves, as the palette knows them."""
+
+GAUGE_LEVEL, TOE = "at the gauges", "at the toe"
+"""Where the load of a static test is taken."""
+
+_PARAMETERS = {
+    "shaft_quake": ("shaft quake", "movement"),
+    "toe_quake": ("toe quake", "movement"),
+    "shaft_damping": ("shaft damping", "damping"),
+    "toe_damping": ("toe damping", "damping"),
+}
+"""Parameters of the soil that are shown, their words, and what kind of number they are."""
+
+
+def match_waves(match: Match, system: str) -> pd.DataFrame:
+    """Give the measured and the computed upward wave of a match.
+
+    Parameters
+    ----------
+    match : Match
+        The matched blow.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    """
+    waves, blow = matched_waves(match), match.problem.blow
+    time = (1e3 * (waves.time - blow.time[blow.onset])).round(6)
+    parts = [
+        pd.DataFrame({TIME: time, force_title(system): shown("peak_force", values, system), "trace": name})
+        for name, values in ((MEASURED, waves.up_measured), (COMPUTED, waves.up_computed))
+    ]
+    return pd.concat(parts, ignore_index=True)
+
+
+def shaft_lengths(match: Match, system: str) -> pd.DataFrame:
+    """Give the resistance of each length of shaft, and of the toe.
+
+    Parameters
+    ----------
+    match : Match
+        The matched blow.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `part` (``"shaft"`` or ``"toe"``), `top` and `bottom`, titled as depths below the gauges [m or ft] are,
+        and resistance [kN or kip]; the toe's top and bottom are the same.
+    """
+    found, length = shaft_distribution(match), match.problem.blow.pile.length
+    shaft = pd.DataFrame({"part": "shaft", "top": found.top, "bottom": found.bottom, "value": found.resistance})
+    toe = pd.DataFrame({"part": ["toe"], "top": [length], "bottom": [length], "value": [match.toe_resistance]})
+    frame = pd.concat([shaft, toe], ignore_index=True)
+    ends = {end: shown("penetration", frame[end], system) for end in ("top", "bottom")}
+    frame = frame.assign(**ends, value=shown("shaft_resistance", frame["value"], system))
+    depth = depth_title(system)
+    return frame.set_axis(["part", f"top, {depth}", f"bottom, {depth}", resistance_title(system)], axis=1)
+
+
+def load_movements(match: Match, system: str) -> pd.DataFrame:
+    """Give the static load–movement curve that the matched soil implies.
+
+    Parameters
+    ----------
+    match : Match
+        The matched blow.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns load [kN or kip], movement [mm or in], `place`.
+    """
+    curve = load_movement(match)
+    load, moved = f"load [{display_unit('shaft_resistance', system)[0]}]", display_unit("set_per_blow", system)[0]
+    parts = [
+        pd.DataFrame(
+            {
+                load: shown("shaft_resistance", values, system),
+                f"movement [{moved}]": shown("set_per_blow", movement, system),
+                "place": place,
+            }
+        )
+        for place, values, movement in (
+            (GAUGE_LEVEL, curve.head_load, curve.head_movement),
+            (TOE, curve.toe_load, curve.toe_movement),
+        )
+    ]
+    return pd.concat(parts, ignore_index=True)
+
+
+def match_rows(match: Match, system: str) -> pd.DataFrame:
+    """Give the numbers of a match as a person reads them.
+
+    Parameters
+    ----------
+    match : Match
+        The matched blow.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `what`, `value` and `range` (text with its unit; a dash where there is none).
+    """
+    rows = []
+    for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
+        ends = show_range(*getattr(match, f"{code}_range"), code, system)
+        rows.append((NAMES[code].words, show(code, getattr(match, code), system), ends))
+    rows.append((NAMES["misfit"].words, show("misfit", match.misfit, system), "–"))
+    rows.append(("soil law", match.law, "–"))
+    for name, (words, kind) in _PARAMETERS.items():
+        value = float(match.parameters[name])
+        text = show("set_per_blow", value, system) if kind == "movement" else _damping(value, system)
+        rows.append((words, text, "–"))
+    rows.append(("all resistance mobilised", "yes" if match.fully_mobilised else "no: a lower bound", "–"))
+    rows.append(("shaft and toe told apart", "yes" if match.separable else "no: only their sum is known", "–"))
+    if match.section is not None:
+        words = f"reduced section {show('integrity_depth', match.section.depth, system)} below the gauges"
+        rows.append((words, f"{match.section.section_left:.2f} of the section is left", "–"))
+    return pd.DataFrame(rows, columns=["what", "value", "range"])
+
+
+def _damping(value: float, system: str) -> str:
+    unit, factor, _ = display_unit("penetration", system)
+    return f"{value / factor:.3f} s/{unit}"
