@@ -1,12 +1,11 @@
 """Matching every blow of a drive, each started from its neighbour's soil, through any executor.
 
 Blows are handed out in runs of neighbours; the first of a run starts from the soil of the representative blow, every
-other from
-the blow before it.
+other from the last blow before it that would fit. What goes wrong with one blow is noted beside it and stops nothing.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import CancelledError, Executor, as_completed
+from concurrent.futures import CancelledError, Executor, Future, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -78,7 +77,7 @@ def match_every_blow(
     -------
     DriveMatches
         What was done before an interruption (keyboard, or `keep_going`) is kept, and `complete` says that it is not
-        all.
+        all. A blow that could not be matched, or would not fit, has its reason.
     """
     n = len(blows)
     rows = np.full((n, 11), np.nan)
@@ -89,7 +88,7 @@ def match_every_blow(
         try:
             for future in as_completed(runs):
                 at = runs[future]
-                found, failed = future.result()
+                found, failed = _result(future, len(blows[at : at + RUN]))
                 rows[at : at + len(found)] = found
                 reasons |= {at + place: reason for place, reason in failed.items()}
                 done += len(found)
@@ -117,6 +116,17 @@ def match_every_blow(
     )
 
 
+def _result(future: Future, n_blows: int) -> tuple[np.ndarray, dict[int, str]]:
+    """Give what a run of blows came to; a worker that broke down leaves a reason for each."""
+    try:
+        return future.result()
+    except CancelledError:
+        raise
+    except Exception as problem:  # of any executor there is, its own kinds included
+        why = f"the work on it broke down ({type(problem).__name__}: {problem})"
+        return np.full((n_blows, 11), np.nan), dict.fromkeys(range(n_blows), why)
+
+
 @contextmanager
 def _pool(executor: Executor | None) -> Iterator[Executor]:
     if executor is not None:
@@ -137,8 +147,11 @@ def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, s
     for place, blow in enumerate(blows):
         try:
             match = match_from(blow, neighbour)
-        except (ValueError, np.linalg.LinAlgError) as problem:
+        except ValueError as problem:  # the text is fit for a user
             failed[place] = str(problem)
+            continue
+        except Exception as problem:  # one blow out of hundreds shall not lose the others
+            failed[place] = f"the fit broke down ({type(problem).__name__}: {problem})"
             continue
         rows[place] = [
             match.matched_resistance,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.law_fits import BEST, LAWS, LawFit, fit_laws, measured, refit
+from dyntest.wave_equation.law_fits import BEST, LAWS, MISFIT_BOUNDS, LawFit, fit_laws, measured, refit
 from dyntest.wave_equation.matching_problem import Blow, Problem, make_problem
 from dyntest.wave_equation.parameters import BOUND, LOGARITHMS_OF_SCALE, Reduction, physical
 from dyntest.wave_equation.profile import linear_range, profile
@@ -26,6 +26,8 @@ practice, no source."""
 SUPPORTED = 10.0
 """Points within which another law stays in the range [1]: beyond ten a model has essentially no support (Burnham and
 Anderson 2002, Model Selection and Multimodel Inference, §2.6, from memory)."""
+WHOLE = 0.95
+"""Share of the impedance from which on a fitted section counts as whole [1]: calibration and drawings are no better."""
 SEPARABLE_SHARE = 0.35
 """Width of the shaft's range, as a share of the total, above which shaft and toe count as not separated [1]."""
 MOBILISED_SHARE = {"elastic-plastic": 0.95, "hyperbolic": 0.75}
@@ -130,9 +132,8 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
     uniform = float("nan")
     if reduction is not None:
         uniform = found[0].misfit
-        hurt = fit_laws(blow, law, reduction)
-        if hurt[0].points < found[0].points:
-            found = hurt
+        if uniform > MISFIT_BOUNDS[0]:  # else the pile explains the record without a reduction, as well as can be told
+            found = _hurt(fit_laws(blow, law, reduction), found)
     best, *others = found
     values, ranges = profile(best.problem, best.scores)
     ranges = _widened(best, others, values, ranges)
@@ -141,7 +142,7 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
 
 
 def match_from(blow: Blow, neighbour: Match) -> Match:
-    """Match one blow starting from its neighbour's soil; its ranges are those of a linear model.
+    """Match one blow starting from its neighbour's soil and from the expected one, with ranges of a linear model.
 
     Parameters
     ----------
@@ -162,8 +163,10 @@ def match_from(blow: Blow, neighbour: Match) -> Match:
     """
     kept = neighbour.problem
     problem = make_problem(blow, hyperbolic=kept.hyperbolic, smith=kept.smith, reduction=neighbour.section)
-    ends = refit(replace(problem, misfit=kept.misfit), carry_over(neighbour, problem)[:, None], WARM_ITERATIONS)
-    best = LawFit(*measured(problem, ends.scores[:, 0]))
+    carried = carry_over(neighbour, problem)
+    starts = np.stack([carried, np.zeros(len(carried))], axis=1)  # also from what is expected: soil can change at once
+    ends = refit(replace(problem, misfit=kept.misfit), starts, WARM_ITERATIONS)
+    best = LawFit(*measured(problem, ends.scores[:, ends.cost.argmin()]))
     values, ranges = linear_range(best.problem, best.scores)
     return _match(best, values, _widened(best, [], values, ranges))
 
@@ -195,6 +198,13 @@ def carry_over(neighbour: Match, problem: Problem) -> np.ndarray:
             value = np.log(values[name]) if name in LOGARITHMS_OF_SCALE else values[name]
         scores[row] = (value - here.expected[row]) / here.spread[row]
     return np.clip(scores, -0.95 * BOUND, 0.95 * BOUND)
+
+
+def _hurt(hurt: list[LawFit], uniform: list[LawFit]) -> list[LawFit]:
+    """Fits with the reduced section where it explains enough more and is more than a blemish, else those without."""
+    layout = hurt[0].problem.layout
+    left = float(physical(layout, hurt[0].scores[:, None])["section_left"][0])
+    return hurt if hurt[0].points < uniform[0].points and left <= WHOLE else uniform
 
 
 def _widened(best: LawFit, others: list[LawFit], values: np.ndarray, ranges: np.ndarray) -> np.ndarray:
