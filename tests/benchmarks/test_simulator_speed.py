@@ -73,15 +73,20 @@ def with_numpy(mesh, soil, sent):
     return lambda: simulate(mesh, soil, impose_down_wave(sent), len(sent))
 
 
-def with_numba(mesh, soil, sent):
-    """The same run compiled, with its arrays laid out as suits it best."""
+def arguments(mesh, soil, sent):
+    """What `march` takes, laid out as suits it best."""
     soils = soil.limit, lower_bound(soil), 0.5 * mesh.time_step * unloading_stiffness(soil), soil.damping
-    soils = [np.ascontiguousarray(array.T) for array in soils]
-    out = [np.empty((soil.n_candidates, len(sent))) for _ in range(3)]
+    out = (np.empty((soil.n_candidates, len(sent))) for _ in range(3))
+    return mesh.impedance, *(np.ascontiguousarray(array.T) for array in soils), sent, *out, mesh.time_step
+
+
+def with_numba(mesh, soil, sent):
+    """The same run compiled."""
+    given = arguments(mesh, soil, sent)
 
     def run():
-        march(mesh.impedance, *soils, sent, *out, mesh.time_step)
-        return out
+        march(*given)
+        return given[-4:-1]
 
     return run
 
@@ -135,14 +140,7 @@ def test_growth_is_printed(benchmark):
             f"{ours:>8.3f}ms{compiled:>8.3f}ms{ours / compiled:>7.1f}"
         )
     begin = time.perf_counter()
-    numba.njit(march.py_func)(*_arguments())
+    numba.njit(march.py_func)(*arguments(*problem(segments=4, steps=4, candidates=1)))
     lines.append(f"compiling, before the first run: {time.perf_counter() - begin:.2f} s")
     print("\n" + "\n".join(lines))
     benchmark(with_numpy(*problem()))
-
-
-def _arguments():
-    mesh, soil, sent = problem(segments=4, steps=4, candidates=1)
-    soils = soil.limit, lower_bound(soil), 0.5 * mesh.time_step * unloading_stiffness(soil), soil.damping
-    soils = [np.ascontiguousarray(array.T) for array in soils]
-    return mesh.impedance, *soils, sent, *(np.empty((1, 4)) for _ in range(3)), mesh.time_step
