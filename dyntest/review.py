@@ -11,9 +11,10 @@ from dyntest.decisions.trust import ANSWERS, Trust
 from dyntest.reading.provenance import digests
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.sheet_parts import TestSheet
-from dyntest.reviewing.answers import Answers, answer
+from dyntest.reviewing.answers import Answers, Derive, answer
 from dyntest.reviewing.drive_match import match_drive, match_drive_blows
 from dyntest.reviewing.drive_review import DriveReview, review_drive
+from dyntest.reviewing.test_pile_criterion import test_pile_criterion
 
 Progress = Callable[[str, float], None]
 """Told what is being done, and the share of the whole that is done [1]."""
@@ -109,7 +110,7 @@ def review(
     return conclude(sheet, tuple(drives))
 
 
-def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> Review:
+def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = test_pile_criterion) -> Review:
     """Give the review of drives that are already worked out.
 
     Parameters
@@ -118,6 +119,8 @@ def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> Review:
         The sheet.
     drives : tuple of DriveReview
         Its drives, reviewed and, where wanted, matched.
+    derive : callable
+        Gives the driving criterion, as in `dyntest.reviewing.answers.answer`.
 
     Returns
     -------
@@ -130,7 +133,7 @@ def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> Review:
         As `dyntest.reviewing.answers.answer`.
     """
     limits = driving_stress_limits(sheet.pile, sheet.requirement)
-    return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits))
+    return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits, derive))
 
 
 def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps: int) -> list[DriveReview]:

@@ -1,5 +1,6 @@
 """What all drives of a test pile answer together: what waiting changed, and the driving criterion."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from dyntest.decisions.drive_result import DriveResult
@@ -20,6 +21,10 @@ from dyntest.reviewing.test_pile_criterion import test_pile_criterion
 NEAR_BLOWS = 3
 """Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
 the one before, from which a diesel's stroke is known."""
+
+
+Derive = Callable[..., tuple[DrivingCriterion | None, str]]
+"""Gives the driving criterion, or why there is none."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +58,12 @@ class Answers:
     criterion_problem: str
 
 
-def answer(sheet: TestSheet, drives: tuple[DriveReview, ...], limits: DrivingStressLimits) -> Answers:
+def answer(
+    sheet: TestSheet,
+    drives: tuple[DriveReview, ...],
+    limits: DrivingStressLimits,
+    derive: Derive = test_pile_criterion,
+) -> Answers:
     """Answer for a test pile from its reviewed and matched drives.
 
     Parameters
@@ -64,6 +74,9 @@ def answer(sheet: TestSheet, drives: tuple[DriveReview, ...], limits: DrivingStr
         Its drives, in their order.
     limits : DrivingStressLimits
         Limits of the driving stresses.
+    derive : callable
+        Gives the driving criterion, as `test_pile_criterion` does and with what it takes; one that keeps what it gave
+        saves a caller who asks again the longest part of the work.
 
     Returns
     -------
@@ -83,7 +96,7 @@ def answer(sheet: TestSheet, drives: tuple[DriveReview, ...], limits: DrivingStr
     target = None
     if required.value is not None:
         target = end_of_drive_target(required.value, compared, credit=sheet.choices.setup_credit, system=system)
-    criterion, problem = test_pile_criterion(sheet, drives, compared, target, limits)
+    criterion, problem = derive(sheet, drives, compared, target, limits)
     return Answers(required, compared, _law(sheet, results, compared), fades, target, criterion, problem)
 
 
