@@ -41,14 +41,23 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
     after = contents(small_test.parent)
     assert {name: after[name] for name in before} == before
     assert set(after) - set(before) == {
+        "review/report.pdf",
+        "review/criterion_card.pdf",
         "review/summary.json",
         "review/blows_initial.csv",
+        "review/blows_initial.parquet",
         "review/blows_restrike.csv",
+        "review/blows_restrike.parquet",
         "review/figures/blow_initial.svg",
         "review/figures/blow_restrike.svg",
         "review/figures/profile_initial.svg",
         "review/figures/profile_restrike.svg",
         "review/figures/profiles.svg",
+        "review/figures/initial_against_restrike.svg",
+        "review/figures/shaft_resistance.svg",
+        "review/figures/load_movement.svg",
+        "review/figures/setup.svg",
+        "review/figures/criterion.svg",
     }
 
 

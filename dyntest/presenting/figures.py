@@ -2,6 +2,7 @@
 
 import io
 import textwrap
+import warnings
 from collections.abc import Sequence
 
 import matplotlib
@@ -14,6 +15,9 @@ from dyntest.presenting.frames import TIME, title
 
 WIDTH = 6.7
 """Width of a figure [in], the text width of a page of A4 or US Letter with margins of about 0.8 in."""
+
+CHARACTERS_PER_INCH = 13
+"""Letters of a heading that fit into an inch of a figure's width [1/in], found by drawing."""
 
 STYLE = {
     "svg.hashsalt": "dyntest",  # the same names inside the file each time
@@ -66,11 +70,15 @@ def traces_figure(panels: Sequence[pd.DataFrame], heading: str, marks: dict[str,
             place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
             all_axes[0].annotate(name, (moment, 1.0), color=palette.ACCENT, **place)
         all_axes[-1].set_xlabel(TIME)
-        return _finished(figure, heading, left=0.75)
+        return finished(figure, heading, left=0.75)
 
 
 def profiles_figure(
-    frame: pd.DataFrame, heading: str, kinds: dict[str, str], lines: dict[str, tuple[str, float]]
+    frame: pd.DataFrame,
+    heading: str,
+    kinds: dict[str, str],
+    lines: dict[str, tuple[str, float]],
+    matched: dict[str, pd.DataFrame] | None = None,
 ) -> bytes:
     """Draw numbers of every blow side by side, against the blow number across or the penetration downward.
 
@@ -85,6 +93,9 @@ def profiles_figure(
     lines : dict of str to (str, float)
         A line to draw and what it is, ``"limit"`` or ``"required"``, by the title of its quantity [display unit of
         the quantity].
+    matched : dict of str to pandas.DataFrame or None
+        Results of signal matching to draw over a quantity, by its title; columns as `frame` [display unit of the
+        quantity].
 
     Returns
     -------
@@ -101,6 +112,8 @@ def profiles_figure(
         panels = figure.subplots(*shape, sharex=not downward, sharey=downward, squeeze=False).ravel()
         for panel, quantity in zip(panels, quantities, strict=True):
             _profile_panel(panel, frame[frame["quantity"] == quantity], kinds, downward)
+            if matched and quantity in matched:
+                _matched(panel, matched[quantity], downward)
             if quantity in lines:
                 _line(panel, *lines[quantity], downward)
             wrapped = textwrap.fill(quantity, 20 if downward else 26)
@@ -115,7 +128,7 @@ def profiles_figure(
             panels[-1].set_xlabel(along)
         if len(kinds) > 1:
             panels[0].legend(loc="best")
-        return _finished(figure, heading, left=0.6 if downward else 2.3, bottom=0.85 if downward else 0.45)
+        return finished(figure, heading, left=0.6 if downward else 2.3, bottom=0.85 if downward else 0.45)
 
 
 def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: bool) -> None:
@@ -137,6 +150,12 @@ def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: 
         )
 
 
+def _matched(panel, frame: pd.DataFrame, downward: bool) -> None:
+    along = frame.columns[1]
+    across, up = (frame["value"], frame[along]) if downward else (frame[along], frame["value"])
+    panel.plot(across, up, color=palette.ACCENT, marker="D", markersize=5.0, linestyle="none", zorder=3)
+
+
 def _line(panel, label: str, value: float, downward: bool) -> None:
     colour = palette.WARNING if label == "limit" else palette.ACCENT
     draw = panel.axvline if downward else panel.axhline
@@ -148,11 +167,30 @@ def _line(panel, label: str, value: float, downward: bool) -> None:
     panel.annotate(label, place, xycoords=across, xytext=offset, textcoords="offset points", color=colour, ha="right")
 
 
-def _finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) -> bytes:
-    """Set heading and margins [in], which is far quicker than having them found, and give the SVG."""
+def finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) -> bytes:
+    """Set heading and margins, which is far quicker than having them found, and give the SVG.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The drawn figure.
+    heading : str
+        Text over it, cut where it would be too long; never read as a formula. None is drawn where it is empty.
+    left, bottom : float
+        Margins [in].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG, the same bytes for the same figure.
+    """
     width, height = figure.get_size_inches()
     figure.subplots_adjust(left / width, bottom / height, 1.0 - 0.1 / width, 1.0 - 0.4 / height, 0.12, 0.14)
-    figure.text(0.1 / width, 1.0 - 0.12 / height, heading, va="top", fontsize=9.5)
+    most = int(CHARACTERS_PER_INCH * width)
+    cut = heading if len(heading) <= most else f"{heading[: most - 1]}…"
+    figure.text(0.1 / width, 1.0 - 0.12 / height, cut, va="top", fontsize=9.5, parse_math=False)
     buffer = io.BytesIO()
-    FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "dyntest"})
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")  # a letter the font lacks is drawn as a box
+        FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "dyntest"})
     return buffer.getvalue()

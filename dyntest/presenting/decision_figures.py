@@ -1,0 +1,219 @@
+"""Figures of matching, waiting and criterion on paper, drawn from the frames of `decision_frames`."""
+
+import matplotlib
+import pandas as pd
+from matplotlib.figure import Figure
+
+from dyntest.presenting import palette
+from dyntest.presenting.decision_frames import WAIT
+from dyntest.presenting.figures import STYLE, WIDTH, finished
+from dyntest.presenting.frames import TIME
+
+HALF = 0.49 * WIDTH
+"""Width of a figure that shares its row with another [in]."""
+
+DASHES = ("solid", "dashed", "dotted", "dashdot")
+"""Line styles that tell drives of one kind apart, after which they come again."""
+
+
+def _looks(names: list[str], kinds: dict[str, str]) -> dict[str, dict]:
+    """Colour by kind of drive, line style by its number within the kind."""
+    seen: dict[str, int] = {}
+    looks = {}
+    for name in names:
+        number = seen.setdefault(kinds[name], 0)
+        seen[kinds[name]] += 1
+        looks[name] = {"color": palette.DRIVES[kinds[name]], "linestyle": DASHES[number % len(DASHES)]}
+    return looks
+
+
+def overlay_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], toe_return: float, last: float) -> bytes:
+    """Draw the waves of several drives over each other, aligned at impact.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `decision_frames.aligned_waves`.
+    heading : str
+        What the picture shows, over it.
+    kinds : dict of str to str
+        Kind of each drive by its name.
+    toe_return : float
+        When the answer of the toe begins to arrive [ms].
+    last : float
+        Where the time axis ends [ms].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    force, looks = frame.columns[1], _looks(list(frame["drive"].unique()), kinds)
+    near = frame[frame[TIME].between(-1.0, last)]
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH, 4.2))
+        panels = figure.subplots(2, 1, sharex=True)
+        for axes, trace in zip(panels, ("downward wave", "upward wave"), strict=True):
+            axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
+            for drive, line in near[near["trace"] == trace].groupby("drive", sort=False):
+                axes.plot(line[TIME], line[force], label=drive.replace("_", " "), **looks[drive])
+            axes.axvline(toe_return, color=palette.ACCENT, linewidth=0.8)
+            axes.set(ylabel=f"{trace}\n{force}", xlim=(-1.0, last))
+        place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
+        panels[0].annotate("t₁ + 2L/c", (toe_return, 1.0), color=palette.ACCENT, **place)
+        panels[0].legend(loc="upper right", handlelength=3.0)
+        panels[1].set_xlabel(TIME)
+        return finished(figure, heading, left=0.85)
+
+
+def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str]) -> bytes:
+    """Draw computed load–movement curves, load across and movement downward.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `decision_frames.load_movements`.
+    heading : str
+        What the picture shows, over it.
+    kinds : dict of str to str
+        Kind of each drive by its name.
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    load, movement = frame.columns[:2]
+    looks = _looks(list(frame["drive"].unique()), kinds)
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(HALF, 3.3))
+        axes = figure.subplots()
+        for (drive, part), line in frame.groupby(["drive", "part"], sort=False):
+            at_head = part == "at the gauges"
+            label = f"{drive.replace('_', ' ')}" if at_head else "_nolegend_"
+            axes.plot(line[load], line[movement], label=label, linewidth=1.5 if at_head else 0.7, **looks[drive])
+        axes.set(xlabel=f"{load}; thin lines: at the toe", ylabel=movement)
+        axes.set_xlim(left=0.0)
+        axes.set_ylim(frame[movement].max(), 0.0)
+        axes.legend(loc="lower left", handlelength=3.0)
+        return finished(figure, heading, left=0.6)
+
+
+def shaft_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], length: float) -> bytes:
+    """Draw the shaft resistance along the pile, depth downward.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `decision_frames.shaft_profiles`.
+    heading : str
+        What the picture shows, over it.
+    kinds : dict of str to str
+        Kind of each drive by its name.
+    length : float
+        Depth of the toe below the gauges [display unit of the depth].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    value, depth = frame.columns[:2]
+    looks = _looks(list(frame["drive"].unique()), kinds)
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(HALF, 3.3))
+        axes = figure.subplots()
+        for drive, line in frame.groupby("drive", sort=False):
+            axes.plot(line[value], line[depth], label=drive.replace("_", " "), **looks[drive])
+        axes.axhline(length, color=palette.QUIET, linewidth=0.8)
+        axes.annotate("toe", (1.0, length), xycoords=("axes fraction", "data"), xytext=(0, 3),
+                      textcoords="offset points", ha="right", color=palette.QUIET)  # fmt: skip
+        axes.set(xlabel=value, ylabel=depth)
+        axes.set_xlim(left=0.0)
+        axes.set_ylim(1.03 * length, 0.0)
+        axes.legend(loc="upper right", handlelength=3.0)
+        return finished(figure, heading, left=0.6)
+
+
+def setup_figure(
+    measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, resistance_title: str, required: float | None
+) -> bytes:
+    """Draw resistance against the logarithm of the time waited.
+
+    Parameters
+    ----------
+    measured, fitted : pandas.DataFrame
+        From `decision_frames.waits`.
+    heading : str
+        What the picture shows, over it.
+    resistance_title : str
+        Title of the axis of resistances.
+    required : float or None
+        Required nominal resistance [display unit of the resistances].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH, 2.9))
+        axes = figure.subplots()
+        top = 1.25 * max(measured["high"].max(), required or 0.0)
+        axes.fill_between(fitted[WAIT], fitted["low"], fitted["high"], color=palette.QUIET, alpha=0.2, linewidth=0)
+        axes.plot(fitted[WAIT], fitted["value"], color=palette.QUIET, label="fitted law and its range")
+        bars = [measured["value"] - measured["low"], measured["high"] - measured["value"]]
+        axes.errorbar(measured[WAIT], measured["value"], bars, fmt="o", color=palette.ACCENT, capsize=3,
+                      label="measured, with range")  # fmt: skip
+        if required is not None:
+            axes.axhline(required, color=palette.WARNING, linestyle="dashdot", linewidth=1.0, label="required")
+        axes.set(xlabel=WAIT, ylabel=resistance_title, xscale="log", ylim=(0.0, top))
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.xaxis.set_minor_formatter("{x:g}")
+        axes.legend(loc="lower right")
+        return finished(figure, heading, left=0.75)
+
+
+CRITERION_LOOKS = {
+    "bearing graph": {"color": palette.INK, "linewidth": 1.0, "label": "bearing graph at the target"},
+    "modified Gates formula": {"color": palette.QUIET, "linewidth": 1.0, "linestyle": "dotted"},
+    "required": {"color": palette.ACCENT, "linestyle": "none", "marker": "o", "label": "asked for, rounded up"},
+    "ruled out": {"color": palette.WARNING, "linestyle": "none", "marker": "x", "label": "stroke ruled out"},
+    "measured": {"color": palette.DRIVES["initial"], "linestyle": "none", "marker": ".", "label": "last blows of the "
+                 "initial drive"},
+}  # fmt: skip
+"""How each part of the criterion chart looks, in the order of drawing."""
+
+
+def criterion_figure(frame: pd.DataFrame, heading: str, refusal: float) -> bytes:
+    """Draw the blows asked for at each stroke, with the measured blows beside them.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        From `decision_frames.criterion_points`.
+    heading : str
+        What the picture shows, over it.
+    refusal : float
+        Count at practical refusal [blows per the unit of the frame's counts].
+
+    Returns
+    -------
+    bytes
+        The figure as SVG.
+    """
+    stroke, count = frame.columns[:2]
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH, 3.4))
+        axes = figure.subplots()
+        for what, look in CRITERION_LOOKS.items():
+            points = frame[frame["what"] == what]
+            if len(points):
+                axes.plot(points[stroke], points[count], **{"label": what, **look})
+        axes.axhline(refusal, color=palette.WARNING, linestyle="dashdot", linewidth=1.0)
+        axes.annotate("practical refusal", (1.0, refusal), xycoords=("axes fraction", "data"), xytext=(0, 3),
+                      textcoords="offset points", ha="right", color=palette.WARNING)  # fmt: skip
+        axes.set(xlabel=stroke, ylabel=f"{count}")
+        axes.set_ylim(0.0, 1.15 * max(refusal, frame.loc[frame["what"] != "measured", count].max()))
+        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3)
+        return finished(figure, heading, left=0.6, bottom=0.95)

@@ -1,0 +1,164 @@
+"""The first page: what was tested, the answers, and the cautions, the gravest first."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
+from dyntest.decisions.criterion import show_count
+from dyntest.names import show
+from dyntest.presenting.report.blocks import caution_item, sentence
+from dyntest.presenting.sentences import (
+    criterion_sentence,
+    drive_words,
+    resistance_sentence,
+    setup_sentence,
+    stress_sentences,
+    trust_sentence,
+)
+from dyntest.quantities.assumptions import uniform_note
+from dyntest.review import Review
+
+MOST_SENTENCES = 4
+"""Sentences under one question on the first page at most [1]; the others stand in their section."""
+
+MOST_CAUTIONS = 7
+"""Cautions on the first page at most [1]; the others stand in their section."""
+
+STATIC_TEST = "Where experience with this soil, pile and hammer is lacking, a static load test confirms the resistance."
+"""After ASTM D4945."""
+
+
+def front_page(review: Review, today: date) -> dict:
+    """Give what the first page says.
+
+    Parameters
+    ----------
+    review : Review
+        The reviewed test.
+    today : datetime.date
+        Date of the report.
+
+    Returns
+    -------
+    dict
+        For the template.
+    """
+    sheet = review.sheet
+    found = all_cautions(review)
+    labels = (
+        ("project", sheet.project),
+        ("structure", sheet.structure),
+        ("tested", _tested(review)),
+        ("engineer", sheet.engineer),
+        ("report of", f"{today:%Y-%m-%d}"),
+    )
+    left = len(found) - MOST_CAUTIONS
+    return {
+        "title": f"Dynamic test of pile {sheet.pile_name}",
+        "labels": [[name, value] for name, value in labels if value],
+        "answers": _answers(review),
+        "cautions": [caution_item(caution, grave) for grave, caution in found[:MOST_CAUTIONS]],
+        "more": f"{left} more in the sections on the records, on waiting and on the criterion." if left > 0 else "",
+        "reminder": f"{GOVERNING_SPECIFICATION} {STATIC_TEST}",
+    }
+
+
+def _tested(review: Review) -> str:
+    days = sorted({f"{d.drive.start:%Y-%m-%d}" for d in review.drives if d.drive.start is not None})
+    drives = [drive_words(drive) for drive in review.drives]
+    shown = ", ".join(drives) if len(drives) <= MOST_SENTENCES else f"{len(drives)} drives"
+    return f"{shown}{f', {days[0]}' if days else ''}{f' to {days[-1]}' if len(days) > 1 else ''}"
+
+
+def _answers(review: Review) -> list[dict]:
+    resistances = [resistance_sentence(review, drive) for drive in review.drives]
+    waiting = [setup_sentence(setup) for setup in review.answers.setups]
+    nothing = ["Not measured: a restrike and an initial drive are needed."]
+    questions = (
+        ("Can the record be trusted?", [trust_sentence(review)]),
+        ("Hammer and stresses", [*_energy(review), *stress_sentences(review)]),
+        ("Resistance", _few(resistances)),
+        ("Waiting", _few(waiting) or nothing),
+        ("Criterion", [criterion_sentence(review), *_strokes(review)]),
+    )
+    return [{"question": question, "answers": answers} for question, answers in questions]
+
+
+def _energy(review: Review) -> list[str]:
+    """Say what the hammer delivered at the end of the last initial drive, or else in the first drive."""
+    system = review.sheet.display_units
+    known = [drive for drive in review.drives if "transferred_energy" in drive.numbers]
+    if not known:
+        return []
+    drive = next((one for one in reversed(known) if one.kind == "initial"), known[0])
+    numbers, stroke = drive.numbers, ""
+    if "stroke" in numbers:
+        stroke = f" at a stroke of {show('stroke', numbers['stroke'], system)}"
+    ratio = f", {numbers['energy_ratio']:.0%} of the rated energy" if "energy_ratio" in numbers else ""
+    energy = show("transferred_energy", numbers["transferred_energy"], system)
+    where = f"{drive_words(drive).capitalize()}, blow {drive.representative.blow}"
+    return [f"{where}: {energy} transferred{stroke}{ratio}."]
+
+
+def _strokes(review: Review) -> list[str]:
+    """Say the criterion at its lowest and highest stroke."""
+    found, system = review.answers.criterion, review.sheet.display_units
+    if found is None or found.criterion is None:
+        return []
+    ends = dict.fromkeys((found.criterion.rows[0], found.criterion.rows[-1]))
+    asked = [
+        f"{show_count(row.set_per_blow, system, asked=True)} at a stroke of {show('stroke', row.stroke, system)}"
+        for row in ends
+    ]
+    return [f"At least {', '.join(asked)}; all strokes are on the criterion card."]
+
+
+def _named(restrike: str, caution: Caution) -> Caution:
+    """Name the restrike that a caution is about."""
+    words = caution.message.removeprefix(restrike).strip()
+    return replace(caution, message=f"{restrike.replace('_', ' ')}: {words}")
+
+
+def _few(sentences: Sequence[str]) -> list[str]:
+    """Keep the first and the last ones, and say how many stand between them."""
+    if len(sentences) <= MOST_SENTENCES:
+        return list(sentences)
+    between = len(sentences) - MOST_SENTENCES
+    return [sentences[0], f"({between} more in the section on it.)", *sentences[-MOST_SENTENCES + 1 :]]
+
+
+def all_cautions(review: Review) -> list[tuple[bool, Caution]]:
+    """Give every caution of a review, those that stand in the way of using a result first.
+
+    Parameters
+    ----------
+    review : Review
+        The reviewed test.
+
+    Returns
+    -------
+    list of (bool, Caution)
+        Whether it is grave, and the caution.
+    """
+    answers, found = review.answers, []
+    for drive in review.drives:
+        for finding in drive.findings:
+            if finding.severity != "note":
+                words = f"{drive_words(drive)}: {finding.message}"
+                found.append((finding.severity == "reject", Caution(finding.check, words, finding.cure)))
+    criterion = answers.criterion
+    alerts = () if criterion is None else criterion.alerts
+    decided = () if criterion is None else criterion.cautions
+    target = () if answers.target is None or criterion is not None else answers.target.cautions
+    found += [(caution in alerts or caution.check == "no usable stroke", caution) for caution in decided]
+    found += [(False, caution) for caution in (*target, *answers.required.cautions)]
+    for setup in answers.setups:
+        found += [(False, _named(setup.restrike, caution)) for caution in setup.cautions]
+    uniform = uniform_note(review.sheet.pile)
+    if uniform:
+        found.append((False, Caution("not a uniform pile", sentence(uniform), "")))
+    if any(drive.damping_source == "soil at the toe" for drive in review.drives):
+        words = "the Case damping factor is only suggested by the soil at the toe"
+        found.append((False, Caution("damping factor", words, "calibrate it by signal matching or a static load test")))
+    return sorted(found, key=lambda pair: not pair[0])

@@ -1,0 +1,128 @@
+"""Tables of the drives' numbers: of the blows that stand for them, and of every blow."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.report.blocks import Block, note, rows
+from dyntest.presenting.report.equations import reference
+from dyntest.presenting.sentences import drive_words
+from dyntest.reviewing.drive_review import DriveReview
+
+ABREAST = 4
+"""Drives side by side at most [1]; more stand in another table below."""
+
+EVERY_BLOW = (
+    "blow",
+    "penetration",
+    "set_per_blow",
+    "stroke",
+    "transferred_energy",
+    "energy_ratio",
+    "peak_force",
+    "peak_gauge_stress",
+    "toe_compression_stress",
+    "peak_tension_stress",
+    "case_resistance_maximum",
+    "case_resistance_toe_at_rest",
+    "matched_resistance",
+    "integrity_factor",
+)
+"""Numbers of every blow in the appendix, in this order; one that no blow has is left out."""
+
+
+def representative_tables(drives: Sequence[DriveReview], codes: Sequence[str], system: str) -> list[Block]:
+    """Give numbers of the representative blows, a column a drive, a row a number with its equation.
+
+    Parameters
+    ----------
+    drives : sequence of DriveReview
+        The drives.
+    codes : sequence of str
+        Names in code; one that no drive has is left out.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    list of dict
+        The blocks.
+    """
+    blocks = []
+    for start in range(0, len(drives), ABREAST):
+        some = drives[start : start + ABREAST]
+        known = [code for code in codes if any(code in drive.numbers for drive in some)]
+        cells = [
+            [NAMES[code].words, {"symbol": NAMES[code].symbol}]
+            + [show(code, drive.numbers.get(code), system) for drive in some]
+            + [origin(code, some)]
+            for code in known
+        ]
+        head = ["", ""] + [_head(drive) for drive in some] + ["from"]
+        blocks.append(rows(head, cells, [2.3, 0.7, *(1 for _ in some), 0.9], f"ll{'r' * len(some)}l"))
+    return blocks
+
+
+def _head(drive: DriveReview) -> str:
+    blow = "no sound blow" if drive.representative is None else f"blow {drive.representative.blow}"
+    return f"{drive_words(drive)}, {blow}"
+
+
+def origin(code: str, drives: Sequence[DriveReview]) -> str:
+    """Say where a number comes from.
+
+    Parameters
+    ----------
+    code : str
+        A name in code.
+    drives : sequence of DriveReview
+        The drives it is shown for.
+
+    Returns
+    -------
+    str
+        An equation, or what was read.
+    """
+    if code in ("penetration", "set_per_blow"):
+        return "driving log" if any(drive.log is not None for drive in drives) else "sheet, record"
+    if code == "stroke" and not any("blow_rate" in drive.numbers for drive in drives):
+        return "driving log"
+    if code == "damping_factor":
+        return ", ".join(dict.fromkeys(drive.damping_source for drive in drives))
+    return reference(code) or "record"
+
+
+def every_blow(drive: DriveReview, system: str) -> list[Block]:
+    """Give the numbers of every blow of a drive.
+
+    Parameters
+    ----------
+    drive : DriveReview
+        The drive.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    list of dict
+        The blocks.
+    """
+    codes = [code for code in EVERY_BLOW if code in drive.table and drive.table[code].notna().any()]
+    head = [{"symbol": NAMES[code].symbol, "rest": _unit(code, system)} for code in codes]
+    columns = [_written(drive.table[code], code, system) for code in codes]
+    key = "; ".join(f"{NAMES[code].symbol}: {NAMES[code].words}, {origin(code, (drive,))}" for code in codes)
+    dense = {"kind": "dense", "head": head, "rows": [list(row) for row in zip(*columns, strict=True)]}
+    return [note(f"{key}."), dense]
+
+
+def _unit(code: str, system: str) -> str:
+    unit = display_unit(code, system)[0]
+    return f" [{unit}]" if unit else ""
+
+
+def _written(values: pd.Series, code: str, system: str) -> list[str]:
+    _, factor, decimals = display_unit(code, system)
+    numbers = values.to_numpy(dtype=float) * factor
+    return [f"{number:,.{decimals}f}" if np.isfinite(number) else "–" for number in numbers]

@@ -1,0 +1,93 @@
+"""Reviewed tests that the tests of report and files share; each is worked out once."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyntest.conditioning.condition import condition
+from dyntest.reading.sheet import read_sheet
+from dyntest.reading.tables import read_signals
+from dyntest.review import review
+
+SAMPLES = Path(__file__).parents[2] / "sample_signals"
+
+
+def cut(sample: str, folder: Path, blows: int) -> Path:
+    """Lay out the last blows of a sample's initial drive, numbered from 1 and without a log; gives its sheet."""
+    records = pd.read_parquet(SAMPLES / sample / "initial.parquet")
+    records["blow"] -= records["blow"].max() - blows
+    records[records["blow"] > 0].to_parquet(folder / "initial.parquet")
+    sheet = folder / "sheet.toml"
+    sheet.write_text((SAMPLES / sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', ""))
+    return sheet
+
+
+@pytest.fixture(scope="session")
+def matched_review(tmp_path_factory, lay_out_small_test):
+    """A steel pile with a restrike, matched; US units."""
+    return review(lay_out_small_test(tmp_path_factory.mktemp("matched")))
+
+
+@pytest.fixture(scope="session")
+def plain_review(tmp_path_factory, lay_out_small_test):
+    """The same without matching, and so without a criterion."""
+    return review(lay_out_small_test(tmp_path_factory.mktemp("plain")), match="none")
+
+
+@pytest.fixture(scope="session")
+def concrete_review(tmp_path_factory):
+    """A damaged concrete pile, matched, with no restrike; SI units."""
+    sheet = cut("abutment_4_damaged", tmp_path_factory.mktemp("concrete"), 12)
+    text = sheet.read_text().replace('display_units = "US"', 'display_units = "SI"')
+    sheet.write_text(text.replace('signals = "initial.parquet"', 'signals = "initial.parquet"\nlog = "log.csv"'))
+    log = "depth_from [m],depth_to [m],blows,stroke [m]\n15.30,15.35,12,0.79\n"
+    (sheet.parent / "log.csv").write_text(log)
+    return review(sheet)
+
+
+@pytest.fixture(scope="session")
+def averaged_review(tmp_path_factory):
+    """Averaged traces with no requirement, no hammer and no restrike; SI units."""
+    folder = tmp_path_factory.mktemp("averaged")
+    source = read_sheet(cut("abutment_1_concrete", folder, 6))
+    waves = condition(read_signals(source, source.drives[0]), source.pile).waves
+    blows, samples = waves.force.shape
+    table = {
+        "blow": np.repeat(waves.blow, samples),
+        "time [s]": np.tile(waves.time, blows),
+        "force [N]": waves.force.ravel(),
+        "velocity [m/s]": waves.velocity.ravel(),
+    }
+    pd.DataFrame(table).to_parquet(folder / "averaged.parquet")
+    sheet = folder / "averaged.toml"
+    sheet.write_text(
+        'format = 1\n[test]\npile = "A9"\n[pile]\nmaterial = "concrete"\narea = "1296 cm^2"\n'
+        'length_below_gauges = "17.4 m"\nwave_speed = "4000 m/s"\ndensity = "2400 kg/m^3"\n'
+        '[gauges]\nforce = "force"\nvelocity = "velocity"\n'
+        '[[drive]]\nkind = "initial"\nsignals = "averaged.parquet"\n'
+    )
+    return review(sheet, match="none")
+
+
+@pytest.fixture(scope="session")
+def rejected_review(tmp_path_factory, lay_out_small_test):
+    """Records whose strain gauges are dead, so that no blow can stand for its drive."""
+    sheet = lay_out_small_test(tmp_path_factory.mktemp("rejected"))
+    for path in sheet.parent.glob("*.parquet"):
+        records = pd.read_parquet(path)
+        dead = {name: 0.0 for name in records.columns if name.startswith("strain")}
+        records.assign(**dead).to_parquet(path)
+    return review(sheet)
+
+
+@pytest.fixture(scope="session")
+def renamed():
+    """Give a review under other names, as a sheet with them would have given it."""
+
+    def rename(reviewed, **names):
+        return replace(reviewed, sheet=replace(reviewed.sheet, **names))
+
+    return rename

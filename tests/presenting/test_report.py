@@ -1,0 +1,242 @@
+"""The report as it is read back: its answers are there as text, whatever the test and however its names are written."""
+
+import io
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+import pypdf
+import pytest
+
+from dyntest.decisions.criterion import Criterion, CriterionRow
+from dyntest.errors import InputError
+from dyntest.names import show
+from dyntest.presenting.report import criterion_card_pdf, report_pdf
+from dyntest.presenting.report.compose import card_of, report_data
+from dyntest.presenting.report.equations import EQUATIONS, reference
+from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
+
+DAY = date(2026, 6, 1)
+ODD = '#panic("x") $x^2$ *bold* _low_ `raw` @label <tag> \\ // /* [ ] { } "quoted" – =1+1'
+LONG = "Q" * 200
+
+
+def pages(pdf: bytes) -> list[str]:
+    """Text of every page, its words set apart by single spaces."""
+    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+
+
+def letters(text: str) -> str:
+    """Text without spaces and break marks, in which broken words are found."""
+    return re.sub(r"[\s\u200b]", "", text)
+
+
+@pytest.fixture(scope="module")
+def report(matched_review):
+    return pages(report_pdf(matched_review, date=DAY))
+
+
+def test_the_first_page_holds_the_answers(report, matched_review):
+    first = letters(report[0])
+    said = [trust_sentence(matched_review), criterion_sentence(matched_review)]
+    said += [resistance_sentence(matched_review, drive) for drive in matched_review.drives]
+    said += [setup_sentence(setup) for setup in matched_review.answers.setups]
+    assert len(said) == 5
+    for sentence in said:
+        assert letters(sentence) in first
+    assert "governingspecification" in first
+    assert "2026-06-01" in first
+
+
+def test_every_page_names_pile_and_structure_and_is_numbered(report, matched_review):
+    sheet = matched_review.sheet
+    for number, page in enumerate(report, 1):
+        assert f"pile {sheet.pile_name} · {sheet.structure}" in page
+        assert f"page {number} of {len(report)}" in page
+
+
+def test_no_page_is_empty(report):
+    assert min(len(page) for page in report) > 150  # head and foot alone have 136 letters
+
+
+def test_what_a_report_on_such_a_test_has_to_state_is_in_it(report, matched_review):
+    """The reporting list of ASTM D4945, from memory, in our own words."""
+    text, sheet = " ".join(report), matched_review.sheet
+    for words in (
+        sheet.project, sheet.structure, sheet.pile_name, "cross-section at the gauges", "length from the gauges",
+        "wave speed", "dynamic modulus", "ram weight", "rated energy", "helmet mass", "hammer cushion", "calibration",
+        "samples/s", "start to end", "waited", "displacement at the end", "penetration", "transferred energy",
+        "integrity factor", "Case damping factor", "signal matching", "low-pass filter", "soil along the shaft",
+        "static load test",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+def test_numbers_stand_with_unit_blow_and_equation(report, matched_review):
+    drive = matched_review.drives[0]
+    text = " ".join(report)
+    assert f"{drive.name}, blow {drive.representative.blow}" in text
+    row = f"transferred energy E max {show('transferred_energy', drive.numbers['transferred_energy'], 'US')}"
+    assert letters(row) in letters(text)
+    assert reference("transferred_energy") == "eq. 6"
+    assert EQUATIONS[5].numbers == ("transferred_energy",)
+
+
+def test_provenance_names_files_fingerprints_versions_and_the_sheet(report, matched_review):
+    text = letters(" ".join(report))
+    for name, digest in matched_review.inputs.items():
+        assert f"{name}{digest}" in text
+    assert f"dyntest{matched_review.version}" in text
+    assert f"pandas{pd.__version__}" in text
+    for line in matched_review.sheet.text.splitlines():
+        assert letters(line) in text
+
+
+def test_every_blow_is_in_the_appendix(matched_review):
+    data = report_data(matched_review, "A4", DAY, ())
+    blocks = next(one for one in data["sections"] if one["question"].startswith("Appendix A"))["blocks"]
+    blows = [[row[0] for row in block["rows"]] for block in blocks if block["kind"] == "dense"]
+    assert blows == [[str(blow) for blow in drive.table["blow"]] for drive in matched_review.drives]
+
+
+def test_findings_say_what_was_done_and_what_to_do(concrete_review):
+    text = letters(" ".join(pages(report_pdf(concrete_review, date=DAY))))
+    finding = next(one for one in concrete_review.drives[0].findings if one.check == "integrity")
+    assert letters(finding.message)[1:] in text
+    assert letters(finding.cure)[1:] in text
+    assert "passedoverfortherepresentativeblow" in text
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("plain_review", ["by the Case method", "No driving criterion", "was not matched"]),
+        ("concrete_review", ["kN", "Not measured: a restrike and an initial drive are needed", "blows per 25 mm"]),
+        (
+            "averaged_review",
+            ["averaged before they reached this program", "describes no hammer", "No driving criterion"],
+        ),
+        ("rejected_review", ["cannot be trusted as it stands", "No blow is sound enough", "reject"]),
+    ],
+)
+def test_every_kind_of_test_gets_a_report(request, name, words):
+    text = " ".join(pages(report_pdf(request.getfixturevalue(name), date=DAY)))
+    for some in words:
+        assert some in text, some
+
+
+def test_the_card_is_left_out_where_there_is_no_criterion(plain_review):
+    assert card_of(plain_review) is None
+    with pytest.raises(InputError, match="no driving criterion"):
+        criterion_card_pdf(plain_review)
+
+
+@pytest.mark.parametrize("words", [ODD, LONG, "橋 мост γέφυρα", "line\nbreak\ttab", "a" * 30 + "$" + "b" * 30])
+def test_text_of_the_sheet_is_shown_and_never_run(plain_review, renamed, words):
+    review = renamed(plain_review, project=words, structure=words, pile_name=words, engineer=words, text=words)
+    review = replace(review, inputs={words: "0" * 64})
+    pdf = report_pdf(review, date=DAY, figures={})
+    first = letters(pages(pdf)[0])
+    if words.isascii():  # letters that the fonts lack are not found as text
+        assert first.count(letters(words)) >= 4
+    else:
+        assert "Dynamictestofpile" in first
+
+
+def test_no_line_runs_off_the_page(matched_review, renamed, tmp_path):
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    calibration = {"all": LONG}
+    review = renamed(matched_review, project=LONG, structure=LONG, pile_name=LONG, engineer=LONG, text=LONG * 3)
+    review = renamed(review, gauges=replace(review.sheet.gauges, calibration=calibration))
+    review = replace(review, inputs={LONG: "0" * 64})
+    for paper, width in (("US Letter", 612.0), ("A4", 595.28)):
+        path = tmp_path / "report.pdf"
+        for pdf in (report_pdf(review, paper=paper, date=DAY), criterion_card_pdf(review, paper=paper, date=DAY)):
+            path.write_bytes(pdf)
+            boxes = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
+            found = re.findall(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"', boxes)
+            assert len(found) > 100
+            margin = 72 * 2 / 2.54 - 3  # 2 cm, less what a letter may reach into it
+            assert min(float(box[0]) for box in found) > margin
+            assert max(float(box[2]) for box in found) < width - margin
+
+
+def test_paper_follows_the_units_or_is_chosen(plain_review, averaged_review):
+    def size(pdf):
+        box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
+        return round(float(box.width)), round(float(box.height))
+
+    assert size(report_pdf(plain_review, date=DAY, figures={})) == (612, 792)
+    assert size(report_pdf(averaged_review, date=DAY, figures={})) == (595, 842)
+    assert size(report_pdf(averaged_review, date=DAY, figures={}, paper="US Letter")) == (612, 792)
+    with pytest.raises(InputError, match="US Letter or A4"):
+        report_pdf(plain_review, paper="A3")
+
+
+def test_the_same_review_gives_the_same_bytes_and_another_day_only_another_date(plain_review):
+    one, again = (report_pdf(plain_review, date=DAY) for _ in range(2))
+    assert one == again
+    later = report_pdf(plain_review, date=date(2026, 6, 2))
+    assert [page.replace("2026-06-02", "2026-06-01") for page in pages(later)] == pages(one)
+
+
+def test_figures_are_vectors(matched_review):
+    reader = pypdf.PdfReader(io.BytesIO(report_pdf(matched_review, date=DAY)))
+    assert [image.name for page in reader.pages for image in page.images] == []
+    drawn = max(len(page.get_contents().get_data()) for page in reader.pages)
+    assert drawn > 20_000
+
+
+def test_many_drives_and_blows_are_laid_out(plain_review):
+    drives = plain_review.drives
+    many = pd.concat([drives[0].table] * 34, ignore_index=True)
+    chosen = replace(drives[0].representative, blow=len(many))
+    initial = replace(drives[0], table=many.assign(blow=range(1, len(many) + 1)), representative=chosen)
+    restrikes = tuple(
+        replace(drives[1], drive=replace(drives[1].drive, name=f"restrike_{number}")) for number in range(1, 12)
+    )
+    review = replace(plain_review, drives=(initial, *restrikes))
+    text = pages(report_pdf(review, date=DAY))
+    assert len(many) > 400
+    assert "(8 more in the section on it.)" in text[0]
+    assert "page 2 of" in text[1]
+    assert "restrike 11, blow" in " ".join(text)
+
+
+def criterion(**changes) -> Criterion:
+    rows = tuple(CriterionRow(2.0 + 0.1 * step, 0.003 + 0.0003 * step) for step in range(9))
+    return Criterion(rows, 0.075, required_resistance=1.7e6, **changes)
+
+
+@pytest.mark.parametrize("system", ["SI", "US"])
+@pytest.mark.parametrize("paper", ["US Letter", "A4"])
+def test_the_card_is_one_page_however_much_it_says(system, paper):
+    names = ", ".join(f"{LONG[:40]}-{number}" for number in range(12))
+    alerts = tuple(f"test pile {number} may be damaged 12 m below its gauges" for number in range(4))
+    said = criterion(source=f"test piles {names}", notes=(ODD, LONG), alerts=alerts, minimum_penetration=12.0)
+    text = pages(criterion_card_pdf(said, structure=LONG, system=system, paper=paper, date=DAY))
+    assert len(text) == 1
+    assert letters(ODD) in letters(text[0])
+    assert LONG in letters(text[0])
+    assert text[0].count("DO NOT USE") == 4
+    assert "approved by the engineer" in text[0]
+
+
+def test_the_card_says_what_an_inspector_needs():
+    said = criterion(minimum_penetration=12.0, maximum_stroke=2.8, ruled_out=("strokes below 2.0 m: too many blows",))
+    (text,) = pages(criterion_card_pdf(said, structure="East Bridge", system="SI", date=DAY))
+    assert "2 m 9 2.1 m 8" in text  # 25 mm over 3.0 mm is 8.33, rounded up; over 3.3 mm 7.6
+    assert "2.8 m 5" in text
+    for words in ("12 m below the ground", "75 mm", "must not be above 2.8 m", "Strokes below 2.0 m", "Refusal",
+                  "10 blows per 25 mm", "call the engineer", "East Bridge"):  # fmt: skip
+        assert words in text, words
+
+
+def test_the_card_without_a_minimum_penetration_says_so():
+    (text,) = pages(criterion_card_pdf(criterion(), structure="East Bridge", system="US", date=DAY))
+    assert "No minimum penetration is given" in text
+    assert "blows per inch" in text
