@@ -56,6 +56,52 @@ def review(sheet: Path, out: Path | None, match: str) -> None:
 
 
 @commands.command()
+@click.argument("sheet", type=click.Path(path_type=Path))
+@click.argument("production_log", type=click.Path(path_type=Path))
+@click.option("--piles", metavar="TABLE", type=click.Path(path_type=Path), help="Table of levels, lengths and batter.")
+@click.option(
+    "--with",
+    "others",
+    metavar="SHEET",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="A further test pile of the structure; the least favourable governs. May be repeated.",
+)
+@click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help="Folder for tables and check.json.")
+def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
+    """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
+    from dyntest.presenting.bearing_piles_files import check_files
+    from dyntest.presenting.bearing_piles_text import bearing_pile_lines
+    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.reading.production_log import read_pile_table, read_production_log
+    from dyntest.reading.provenance import sha256
+    from dyntest.review import review as reviewed
+    from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+
+    if out is not None:
+        check_folder(out)
+    log = read_production_log(production_log)  # before the long work, so that what is wrong is said at once
+    table = None if piles is None else read_pile_table(piles)
+    sheets = (sheet, *others)
+    with _Progress() as progress:
+        reviews = [
+            reviewed(path, progress=lambda step, share, n=n: progress(step, (n + share) / len(sheets)))
+            for n, path in enumerate(sheets)
+        ]
+    result = review_bearing_piles(reviews, log, table)
+    shown = bearing_pile_lines(result, reviews[0].sheet.display_units)
+    if out is not None:
+        read = [production_log, *([] if piles is None else [piles])]
+        inputs = {path.name: sha256(path) for path in read}
+        for one in reviews:
+            inputs |= {f"{one.sheet.path.parent.name}/{name}": digest for name, digest in one.inputs.items()}
+        files = check_files(result, inputs)
+        refuse_inputs(out, files, [*read, *(path for one in reviews for path in one.sheet.inputs)])
+        shown += ["", f"{len(write_all(out, files))} files are in {out}"]
+    click.echo("\n".join(shown))
+
+
+@commands.command()
 @click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
 def new(directory: Path) -> None:
     """Lay a commented test sheet and empty tables into DIR, ready to be filled in."""

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+SAMPLES = Path(__file__).parent.parent / "sample_signals"
+
 
 @pytest.fixture(scope="session")
 def stepped_waves():
@@ -62,3 +64,18 @@ def small_test(tmp_path, lay_out_small_test):
     folder = tmp_path / "small"
     folder.mkdir()
     return lay_out_small_test(folder)
+
+
+@pytest.fixture(scope="session")
+def reviewed_sample():
+    """Give the review of a sample test, by its folder's name, each computed once."""
+    from dyntest.review import review
+
+    kept = {}
+
+    def give(name):
+        if name not in kept:
+            kept[name] = review(SAMPLES / name / "sheet.toml")
+        return kept[name]
+
+    return give

@@ -8,7 +8,8 @@ from dyntest.decisions.pay_length import axis_per_rise
 from dyntest.reading.intervals import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
 
-PILE_COLUMNS = ("cutoff_elevation", "ground_elevation", "furnished_length", "batter")
+PILE_COLUMNS = ("cutoff_elevation", "ground_elevation", "furnished_length", "batter", "planned_ground_elevation")
+"""Columns of the table of piles."""
 
 
 def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable | None = None) -> pd.DataFrame:
@@ -114,7 +115,8 @@ def pile_values(marks: pd.Series, piles: PileTable | None, column: str) -> np.nd
     Returns
     -------
     numpy.ndarray
-        Values, shape (n_marks,) [unit of the column]; not a number for a pile that is not in the table.
+        Values, shape (n_marks,) [unit of the column]; not a number for a pile that is not in the table, or where the
+        table has no such column.
 
     Examples
     --------
@@ -122,7 +124,7 @@ def pile_values(marks: pd.Series, piles: PileTable | None, column: str) -> np.nd
     >>> pile_values(pd.Series(["A", "B"]), table, "ground_elevation").tolist()
     [4.0, nan]
     """
-    if piles is None:
+    if piles is None or getattr(piles, column) is None:
         return np.full(len(marks), np.nan)
     place = pd.Index(piles.pile).get_indexer(marks)
     return np.where(place >= 0, np.append(getattr(piles, column), np.nan)[place], np.nan)

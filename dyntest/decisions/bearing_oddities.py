@@ -23,6 +23,9 @@ FALL_LEAST = 0.5
 """Only a peak of at least this share of what the criterion asks is looked at [1], so that soft layers near the surface
 stay quiet; no source."""
 
+OFFSET_TOLERANCE = 0.075
+"""How far from its plan position a pile may stand at cutoff before it is odd [m] (common practice, no source: 3 in)."""
+
 COLUMNS = ("pile", "kind", "depth", "reason")
 
 
@@ -83,6 +86,7 @@ def odd_piles(
         _missing_strokes(intervals, system),
         _not_in_table(table, piles),
         _short_of_cutoff(table, piles, system),
+        _off_position(table, system),
     ]
     odd = pd.concat([frame for frame in found if len(frame)] or [_frame([], "", [], [])], ignore_index=True)
     order = odd["pile"].map({mark: place for place, mark in enumerate(table["pile"])})
@@ -252,3 +256,13 @@ def _short_of_cutoff(table: pd.DataFrame, piles: PileTable | None, system: str) 
         for missing, length in zip(left[short], furnished[short], strict=True)
     ]
     return _frame(rows["pile"], "short of cutoff", rows["penetration"], reasons)
+
+
+def _off_position(table: pd.DataFrame, system: str) -> pd.DataFrame:
+    rows = table[(table["offset_at_cutoff"].abs() > OFFSET_TOLERANCE).to_numpy()]
+    reasons = [
+        f"started from another ground level than the plan's, the battered pile stands "
+        f"{show('set_per_blow', abs(offset), system)} from its plan position at cutoff"
+        for offset in rows["offset_at_cutoff"]
+    ]
+    return _frame(rows["pile"], "off plan position", rows["penetration"], reasons)

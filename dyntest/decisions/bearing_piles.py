@@ -8,14 +8,18 @@ import pandas as pd
 
 from dyntest.decisions.bearing_intervals import judged_intervals, pile_values
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, odd_piles
+from dyntest.decisions.bearing_restrikes import judged_restrikes
 from dyntest.decisions.bearing_words import reason
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
-from dyntest.decisions.pay_length import pay_length, toe_elevation
+from dyntest.decisions.pay_length import offset_at_cutoff, pay_length, toe_elevation
 from dyntest.reading.intervals import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
 
+ACCEPTED = ("accepted", "accepted at restrike")
+"""Statuses of a pile that meets the criterion."""
+
 STATUSES = (
-    "accepted",
+    *ACCEPTED,
     "practical refusal",
     "criterion lost",
     "minimum penetration not reached",
@@ -24,7 +28,7 @@ STATUSES = (
     "not met",
     "no counts",
 )
-"""What a pile's log can show, from good to nothing. Only the first meets the criterion."""
+"""What a pile's log can show, from good to nothing."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ def check_bearing_piles(
     depth_tolerance : float
         How far above or below those a pile may end before it is odd [m].
     tip_reinforcement : float
-        Length of tip paid apart [m].
+        Length of tip reinforcement, left out where it is paid apart [m].
     system : str
         ``"SI"`` or ``"US"``, the units of the sentences.
 
@@ -84,12 +88,14 @@ def check_bearing_piles(
         [m], ``toe_elevation`` [m], ``blows``, ``last_set`` [m] and ``last_stroke`` [m] of the last interval,
         ``permitted`` set at that stroke [m], ``met_at``, the penetration along the pile at which the criterion first
         held at or below minimum penetration [m], ``met_at_end``, ``minimum_penetration_reached``, ``stroke_in_range``,
-        ``refusal``, ``pay_length`` [m], ``status`` of `STATUSES` and ``reason``, one sentence.
+        ``refusal``, ``pay_length`` from toe to cutoff [m] and ``pay_length_without_tip`` [m], ``offset_at_cutoff`` of a
+        battered pile from its plan position [m], ``status`` of `STATUSES` and ``reason``, one sentence.
 
     Notes
     -----
     A pile is accepted where the criterion holds over its length at the end of driving, the toe lies at or below
-    minimum penetration and the strokes of that length lie in the approved range. Practical refusal alone does not
+    minimum penetration and the strokes of that length lie in the approved range; or where its last restrike showed the
+    whole requirement as the criterion's rule for restrikes asks. Practical refusal alone does not
     accept a pile: the engineer does.
 
     Examples
@@ -101,13 +107,17 @@ def check_bearing_piles(
     ['accepted']
     """
     intervals = judged_intervals(log, criterion, piles)
-    table = _per_pile(intervals, criterion)
+    table = _per_pile(intervals, criterion).join(judged_restrikes(intervals, criterion.restrike))
+    table = table.reset_index(drop=True)
     table = _add_missing(table, piles)
     ground, batter = (pile_values(table["pile"], piles, name) for name in ("ground_elevation", "batter"))
     table["toe_elevation"] = toe_elevation(ground, table["penetration"].to_numpy(), batter)
     cutoff = pile_values(table["pile"], piles, "cutoff_elevation")
     toe = table["toe_elevation"].to_numpy()
-    table["pay_length"] = pay_length(cutoff, toe, batter, tip_reinforcement=tip_reinforcement)
+    table["pay_length"] = pay_length(cutoff, toe, batter)
+    table["pay_length_without_tip"] = pay_length(cutoff, toe, batter, tip_reinforcement=tip_reinforcement)
+    planned = pile_values(table["pile"], piles, "planned_ground_elevation")
+    table["offset_at_cutoff"] = offset_at_cutoff(batter, planned, ground)
     table["status"] = _status(table)
     table["reason"] = [reason(row, criterion, system) for row in table.to_dict("records")]
     odd = odd_piles(
@@ -121,7 +131,8 @@ def check_bearing_piles(
         system=system,
     )
     columns = ["pile", "penetration", "depth", "toe_elevation", "blows", "last_set", "last_stroke", "permitted"]
-    columns += ["met_at", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal", "pay_length"]
+    columns += ["met_at", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal"]
+    columns += ["pay_length", "pay_length_without_tip", "offset_at_cutoff"]
     return BearingPileCheck(table[[*columns, "status", "reason"]], odd, criterion)
 
 
@@ -154,7 +165,7 @@ def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
             "stroke_missing": (intervals["stroke"].isna() & deciding).groupby(intervals["number"]).any(),
             "refusal": last["refusal"],
         }
-    ).reset_index(drop=True)
+    )
 
 
 def last_rows(intervals: pd.DataFrame) -> np.ndarray:
@@ -193,11 +204,12 @@ def _add_missing(table: pd.DataFrame, piles: PileTable | None) -> pd.DataFrame:
     absent = [mark for mark in piles.pile if mark not in known]
     if not absent:
         return table
-    flags = ("met_at_end", "minimum_penetration_reached", "stroke_in_range", "stroke_missing", "refusal")
+    flags = ["met_at_end", "minimum_penetration_reached", "stroke_in_range", "stroke_missing", "refusal"]
+    flags.append("restrike_shown")
     rows = pd.DataFrame({name: absent if name == "pile" else np.nan for name in table.columns}).astype(
         {"pile": object, **dict.fromkeys(flags, bool)}
     )
-    rows[list(flags)] = False
+    rows[flags] = False
     rows["blows"] = 0
     return pd.concat([table, rows], ignore_index=True)
 
@@ -208,6 +220,7 @@ def _status(table: pd.DataFrame) -> np.ndarray:
     conditions = {
         "no counts": table["penetration"].isna(),
         "accepted": table["met_at_end"] & reached & in_range,
+        "accepted at restrike": table["restrike_shown"] & reached & in_range,
         "practical refusal": table["refusal"],
         "minimum penetration not reached": table["met_anywhere"].notna() & ~reached,
         "stroke out of range": table["met_at_end"] & reached,

@@ -57,6 +57,14 @@ def _accepted(row: dict, criterion: Criterion, system: str) -> str:
     )
 
 
+def _restruck(row: dict, criterion: Criterion, system: str) -> str:
+    return (
+        f"its restrike began with {show_count(row['restrike_set'], system)} at a stroke of "
+        f"{show('stroke', row['restrike_stroke'], system)}, which shows "
+        f"{show('matched_resistance', criterion.restrike.resistance, system)}"
+    )
+
+
 def _refusal(row: dict, criterion: Criterion, system: str) -> str:
     sentence = f"practical refusal at {_length(row['penetration'], system)}, with {_counts(row, system)}"
     if not row["minimum_penetration_reached"]:
@@ -108,6 +116,7 @@ def _absent(row: dict, criterion: Criterion, system: str) -> str:
 
 _SENTENCES = {
     "accepted": _accepted,
+    "accepted at restrike": _restruck,
     "practical refusal": _refusal,
     "criterion lost": _lost,
     "minimum penetration not reached": _shallow,

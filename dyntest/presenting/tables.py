@@ -52,9 +52,38 @@ def blows_csv(table: pd.DataFrame) -> bytes:
     7,2.5,
     <BLANKLINE>
     """
+    return _csv(table, [column_header(code) for code in table.columns])
+
+
+def plain_csv(table: pd.DataFrame, units: dict[str, str]) -> bytes:
+    """Give any table as the content of a CSV file.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The table, in SI.
+    units : dict of str to str
+        Unit of each column that has one.
+
+    Returns
+    -------
+    bytes
+        UTF-8 text; a number that does not exist is left empty.
+
+    Examples
+    --------
+    >>> print(plain_csv(pd.DataFrame({"pile": ["=A1"], "depth": [1.5]}), {"depth": "m"}).decode())
+    pile,depth [m]
+    '=A1,1.5
+    <BLANKLINE>
+    """
+    return _csv(table, [f"{name} [{units[name]}]" if name in units else name for name in table.columns])
+
+
+def _csv(table: pd.DataFrame, headers: list[str]) -> bytes:
     written = table.copy()
     for column in written.select_dtypes(exclude=["number", "bool"]):
         written[column] = [neutral(value) if isinstance(value, str) else value for value in written[column]]
-    written.columns = [column_header(code) for code in table.columns]
+    written.columns = headers
     text = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
     return text.encode()

@@ -7,6 +7,7 @@ import numpy as np
 from dyntest.errors import InputError
 from dyntest.reading.log_table import LogTable
 from dyntest.reading.plausible import LENGTH_FROM_ZERO, STROKE, Range
+from dyntest.units import unit_factor
 
 DEPTHS = {"depth_from": "length", "depth_to": "length", "blows": ""}
 """Columns that every log has, with their dimensions."""
@@ -21,6 +22,8 @@ interval may be long."""
 GAP_TOLERANCE = 0.002
 """Most that one interval may end above or below the start of the next [m]: depths rounded to a hundredth of a foot.
 Our own, no source."""
+
+FOOT = unit_factor("ft", "length")
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,10 @@ def read_intervals(table: LogTable) -> Intervals:
     InputError
         If a number is missing or not plausible, a blow count is no whole number, or an interval runs upward.
     """
-    depth_from = table.numbers("depth_from", LENGTH_FROM_ZERO)
-    depth_to = table.numbers("depth_to", LENGTH_FROM_ZERO)
+    depth_from, depth_to = (
+        whole_inches(table.numbers(name, LENGTH_FROM_ZERO), table.columns[name].factor)
+        for name in ("depth_from", "depth_to")
+    )
     blows = table.numbers("blows", BLOWS)
     rows = table.row_numbers
     broken = np.flatnonzero(blows != np.rint(blows))
@@ -85,6 +90,37 @@ def read_intervals(table: LogTable) -> Intervals:
         blows=blows.astype(np.int64),
         stroke=table.numbers("stroke", STROKE, blank=np.nan),
     )
+
+
+def whole_inches(depth: np.ndarray, factor: float) -> np.ndarray:
+    """Give depths in which those written in feet as a rounded whole inch are that inch again.
+
+    An inspector who counts by the inch writes 60 ft 1 in as 60.08 ft, and 60.17 ft next: as they stand, five blows in
+    each would be 5.2 and 4.6 blows per inch.
+
+    Parameters
+    ----------
+    depth : numpy.ndarray
+        Depths as written, shape (n,) [m].
+    factor : float
+        Length of the unit they were written in [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Depths, shape (n,) [m]; only a depth in feet that is a whole inch rounded to 2, 3 or 4 decimals is changed.
+
+    Examples
+    --------
+    >>> (whole_inches(np.array([60.08, 60.17, 60.1, 60.25]) * 0.3048, 0.3048) / 0.3048).round(4).tolist()
+    [60.0833, 60.1667, 60.1, 60.25]
+    """
+    if abs(factor - FOOT) > 1e-9:
+        return depth
+    feet = depth / FOOT
+    inch = np.rint(12.0 * feet) / 12.0
+    rounded = [np.abs(np.round(inch, decimals) - feet) < 1e-9 for decimals in (2, 3, 4)]
+    return np.where(np.any(rounded, axis=0), inch * FOOT, depth)
 
 
 def check_contiguous(intervals: Intervals, chosen: np.ndarray, source: str) -> None:

@@ -92,6 +92,8 @@ class PileTable:
         Length delivered, shape (n_piles,) [m].
     batter : numpy.ndarray
         Horizontal run per vertical rise, shape (n_piles,) [1]; 0 for a plumb pile.
+    planned_ground_elevation : numpy.ndarray or None
+        Elevation of the ground on the plan, shape (n_piles,) [m]; not a number where it is not given.
     """
 
     source: str
@@ -100,6 +102,7 @@ class PileTable:
     ground_elevation: np.ndarray
     furnished_length: np.ndarray
     batter: np.ndarray
+    planned_ground_elevation: np.ndarray | None = None
 
 
 def read_production_log(path: str | Path) -> ProductionLog:
@@ -149,7 +152,8 @@ def read_pile_table(path: str | Path) -> PileTable:
     ----------
     path : str or Path
         A CSV with the columns ``pile``, ``cutoff_elevation [ft]``, ``ground_elevation [ft]`` and
-        ``furnished_length [ft]``, and optionally ``batter`` (run per rise, 0.25 for 1 across on 4 up).
+        ``furnished_length [ft]``, and optionally ``batter`` (run per rise, 0.25 for 1 across on 4 up) and
+        ``planned_ground_elevation [ft]``, for battered piles staked out for another ground level.
 
     Returns
     -------
@@ -162,7 +166,7 @@ def read_pile_table(path: str | Path) -> PileTable:
         With file, row and cure, if a column or a value is missing or implausible, or a pile comes twice.
     """
     lengths = ("cutoff_elevation", "ground_elevation", "furnished_length")
-    table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, {"batter": ""})
+    table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, _OPTIONAL)
     marks = _marks(table)
     first: dict[str, int] = {}
     for row, mark in zip(table.row_numbers.tolist(), marks, strict=True):
@@ -177,7 +181,11 @@ def read_pile_table(path: str | Path) -> PileTable:
         ground_elevation=table.numbers("ground_elevation", ELEVATION),
         furnished_length=table.numbers("furnished_length", LENGTH),
         batter=table.numbers("batter", BATTER, blank=0.0),
+        planned_ground_elevation=table.numbers("planned_ground_elevation", ELEVATION, blank=np.nan),
     )
+
+
+_OPTIONAL = {"batter": "", "planned_ground_elevation": "length"}
 
 
 def _marks(table: LogTable) -> tuple[str, ...]:

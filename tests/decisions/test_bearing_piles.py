@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from dyntest.decisions.bearing_piles import STATUSES, check_bearing_piles
-from dyntest.decisions.criterion import Criterion, CriterionRow
+from dyntest.decisions.criterion import Criterion, CriterionRow, RestrikeRule
 from dyntest.reading.production_log import PileTable, ProductionLog
 
 FOOT, INCH = 0.3048, 0.0254
@@ -220,7 +222,8 @@ def test_no_pile_is_forgotten():
 def test_pay_length_and_a_head_below_cutoff():
     log = log_of(A=[EASY, (1.0, 100, 8.0)])
     check = check_bearing_piles(log, CRITERION, table_of("A"), tip_reinforcement=0.5 * FOOT)
-    assert only(check)["pay_length"] == pytest.approx(49.5 * FOOT)  # 45 in the ground, 5 above, tip apart
+    assert only(check)["pay_length"] == pytest.approx(50 * FOOT)  # 45 in the ground, 5 above
+    assert only(check)["pay_length_without_tip"] == pytest.approx(49.5 * FOOT)
     assert only(check)["toe_elevation"] == pytest.approx(55 * FOOT)
     assert kinds(check) == []
     short = check_bearing_piles(log, CRITERION, table_of("A", furnished=48.0), system="US")
@@ -276,3 +279,56 @@ def test_all_piles_at_once_read_as_one_by_one():
         seen.add(row["status"])
     assert len(seen) >= 5, seen
     assert seen <= set(STATUSES)
+
+
+DAY = 86400.0
+RULE = RestrikeRule(
+    "setup",
+    50 * FOOT,
+    6.8 * DAY,
+    1.7e6,
+    (CriterionRow(8 * FOOT, INCH / 10), CriterionRow(9 * FOOT, INCH / 8)),
+    INCH,
+    3 * INCH,
+)
+SOFT = (44.0, 44 * 30, 8.0, "", "2026-05-18")
+
+
+@pytest.mark.parametrize(
+    ("counts", "stroke", "date", "status"),
+    [
+        ((10,), 8.0, "2026-05-25", "accepted at restrike"),
+        ((9, 10), 8.0, "2026-05-25", "not met"),  # the first inch decides, before what was gained is driven away
+        ((10, 6), 8.0, "2026-05-25", "accepted at restrike"),
+        ((8,), 9.0, "2026-05-25", "accepted at restrike"),
+        ((20,), 7.5, "2026-05-25", "not met"),  # below the lowest stroke of the rule
+        ((10,), 8.0, "2026-05-24", "not met"),  # six days are less than 6.8
+        ((10,), 8.0, "25 May", "not met"),  # a wait that cannot be counted
+        ((8, 8, 8), 8.0, "2026-05-25", "accepted"),  # driven on until the count of the end of driving held
+    ],
+)
+def test_a_restrike_is_judged_by_its_own_rule(counts, stroke, date, status):
+    log = log_of(A=[SOFT, *[(PER_INCH, count, stroke, "", date) for count in counts]])
+    check = check_bearing_piles(log, replace(CRITERION, restrike=RULE), system="US")
+    assert only(check)["status"] == status
+    if status == "accepted at restrike":
+        assert "shows 382 kip" in only(check)["reason"]
+
+
+def test_without_a_rule_a_restrike_shows_nothing():
+    log = log_of(A=[SOFT, (PER_INCH, 10, 8.0, "", "2026-05-25")])
+    assert only(check_bearing_piles(log, CRITERION))["status"] == "not met"
+
+
+def test_a_pile_never_left_has_no_restrike():
+    log = log_of(A=[SOFT, (PER_INCH, 10, 8.0, "", "2026-05-18")])
+    assert only(check_bearing_piles(log, replace(CRITERION, restrike=RULE)))["status"] == "not met"
+
+
+def test_a_battered_pile_started_off_the_plan_level_is_off_position():
+    log = log_of(A=[EASY, (1.0, 100, 8.0)])
+    table = replace(table_of("A", batter=0.25), planned_ground_elevation=np.array([102.0 * FOOT]))
+    check = check_bearing_piles(log, CRITERION, table, system="US")
+    assert only(check)["offset_at_cutoff"] == pytest.approx(-0.5 * FOOT)
+    assert kinds(check) == ["off plan position"]
+    assert "6.00 in from its plan position" in check.odd["reason"][0]

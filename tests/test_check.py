@@ -1,0 +1,150 @@
+"""The check of the bearing piles of the sample structure, from the files to the words on the terminal."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyntest import cli
+from dyntest.decisions.bearing_piles import ACCEPTED
+from dyntest.errors import InputError
+from dyntest.presenting.bearing_piles_files import check_files
+from dyntest.presenting.bearing_piles_text import bearing_pile_lines
+from dyntest.reading.production_log import read_pile_table, read_production_log
+from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+
+
+@pytest.fixture(scope="module")
+def samples(request):
+    return request.config.rootpath / "sample_signals"
+
+
+@pytest.fixture(scope="module")
+def checked(reviewed_sample, samples):
+    log, piles = read_production_log(samples / "production_log.csv"), read_pile_table(samples / "piles.csv")
+    return review_bearing_piles([reviewed_sample("pier_2_clay")], log, piles)
+
+
+ODD = {
+    "P2-7": {"stopped short of the test piles", "refusal at low stroke"},
+    "P2-9": {"resumed on another date"},
+    "P2-11": {"ran past the test piles"},
+    "P2-13": {"count fell"},
+    "P2-14": {"beyond absolute refusal"},
+    "P2-16": {"splice"},
+    "P2-18": {"resumed on another date"},
+    "P2-19": {"stroke not recorded"},
+    "P2-20": {"stroke above the approved range"},
+    "P2-21": {"stopped short of the test piles", "met above minimum penetration only"},
+    "P2-22": {"off plan position"},
+    "P2-23": {"short of cutoff"},
+    "P2-24": {"no counts"},
+}
+"""What the script that invents the log put into it."""
+
+
+def test_every_oddity_that_was_put_in_is_found_and_no_other(checked):
+    found = checked.odd.groupby("pile")["kind"].apply(set).to_dict()
+    assert found == ODD
+
+
+def test_piles_are_told_apart(checked):
+    status = checked.piles.set_index("pile")["status"]
+    failed = {"P2-4", "P2-7", "P2-13", "P2-19", "P2-20", "P2-21", "P2-24"}
+    assert set(status[~status.isin(ACCEPTED)].index) == failed
+    assert status["P2-9"] == "accepted at restrike"  # stopped short of the count as the rule says, and struck again
+    assert status["P2-20"] == "stroke out of range"
+
+
+def test_the_answer_comes_first_and_every_pile_has_its_reason(checked):
+    lines = bearing_pile_lines(checked, "US")
+    assert lines[0] == "17 of 24 piles meet the criterion, 7 do not; 13 want a second look."
+    text = " ".join(line.strip() for line in lines)
+    assert all(f"- {pile}: " in text for pile in ODD)
+    assert "at least 5 blows in every inch" in text
+
+
+def test_what_forbids_the_criterion_stands_before_the_answer(checked):
+    from dataclasses import replace
+
+    held = replace(checked.criterion, alerts=("graph and blows disagree",))
+    lines = bearing_pile_lines(replace(checked, criterion=held), "US")
+    assert lines[0] == "DO NOT USE THIS CHECK YET: graph and blows disagree."
+
+
+def test_files_hold_what_was_found(checked, tmp_path):
+    files = check_files(checked, {"log.csv": "0" * 64})
+    for name, content in files.items():
+        (tmp_path / name).write_bytes(content)
+    piles = pd.read_csv(tmp_path / "bearing_piles.csv")
+    assert piles["pile"].tolist() == checked.piles["pile"].tolist()
+    np.testing.assert_allclose(piles["penetration [m]"], checked.piles["penetration"], rtol=1e-8)
+    assert len(pd.read_csv(tmp_path / "odd_piles.csv")) == len(checked.odd)
+    told = json.loads(files["check.json"])
+    assert (told["piles"], told["met"], len(told["not_met"])) == (24, 17, 7)
+    assert told["criterion"]["rows"][0]["blows_per_25mm"] == pytest.approx(
+        0.025 / checked.criterion.rows[0].set_per_blow
+    )
+    assert told["inputs"] == {"log.csv": "0" * 64}
+
+
+def test_a_test_pile_without_a_criterion_is_refused(reviewed_sample, samples, checked):
+    from dataclasses import replace
+
+    reviewed = reviewed_sample("pier_2_clay")
+    without = replace(reviewed, answers=replace(reviewed.answers, criterion=None, criterion_problem="no hammer"))
+    log = read_production_log(samples / "production_log.csv")
+    with pytest.raises(InputError, match="there is no driving criterion: no hammer"):
+        review_bearing_piles([without], log)
+
+
+def test_piles_of_another_kind_are_not_combined(reviewed_sample, samples):
+    log = read_production_log(samples / "production_log.csv")
+    reviews = [reviewed_sample(name) for name in ("pier_2_clay", "pier_3_shale")]
+    with pytest.raises(InputError, match="piles of another kind; issue a criterion for each kind"):
+        review_bearing_piles(reviews, log)
+
+
+@pytest.fixture
+def quick(monkeypatch, reviewed_sample):
+    """Let the command line find the sample already reviewed."""
+    monkeypatch.setattr("dyntest.review.review", lambda path, progress=None: reviewed_sample(path.parent.name))
+
+
+def run(*words):
+    with pytest.raises(SystemExit) as left:
+        cli.main([str(word) for word in words])
+        raise SystemExit(0)
+    return left.value.code or 0
+
+
+def test_the_command_prints_and_writes(quick, samples, tmp_path, capsys):
+    words = ("check", samples / "pier_2_clay" / "sheet.toml", samples / "production_log.csv")
+    out = tmp_path / "out"
+    assert run(*words, "--piles", samples / "piles.csv", "--out", out) == 0
+    told = capsys.readouterr()
+    assert told.err == ""
+    assert told.out.startswith("17 of 24 piles meet the criterion")
+    assert {path.name for path in out.iterdir()} == {"bearing_piles.csv", "odd_piles.csv", "check.json"}
+    inputs = json.loads((out / "check.json").read_text())["inputs"]
+    assert {"production_log.csv", "piles.csv", "pier_2_clay/sheet.toml", "pier_2_clay/initial.parquet"} <= set(inputs)
+
+
+def test_a_wrong_log_leaves_nothing_and_says_where(samples, tmp_path, capsys):
+    log = tmp_path / "log.csv"
+    log.write_text("pile,depth_from [ft],depth_to [ft],blows\nA,0,1,many\n")
+    out = tmp_path / "out"
+    assert run("check", samples / "pier_2_clay" / "sheet.toml", log, "--out", out) == 1
+    told = capsys.readouterr()
+    assert "log.csv, row 2, column blows" in told.err
+    assert not out.exists()
+
+
+def test_a_folder_that_holds_the_log_under_a_results_name_is_refused(quick, samples, tmp_path, capsys):
+    log = tmp_path / "bearing_piles.csv"
+    log.write_bytes((samples / "production_log.csv").read_bytes())
+    before = log.read_bytes()
+    assert run("check", samples / "pier_2_clay" / "sheet.toml", log, "--out", tmp_path) == 1
+    assert "would overwrite an input" in capsys.readouterr().err
+    assert log.read_bytes() == before

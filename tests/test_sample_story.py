@@ -1,0 +1,106 @@
+"""The sample structure's story, end to end: what its script put into the ground comes out of the review.
+
+The values to come out are those of `sample_signals/make_samples.py`: they are not measured, and their records come
+from the library's own simulator, so this holds the walk from sheet to answers and not the physics, which is held to
+outside sources elsewhere.
+"""
+
+import pytest
+
+from dyntest.decisions.criterion_words import card
+
+FOOT, KIP = 0.3048, 4448.2216
+REQUIRED = 380 * KIP
+
+
+@pytest.fixture(scope="module")
+def clay(reviewed_sample):
+    return reviewed_sample("pier_2_clay")
+
+
+@pytest.fixture(scope="module")
+def shale(reviewed_sample):
+    return reviewed_sample("pier_3_shale")
+
+
+@pytest.fixture(scope="module")
+def sound(reviewed_sample):
+    return reviewed_sample("abutment_1_concrete")
+
+
+@pytest.fixture(scope="module")
+def hurt(reviewed_sample):
+    return reviewed_sample("abutment_4_damaged")
+
+
+def test_setup_in_clay_is_measured_and_credited_by_its_lower_end(clay):
+    last = clay.answers.setups[-1]
+    assert last.setup_factor.value == pytest.approx(404 / 272, abs=0.06)  # shaft × 1.62, toe × 1.06 at the first blow
+    assert last.setup_factor.low <= 404 / 272 <= last.setup_factor.high
+    target = clay.answers.target
+    assert target.value == pytest.approx(REQUIRED / last.setup_factor.low)
+    assert target.required == pytest.approx(REQUIRED)
+    assert 272 * KIP < target.value < REQUIRED
+
+
+def test_setup_fades_as_the_restrike_goes_on(clay):
+    assert all(clay.answers.fades[name].fades for name in ("restrike_1", "restrike_2"))
+
+
+def test_the_clay_criterion_fits_on_a_card(clay):
+    found = clay.answers.criterion
+    assert found.agrees
+    assert not found.alerts
+    counts = {round(row.stroke / FOOT, 1): row.count for row in found.rows}
+    assert min(counts) == 6.0
+    assert max(counts) == 10.0
+    assert [counts[stroke] for stroke in sorted(counts)] == sorted(counts.values(), reverse=True)
+    assert 4 <= counts[8.0] <= 6  # the test pile itself had 47 blows in its last foot, at 7.9 ft and less resistance
+    rule = found.criterion.restrike
+    assert rule.change == "setup"
+    assert rule.wait == pytest.approx(clay.answers.setups[-1].wait)
+    words = card(found.criterion, "US")
+    assert len(words) <= 22
+    assert any("at least 50.0 ft deep" in sentence for sentence in words)
+    assert any("stop and do not drive on" in sentence for sentence in words)
+
+
+def test_relaxation_in_shale_is_caught_and_the_target_raised(shale):
+    (setup,) = shale.answers.setups
+    assert setup.setup_factor.high < 1.0
+    assert "relaxation" in [caution.check for caution in setup.cautions]
+    assert shale.answers.target.value == pytest.approx(REQUIRED / setup.setup_factor.low)
+    found = shale.answers.criterion.criterion
+    assert found.restrike.change == "relaxation"
+    assert any("waiting does not help" in sentence for sentence in card(found, "US"))
+
+
+def test_damage_is_found_where_it_was_put_and_forbids_the_criterion(hurt):
+    findings = [f for f in hurt.drives[0].findings if f.check == "integrity" and f.severity == "warning"]
+    assert findings
+    table = hurt.drives[0].table.set_index("blow")
+    last = hurt.drives[0].representative.blow
+    assert 38 * FOOT < table["integrity_depth"][last] < 50 * FOOT
+    assert table["integrity_factor"][last] < 0.8
+    section = hurt.drives[0].match.section
+    assert section is not None
+    assert 36 * FOOT < section.depth < 50 * FOOT
+    assert "damage" in [caution.check for caution in hurt.answers.criterion.alerts]
+    assert card(hurt.answers.criterion.criterion, "US")[0].startswith("DO NOT USE BEFORE THIS IS CLEARED UP")
+
+
+def test_its_sound_neighbour_is_not_called_damaged(sound):
+    assert not [f for f in sound.drives[0].findings if f.check == "integrity" and f.severity != "note"]
+    assert sound.drives[0].match.section is None
+    assert "damage" not in [caution.check for caution in sound.answers.criterion.alerts]
+
+
+def test_tension_in_easy_driving_is_near_its_limit_and_rules_strokes_out(sound):
+    drive, limit = sound.drives[0], sound.limits.tension.value
+    easy = drive.table[drive.table["penetration"] < 32 * FOOT]
+    assert easy["peak_tension_stress"].max() > 0.8 * limit
+    hard = drive.table.tail(50)
+    assert hard["peak_tension_stress"].median() < easy["peak_tension_stress"].quantile(0.9)
+    rows = sound.answers.criterion.rows
+    assert "tension stress" in rows[-1].ruled_out
+    assert sound.answers.criterion.criterion.maximum_stroke < rows[-1].stroke
