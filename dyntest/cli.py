@@ -7,9 +7,13 @@ import click
 
 from dyntest import __version__
 from dyntest.errors import DyntestError
+from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
 """Exit status where an input is wrong; click itself gives 0 where all is done and 2 for wrong usage."""
+
+LONGEST_MESSAGE = 600
+"""Characters of a message at most [1]."""
 
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
@@ -51,8 +55,8 @@ def review(sheet: Path, out: Path | None, match: str) -> None:
         files = review_files(result)
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
-    click.echo("\n".join(lines(result)))
-    click.echo(f"\n{len(written)} files are in {directory}")
+    _say("\n".join(lines(result)))
+    _say(f"\n{len(written)} files are in {directory}")
 
 
 @commands.command()
@@ -98,7 +102,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
         files = check_files(result, inputs)
         refuse_inputs(out, files, [*read, *(path for one in reviews for path in one.sheet.inputs)])
         shown += ["", f"{len(write_all(out, files))} files are in {out}"]
-    click.echo("\n".join(shown))
+    _say("\n".join(shown))
 
 
 @commands.command()
@@ -111,7 +115,7 @@ def new(directory: Path) -> None:
     files = blank_files()
     refuse_existing(directory, files)
     for path in write_all(directory, files):
-        click.echo(path)
+        _say(str(path))
 
 
 class _Progress:
@@ -157,12 +161,17 @@ def main(arguments: list[str] | None = None) -> None:
     except MemoryError:
         _stop("the computer has too little memory for these records; review fewer blows at a time", WRONG_INPUT)
     except OSError as error:
-        name = f"{error.filename}: " if error.filename else ""
+        name = f"{printable(str(error.filename), 200)}: " if error.filename else ""
         _stop(f"{name}{error.strerror or error}; check the name, the permissions and the room on the disk", WRONG_INPUT)
 
 
+def _say(text: str) -> None:
+    """Show lines of text; what could steer a terminal, in a name perhaps, comes out as blanks."""
+    click.echo("\n".join(printable(line, len(line)) for line in text.split("\n")))
+
+
 def _stop(message: str, status: int) -> None:
-    click.echo(message, err=True)
+    click.echo(printable(message, LONGEST_MESSAGE), err=True)
     sys.exit(status)
 
 

@@ -8,6 +8,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from dyntest.errors import InputError
+from dyntest.reading.wording import printable
+
+LONGEST_NAME = 200
+"""Characters of a folder's name that a message repeats at most [1]."""
 
 
 def check_folder(directory: Path) -> None:
@@ -23,13 +27,20 @@ def check_folder(directory: Path) -> None:
     InputError
         If it is a file, or nothing can be written into it or into the folder that shall hold it.
     """
+    cure = "name another folder for the results"
     there = directory
-    while not there.exists() and there != there.parent:
-        there = there.parent
+    try:
+        while not there.exists() and there != there.parent:
+            if there.is_symlink():
+                raise InputError(_named(there), "", "is a link that leads to nothing", cure)
+            there = there.parent
+    except (OSError, ValueError) as error:  # a name that is too long, or holds a null character
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(_named(directory), "", f"cannot be a folder ({reason})", cure) from None
     if not there.is_dir():
-        raise InputError(str(there), "", "is a file, not a folder", "name another folder for the results")
+        raise InputError(_named(there), "", "is a file, not a folder", cure)
     if not os.access(there, os.W_OK | os.X_OK):
-        raise InputError(str(there), "", "cannot be written to", "name another folder, or change its permissions")
+        raise InputError(_named(there), "", "cannot be written to", "name another folder, or change its permissions")
 
 
 def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path]) -> None:
@@ -53,7 +64,7 @@ def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path])
     for name in names:
         if (directory / name).resolve() in taken:
             problem = f'the result "{name}" would overwrite an input of the same name'
-            raise InputError(str(directory), "", problem, "name another folder with --out")
+            raise InputError(_named(directory), "", problem, "name another folder with --out")
 
 
 def refuse_existing(directory: Path, names: Iterable[str]) -> None:
@@ -74,7 +85,7 @@ def refuse_existing(directory: Path, names: Iterable[str]) -> None:
     check_folder(directory)
     for name in names:
         if os.path.lexists(directory / name):
-            raise InputError(str(directory), "", f'"{name}" is already there', "name a folder without it")
+            raise InputError(_named(directory), "", f'"{name}" is already there', "name a folder without it")
 
 
 def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
@@ -119,7 +130,7 @@ def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
             temporary.replace(target)
     except OSError as error:
         cure = "name a folder that can be written to with --out, or make room on the disk"
-        raise InputError(str(directory), "", f"the results could not be written ({error.strerror})", cure) from error
+        raise InputError(_named(directory), "", f"the results could not be written ({error.strerror})", cure) from error
     finally:
         for temporary, _ in waiting:
             temporary.unlink(missing_ok=True)
@@ -141,6 +152,11 @@ def _written_beside(target: Path, content: bytes) -> Path:
             temporary.unlink()
         raise
     return temporary
+
+
+def _named(folder: Path) -> str:
+    """Give the folder as a message names it: in one line, and not longer than it can bear."""
+    return printable(str(folder), LONGEST_NAME)
 
 
 def _umask() -> int:

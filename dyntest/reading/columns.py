@@ -174,7 +174,7 @@ def _refuse_near_misses(parsed: list[Header], asked: Iterable[str], found: dict[
     for header in parsed:
         if header.name in found:
             continue
-        guess = nearest(header.name, missing, cutoff=0.85)
+        guess = nearest(header.name, missing, cutoff=0.8)
         if guess:
             raise InputError(
                 source, f"column {header.text}", "is not a column of this table", f"write {guess} if that is meant"

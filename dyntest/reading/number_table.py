@@ -112,6 +112,9 @@ def _open_parquet(path: Path) -> NumberTable:
                         column = column.cast(pa.float64())
                 except trouble_kinds as trouble:
                     raise _damaged(source, trouble) from None
+                if len(column) != n_rows:
+                    problem = f"has {len(column):,} values, but the file declares {n_rows:,} rows"
+                    raise InputError(source, where, problem, "copy or export the file again")
                 yield _finite(column, source, where, row)
 
     return NumberTable(source, tuple(schema.names), columns, row)
