@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from dyntest.decisions.drive_result import DriveResult
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
@@ -147,15 +149,33 @@ def _estimate(match, name: str) -> Estimate:
 def _fade(drive: DriveReview) -> RestrikeFade | None:
     if drive.kind != "restrike":
         return None
-    code = "matched_resistance" if drive.every is not None else "case_resistance_maximum"
-    if code not in drive.table or drive.table[code].notna().sum() == 0:
-        code = "total_resistance"
-    rejected = {blow for finding in drive.findings if finding.severity == "reject" for blow in finding.blows}
-    sound = ~drive.table["blow"].isin(rejected).to_numpy() & drive.table[code].notna().to_numpy()
+    code, sound = fade_basis(drive)
     try:
         return restrike_fade(drive.table[code].to_numpy(), sound)
     except DyntestError:
         return None  # too few sound blows for a line
+
+
+def fade_basis(drive: DriveReview) -> tuple[str, np.ndarray]:
+    """Give which resistance of a restrike's blows shows how it faded, and at which blows.
+
+    Parameters
+    ----------
+    drive : DriveReview
+        The reviewed restrike.
+
+    Returns
+    -------
+    code : str
+        The matched resistance where every blow was matched, else the Case resistance, else the total; a name in code.
+    sound : numpy.ndarray of bool
+        Blows that are not rejected and have it, shape (n_blows,) [1].
+    """
+    code = "matched_resistance" if drive.every is not None else "case_resistance_maximum"
+    if code not in drive.table or drive.table[code].notna().sum() == 0:
+        code = "total_resistance"
+    rejected = {blow for finding in drive.findings if finding.severity == "reject" for blow in finding.blows}
+    return code, ~drive.table["blow"].isin(rejected).to_numpy() & drive.table[code].notna().to_numpy()
 
 
 def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ...]) -> TimeLaw | None:
