@@ -1,12 +1,13 @@
 """The command line: reads the words, calls the library, tells what came of it."""
 
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from dyntest import __version__
-from dyntest.errors import DyntestError
+from dyntest.errors import DyntestError, InputError
 from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
@@ -17,6 +18,9 @@ LONGEST_MESSAGE = 600
 
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
+
+DASK_TIMEOUT = 10.0
+"""How long a Dask scheduler is waited for [s]."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -57,6 +61,86 @@ def review(sheet: Path, out: Path | None, match: str) -> None:
         written = write_all(directory, files)
     _say("\n".join(lines(result)))
     _say(f"\n{len(written)} files are in {directory}")
+
+
+@commands.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder for the results [default: survey/ in the folder].",
+)
+@click.option(
+    "--match",
+    type=click.Choice(["best", "none"]),
+    default="best",
+    show_default=True,
+    help="Match the representative blow of each drive, or none.",
+)
+@click.option(
+    "--dask",
+    metavar="ADDRESS",
+    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
+)
+def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None:
+    """Review every test pile under FOLDER and lay them side by side in one table.
+
+    A pile that is done is kept and not done again until its files change, so an interrupted survey goes on where it
+    stopped. A pile that cannot be reviewed is listed with the reason, and the others go on.
+    """
+    from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
+    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.surveying.find import find_sheets
+    from dyntest.surveying.survey import survey as surveyed
+
+    directory = folder / "survey" if out is None else out
+    sheets = find_sheets(folder, leave_out=directory)
+    check_folder(directory)
+    refuse_inputs(directory, ("piles.csv", "piles.parquet", "piles.json"), sheets)
+    known = kept_records(directory, [path.relative_to(folder).as_posix() for path in sheets])
+    with _dask(dask) as executor, _Progress() as progress:
+        records = surveyed(
+            folder,
+            sheets,
+            match=match,
+            known=known,
+            keep=lambda record: keep_record(directory, record),
+            executor=executor,
+            progress=progress,
+        )
+    write_all(directory, survey_files(records))
+    failed = [record for record in records if record.row is None]
+    again = sum(known.get(record.sheet) is record for record in records)
+    _say(f"{len(records)} piles: {len(records) - len(failed)} reviewed, {len(failed)} failed.")
+    if again:
+        _say(f"{again} of them were done before, and their files have not changed.")
+    for record in failed:
+        _say(f"  - {record.sheet}: {record.problem}")
+    _say(f"The table of all piles is in {directory}: piles.csv, piles.parquet, piles.json")
+
+
+@contextmanager
+def _dask(address: str | None):
+    """Give the executor of a Dask cluster; None where no address is given."""
+    if address is None:
+        yield None
+        return
+    problem = None
+    try:
+        from distributed import Client
+    except ImportError:
+        problem, cure = "needs the package distributed", "install dyntest[cluster], or leave --dask out"
+    else:
+        try:
+            client = Client(address, timeout=DASK_TIMEOUT)
+        except (OSError, ValueError) as error:
+            problem = f"no Dask scheduler answered ({' '.join(str(error).split())})"
+            cure = 'start one, and name its address such as "tcp://127.0.0.1:8786"'
+    if problem is not None:
+        raise InputError(f"--dask {address}", "", problem, cure)
+    with client:
+        yield client.get_executor()
 
 
 @commands.command()

@@ -32,3 +32,7 @@ class InputError(DyntestError):
         self.source, self.place, self.problem, self.cure = source, place, problem, cure
         where = f"{source}, {place}" if place else source
         super().__init__(f"{where}: {problem}; {cure}.")
+
+    def __reduce__(self):
+        """Let the error cross from one process to another, which rebuilds it from its four parts."""
+        return type(self), (self.source, self.place, self.problem, self.cure)

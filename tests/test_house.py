@@ -16,7 +16,7 @@ FLOORS = (
     ("quantities",),
     ("wave_equation",),
     ("decisions",),
-    ("reviewing", "review"),
+    ("reviewing", "review", "surveying"),
     ("presenting",),
     ("cli",),
     ("dashboard",),

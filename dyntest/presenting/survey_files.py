@@ -1,0 +1,156 @@
+"""What a survey leaves behind: one table of all piles in three forms, and a small JSON for each pile that is done."""
+
+import contextlib
+import hashlib
+import io
+import json
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from dyntest import __version__
+from dyntest.presenting.tables import DIGITS, neutral
+from dyntest.presenting.writing import write_all
+from dyntest.surveying.row import COLUMNS, COUNTS, NUMBERS, TEXTS, header
+from dyntest.surveying.survey import PileRecord
+
+FORMAT = 1
+"""Raised when a reader of the files would have to change; a pile kept in another format is done again."""
+
+KEPT = "piles"
+"""Folder of the small files, in the folder of the results."""
+
+_NAME_CHARACTERS = 60
+
+
+def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
+    """Give the table of all piles as CSV, Parquet and JSON, the same bytes for the same piles.
+
+    Parameters
+    ----------
+    records : sequence of PileRecord
+        Every pile, also those that could not be reviewed, in the order of the table.
+
+    Returns
+    -------
+    dict of str to bytes
+        Contents by name; the CSV also lists the piles that failed, with nothing but their sheet and the problem.
+    """
+    table = survey_table(records)
+    parquet = io.BytesIO()
+    table.to_parquet(parquet, index=False, engine="pyarrow")
+    written = table.copy()
+    for column in (*TEXTS, "problem"):
+        written[column] = [neutral(text) for text in table[column]]
+    csv = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
+    return {"piles.csv": csv.encode(), "piles.parquet": parquet.getvalue(), "piles.json": _as_json(records)}
+
+
+def survey_table(records: Sequence[PileRecord]) -> pd.DataFrame:
+    """Give the table of all piles.
+
+    Parameters
+    ----------
+    records : sequence of PileRecord
+        Every pile.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a pile; headers carry SI units, and the last column says why a pile could not be reviewed.
+    """
+    rows = [(record.row or {}) | {"sheet": record.sheet, "problem": record.problem} for record in records]
+    columns = {}
+    for column in COLUMNS:
+        values = [row.get(column) for row in rows]
+        if column in TEXTS:
+            columns[header(column)] = pd.Series([value or "" for value in values], dtype=object)
+        else:
+            columns[header(column)] = pd.Series(values, dtype="Int64" if column in COUNTS else float)
+    return pd.DataFrame(columns | {"problem": pd.Series([row["problem"] for row in rows], dtype=object)})
+
+
+def keep_record(directory: Path, record: PileRecord) -> None:
+    """Write the small JSON of a pile that is done, whole.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder of the results.
+    record : PileRecord
+        The pile.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    kept = {
+        "format": FORMAT,
+        "sheet": record.sheet,
+        "inputs": dict(record.inputs),
+        "match": record.match,
+        "dyntest": record.version,
+        "row": dict(record.row),
+    }
+    write_all(directory, {_kept_name(record.sheet): _json(kept)})
+
+
+def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord]:
+    """Give what an earlier survey kept; a file that is damaged or of another format is as if it were not there.
+
+    Parameters
+    ----------
+    directory : pathlib.Path
+        Folder of the results.
+    sheets : iterable of str
+        Names of the sheets.
+
+    Returns
+    -------
+    dict of str to PileRecord
+        By the sheet's name.
+    """
+    found = {}
+    for sheet in sheets:
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            text = (directory / _kept_name(sheet)).read_text(encoding="utf-8")
+            kept = json.loads(text, parse_constant=_refuse)
+            if kept["format"] == FORMAT and kept["sheet"] == sheet and _whole(kept["row"]):
+                inputs = {str(name): str(digest) for name, digest in kept["inputs"].items()}
+                found[sheet] = PileRecord(sheet, inputs, kept["match"], kept["dyntest"], kept["row"])
+    return found
+
+
+def _whole(row: dict) -> bool:
+    """Whether a kept row has every column, each of its kind."""
+    kinds = [(TEXTS, str), (COUNTS, int), (NUMBERS, (int, float, type(None)))]
+    return set(row) == set(COLUMNS) and all(isinstance(row[name], kind) for names, kind in kinds for name in names)
+
+
+def _refuse(constant: str):
+    raise ValueError(f"{constant} is no number of JSON")
+
+
+def _kept_name(sheet: str) -> str:
+    """Give a name that any file system takes and no two sheets share."""
+    plain = "".join(character if character.isascii() and character.isalnum() else "_" for character in sheet)
+    return f"{KEPT}/{plain[-_NAME_CHARACTERS:]}.{hashlib.sha256(sheet.encode()).hexdigest()[:12]}.json"
+
+
+def _as_json(records: Sequence[PileRecord]) -> bytes:
+    units = {name: header(name).partition(" [")[2].rstrip("]") for name in COLUMNS if "[" in header(name)}
+    return _json(
+        {
+            "format": FORMAT,
+            "dyntest": __version__,
+            "units": units,
+            "piles": [dict(record.row) for record in records if record.row is not None],
+            "failures": [{"sheet": r.sheet, "problem": r.problem} for r in records if r.row is None],
+        }
+    )
+
+
+def _json(content: dict) -> bytes:
+    return (json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()

@@ -1,0 +1,76 @@
+import io
+import json
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from dyntest import __version__
+from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
+from dyntest.surveying.row import COLUMNS, COUNTS, NUMBERS, TEXTS
+from dyntest.surveying.survey import PileRecord
+
+
+def record(sheet="a/sheet.toml", **values):
+    row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "text") | dict.fromkeys(COUNTS, 2)
+    row |= dict.fromkeys(NUMBERS, 1.5) | {"sheet": sheet, "wait": None} | values
+    return PileRecord(sheet, {"sheet.toml": "ab"}, "best", __version__, row)
+
+
+FAILED = PileRecord("b/sheet.toml", {}, "best", __version__, None, "its log is empty")
+
+
+def test_three_forms_of_one_table():
+    files = survey_files([record(pile="=1+1", peak_gauge_stress=2.5e8), FAILED])
+    assert files == survey_files([record(pile="=1+1", peak_gauge_stress=2.5e8), FAILED])
+    csv, parquet = pd.read_csv(io.BytesIO(files["piles.csv"])), pd.read_parquet(io.BytesIO(files["piles.parquet"]))
+    assert list(csv.columns) == list(parquet.columns)
+    for table in (csv, parquet):
+        assert table["peak_gauge_stress [Pa]"].tolist()[0] == 2.5e8
+        assert table["peak_gauge_stress [Pa]"].isna().tolist() == [False, True]
+        assert table["problem"].tolist()[1] == "its log is empty"
+        assert table["blows"].tolist()[0] == 2
+    assert csv["pile"][0] == "'=1+1"  # a spreadsheet must not run it
+    assert parquet["pile"][0] == "=1+1"
+    said = json.loads(files["piles.json"])
+    assert said["failures"] == [{"sheet": "b/sheet.toml", "problem": "its log is empty"}]
+    assert said["piles"][0]["wait"] is None
+    assert said["units"]["peak_gauge_stress"] == "Pa"
+
+
+def test_what_is_kept_comes_back_as_it_was(tmp_path):
+    kept = [record("deep/er/sheet.toml"), record("deep_er/sheet.toml"), record("Pfahl №7/лист.toml")]
+    for one in kept:
+        keep_record(tmp_path, one)
+    found = kept_records(tmp_path, [one.sheet for one in kept] + ["new/sheet.toml"])
+    assert list(found.values()) == kept
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda text: text[:100],
+        lambda text: "",
+        lambda text: "[1]",
+        lambda text: text.replace('"format": 1', '"format": 2'),
+        lambda text: text.replace("1.5", "NaN", 1),
+        lambda text: text.replace("1.5", '"1.5"', 1),
+        lambda text: text.replace('"blows": 2,', ""),
+        lambda text: text.replace("a/sheet.toml", "c/sheet.toml", 1),
+        lambda text: text.replace('"inputs": {', '"inputs": 3, "x": {'),
+        lambda text: "[" * 100000,
+    ],
+)
+def test_a_damaged_file_is_as_if_it_were_not_there(tmp_path, spoil):
+    keep_record(tmp_path, record())
+    assert kept_records(tmp_path, ["a/sheet.toml"])
+    (path,) = (tmp_path / "piles").iterdir()
+    path.write_text(spoil(path.read_text()))
+    assert kept_records(tmp_path, ["a/sheet.toml"]) == {}
+
+
+def test_a_kept_pile_is_replaced_whole(tmp_path):
+    keep_record(tmp_path, record())
+    keep_record(tmp_path, replace(record(), match="none"))
+    assert kept_records(tmp_path, ["a/sheet.toml"])["a/sheet.toml"].match == "none"
+    assert len(list((tmp_path / "piles").iterdir())) == 1

@@ -1,0 +1,104 @@
+"""`dyntest survey` as its user meets it: what it prints and writes, and what an interruption leaves."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from dyntest import cli
+
+TOLD = {"piles.csv", "piles.parquet", "piles.json"}
+
+
+def run(capsys, *words):
+    with pytest.raises(SystemExit) as left:
+        cli.main([str(word) for word in words])
+        sys.exit(0)
+    told = capsys.readouterr()
+    return left.value.code or 0, told.out, told.err
+
+
+@pytest.fixture
+def folder(tmp_path, lay_out_small_test):
+    for name in ("one", "two"):
+        (tmp_path / "tests" / name).mkdir(parents=True)
+        lay_out_small_test(tmp_path / "tests" / name)
+    return tmp_path / "tests"
+
+
+def test_a_survey_lists_failures_and_goes_on_where_it_stopped(folder, capsys):
+    (folder / "P9.toml").write_text("[pile]\n[[drive]]\nkind = 'initial'\n")
+    status, out, err = run(capsys, "survey", folder, "--match", "none")
+    assert (status, err) == (0, "")
+    assert out.startswith("3 piles: 2 reviewed, 1 failed.\n  - P9.toml: ")
+    assert TOLD | {"piles"} == {path.name for path in (folder / "survey").iterdir()}
+    before = {path: path.stat().st_mtime_ns for path in (folder / "survey" / "piles").iterdir()}
+    tables = {name: (folder / "survey" / name).read_bytes() for name in TOLD}
+    (folder / "P9.toml").unlink()
+    status, out, _ = run(capsys, "survey", folder, "--match", "none")
+    assert out.startswith("2 piles: 2 reviewed, 0 failed.\n2 of them were done before")
+    assert {path: path.stat().st_mtime_ns for path in before} == before
+    said = json.loads((folder / "survey" / "piles.json").read_text())
+    assert said["piles"] == json.loads(tables["piles.json"])["piles"]
+    assert said["failures"] == []
+
+
+def test_what_cannot_be_surveyed_is_told_in_one_message(tmp_path, capsys, monkeypatch, folder):
+    monkeypatch.setitem(sys.modules, "distributed", None)  # as where it is not installed
+    for words in (
+        ("survey", tmp_path / "nowhere"),
+        ("survey", folder, "--dask", "tcp://127.0.0.1:1"),
+        ("survey", folder, "--out", folder / "one" / "sheet.toml"),
+    ):
+        status, out, err = run(capsys, *words)
+        assert (status, out, err.count("\n")) == (1, "", 1)
+        assert "Traceback" not in err
+    assert run(capsys, "survey", folder, "--match", "every")[0] == 2
+
+
+def test_a_scheduler_that_does_not_answer_is_told(folder, capsys, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(cli, "DASK_TIMEOUT", 0.5)
+    status, _, err = run(capsys, "survey", folder, "--dask", "tcp://127.0.0.1:1")
+    assert status == 1
+    assert "no Dask scheduler answered" in err
+
+
+@pytest.mark.parametrize("sent, status", [(signal.SIGINT, cli.INTERRUPTED), (signal.SIGKILL, -signal.SIGKILL)])
+def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status):
+    for number in range(12):
+        shutil.copytree(folder / "one", folder / f"more_{number}")
+    words = [sys.executable, "-m", "dyntest.cli", "survey", str(folder), "--match", "none"]
+    running = subprocess.Popen(words, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, process_group=0)
+    kept = folder / "survey" / "piles"
+    give_up = time.monotonic() + 120
+    while not (kept.is_dir() and any(kept.glob("[!.]*.json"))):
+        assert running.poll() is None and time.monotonic() < give_up
+        time.sleep(0.02)
+    os.kill(running.pid, sent)
+    _, err = running.communicate(timeout=60)
+    assert running.returncode == status
+    assert "Traceback" not in err
+    for path in kept.glob("[!.]*.json"):
+        json.loads(path.read_text())
+    assert not TOLD & {path.name for path in (folder / "survey").iterdir()}
+    gone = time.monotonic() + 30
+    while _group_lives(running.pid):
+        assert time.monotonic() < gone, "a process of the survey outlived it"
+        time.sleep(0.05)
+    done = len(list(kept.glob("[!.]*.json")))
+    again = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert again.stdout.startswith(f"14 piles: 14 reviewed, 0 failed.\n{done} of them were done before")
+
+
+def _group_lives(group: int) -> bool:
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
