@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from dyntest import cli
+from dyntest.review import review
 
 LONGEST = 20
 """Longest time of one run in this process before it counts as hung [s]; a refusal takes some hundredths."""
@@ -206,3 +207,9 @@ def all_finite():
         return not isinstance(value, float) or bool(np.isfinite(value))
 
     return check
+
+
+@pytest.fixture(scope="session")
+def reviewed_once():
+    """A review from which a driving criterion follows, of another sample test pile."""
+    return review(SAMPLE.parent / "abutment_1_concrete" / "sheet.toml")

@@ -4,6 +4,7 @@ import os
 import socket
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -75,7 +76,7 @@ def pipe(path):
 
 
 def plug(path):
-    here = os.getcwd()
+    here = Path.cwd()
     os.chdir(path.parent)  # a socket's address must be short
     try:
         with socket.socket(socket.AF_UNIX) as bound:
