@@ -24,7 +24,16 @@ class Folder:
 
 
 def unpack(files: Sequence, folder: Folder) -> Path:
-    """Lay uploaded files into a folder; give the sheet among them.
+    """Lay an uploaded test into a folder; give the sheet among its files."""
+    sheets = [file for file in files if file.name.lower().endswith(".toml")]
+    if len(sheets) != 1:
+        problem = "no test sheet is among the files" if not sheets else f"{len(sheets)} test sheets came"
+        raise InputError("upload", "", problem, "upload one test sheet (.toml) with the tables it names")
+    return keep(files, folder)[files.index(sheets[0])]
+
+
+def keep(files: Sequence, folder: Folder) -> list[Path]:
+    """Lay uploaded files into a folder; give where each lies.
 
     Each lies under its own last name, whatever path it came with, so that nothing is written outside the folder.
     """
@@ -32,19 +41,15 @@ def unpack(files: Sequence, folder: Folder) -> Path:
         raise InputError("upload", "", f"{len(files)} files came", f"upload at most {MOST_FILES}")
     size = sum(file.size for file in files)
     if size > MOST_BYTES:
-        cure = f"keep them below {MOST_BYTES / 1e6:,.0f} MB together, or open the sheet on disk"
+        cure = f"keep them below {MOST_BYTES / 1e6:,.0f} MB together, or open them on disk"
         raise InputError("upload", "", f"the files have {size / 1e6:,.0f} MB together", cure)
     names = [safe_name(file.name) for file in files]
-    sheets = [name for name in names if name.lower().endswith(".toml")]
-    if len(sheets) != 1:
-        problem = "no test sheet is among the files" if not sheets else f"{len(sheets)} test sheets came"
-        raise InputError("upload", "", problem, "upload one test sheet (.toml) with the tables it names")
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise InputError("upload", twice[0], "came twice", "upload each file once")
     for name, file in zip(names, files, strict=True):
         (folder.path / name).write_bytes(file.getbuffer())
-    return folder.path / sheets[0]
+    return [folder.path / name for name in names]
 
 
 def safe_name(name: str) -> str:

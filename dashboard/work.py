@@ -127,8 +127,92 @@ def drives(test: Test) -> tuple:
     return tuple(drive(test, one.name) for one in test.sheet.drives)
 
 
-def review(test: Test):
-    """Give what all drives answer together, with the driving criterion where it was worked out already."""
+def review(test: Test, *, criterion: bool = False):
+    """Give what all drives answer together; the driving criterion, which takes a second, only where it is asked for."""
     from dyntest.review import conclude
 
-    return conclude(test.sheet, drives(test))
+    def derive(sheet, reviewed, compared, target, limits):
+        if not criterion:
+            return None, "it was not asked for here"
+        return _criterion(_criterion_key(test, reviewed, compared, target), sheet, reviewed, compared, target, limits)
+
+    return conclude(test.sheet, drives(test), derive)
+
+
+def _criterion_key(test: Test, reviewed: tuple, compared: tuple, target) -> str:
+    """Give what the criterion depends on; the damping factor is not among it where the drives are matched."""
+    matches = [(shelf.match_key(test, drive), drive.match is not None, drive.trust) for drive in reviewed]
+    seen = []
+    for setup in compared:
+        factors = dict(setup.factors)
+        if setup.basis != "case_resistance":
+            factors.pop("case_resistance", None)
+        seen.append((setup.restrike, setup.wait, factors, setup.cautions))
+    return hashlib.sha256(repr((matches, seen, target, test.system)).encode()).hexdigest()
+
+
+@st.cache_resource(max_entries=16, show_spinner="Working out the bearing graph …")
+def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
+    from dyntest.reviewing.test_pile_criterion import test_pile_criterion
+
+    return test_pile_criterion(_sheet, _drives, _compared, _target, _limits)
+
+
+def bearing_piles(test: Test, reviewed, log: Path, piles: Path | None):
+    """Give the bearing piles of a production log held against the criterion of the test."""
+    criterion = reviewed.answers.criterion
+    stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles))
+    key = hashlib.sha256(repr((criterion.criterion, criterion.target, test.key, test.system)).encode()).hexdigest()
+    return _bearing_piles(key, stamps, log, piles, reviewed)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _reviewed):
+    from dyntest.reading.production_log import read_pile_table, read_production_log
+    from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+
+    table = None if _piles is None else read_pile_table(_piles)
+    return review_bearing_piles([_reviewed], read_production_log(_log), table)
+
+
+def review_key(test: Test, reviewed) -> str:
+    """Give what a whole review depends on."""
+    run = [(drive.match is not None, drive.every is not None) for drive in reviewed.drives]
+    matches = [shelf.match_key(test, drive) for drive in reviewed.drives]
+    return hashlib.sha256(repr((test.key, test.sheet.choices, test.system, matches, run)).encode()).hexdigest()
+
+
+@st.cache_resource(max_entries=6, show_spinner="Writing the report …")
+def report(key: str, paper: str, _reviewed) -> bytes:
+    """Give the report as PDF."""
+    from dyntest.presenting.report import report_pdf
+
+    return report_pdf(_reviewed, paper=paper)
+
+
+def criterion_card(reviewed) -> bytes:
+    """Give the card of the criterion as PDF."""
+    from dyntest.presenting.report import criterion_card_pdf
+
+    return criterion_card_pdf(reviewed)
+
+
+def summary(reviewed) -> bytes:
+    """Give the summary as JSON."""
+    from dyntest.presenting.summary import summary_json
+
+    return summary_json(reviewed)
+
+
+def blows(reviewed_drive) -> bytes:
+    """Give the numbers of every blow of a drive as CSV."""
+    from dyntest.presenting.tables import blows_csv
+
+    return blows_csv(reviewed_drive.table)
+
+
+def sheet_text(test: Test) -> str:
+    """Give the text of the sheet with the choices of the session in it."""
+    from dyntest.reading.choices_text import with_choices
+
+    return with_choices(test.as_read.text, test.sheet.choices)
