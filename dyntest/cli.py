@@ -44,7 +44,8 @@ def commands() -> None:
     show_default=True,
     help="Match the representative blow of each drive, every blow, or none.",
 )
-def review(sheet: Path, out: Path | None, match: str) -> None:
+@click.option("--png", is_flag=True, help="Give the figures as PNG besides SVG.")
+def review(sheet: Path, out: Path | None, match: str, png: bool) -> None:
     """Do the whole job for one test pile, described by its test SHEET."""
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
@@ -56,7 +57,7 @@ def review(sheet: Path, out: Path | None, match: str) -> None:
     with _Progress() as progress:
         result = reviewed(sheet, match=match, progress=progress)
         progress("drawing", 0.9)
-        files = review_files(result)
+        files = review_files(result, png=png)
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result)))

@@ -61,6 +61,12 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
     }
 
 
+def test_figures_come_as_png_too_where_asked_for(small_test, tmp_path, capsys):
+    assert run(capsys, "review", small_test, "--match", "none", "--png", "--out", tmp_path / "out")[0] == 0
+    figures = {path.name for path in (tmp_path / "out" / "figures").iterdir()}
+    assert {"blow_initial.svg", "blow_initial.png"} < figures
+
+
 def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys):
     for name in ("one", "two"):
         assert run(capsys, "review", small_test, "--match", "best", "--out", tmp_path / name)[0] == 0

@@ -187,7 +187,8 @@ def finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) ->
     width, height = figure.get_size_inches()
     figure.subplots_adjust(left / width, bottom / height, 1.0 - 0.1 / width, 1.0 - 0.4 / height, 0.12, 0.14)
     most = int(CHARACTERS_PER_INCH * width)
-    cut = heading if len(heading) <= most else f"{heading[: most - 1]}…"
+    shown = "".join(letter if letter.isprintable() else " " for letter in heading)
+    cut = shown if len(shown) <= most else f"{shown[: most - 1]}…"
     figure.text(0.1 / width, 1.0 - 0.12 / height, cut, va="top", fontsize=9.5, parse_math=False)
     buffer = io.BytesIO()
     with warnings.catch_warnings():

@@ -74,11 +74,11 @@ def averaged_review(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def rejected_review(tmp_path_factory, lay_out_small_test):
-    """Records whose strain gauges are dead, so that no blow can stand for its drive."""
+    """Records with a dead strain gauge, so that no blow can stand for its drive."""
     sheet = lay_out_small_test(tmp_path_factory.mktemp("rejected"))
     for path in sheet.parent.glob("*.parquet"):
         records = pd.read_parquet(path)
-        dead = {name: 0.0 for name in records.columns if name.startswith("strain")}
+        dead = {name: 0.0 for name in records.columns if name.startswith("strain_1")}
         records.assign(**dead).to_parquet(path)
     return review(sheet)
 

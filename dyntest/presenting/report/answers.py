@@ -5,9 +5,20 @@ from collections.abc import Iterable
 from dyntest.conditioning.check import Finding, blow_words
 from dyntest.decisions.waits import show_wait
 from dyntest.names import NAMES, show
-from dyntest.presenting.report.blocks import Block, answer, cautions, heading, note, picture, rows, sentence, text
+from dyntest.presenting.report.blocks import (
+    Block,
+    about,
+    answer,
+    cautions,
+    heading,
+    note,
+    picture,
+    rows,
+    sentence,
+    text,
+)
 from dyntest.presenting.report.equations import reference
-from dyntest.presenting.report.tables import representative_tables
+from dyntest.presenting.report.tables import match_tables, representative_tables
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     STRESSES,
@@ -16,7 +27,6 @@ from dyntest.presenting.sentences import (
     drive_words,
     resistance_sentence,
     setup_sentence,
-    show_range,
     stress_sentences,
     trust_sentence,
 )
@@ -164,35 +174,13 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     if not matched:
         reasons = {drive.match_problem for drive in review.drives} - {""}
         return [*blocks, note(sentence("; ".join(sorted(reasons)) or "no blow was matched"))]
-    cells = [cell for drive in matched for cell in _match(drive, system)]
-    head = ["", "number", "best", "range that explains the record about as well", "from"]
-    blocks.append(rows(head, cells, [1.1, 2.2, 1, 1.8, 0.6], "llrrl"))
+    blocks += match_tables(matched, system)
     blocks += [note(sentence(_match_note(drive))) for drive in matched]
     if "shaft_resistance" in figures:
         caption = "Left: shaft resistance from matching, per length of pile. Right: static load–movement computed from"
         caption += " the matched soil; creep and any gain after the test are not in it."
         blocks.append(picture(caption, "shaft_resistance", "load_movement"))
     return blocks
-
-
-def _match(drive: DriveReview, system: str) -> list[list]:
-    match, first = drive.match, f"{drive_words(drive)}, blow {drive.representative.blow}"
-    cells = []
-    for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
-        low, high = getattr(match, f"{code}_range")
-        value = show(code, getattr(match, code), system)
-        cells.append([first, NAMES[code].words, value, show_range(low, high, code, system), reference(code)])
-        first = ""
-    values = match.parameters
-    cells.append([first, NAMES["misfit"].words, show("misfit", match.misfit, system), "", reference("misfit")])
-    for name, words in (("shaft_quake", "shaft quake"), ("toe_quake", "toe quake")):
-        cells.append([first, words, show("set_per_blow", values[name], system), "", "fitted"])
-    for name, words in (("shaft_damping", "shaft damping"), ("toe_damping", "toe damping")):
-        per_foot = system == "US"
-        value = f"{values[name] * (0.3048 if per_foot else 1.0):.2f} s/{'ft' if per_foot else 'm'}"
-        cells.append([first, words, value, "", "fitted"])
-    factor = show("damping_factor", drive.calibrated_damping_factor, system)
-    return [*cells, [first, "Case damping factor calibrated by the match", factor, "", reference("calibrated")]]
 
 
 def _match_note(drive: DriveReview) -> str:
@@ -243,7 +231,9 @@ def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             f"{name.replace('_', ' ').capitalize()}: resistance {course} over its first {fade.span} blows; "
             f"{fade.lost_share:.0%} of the first blow's was lost (line through {fade.blows} sound blows, Theil–Sen)."
         ))  # fmt: skip
-    blocks += [cautions(setup.cautions) for setup in answers.setups if setup.cautions]
+    for setup in answers.setups:
+        if setup.cautions:
+            blocks.append(cautions([about(setup.restrike, caution) for caution in setup.cautions]))
     if "initial_against_restrike" in figures:
         caption = "Initial drive against restrike, aligned at impact: the representative blows. What is higher in the"
         blocks.append(picture(f"{caption} upward wave before the toe's return is shaft.", "initial_against_restrike"))

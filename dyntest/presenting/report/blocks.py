@@ -1,6 +1,7 @@
 """The blocks a report is made of, as plain data for the template."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from dyntest.decisions.caution import Caution
 
@@ -168,6 +169,26 @@ def caution_item(caution: Caution, grave: bool = False) -> dict:
         "cure": sentence(caution.cure),
         "grave": grave,
     }
+
+
+def about(restrike: str, caution: Caution) -> Caution:
+    """Name the restrike that a caution is about, where it does not say so itself.
+
+    Parameters
+    ----------
+    restrike : str
+        Name of the drive.
+    caution : Caution
+        The caution.
+
+    Returns
+    -------
+    Caution
+        With the restrike in its message.
+    """
+    name = restrike.replace("_", " ")
+    named = name in caution.message or restrike in caution.message
+    return caution if named else replace(caution, message=f"{name}: {caution.message}")
 
 
 def sentence(words: str) -> str:

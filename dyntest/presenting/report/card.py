@@ -75,6 +75,11 @@ def _plain(code: str, value: float, system: str) -> str:
     return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
 
 
+def _some_inches(length: float, system: str) -> str:
+    """Write a length of some inches, in whole millimetres where it is not in inches."""
+    return _plain("set_per_blow", length, system) if system == "US" else f"{1e3 * length:.0f} mm"
+
+
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lines = ["Between two strokes the count of the lower stroke holds."]
     lowest = _plain("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
@@ -85,7 +90,7 @@ def _strokes(criterion: Criterion, system: str) -> list[str]:
 
 
 def _rules(criterion: Criterion, system: str, inch: str) -> list[list]:
-    held = _plain("set_per_blow", criterion.holding_length, system)
+    held = _some_inches(criterion.holding_length, system)
     meets = [f"The count of the table, at its stroke, in every {inch} over {held} without a break."]
     if criterion.minimum_penetration is not None:
         depth = _plain("penetration", criterion.minimum_penetration, system)
@@ -94,7 +99,7 @@ def _rules(criterion: Criterion, system: str, inch: str) -> list[list]:
         meets.append("No minimum penetration is given; ask the engineer whether there is one.")
     refusal = (
         f"{whole_count(criterion.refusal_set, system)} blows per {inch} or more over "
-        f"{_plain('set_per_blow', criterion.refusal_length, system)}, at a stroke of "
+        f"{_some_inches(criterion.refusal_length, system)}, at a stroke of "
         f"{_plain('stroke', criterion.refusal_stroke, system)} or more: stop and call the engineer."
     )
     return [

@@ -44,13 +44,14 @@ def report_data(review: Review, paper: str, today: date, figures: Iterable[str])
         For the template.
     """
     figures = frozenset(figures)
+    drawn = "criterion" in figures
     sections = [
         ("What was tested, and with what?", description(review), True),
         ("Can the record be trusted?", trust_blocks(review, figures), True),
         ("What did the hammer deliver, and did it hurt the pile?", delivery_blocks(review, figures), True),
         ("What resistance does the pile have, and how sure is that?", resistance_blocks(review, figures), True),
         ("What changed while the pile waited?", waiting_blocks(review, figures), False),
-        ("What do the inspectors hold bearing piles against?", criterion_blocks(review, figures), False),
+        ("What do the inspectors hold bearing piles against?", criterion_blocks(review, figures), drawn),
     ]
     found = card_of(review)
     if found is not None:

@@ -98,16 +98,18 @@ def _mass(value: float | None, system: str) -> str:
 
 
 def _impedance(value: float, system: str) -> str:
-    unit, factor = ("kip s/ft", 14593.903) if system == "US" else ("kN s/m", 1e3)
-    return f"{value / factor:,.1f} {unit}"
+    if system == "US":
+        return f"{value * unit_factor('ft', 'length') / unit_factor('kip', 'force'):,.1f} kip s/ft"
+    return f"{value / 1e3:,.1f} kN s/m"
 
 
 def _pile(pile: Pile, system: str) -> list[tuple[str, str, str]]:
     length = {"dimension": "length", "si": ("m", 2), "us": ("ft", 2)}
     total = "not given; the head is taken to be at the gauges" if pile.total_length is None else ""
+    section = SHEET if pile.section is None else f"table of sections, {pile.section}"
     return [
         ("material, section", " ".join(filter(None, (pile.material, pile.section or ""))), SHEET),
-        ("cross-section at the gauges, A", _either(system, pile.area, "area", ("cm^2", 1), ("in^2", 2)), SHEET),
+        ("cross-section at the gauges, A", _either(system, pile.area, "area", ("cm^2", 1), ("in^2", 2)), section),
         ("length from the gauges to the toe, L", _either(system, pile.length, **length), SHEET),
         ("total length when driven", total or _either(system, pile.total_length, **length), SHEET),
         ("dynamic modulus, E", _either(system, pile.modulus, "stress", ("GPa", 1), ("ksi", 0)), SHEET),

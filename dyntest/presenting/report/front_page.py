@@ -1,13 +1,12 @@
 """The first page: what was tested, the answers, and the cautions, the gravest first."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.decisions.criterion import show_count
 from dyntest.names import show
-from dyntest.presenting.report.blocks import caution_item, sentence
+from dyntest.presenting.report.blocks import about, caution_item, sentence
 from dyntest.presenting.sentences import (
     criterion_sentence,
     drive_words,
@@ -114,12 +113,6 @@ def _strokes(review: Review) -> list[str]:
     return [f"At least {', '.join(asked)}; all strokes are on the criterion card."]
 
 
-def _named(restrike: str, caution: Caution) -> Caution:
-    """Name the restrike that a caution is about."""
-    words = caution.message.removeprefix(restrike).strip()
-    return replace(caution, message=f"{restrike.replace('_', ' ')}: {words}")
-
-
 def _few(sentences: Sequence[str]) -> list[str]:
     """Keep the first and the last ones, and say how many stand between them."""
     if len(sentences) <= MOST_SENTENCES:
@@ -154,7 +147,7 @@ def all_cautions(review: Review) -> list[tuple[bool, Caution]]:
     found += [(caution in alerts or caution.check == "no usable stroke", caution) for caution in decided]
     found += [(False, caution) for caution in (*target, *answers.required.cautions)]
     for setup in answers.setups:
-        found += [(False, _named(setup.restrike, caution)) for caution in setup.cautions]
+        found += [(False, about(setup.restrike, caution)) for caution in setup.cautions]
     uniform = uniform_note(review.sheet.pile)
     if uniform:
         found.append((False, Caution("not a uniform pile", sentence(uniform), "")))

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
-from dyntest.presenting.report.blocks import Block, note, rows
+from dyntest.presenting.report.blocks import Block, rows
 from dyntest.presenting.report.equations import reference
-from dyntest.presenting.sentences import drive_words
+from dyntest.presenting.sentences import drive_words, show_range
 from dyntest.reviewing.drive_review import DriveReview
+from dyntest.units import unit_factor
 
 ABREAST = 4
 """Drives side by side at most [1]; more stand in another table below."""
@@ -65,6 +66,48 @@ def representative_tables(drives: Sequence[DriveReview], codes: Sequence[str], s
     return blocks
 
 
+def match_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
+    """Give what signal matching found, a column a drive, with the range that explains the record about as well.
+
+    Parameters
+    ----------
+    drives : sequence of DriveReview
+        Drives with a match.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    list of dict
+        The blocks.
+    """
+    blocks = []
+    for start in range(0, len(drives), ABREAST):
+        some = drives[start : start + ABREAST]
+        columns = [_matched(drive, system) for drive in some]
+        cells = [[words, *(column[words][0] for column in columns), columns[0][words][1]] for words in columns[0]]
+        head = ["", *(_head(drive) for drive in some), "from"]
+        blocks.append(rows(head, cells, [1.6, *(1.2 for _ in some), 0.5], f"l{'r' * len(some)}l"))
+    return blocks
+
+
+def _matched(drive: DriveReview, system: str) -> dict[str, tuple[str, str]]:
+    """Every number of a match in words, by its name, and where it comes from."""
+    match, found = drive.match, {}
+    for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
+        ends = show_range(*getattr(match, f"{code}_range"), code, system)
+        found[NAMES[code].words] = (f"{show(code, getattr(match, code), system)} ({ends})", reference(code))
+    found[NAMES["misfit"].words] = (show("misfit", match.misfit, system), reference("misfit"))
+    values = match.parameters
+    length, unit = (unit_factor("ft", "length"), "s/ft") if system == "US" else (1.0, "s/m")
+    for part in ("shaft", "toe"):
+        found[f"{part} quake"] = (show("set_per_blow", values[f"{part}_quake"], system), "fitted")
+        found[f"{part} damping"] = (f"{values[f'{part}_damping'] * length:.2f} {unit}", "fitted")
+    factor = show("damping_factor", drive.calibrated_damping_factor, system)
+    found["Case damping factor calibrated by the match"] = (factor, reference("calibrated"))
+    return found
+
+
 def _head(drive: DriveReview) -> str:
     blow = "no sound blow" if drive.representative is None else f"blow {drive.representative.blow}"
     return f"{drive_words(drive)}, {blow}"
@@ -114,7 +157,7 @@ def every_blow(drive: DriveReview, system: str) -> list[Block]:
     columns = [_written(drive.table[code], code, system) for code in codes]
     key = "; ".join(f"{NAMES[code].symbol}: {NAMES[code].words}, {origin(code, (drive,))}" for code in codes)
     dense = {"kind": "dense", "head": head, "rows": [list(row) for row in zip(*columns, strict=True)]}
-    return [note(f"{key}."), dense]
+    return [{"kind": "key", "text": f"{key}."}, dense]
 
 
 def _unit(code: str, system: str) -> str:

@@ -1,0 +1,62 @@
+"""What the figures of matching, waiting and criterion show, looked up in the frames they are drawn from."""
+
+import numpy as np
+import pytest
+
+from dyntest.decisions.estimate import exactly
+from dyntest.decisions.time_law import fit_time_law
+from dyntest.presenting import decision_frames as frames
+from dyntest.presenting.frames import TIME
+
+KIP = 4448.2216152605
+DAY = 86400.0
+
+
+def test_waves_of_several_drives_begin_together(matched_review):
+    frame = frames.aligned_waves(matched_review.drives, "US")
+    down = frame[frame["trace"] == "downward wave"]
+    for drive in matched_review.drives:
+        line = down[down["drive"] == drive.name]
+        assert line["force [kip]"].max() == pytest.approx(drive.waves.down.max() / KIP)
+        before = line[line[TIME] < -0.5]["force [kip]"].abs().max()
+        assert before < 0.05 * line["force [kip]"].max()
+
+
+def test_shaft_figure_holds_the_whole_shaft_resistance(matched_review):
+    drives = matched_review.drives
+    frame = frames.shaft_profiles(drives, "US")
+    value, depth = frame.columns[:2]
+    for drive in drives:
+        line = frame[frame["drive"] == drive.name]
+        total = np.trapezoid(line[value], line[depth])
+        limit = drive.match.parameters["shaft"].sum() / KIP
+        assert total == pytest.approx(limit, rel=1e-6)
+        assert line[depth].max() == pytest.approx(matched_review.sheet.pile.length / 0.3048)
+
+
+def test_load_movement_ends_at_the_limit_of_the_soil(matched_review):
+    frame = frames.load_movements(matched_review.drives, "SI")
+    for drive in matched_review.drives:
+        if drive.match.law == "elastic-plastic":
+            head = frame[(frame["drive"] == drive.name) & (frame["part"] == "at the gauges")]
+            assert head["force [kN]"].max() == pytest.approx(drive.match.limit / 1e3, rel=0.02)
+
+
+def test_time_law_is_drawn_through_exact_points():
+    law = fit_time_law([0.0, 10 * DAY, 100 * DAY], [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], DAY)
+    measured, fitted = frames.waits(law, "SI")
+    assert measured[frames.WAIT].tolist() == [1.0, 10.0, 100.0]  # the end of driving stands at the reference time
+    assert measured["value"].tolist() == [1000.0, 1600.0, 2200.0]
+    expected = 1000.0 * (1.0 + 0.6 * np.log10(fitted[frames.WAIT]))
+    assert fitted["value"].to_numpy() == pytest.approx(expected.to_numpy())
+
+
+def test_criterion_chart_asks_for_whole_counts_at_or_above_the_graph(matched_review):
+    found = matched_review.answers.criterion
+    frame = frames.criterion_points(found, "US")
+    stroke, count = frame.columns[:2]
+    required = frame[frame["what"] == "required"].set_index(stroke)[count]
+    graph = frame[frame["what"] == "bearing graph"].set_index(stroke)[count]
+    assert len(required) == len([row for row in found.rows if not row.ruled_out]) > 0
+    assert (required >= graph.loc[required.index] - 1e-9).all()
+    assert required.to_numpy() == pytest.approx(required.round().to_numpy())

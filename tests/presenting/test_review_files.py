@@ -1,0 +1,74 @@
+"""Every file of a review: whole, readable by other programs, and the same bytes each time."""
+
+import io
+import xml.etree.ElementTree as ElementTree
+
+import pandas as pd
+import pytest
+
+from dyntest.names import column_header
+from dyntest.presenting.files import review_files
+from dyntest.presenting.parquet import blows_parquet
+from dyntest.presenting.review_figures import review_figures
+
+PNG = b"\x89PNG\r\n\x1a\n"
+
+
+@pytest.fixture(scope="module")
+def files(matched_review):
+    return review_files(matched_review, png=True)
+
+
+def test_parquet_and_csv_hold_the_same_numbers(files, matched_review):
+    for drive in matched_review.drives:
+        parquet = pd.read_parquet(io.BytesIO(files[f"blows_{drive.name}.parquet"]))
+        csv = pd.read_csv(io.BytesIO(files[f"blows_{drive.name}.csv"]))
+        assert list(parquet.columns) == list(csv.columns) == [column_header(code) for code in drive.table.columns]
+        pd.testing.assert_frame_equal(parquet, csv, rtol=1e-8, check_dtype=False)
+        assert parquet["peak_force [N]"].tolist() == drive.table["peak_force"].tolist()
+
+
+def test_every_figure_is_there_as_svg_and_png(files):
+    drawn = {name.removesuffix(".svg") for name in files if name.endswith(".svg")}
+    assert drawn == {name.removesuffix(".png") for name in files if name.endswith(".png")}
+    assert {"figures/criterion", "figures/load_movement", "figures/setup"} < drawn
+    for name, content in files.items():
+        if name.endswith(".svg"):
+            assert ElementTree.fromstring(content).tag.endswith("svg")
+        if name.endswith(".png"):
+            assert content.startswith(PNG)
+
+
+def test_png_shows_what_svg_shows_at_its_size(files):
+    width, height = (int.from_bytes(files["figures/setup.png"][place : place + 4]) for place in (16, 20))
+    assert width / height == pytest.approx(6.7 / 2.9, rel=0.01)
+    assert width == pytest.approx(6.7 * 200, abs=2)
+
+
+def test_png_are_left_out_unless_asked_for(plain_review):
+    assert not [name for name in review_files(plain_review) if name.endswith(".png")]
+
+
+def test_the_same_review_gives_the_same_bytes(matched_review):
+    first, again = (review_files(matched_review) for _ in range(2))
+    assert first == again
+    table = matched_review.drives[0].table
+    assert blows_parquet(table) == blows_parquet(table.copy())
+
+
+def test_pdfs_are_there_as_far_as_there_is_something_to_say(files, plain_review):
+    assert files["report.pdf"].startswith(b"%PDF")
+    assert files["criterion_card.pdf"].startswith(b"%PDF")
+    plain = review_files(plain_review)
+    assert "report.pdf" in plain
+    assert "criterion_card.pdf" not in plain
+
+
+@pytest.mark.parametrize("name", ["$x$ and $\\broken{", "橋", "Q" * 200, "--><b>", "a\x07b"])
+def test_names_that_look_like_formulas_are_drawn_as_they_stand(plain_review, renamed, name):
+    for figure in review_figures(renamed(plain_review, pile_name=name)).values():
+        ElementTree.fromstring(figure)
+
+
+def test_a_test_without_any_sound_blow_has_its_files(rejected_review):
+    assert {"report.pdf", "blows_initial.csv", "summary.json"} <= set(review_files(rejected_review))
