@@ -4,8 +4,10 @@ import io
 import re
 import shutil
 import subprocess
+import tomllib
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pandas as pd
 import pypdf
@@ -19,6 +21,7 @@ from dyntest.presenting.report.compose import card_of, report_data
 from dyntest.presenting.report.equations import EQUATIONS, reference
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
 
+ROOT = Path(__file__).parents[2]
 DAY = date(2026, 6, 1)
 ODD = '#panic("x") $x^2$ *bold* _low_ `raw` @label <tag> \\ // /* [ ] { } "quoted" – =1+1'
 LONG = "Q" * 200
@@ -126,6 +129,26 @@ def test_every_kind_of_test_gets_a_report(request, name, words):
     text = " ".join(pages(report_pdf(request.getfixturevalue(name), date=DAY)))
     for some in words:
         assert some in text, some
+
+
+def test_a_pile_of_several_parts_is_told_and_cautioned(plain_review, renamed):
+    pile = plain_review.sheet.pile
+    (part,) = pile.parts
+    parts = (replace(part, length=part.length / 2), replace(part, length=part.length / 2, area=0.8 * part.area))
+    text = pages(report_pdf(renamed(plain_review, pile=replace(pile, parts=parts)), date=DAY, figures={}))
+    assert "not a uniform pile" in text[0]
+    assert "part from the gauges down" in text[1]
+
+
+def test_every_template_goes_with_the_package():
+    """Files that are no modules have to be named in pyproject.toml, or an installed program lacks them."""
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        patterns = tomllib.load(file)["tool"]["setuptools"]["package-data"]["dyntest"]
+    package = ROOT / "dyntest"
+    taken = {path for pattern in patterns for path in package.glob(pattern)}
+    templates = set((package / "presenting").rglob("*.typ"))
+    assert len(templates) == 5
+    assert templates <= taken
 
 
 def test_the_card_is_left_out_where_there_is_no_criterion(plain_review):

@@ -144,10 +144,9 @@ def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks += [heading("The blows that stand for the drives"), *representative_tables(review.drives, DELIVERED, system)]
     for drive in review.drives:
         if f"profile_{drive.name}" in figures:
-            caption = f"{drive_words(drive).capitalize()}: every blow; diamonds: resistance from signal matching."
-            if drive.match is None:
-                caption = f"{drive_words(drive).capitalize()}: every blow."
-            blocks.append(picture(caption, f"profile_{drive.name}"))
+            alone = drive.match is not None and drive.every is None
+            matched = "; diamond: resistance from signal matching" if alone else ""
+            blocks.append(picture(f"{drive_words(drive).capitalize()}: every blow{matched}.", f"profile_{drive.name}"))
     return blocks
 
 

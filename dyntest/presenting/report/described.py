@@ -6,7 +6,7 @@ from dyntest.decisions.waits import show_wait
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
-from dyntest.presenting.report.blocks import Block, facts, heading, note, rows
+from dyntest.presenting.report.blocks import Block, facts, heading, note, rows, sentence
 from dyntest.presenting.report.equations import reference
 from dyntest.presenting.sentences import TRUST, drive_words
 from dyntest.quantities.assumptions import uniform_note
@@ -38,7 +38,7 @@ def description(review: Review) -> list[Block]:
     sheet = review.sheet
     blocks = [heading("Pile"), facts(_pile(sheet.pile, sheet.display_units))]
     if not sheet.pile.uniform:
-        blocks += [_parts(sheet), note(f"{uniform_note(sheet.pile)}.".capitalize())]
+        blocks += [_parts(sheet), note(sentence(uniform_note(sheet.pile)))]
     hammers = list(dict.fromkeys(drive.drive.hammer for drive in review.drives if drive.drive.hammer is not None))
     for hammer in hammers:
         own = [drive_words(drive) for drive in review.drives if drive.drive.hammer == hammer]
