@@ -3,6 +3,7 @@
 A national annex may replace every value here, and EN 1997:2024 replaces the document where it is in force.
 """
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,10 @@ MODEL_FACTORS = {
 
 PARTIAL_FACTORS = {"R1": 1.0, "R2": 1.1, "R3": 1.0, "R4": 1.3}
 """Partial factor γ_t on a driven pile's total resistance in compression, by set [1] (EN 1997-1:2004, Table A.6)."""
+
+ROUTE = re.compile(r"EN 1997-1\s*,?\s*(\d{1,4}) tested piles?\s*,?\s*(R[1-4])", re.IGNORECASE)
+EXAMPLE = "EN 1997-1, 5 tested piles, R4"
+"""How a test sheet names this way to verify resistance: tested piles of one kind, and the set of partial factors."""
 
 
 @dataclass(frozen=True)
@@ -154,3 +159,49 @@ def eurocode_resistance(
     return EurocodeResistance(
         measured.size, mean_factor, minimum_factor, characteristic, governed, partial, characteristic / partial
     )  # Eq. 7.10
+
+
+def eurocode_factor(verification: str, source: str = "test sheet") -> tuple[float, str]:
+    """Give what the measured resistance is multiplied by when every pile of a group is driven to one target.
+
+    Parameters
+    ----------
+    verification : str
+        As `EXAMPLE`.
+    source : str
+        The file it was read from, for the message.
+
+    Returns
+    -------
+    factor : float
+        ``1/(ξ5 · γ_t)`` with the model factor of signal matching in ξ5 [1].
+    condition : str
+        What has to be done to earn it.
+
+    Raises
+    ------
+    InputError
+        If it is not written as `EXAMPLE`, or fewer than two piles are tested.
+
+    Notes
+    -----
+    Where every pile reaches the target R at least, the mean and the minimum are R at least, and as ξ5 is never below
+    ξ6, ``R_c;k = min(mean/ξ5, minimum/ξ6) ≥ R/ξ5``: the mean governs. EN 1997-1:2004, Eqs. 7.10 and 7.11.
+
+    Examples
+    --------
+    >>> round(eurocode_factor("EN 1997-1, 5 tested piles, R4")[0], 4)
+    0.6033
+    """
+    found = ROUTE.fullmatch(verification.strip())
+    if found is None:
+        problem = f'"{verification}" does not name tested piles and a set of partial factors'
+        raise InputError(source, "[choices] verification", problem, f'write such as "{EXAMPLE}"')
+    tested, partial = int(found[1]), PARTIAL_FACTORS[found[2].upper()]
+    mean, _ = correlation_factors(tested, "dynamic test with signal matching")
+    condition = (
+        f"{tested} tested piles of one kind with signal matching (ξ5 = {mean:.3f} with its model factor), partial "
+        f"factor {partial:.2f} of set {found[2].upper()}, every pile driven to the target, and the method checked against "
+        "static load tests on comparable piles; national annexes differ"
+    )
+    return 1.0 / (mean * partial), condition

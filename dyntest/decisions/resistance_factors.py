@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from math import ceil
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
+from dyntest.decisions.eurocode import EXAMPLE, eurocode_factor
+from dyntest.decisions.eurocode import SOURCE as EUROCODE
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.reading.sheet_parts import Requirement
@@ -85,6 +87,8 @@ class RequiredResistance:
         Where the factor comes from.
     cautions : tuple of Caution
         What to weigh.
+    condition : str
+        What has to be done to earn the resistance factor of the chosen verification; empty where none is chosen.
     note : str
         Who decides.
     """
@@ -93,6 +97,7 @@ class RequiredResistance:
     how: str
     source: str
     cautions: tuple[Caution, ...] = ()
+    condition: str = ""
     note: str = GOVERNING_SPECIFICATION
 
 
@@ -102,7 +107,8 @@ def resistance_factor(verification: str, source: str = "test sheet") -> Resistan
     Parameters
     ----------
     verification : str
-        A key of `RESISTANCE_FACTORS`; case and spaces at the ends do not matter.
+        A key of `RESISTANCE_FACTORS`, or the way of EN 1997-1 such as "EN 1997-1, 5 tested piles, R4"; case and spaces
+        at the ends do not matter.
     source : str
         The file it was read from, for the message.
 
@@ -121,9 +127,12 @@ def resistance_factor(verification: str, source: str = "test sheet") -> Resistan
     >>> resistance_factor("Dynamic tests on some piles").value
     0.65
     """
+    if verification.strip().casefold().startswith("en 1997"):
+        value, condition = eurocode_factor(verification, source)
+        return ResistanceFactor(verification.strip(), value, condition, f"{EUROCODE} and Table A.6")
     found = {key.casefold(): factor for key, factor in RESISTANCE_FACTORS.items()}.get(verification.strip().casefold())
     if found is None:
-        ways = ", ".join(f'"{key}"' for key in RESISTANCE_FACTORS)
+        ways = ", ".join(f'"{key}"' for key in (*RESISTANCE_FACTORS, EXAMPLE))
         raise InputError(source, "[choices] verification", f'"{verification}" is not known', f"write one of {ways}")
     return found
 
@@ -163,7 +172,7 @@ def required_nominal_resistance(
     requirement : Requirement
         The sheet's requirement.
     verification : str or None
-        The way resistance is verified, a key of `RESISTANCE_FACTORS`; it gives the factor where the sheet has a
+        The way resistance is verified, as in `resistance_factor`; it gives the factor where the sheet has a
         factored load and no factor of its own.
     system : str
         ``"SI"`` or ``"US"``, the units of the sentences.
@@ -201,7 +210,8 @@ def required_nominal_resistance(
             both = f"{how} gives {show('total_resistance', value, system)}"
             both += f", but {other_how} gives {show('total_resistance', other, system)}"
             raise InputError(source, "[requirement]", both, "keep the one that governs")
-    return RequiredResistance(value, how, where, _factor_cautions(requirement, table))
+    condition = "" if table is None else table.condition
+    return RequiredResistance(value, how, where, _factor_cautions(requirement, table), condition)
 
 
 def _as_given(requirement: Requirement, system: str):

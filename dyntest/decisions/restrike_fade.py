@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
 
+from dyntest.decisions.robust_slope import robust_slope
 from dyntest.errors import InputError
 
 FIRST_BLOWS = 20
@@ -99,9 +99,7 @@ def restrike_fade(
     if index.size < LEAST_BLOWS:
         problem = f"{index.size} sound blows are too few to see how resistance changed"
         raise InputError("restrike", "first blows", problem, f"at least {LEAST_BLOWS} are needed")
-    slope, _, low, high = theilslopes(resistance[index], index, alpha=CONFIDENCE)
+    slope, low, high = robust_slope(index, resistance[index], CONFIDENCE)
     span = int(index[-1] - index[0])
     first = float(np.median(resistance[index]) + slope * (index[0] - np.median(index)))
-    return RestrikeFade(
-        first, first + float(slope) * span, float(slope), float(low), float(high), int(index.size), span + 1
-    )
+    return RestrikeFade(first, first + slope * span, slope, low, high, int(index.size), span + 1)

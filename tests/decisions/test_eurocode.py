@@ -2,7 +2,9 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.eurocode import correlation_factors, eurocode_resistance
+from dyntest.decisions.resistance_factors import required_nominal_resistance, resistance_factor
 from dyntest.errors import InputError
+from dyntest.reading.sheet_parts import Requirement
 
 
 def test_the_mean_governs_even_piles_and_the_minimum_scattered_ones():
@@ -33,3 +35,26 @@ def test_unknown_words_are_refused():
         correlation_factors(3, "guess")
     with pytest.raises(InputError, match="R4"):
         eurocode_resistance(np.array([1e6, 1e6]), resistance_set="R5")
+
+
+@pytest.mark.parametrize("tested", [2, 3, 5, 10, 20, 60])
+@pytest.mark.parametrize("partial", ["R1", "R2", "R4"])
+def test_a_group_driven_to_the_sheets_target_carries_its_load(tested, partial):
+    """Independent of the short form: the piles as they stand at the target, through the rule of the code itself."""
+    load = 1.3e6
+    way = f"EN 1997-1, {tested} tested piles, {partial}"
+    target = required_nominal_resistance(Requirement(factored_load=load), way).value
+    scatter = np.random.default_rng(tested).uniform(1.0, 1.5, tested)
+    group = eurocode_resistance(target * np.sort(scatter / scatter.min()), "dynamic test with signal matching", partial)
+    assert group.design >= load * (1 - 1e-12)
+    exactly = eurocode_resistance(np.full(tested, target), "dynamic test with signal matching", partial)
+    assert exactly.design == pytest.approx(load)
+
+
+@pytest.mark.parametrize(
+    "way",
+    ["EN 1997-1", "EN 1997-1, many tested piles, R4", "EN 1997-1, 5 tested piles, R9", "EN 1997-1, 1 tested piles, R4"],
+)
+def test_a_way_that_leaves_something_open_is_refused(way):
+    with pytest.raises(InputError, match="tested piles"):
+        resistance_factor(way)

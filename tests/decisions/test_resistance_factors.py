@@ -61,3 +61,9 @@ def test_an_unknown_verification_lists_the_known():
 
 def test_least_number_of_tests():
     assert [least_dynamic_tests(n) for n in (1, 2, 100, 101, 150, 1000)] == [1, 2, 2, 3, 3, 20]
+
+
+def test_the_condition_of_the_chosen_verification_goes_with_the_requirement():
+    chosen = required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles")
+    assert "no less than 2 % of the production piles" in chosen.condition
+    assert required_nominal_resistance(Requirement(nominal_resistance=1.3e6)).condition == ""
