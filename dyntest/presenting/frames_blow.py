@@ -2,8 +2,8 @@
 
 import numpy as np
 import pandas as pd
-from scipy.integrate import cumulative_trapezoid
 
+from dyntest.conditioning.integration import integrate
 from dyntest.names import display_unit
 from dyntest.pile import Pile
 from dyntest.presenting.frames import TIME, force_title, milliseconds, shown, title
@@ -86,7 +86,7 @@ def displacement_trace(waves: Waves, row: int, system: str) -> pd.DataFrame:
     pandas.DataFrame
         Columns time after the impact begins [ms], displacement [mm or in], `trace`.
     """
-    moved = cumulative_trapezoid(waves.velocity[row], dx=waves.time_step, initial=0.0)
+    moved = integrate(waves.velocity[row], waves.time_step)
     heading = f"displacement [{display_unit('peak_displacement', system)[0]}]"
     return _one(waves, row, heading, shown("peak_displacement", moved, system), "displacement")
 
@@ -108,7 +108,7 @@ def energy_trace(waves: Waves, row: int, system: str) -> pd.DataFrame:
     pandas.DataFrame
         Columns time after the impact begins [ms], energy [kJ or kip ft], `trace`.
     """
-    passed = cumulative_trapezoid(waves.force[row] * waves.velocity[row], dx=waves.time_step, initial=0.0)
+    passed = integrate(waves.force[row] * waves.velocity[row], waves.time_step)
     return _one(waves, row, title("transferred_energy", system), shown("transferred_energy", passed, system), "energy")
 
 
