@@ -4,15 +4,16 @@ Blows are handed out in runs of neighbours; the first of a run starts from the s
 other from the last blow before it that would fit. What goes wrong with one blow is noted beside it and stops nothing.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Executor, Future, as_completed
-from contextlib import contextmanager
+from contextlib import nullcontext
 from dataclasses import dataclass
 
 import numpy as np
 
 from dyntest.wave_equation.matching import Match, match_from
 from dyntest.wave_equation.matching_problem import Blow
+from dyntest.wave_equation.processes import process_pool
 
 RUN = 12
 """Blows handed out together [1]: enough for the warm start to pay, few enough for progress to be seen."""
@@ -83,7 +84,8 @@ def match_every_blow(
     rows = np.full((n, 11), np.nan)
     reasons: dict[int, str] = {}
     done, complete = 0, True
-    with _pool(executor) as pool:
+    own = process_pool() if executor is None else nullcontext(executor)  # a caller's executor is the caller's to close
+    with own as pool:
         runs = {pool.submit(_match_run, list(blows[at : at + RUN]), representative): at for at in range(0, n, RUN)}
         try:
             for future in as_completed(runs):
@@ -125,18 +127,6 @@ def _result(future: Future, n_blows: int) -> tuple[np.ndarray, dict[int, str]]:
     except Exception as problem:  # of any executor there is, its own kinds included
         why = f"the work on it broke down ({type(problem).__name__}: {problem})"
         return np.full((n_blows, 11), np.nan), dict.fromkeys(range(n_blows), why)
-
-
-@contextmanager
-def _pool(executor: Executor | None) -> Iterator[Executor]:
-    if executor is not None:
-        yield executor  # the caller's, and the caller closes it
-        return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    with ProcessPoolExecutor(mp_context=get_context("spawn")) as own:
-        yield own
 
 
 def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, str]]:
