@@ -17,6 +17,15 @@ STYLE = """
   .dyntest-caution { border: 1px solid %(warning)s; border-radius: 0.3rem; padding: 0.5rem 0.8rem; margin: 0.35rem 0;
                      overflow-wrap: anywhere; }
   .dyntest-caution b { color: %(warning)s; }
+  .dyntest-list { margin: 0; padding-left: 1.1rem; } .dyntest-list li { margin: 0.15rem 0; overflow-wrap: anywhere; }
+  .dyntest-list.bordered { border: 2px solid %(ink)s; border-radius: 0.3rem; padding: 0.7rem 1rem; list-style: none; }
+  .dyntest-worded { max-height: 32rem; overflow: auto; border: 1px solid %(line)s; border-radius: 0.3rem; }
+  .dyntest-worded table { border-collapse: collapse; width: 100%%; font-size: 0.88rem; margin: 0; }
+  .dyntest-worded th { position: sticky; top: 0; background: %(ground)s; text-align: left; font-weight: 600; }
+  .dyntest-worded th, .dyntest-worded td { padding: 0.35rem 0.5rem; border-bottom: 1px solid %(line)s;
+                                           vertical-align: top; min-width: 3.5rem; }
+  [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p { color: %(quiet)s; opacity: 1; }
+  .dyntest-key { display: flex; flex-wrap: wrap; gap: 0.2rem 1.2rem; font-size: 0.9rem; }
   .dyntest-foot { color: %(quiet)s; font-size: 0.85rem; margin-top: 1.2rem; border-top: 1px solid %(line)s;
                   padding-top: 0.5rem; }
   @media (max-width: 900px) { .block-container { padding-left: 1.2rem; padding-right: 1.2rem; } }
@@ -45,4 +54,5 @@ def quiet_text() -> str:
 def style() -> None:
     """Put the styles on the page."""
     colours = {"accent": colour(palette.ACCENT), "warning": colour(palette.WARNING), "quiet": quiet_text()}
-    st.html(STYLE % {**colours, "line": colour(palette.QUIET) + "66"})
+    more = {"line": colour(palette.QUIET) + "66", "ink": colour(palette.INK), "ground": palette.GROUNDS[ground()]}
+    st.html(STYLE % (colours | more))

@@ -7,10 +7,16 @@ from collections.abc import Callable, Iterable
 import pandas as pd
 import streamlit as st
 
+from dashboard import look
 from dashboard.pages import PAGES
 from dyntest.errors import DyntestError
+from dyntest.presenting import palette
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
+
+
+SIGNS = ("●", "■", "▲", "◆", "▼", "✚")
+"""The markers of drives in their order, as letters."""
 
 
 def plain(text: str) -> str:
@@ -64,6 +70,35 @@ def note(text: str) -> None:
 def table(frame: pd.DataFrame, key: str, **more: object) -> None:
     """Put a table on the page; a long one scrolls inside itself."""
     st.dataframe(frame, hide_index=True, key=key, width="stretch", **more)
+
+
+def worded(frame: pd.DataFrame) -> None:
+    """Put a table of sentences on the page: its cells wrap, and a long one scrolls inside itself."""
+    heads = "".join(f"<th scope='col'>{html.escape(str(head))}</th>" for head in frame.columns)
+    rows = "".join(
+        f"<tr>{''.join(f'<td>{html.escape(str(cell))}</td>' for cell in row)}</tr>"
+        for row in frame.itertuples(index=False)
+    )
+    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+    st.html(f'<div class="dyntest-worded" tabindex="0">{table}</div>')
+
+
+def listed(sentences: Iterable[str], *, bordered: bool = False) -> None:
+    """Put sentences on the page, a line each."""
+    inner = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
+    st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')
+
+
+def key_to_drives(kinds: dict[str, str]) -> None:
+    """Say which colour and marker is which drive, once for several charts; nothing where there is only one drive."""
+    if len(kinds) < 2:
+        return
+    signs = zip(kinds.items(), SIGNS, strict=False)
+    marks = [
+        f'<span><b style="color:{look.colour(palette.DRIVES[kind])}">{sign}</b> {html.escape(name.replace("_", " "))}'
+        for (name, kind), sign in signs
+    ]
+    st.html(f'<div class="dyntest-key">{"</span>".join(marks)}</span></div>')
 
 
 def how(*names: str) -> None:

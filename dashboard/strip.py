@@ -17,17 +17,18 @@ def head() -> None:
         test = work.test()
     except DyntestError:
         return  # the page itself says what is wrong
-    words, units = st.columns([3, 1], vertical_alignment="center")
+    strip = st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center")
     named = [test.sheet.pile_name, test.sheet.structure, test.sheet.project]
-    words.html(f'<div class="dyntest-strip">{html.escape(" · ".join(name for name in named if name))}</div>')
+    strip.html(f'<div class="dyntest-strip">{html.escape(" · ".join(name for name in named if name))}</div>')
     key = state.shown("units", test.system)
-    with units:
+    with strip:
         st.segmented_control(
             "Units",
             list(state.SYSTEMS),
             key=key,
             help="; ".join(f"{system}: {words}" for system, words in state.SYSTEMS.items()),
             label_visibility="collapsed",
+            width="content",
             on_change=state.asked(key, lambda value: st.session_state.update(system=value or test.system)),
         )
 

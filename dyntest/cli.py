@@ -1,5 +1,8 @@
 """The command line: reads the words, calls the library, tells what came of it."""
 
+import os
+import signal
+import socket
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,6 +24,10 @@ INTERRUPTED = 130
 
 DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
+
+
+USUAL_PORT = 8501
+"""Where Streamlit serves if nobody asks otherwise (its documentation)."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -201,6 +208,49 @@ def new(directory: Path) -> None:
     refuse_existing(directory, files)
     for path in write_all(directory, files):
         _say(str(path))
+
+
+@commands.command()
+@click.argument("sheet", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."
+)
+@click.option("--no-browser", is_flag=True, help="Only say where it is, and open no browser.")
+def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
+    """Open the pages on the test of SHEET, or on a sample test where none is named.
+
+    They are served on this computer alone, until they are stopped with Ctrl-C.
+    """
+    import subprocess
+
+    program = Path(__file__).resolve().parent.parent / "dashboard" / "__main__.py"
+    if not program.is_file():
+        raise InputError("dashboard", "", "is not installed beside dyntest", "install dyntest with its dashboard")
+    wanted = {"DYNTEST_PORT": str(_free_port(port)), "DYNTEST_BROWSER": "no" if no_browser else "yes"}
+    if sheet is not None:
+        from dyntest.reading.sheet import read_sheet
+
+        wanted["DYNTEST_SHEET"] = str(read_sheet(sheet).path)
+    server = subprocess.Popen([sys.executable, str(program)], env={**os.environ, **wanted})
+    try:
+        status = server.wait()
+    except KeyboardInterrupt:  # the server had it too, and leaves by itself
+        status = server.wait()
+    sys.exit(0 if status in (0, -signal.SIGINT, -signal.SIGTERM) else WRONG_INPUT)
+
+
+def _free_port(asked: int | None) -> int:
+    """Give the port that was asked for, or the first free one from Streamlit's usual one on."""
+    for port in (asked,) if asked else range(USUAL_PORT, USUAL_PORT + 50):
+        with socket.socket() as trial:
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                trial.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    place = f"port {asked}" if asked else "ports"
+    raise InputError("dashboard", place, "something else is served there already", "name another with --port")
 
 
 class _Progress:

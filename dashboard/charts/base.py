@@ -1,5 +1,7 @@
 """What all charts share: the ground they are drawn on, safe column names, zoom, hover, and marks in time."""
 
+import textwrap
+
 import altair as alt
 import pandas as pd
 import streamlit as st
@@ -31,9 +33,10 @@ def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
     return frame.set_axis(list(codes), axis=1), codes
 
 
-def axis(title: str, **more: object) -> alt.Axis:
-    """Give an axis with a title."""
-    return alt.Axis(title=title.replace("\N{NO-BREAK SPACE}", " "), **more)
+def axis(title: str, *, wide: int = 80, **more: object) -> alt.Axis:
+    """Give an axis with a title, in lines of so many letters at most; a unit is not torn apart."""
+    lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
+    return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
 
 
 def zoom(name: str, *, across: bool = True, up: bool = False) -> alt.Parameter:
@@ -46,7 +49,7 @@ def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
     """Give a line at a value of the upright axis, with what it is."""
     data = pd.DataFrame({"v": [value], "t": [label]})
     line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y="v:Q")
-    words = alt.Chart(data).mark_text(color=colour, align="right", dx=-2, dy=-6, x="width").encode(y="v:Q", text="t:N")
+    words = alt.Chart(data).mark_text(color=colour, align="right", dx=-3, dy=-8, x="width").encode(y="v:Q", text="t:N")
     return line + words
 
 

@@ -15,8 +15,9 @@ COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING}
 def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -> alt.LayerChart:
     """Give each pile as deep as it stands, where it first met the criterion, and a mark on those to be looked at."""
     drawn, titles = named(frame.dropna(subset=[frame.columns[1]]))
-    order = alt.X("c0:N", axis=axis("pile", labelAngle=-60, labelOverlap=False), sort=None)
-    deep = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(reverse=True))
+    order = alt.X("c0:N", axis=axis("pile", labelAngle=-60), sort=None)
+    deepest = 1.1 * max(float(drawn["c1"].max()), minimum or 0.0)  # room for the signs below the piles
+    deep = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest], reverse=True))
     colours = alt.Scale(domain=list(COLOURS), range=[look.colour(colour) for colour in COLOURS.values()])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c3:N", title="shows")]
@@ -39,5 +40,5 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     signs = alt.Chart(odd).mark_text(color=ink, fontSize=17, fontWeight="bold", dy=12)
     layers = [bars, met, signs.encode(x=order, y="c1:Q", text="sign:N", tooltip=tips)]
     if minimum is not None:
-        layers.append(rule_across(minimum, "minimum penetration", look.colour(palette.ACCENT)))
+        layers.append(rule_across(minimum, "", look.colour(palette.ACCENT)))
     return finish(alt.layer(*layers), height, "The bearing piles side by side, as deep as each stands.")

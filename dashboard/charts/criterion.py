@@ -38,8 +38,8 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     steps = alt.Chart(asked).mark_line(strokeWidth=2.5, interpolate="step-after", clip=True).encode(x=x, y=y, **shared)
     others = alt.Chart(drawn[drawn["c2"] != ASKED]).mark_line(strokeWidth=2, clip=True).encode(x=x, y=y, **shared)
     spots = alt.Chart(drawn).mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tips)
-    words = pd.DataFrame({"x": [high], "y": [top], "t": ["meets the criterion"]})
-    inside = alt.Chart(words).mark_text(color=accent, align="right", dx=-6, dy=12).encode(x="x:Q", y="y:Q", text="t:N")
+    words = pd.DataFrame({"x": [low], "y": [top], "t": ["meets the criterion"]})
+    inside = alt.Chart(words).mark_text(color=accent, align="left", dx=6, dy=12).encode(x="x:Q", y="y:Q", text="t:N")
     layers = [area.encode(x=x, y=y, y2="top:Q"), steps, others, spots, inside]
     if len(measured):
         blows, _ = named(measured)

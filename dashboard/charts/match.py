@@ -8,7 +8,7 @@ from dashboard.charts.base import DASHES, axis, finish, named
 from dashboard.charts.traces import lines
 from dyntest.presenting import palette
 from dyntest.presenting.frames import TIME
-from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
+from dyntest.presenting.frames_match import COMPUTED, GAUGE_LEVEL, MEASURED, TOE
 
 PLACES = {GAUGE_LEVEL: (palette.INK, "solid"), TOE: ("#d2691e", "dashed")}
 """Colour and line style of each place of a static load test."""
@@ -16,9 +16,11 @@ PLACES = {GAUGE_LEVEL: (palette.INK, "solid"), TOE: ("#d2691e", "dashed")}
 
 def match_chart(frame: pd.DataFrame, height: int = 290) -> alt.LayerChart:
     """Give the measured and the computed upward wave."""
-    styles = {name: palette.TRACES[name] for name in frame["trace"].unique()}
+    styles = {MEASURED: (palette.TRACES[MEASURED][0], "solid"), COMPUTED: palette.TRACES[COMPUTED]}
     window = (float(frame[TIME].min()), float(frame[TIME].max()))
-    return finish(alt.layer(*lines(frame, window, styles)), height, "The upward wave, measured and computed.")
+    return finish(
+        alt.layer(*lines(frame, window, styles, under=MEASURED)), height, "The upward wave, measured and computed."
+    )
 
 
 def distribution_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:

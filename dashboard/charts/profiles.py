@@ -29,31 +29,37 @@ def profile_chart(
     *,
     limit: tuple[str, float] | None = None,
     at: tuple[str, int] | None = None,
-    legend: bool = False,
     height: int = 380,
 ) -> alt.LayerChart:
     """Give one number of every blow: against the penetration downward, or against the blow number across."""
     downward = along.startswith(title("penetration", "SI").split(" [")[0])
     domain, ranges = list(kinds), [look.colour(palette.DRIVES[kind]) for kind in kinds.values()]
     shapes = list(SHAPES[: len(kinds)])
-    shown = alt.Legend(orient="top", columns=1) if legend and len(kinds) > 1 else None
     place = alt.Scale(reverse=True, zero=False) if downward else alt.Scale(zero=False, nice=False)
     number = alt.Scale(zero=False)
     along_axis = {"field": "along", "type": "quantitative", "axis": axis(along), "scale": place}
-    value_axis = {"field": "value", "type": "quantitative", "axis": axis(heading), "scale": number}
+    value_axis = {
+        "field": "value",
+        "type": "quantitative",
+        "axis": axis(heading, wide=24 if downward else 80),
+        "scale": number,
+    }
     x, y = (alt.X(**value_axis), alt.Y(**along_axis)) if downward else (alt.X(**along_axis), alt.Y(**value_axis))
     unit = heading.partition("[")[2].rstrip("]").replace("\N{NO-BREAK SPACE}", " ")
     digits = 0 if frame["value"].abs().max() >= 100.0 else 2
-    frame = frame.assign(told=[f"{value:,.{digits}f} {unit}".strip() for value in frame["value"]])
+    told = [f"{value:,.{digits}f} {unit}".strip() for value in frame["value"]]
+    frame = frame.assign(told=told, name=[name.replace("_", " ") for name in frame["drive"]])
     words = heading.partition(" [")[0]
-    tips = [alt.Tooltip("drive:N"), alt.Tooltip("blow:Q"), alt.Tooltip("told:N", title=words)]
+    tips = [alt.Tooltip("name:N", title="drive"), alt.Tooltip("blow:Q"), alt.Tooltip("told:N", title=words)]
     tips.append(alt.Tooltip("along:Q", title=along, format=",.1f"))
     pick = alt.selection_point(name=PICK, fields=["drive", "blow"], on="click", nearest=True, empty=False)
-    colour = alt.Color("drive:N", scale=alt.Scale(domain=domain, range=ranges), legend=shown)
+    colour = alt.Color("drive:N", scale=alt.Scale(domain=domain, range=ranges), legend=None)
     base = alt.Chart(frame).encode(x=x, y=y, color=colour)
-    lines = base.mark_line(strokeWidth=1.3, clip=True).encode(order="blow:Q", detail="drive:N")
-    shape = alt.Shape("drive:N", scale=alt.Scale(domain=domain, range=shapes), legend=shown)
-    points = base.mark_point(filled=True, size=30, clip=True).encode(shape=shape, tooltip=tips).add_params(pick)
+    lines = base.mark_line(strokeWidth=1, opacity=0.45, clip=True).encode(order="blow:Q", detail="drive:N")
+    shape = alt.Shape("drive:N", scale=alt.Scale(domain=domain, range=shapes), legend=None)
+    points = (
+        base.mark_point(filled=True, size=26, opacity=0.9, clip=True).encode(shape=shape, tooltip=tips).add_params(pick)
+    )
     layers = [lines, points]
     if "low" in frame:
         layers.insert(0, _range(frame.dropna(subset=["low", "high"]), downward, colour))
@@ -95,7 +101,7 @@ def findings_chart(frame: pd.DataFrame, last: int, at: int, height: int | None =
         .mark_point(filled=True, size=55, opacity=0.85)
         .encode(
             x=alt.X("blow:Q", axis=axis("blow number"), scale=alt.Scale(domain=[0, last + 1], nice=False)),
-            y=alt.Y("check:N", axis=axis("", labelLimit=190, title=None), sort=None),
+            y=alt.Y("check:N", axis=alt.Axis(labelLimit=190, title=None), sort=None),
             color=alt.Color("severity:N", scale=alt.Scale(domain=severities, range=colours), legend=legend),
             shape=alt.Shape("severity:N", scale=alt.Scale(domain=severities, range=shapes), legend=legend),
             tooltip=[alt.Tooltip("check:N"), alt.Tooltip("severity:N"), alt.Tooltip("blow:Q")],

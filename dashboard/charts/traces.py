@@ -46,8 +46,10 @@ def overlay_styles(kinds: dict[str, str]) -> dict[str, tuple[str, str]]:
     return styles
 
 
-def lines(frame: pd.DataFrame, window: tuple[float, float], styles: dict[str, tuple[str, str]]) -> list[alt.Chart]:
-    """Give the lines with zoom, and a rule that follows the pointer with the value of every trace and its unit."""
+def lines(
+    frame: pd.DataFrame, window: tuple[float, float], styles: dict[str, tuple[str, str]], *, under: str | None = None
+) -> list[alt.Chart]:
+    """Give the lines with zoom, and a rule that follows the pointer with every value; `under` is broad and below."""
     cut = frame[frame[TIME].between(*window)]
     value = frame.columns[1]
     drawn, titles = named(thinned(cut, value, "trace", MOST_POINTS))
@@ -55,18 +57,19 @@ def lines(frame: pd.DataFrame, window: tuple[float, float], styles: dict[str, tu
     dashes = [DASHES[dash] for _, dash in styles.values()]
     scale = alt.Scale(domain=list(window), nice=False)
     legend = alt.Legend(orient="top", columns=3 if len(styles) > 2 else 2, symbolStrokeWidth=2.5, title=None)
-    curves = (
-        alt.Chart(drawn)
-        .mark_line(strokeWidth=1.8, clip=True)
-        .encode(
-            x=alt.X("c0:Q", axis=axis(titles["c0"]), scale=scale),
-            y=alt.Y("c1:Q", axis=axis(titles["c1"])),
-            color=alt.Color("c2:N", scale=alt.Scale(domain=list(styles), range=colours), legend=legend),
-            strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(styles), range=dashes), legend=legend),
-        )
-        .add_params(zoom("zoom"))
-    )
-    return [curves, _read_out(drawn, value, list(styles))]
+    x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=scale)
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]))
+    shared = {
+        "color": alt.Color("c2:N", scale=alt.Scale(domain=list(styles), range=colours), legend=legend),
+        "strokeDash": alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(styles), range=dashes), legend=legend),
+    }
+    layers = []
+    for part, broad in ((drawn[drawn["c2"] == under], 4.5), (drawn[drawn["c2"] != under], 1.8)):
+        if len(part):
+            line = alt.Chart(part).mark_line(strokeWidth=broad, opacity=0.6 if broad > 2 else 1.0, clip=True)
+            layers.append(line.encode(x=x, y=y, **shared))
+    layers[0] = layers[0].add_params(zoom("zoom"))
+    return [*layers, _read_out(drawn, value, list(styles))]
 
 
 def _read_out(drawn: pd.DataFrame, value: str, names: list[str]) -> alt.Chart:

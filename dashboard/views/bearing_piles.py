@@ -8,6 +8,7 @@ from dashboard import matching, pieces, samples, uploads, work
 from dashboard.charts.base import draw as draw_chart
 from dashboard.charts.bearing import piles_chart
 from dyntest.errors import DyntestError
+from dyntest.names import show
 from dyntest.presenting.bearing_piles_files import check_files
 from dyntest.presenting.bearing_piles_text import answer
 from dyntest.presenting.frames import shown
@@ -39,13 +40,16 @@ def draw() -> None:
     minimum = found.criterion.minimum_penetration
     level = None if minimum is None else float(shown("penetration", minimum, test.system))
     draw_chart(piles_chart(pile_depths(check, test.system), level), "bearing_chart")
-    pieces.note("A dash across a pile: where it first met the criterion. A question mark: it wants a second look.")
+    told = "A dash across a pile: where it first met the criterion. A question mark: it wants a second look."
+    if minimum is not None:
+        told += f" The line across: minimum penetration, {show('penetration', minimum, test.system)}."
+    pieces.note(told)
     pieces.heading("The piles, those that want a look first")
-    pieces.table(bearing_rows(check, test.system), "bearing_table", row_height=56)
+    pieces.worded(bearing_rows(check, test.system))
     tables = check_files(check, {})
-    saves = st.columns(2)
-    for place, (name, words) in zip(saves, SAVED.items(), strict=True):
-        place.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}")
+    saves = st.container(horizontal=True)
+    for name, words in SAVED.items():
+        saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}")
     _open(test)
     pieces.how("bearing piles", "pay length", "driving criterion")
 

@@ -32,24 +32,24 @@ def draw() -> None:
     _choices(test, review)
     required = review.answers.required
     if required.value is not None:
-        pieces.note(f"Required: {required.how}. {required.source}")
+        pieces.note(f"Required: {required.how} ({required.source}).")
     for caution in required.cautions:
         pieces.caution(caution.check, caution.message, caution.cure)
     if found is None:
         pieces.how("required resistance", "resistance at the end of driving", "driving criterion")
         return
-    for caution in found.cautions:
-        pieces.caution(caution.check, caution.message, caution.cure)
     if found.criterion is not None:
         pieces.heading("Blows to be counted at each stroke")
         lines, measured = criterion_lines(found, test.system), measured_counts(found, test.system)
         draw_chart(criterion_chart(lines, measured, refusal_count(test.system)), "criterion_chart")
         pieces.note("Circles: the last measured blows of the initial drive, where their stroke and set are known.")
-    pieces.table(criterion_rows(found, test.system), "criterion_table", height="content")
+    for caution in found.cautions:
+        pieces.caution(caution.check, caution.message, caution.cure)
+    pieces.worded(criterion_rows(found, test.system))
     if found.criterion is not None:
         _card(test, review)
     pieces.heading("What other ways make of the measured blows")
-    pieces.table(formula_rows(found, test.system), "criterion_formulas", height="content")
+    pieces.worded(formula_rows(found, test.system))
     names = ("required resistance", "resistance at the end of driving", "hammer", "bearing graph", "driving criterion")
     pieces.how(*names, "modified Gates formula")
 
@@ -89,10 +89,8 @@ def _choices(test, review) -> None:
 def _card(test, review) -> None:
     """Show what an inspector carries, and let it be taken along."""
     sentences = card(review.answers.criterion.criterion, test.system)
-    with st.container(border=True):
-        pieces.heading("For the inspector")
-        for sentence in sentences:
-            st.markdown(pieces.plain(sentence))
+    pieces.heading("For the inspector")
+    pieces.listed(sentences, bordered=True)
     st.download_button(
         "Save the card (PDF)",
         lambda: work.criterion_card(review),

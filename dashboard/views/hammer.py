@@ -4,6 +4,7 @@ import streamlit as st
 
 from dashboard import blows, pieces, rows, state, work
 from dashboard.charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
+from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
 from dyntest.presenting.frames import shown, title
@@ -111,16 +112,17 @@ def _profiles(test, review) -> None:
         on_change=state.asked(key, lambda codes: st.session_state.update(hammer_drawn=tuple(codes))),
     )
     at = _at(test, review)
+    pieces.key_to_drives(kinds)
     for start in range(0, len(asked), 3):
         columns = st.columns(3)
         for column, code in zip(columns, asked[start : start + 3], strict=False):
             frame = by_blow(tables, code, along, test.system, MOST_BLOWS)
             heading, axis = title(code, test.system), title(along, test.system)
             limit = limits.get(code)
-            chart = profile_chart(frame, heading, axis, kinds, limit=limit, at=at, legend=code == asked[0])
+            chart = profile_chart(frame, heading, axis, kinds, limit=limit, at=at)
             with column:
                 draw_pickable(chart, f"hammer_profile_{code}", _open)
-    pieces.note("A click on a point opens that blow below. A limit that lies far off is told in the answer above.")
+    pieces.note("A click on a point opens that blow below.")
 
 
 def _open(point: dict) -> None:
@@ -151,8 +153,9 @@ def _limits(review) -> None:
     system = review.sheet.display_units
     for limit in (review.limits.compression, review.limits.tension):
         if limit.value is not None:
-            told = f"Limit in {limit.sense}: {show('peak_gauge_stress', limit.value, system)}"
-            pieces.note(f"{told} = {limit.equation}; {limit.source}. {limit.note}")
+            told = f"Limit in {limit.sense}: {show('peak_gauge_stress', limit.value, system)} = {limit.equation}"
+            note = limit.note.removesuffix(GOVERNING_SPECIFICATION).strip()  # stands under every page
+            pieces.note(f"{told}; {limit.source}. {note}")
 
 
 pieces.guarded(draw)

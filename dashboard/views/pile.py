@@ -7,8 +7,6 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import pieces, samples, state, uploads, work
-from dashboard.charts.base import draw as draw_chart
-from dashboard.charts.pile import pile_chart
 from dyntest.decisions.waits import show_wait, wait
 from dyntest.errors import DyntestError
 from dyntest.names import show
@@ -36,6 +34,9 @@ def _pile(test) -> None:
     pieces.answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
         pieces.note("This is an invented test: place, people and pile do not exist, and the records are computed.")
+    from dashboard.charts.base import draw as draw_chart  # after the answer, which is seen while this is loaded
+    from dashboard.charts.pile import pile_chart
+
     left, right = st.columns([2, 3])
     with left:
         draw_chart(pile_chart(pile_parts(sheet, system), depth_title(system), _ground(sheet, system)), "pile_drawing")

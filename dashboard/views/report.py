@@ -1,5 +1,6 @@
 """The page that asks what goes on file."""
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import matching, pieces, state, work
@@ -32,14 +33,12 @@ def draw() -> None:
     sentences = [trust_sentence(review), *stress_sentences(review)]
     sentences += [resistance_sentence(review, drive) for drive in review.drives]
     sentences += [setup_sentence(setup) for setup in review.answers.setups]
-    for sentence in (*sentences, criterion_sentence(review)):
-        st.markdown(f"- {pieces.plain(sentence)}")
+    pieces.listed([*sentences, criterion_sentence(review)])
 
     _files(test, review)
     _choices(test)
     pieces.heading("Which files it came from")
-    for name, digest in review.inputs.items():
-        pieces.note(f"{name}: SHA-256 {digest}")
+    pieces.worded(pd.DataFrame({"file": list(review.inputs), "SHA-256": list(review.inputs.values())}))
 
 
 def _files(test, review) -> None:
@@ -54,14 +53,14 @@ def _files(test, review) -> None:
         st.session_state["report"] = (key, paper, work.report(key, paper, review))
     made = st.session_state.get("report")
     name = _file_name(test.sheet.pile_name)
-    places = st.columns(3)
+    saves = st.container(horizontal=True)
     if made is not None and made[:2] == (key, paper):
-        places[0].download_button(
-            "Save the report (PDF)", made[2], f"{name}_report.pdf", "application/pdf", key="report_save"
+        saves.download_button(
+            "Save the report (PDF)", made[2], f"{name}_report.pdf", "application/pdf", key="report_save", type="primary"
         )
     elif made is not None:
         pieces.note("Something was changed since the report was made; make it again.")
-    places[1].download_button(
+    saves.download_button(
         "Save the summary (JSON)",
         lambda: work.summary(review),
         f"{name}_summary.json",
@@ -69,7 +68,7 @@ def _files(test, review) -> None:
         key="report_summary",
     )
     for drive in review.drives:
-        places[2].download_button(
+        saves.download_button(
             f"Save every blow of {drive.name.replace('_', ' ')} (CSV)",
             lambda drive=drive: work.blows(drive),
             f"{name}_blows_{drive.name}.csv",
@@ -88,8 +87,8 @@ def _choices(test) -> None:
         pieces.note("Nothing: everything is as the rules have it.")
     else:
         pieces.table(rows, "report_choices", height="content")
-    left, right = st.columns(2)
-    left.download_button(
+    saves = st.container(horizontal=True)
+    saves.download_button(
         "Save the sheet with these choices",
         lambda: work.sheet_text(test),
         "sheet.toml",
@@ -97,7 +96,7 @@ def _choices(test) -> None:
         key="report_sheet",
         help="Put it in the place of the old one, beside its tables; every command then does what these pages show",
     )
-    right.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
+    saves.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
 
 
 def _file_name(pile: str) -> str:

@@ -45,7 +45,7 @@ def draw() -> None:
         draw_pickable(chart, "trust_findings", lambda point: state.look_at(drive.name, int(point["blow"])))
         pieces.note("A click on a mark opens that blow.")
     if drive.findings:
-        pieces.table(rows.findings(drive.findings), "trust_table", row_height=64)
+        pieces.worded(rows.findings(drive.findings))
     _conditioning(test)
     pieces.how("force and velocity", "trust", "the blow that stands for a drive", "proportionality", "bending_ratio")
 

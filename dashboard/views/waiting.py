@@ -34,19 +34,18 @@ def draw() -> None:
         lost = any(setup.setup_factor is not None and setup.setup_factor.value < 1.0 for setup in setups)
         pieces.answer(told, bad=lost)
     matching.offer(test, review.drives, "waiting")
+    pieces.heading("Blows laid over each other, aligned at impact")
+    _overlay(test, review)
     for setup in setups:
         for caution in setup.cautions:
             pieces.caution(f"{setup.restrike.replace('_', ' ')}, {caution.check}", caution.message, caution.cure)
-
-    pieces.heading("Blows laid over each other, aligned at impact")
-    _overlay(test, review)
     if review.answers.time_law is not None:
         _law(test, review)
     if review.answers.fades:
         _fades(test, review)
     if setups:
         pieces.heading("Resistance at the restrike over that at the end of driving")
-        pieces.table(setup_rows(setups), "waiting_table", height="content")
+        pieces.worded(setup_rows(setups))
     pieces.how("setup_factor", "resistance over time", "how resistance fades in a restrike")
 
 

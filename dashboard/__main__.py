@@ -1,0 +1,55 @@
+"""Starts the dashboard's server on this computer alone; ``dyntest dashboard`` runs it."""
+
+import os
+import sys
+import threading
+from importlib import import_module
+from pathlib import Path
+
+APP = Path(__file__).parent / "app.py"
+
+OPTIONS = {
+    "server.address": "127.0.0.1",
+    "server.fileWatcherType": "none",
+    "server.maxUploadSize": "200",
+    "browser.gatherUsageStats": "false",
+    "client.showErrorDetails": "none",
+    "client.toolbarMode": "viewer",
+    "runner.magicEnabled": "false",
+}
+"""What must hold wherever the program is started from: local, private, and no trace of the program on a page.
+
+The rest, such as colours, is in ``.streamlit/config.toml`` beside the app.
+"""
+
+WARMED = ("altair", "dyntest.reading.sheet", "dyntest.presenting.sentences", "dyntest.presenting.frames_match")
+"""Modules that take a second to load; they are loaded while the browser opens."""
+
+
+def warm() -> None:
+    """Load what the pages need, so that the first of them does not have to wait for it."""
+    for name in WARMED:
+        import_module(name)
+
+
+def serve(port: int, *, open_browser: bool) -> None:
+    """Run the server until it is stopped.
+
+    Parameters
+    ----------
+    port : int
+        Port on this computer.
+    open_browser : bool
+        Whether a browser is opened on it.
+    """
+    options = {**OPTIONS, "server.port": str(port), "server.headless": str(not open_browser).lower()}
+    flags = [f"--{name}={value}" for name, value in options.items()]
+    threading.Thread(target=warm, daemon=True).start()
+    from streamlit.web import cli
+
+    sys.argv = ["streamlit", "run", str(APP), *flags]
+    cli.main()
+
+
+if __name__ == "__main__":
+    serve(int(os.environ.get("DYNTEST_PORT", "8501")), open_browser=os.environ.get("DYNTEST_BROWSER") == "yes")
