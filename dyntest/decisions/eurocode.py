@@ -201,7 +201,7 @@ def eurocode_factor(verification: str, source: str = "test sheet") -> tuple[floa
     mean, _ = correlation_factors(tested, "dynamic test with signal matching")
     condition = (
         f"{tested} tested piles of one kind with signal matching (ξ5 = {mean:.3f} with its model factor), "
-        f"partial factor {partial:.2f} of set {found[2].upper()}, every pile driven to the target, and the method checked against "
-        "static load tests on comparable piles; national annexes differ"
+        f"partial factor {partial:.2f} of set {found[2].upper()}, every pile driven to the target, and the method "
+        "checked against static load tests on comparable piles; national annexes differ"
     )
     return 1.0 / (mean * partial), condition
