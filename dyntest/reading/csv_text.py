@@ -139,9 +139,10 @@ def text_table(text: str, source: str) -> TextTable:
     ((2, ['P1', '12']),)
     """
     lines = list(io.StringIO(text, newline=None))
-    if not any(line.strip() for line in lines):
+    filled = [line for line in lines if line.strip(f"{DELIMITERS}\"' \r\n")]
+    if not filled:
         raise InputError(source, "", "has nothing but blank lines", "export the table again")
-    dialect = dialect_of(lines, source)
+    dialect = dialect_of(filled, source)
     (_, headers), *rows = _rows(lines, dialect, source)
     for line, fields in rows:
         if len(fields) != len(headers):

@@ -8,6 +8,8 @@ EACH = {
     # what is done to the text of any of the three tables, and what the line must name
     "zero bytes": (lambda t: "", "empty"),
     "line ends alone": (lambda t: "\n\n\n", "blank"),
+    "commas alone": (lambda t: ",,\n,\n", "blank"),
+    "quotes alone": (lambda t: '""\n', "blank"),
     "a header alone": (lambda t: t.partition("\n")[0] + "\n", "no rows"),
     "no header": (lambda t: t.partition("\n")[2], "is missing"),
     "one value too many": (lambda t: t.rstrip("\n") + ",1,1\n", r"row \d"),

@@ -314,6 +314,8 @@ BYTES = {
     "one line end": lambda b: b"\n",
     "a hundred line ends": lambda b: b"\n" * 100,
     "blanks": lambda b: b"   ",
+    "commas": lambda b: b",,,\n,,,\n",
+    "quotes": lambda b: b'""\n""\n',
     "a byte-order mark alone": lambda b: b"\xef\xbb\xbf",
     "UTF-16": lambda b: b.decode().encode("utf-16"),
     "UTF-16 without its mark": lambda b: b.decode().encode("utf-16-le"),
