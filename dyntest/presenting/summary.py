@@ -6,6 +6,8 @@ import math
 from dyntest.conditioning.check import Finding
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import Criterion, RestrikeRule
+from dyntest.decisions.restrike_fade import RestrikeFade
+from dyntest.decisions.time_law import TimeLaw
 from dyntest.names import NAMES
 from dyntest.presenting.tables import DIGITS
 from dyntest.review import Review
@@ -152,10 +154,34 @@ def _setup(answers: Answers) -> dict | None:
                 "wait": number(setup.wait),
                 "basis": setup.basis,
                 "factors": {name: _estimate(factor) for name, factor in setup.factors.items()},
+                "fade": _fade(answers.fades.get(setup.restrike)),
                 "cautions": [_caution(caution) for caution in setup.cautions],
             }
             for setup in answers.setups
         ],
+        "time_law": _time_law(answers.time_law),
+    }
+
+
+def _fade(fade: RestrikeFade | None) -> dict | None:
+    if fade is None:
+        return None
+    return {
+        "first_resistance": number(fade.first_resistance),
+        "last_resistance": number(fade.last_resistance),
+        "blows": fade.blows,
+        "beyond_scatter": fade.fades,
+    }
+
+
+def _time_law(law: TimeLaw | None) -> dict | None:
+    if law is None:
+        return None
+    return {
+        "reference_time": number(law.reference_time),
+        "reference_resistance": _estimate(law.reference_resistance),
+        "rate": _estimate(law.rate),
+        "method": law.method,
     }
 
 

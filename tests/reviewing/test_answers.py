@@ -85,6 +85,8 @@ def test_another_hammer_at_the_restrike_gives_no_counts_for_it(clay):
 def test_summary_holds_setup_and_criterion_in_their_shape(clay):
     told = json.loads(summary_json(clay))
     assert told["setup"]["setup_factor"] == pytest.approx(clay.answers.setups[-1].setup_factor.value)
+    assert told["setup"]["time_law"]["rate"]["value"] == pytest.approx(clay.answers.time_law.rate.value)
+    assert [restrike["fade"]["beyond_scatter"] for restrike in told["setup"]["restrikes"]] == [True, True]
     criterion, found = told["criterion"], clay.answers.criterion
     assert criterion["required_resistance"] == pytest.approx(clay.answers.required.value)
     assert criterion["end_of_drive_resistance"] == pytest.approx(found.target.value)
