@@ -5,9 +5,13 @@ import textwrap
 import altair as alt
 import pandas as pd
 import streamlit as st
+from altair.utils import schemapi
 
 from dashboard import look
 from dyntest.presenting import palette
+
+schemapi.disable_debug_mode()
+# Altair holds every part of a chart against its schema, which takes longer than all else on a page; tests turn it on.
 
 DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
 """Line styles of the palette as Vega-Lite writes them."""
@@ -62,28 +66,33 @@ def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool 
 
 
 def finish(chart: alt.TopLevelMixin, height: int, description: str) -> alt.TopLevelMixin:
-    """Give a chart the ground of the page and words for those who do not see it."""
+    """Give a chart the ground of the page and words for those who do not see it.
+
+    The chart is set, not copied: Altair's own way to configure copies it whole for every word.
+    """
     ink, quiet = look.colour(palette.INK), look.quiet_text()
-    grid = look.colour(palette.QUIET) + "40"
-    return (
-        chart.properties(height=height, description=description)
-        .configure(background="transparent", font=FONT)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=ink,
-            titleColor=ink,
-            gridColor=grid,
-            domainColor=quiet,
-            tickColor=quiet,
-            labelFontSize=13,
-            titleFontSize=13,
-            titleFontWeight="normal",
-            titlePadding=8,
-        )
-        .configure_legend(labelColor=ink, titleColor=ink, labelFontSize=13, symbolSize=160, labelLimit=320, title=None)
-        .configure_text(fontSize=12.5, font=FONT)
-        .configure_title(color=ink, fontSize=13, fontWeight="normal", anchor="start")
+    axes = {
+        "labelColor": ink,
+        "titleColor": ink,
+        "gridColor": look.colour(palette.QUIET) + "40",
+        "domainColor": quiet,
+        "tickColor": quiet,
+        "labelFontSize": 13,
+        "titleFontSize": 13,
+        "titleFontWeight": "normal",
+        "titlePadding": 8,
+    }
+    legend = {"labelColor": ink, "labelFontSize": 13, "symbolSize": 160, "labelLimit": 320, "title": None}
+    chart.height, chart.description = height, description
+    chart.config = alt.Config(
+        background="transparent",
+        font=FONT,
+        view=alt.ViewConfig(stroke=None),
+        axis=alt.AxisConfig(**axes),
+        legend=alt.LegendConfig(**legend),
+        text=alt.MarkConfig(fontSize=12.5, font=FONT),
     )
+    return chart
 
 
 def draw(chart: alt.TopLevelMixin, key: str, **more: object):
