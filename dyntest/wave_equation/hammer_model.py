@@ -130,54 +130,105 @@ class HammerHead:
         gravity: float = STANDARD_GRAVITY,
         impact_step: int = 0,
     ):
-        self.setting, self.impedance, self.gravity = setting, impedance, gravity
         self.substeps = _substeps(setting, impedance, time_step)
         self.dt, self.impact_step = time_step / self.substeps, impact_step
-        zero = np.zeros(setting.ram_mass.shape)
-        self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity), zero.copy()
+        self.gain = gravity * self.dt  # velocity gained by falling freely over a substep
+        self.impedance = impedance
+        n = setting.ram_mass.shape
+        self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity), np.zeros(n)
+        self.per_ram, self.per_helmet = self.dt / setting.ram_mass, self.dt / setting.helmet_mass
         self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution)
         self.cushioned = bool(np.isfinite(setting.pile_cushion_stiffness).all())
         self.pile_cushion = (
             _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution) if self.cushioned else None
         )
-        self.lift = zero.copy()  # helmet above the pile head, where no cushion lies between
+        self.lift = np.zeros(n)  # helmet above the pile head, where no cushion lies between
+        inertia = 1.0 / self.per_helmet
+        self.share, self.reply = inertia / (inertia + impedance), 2.0 / (inertia + impedance)
+        self.free, self.together, self.pressed, self.work = (np.zeros(n) for _ in range(4))
 
     def __call__(self, step: int, arriving: np.ndarray) -> np.ndarray:
         """Give the downward wave at the head [N] from the step and the upward wave that arrives [N]."""
-        if step < self.impact_step:
+        if step < self.impact_step or self._flies(arriving):
             return -arriving  # nothing presses on the head
         move = self._on_cushion if self.cushioned else self._on_head
-        force = sum(move(arriving) for _ in range(self.substeps)) / self.substeps
+        twice, replied = 2.0 * arriving, self.reply * arriving
+        force = move(twice, replied).copy()
+        for _ in range(self.substeps - 1):
+            force += move(twice, replied)
+        force /= self.substeps
         return force - arriving
 
-    def _ram(self, helmet_velocity: np.ndarray) -> np.ndarray:
+    def _flies(self, arriving: np.ndarray) -> bool:
+        """Move everything a whole step on if ram, helmet and head of every candidate are apart all the while."""
+        below = self.pile_cushion.line if self.cushioned else -self.lift
+        if self.hammer_cushion.line.max() >= 0.0 or below.max() >= 0.0:
+            return False
+        n, dt = self.substeps, self.dt
+        parting = (self.ram_velocity - self.helmet_velocity) * (n * dt)
+        head_velocity = arriving * (-2.0 / self.impedance)
+        fallen = (n * (n - 1) if self.cushioned else n * (n + 1)) / 2 * self.gain * dt  # as the substeps add it up
+        closing = (self.helmet_velocity - head_velocity) * (n * dt) + fallen
+        above = self.hammer_cushion.after(parting)
+        below = self.pile_cushion.after(closing) if self.cushioned else closing - self.lift
+        if above.max() >= 0.0 or below.max() >= 0.0:
+            return False
+        self.hammer_cushion.squeeze(parting)
+        if self.cushioned:
+            self.pile_cushion.squeeze(closing)
+        else:
+            self.lift = -below
+        self.ram_velocity += n * self.gain
+        self.helmet_velocity += n * self.gain
+        return True
+
+    def _ram(self) -> np.ndarray:
         """Move ram and hammer cushion a substep on; give the cushion's force [N]."""
-        force = self.hammer_cushion.squeeze((self.ram_velocity - helmet_velocity) * self.dt)
-        self.ram_velocity = self.ram_velocity + (self.gravity - force / self.setting.ram_mass) * self.dt
+        np.subtract(self.ram_velocity, self.helmet_velocity, out=self.work)
+        self.work *= self.dt
+        force = self.hammer_cushion.squeeze(self.work)
+        np.multiply(force, self.per_ram, out=self.work)
+        self.ram_velocity -= self.work
+        self.ram_velocity += self.gain
         return force
 
-    def _on_cushion(self, arriving: np.ndarray) -> np.ndarray:
-        """Helmet on a pile cushion: its force F moves the head by ``v = (F − 2u)/Z``."""
-        above = self._ram(self.helmet_velocity)
-        head_velocity = (self.pile_cushion.force - 2.0 * arriving) / self.impedance
-        below = self.pile_cushion.squeeze((self.helmet_velocity - head_velocity) * self.dt)
-        pull = self.gravity + (above - below) / self.setting.helmet_mass
-        self.helmet_velocity = self.helmet_velocity + pull * self.dt
+    def _on_cushion(self, twice: np.ndarray, _) -> np.ndarray:
+        """Helmet on a pile cushion: its force F moves the head by ``v = (F − 2u)/Z``, from ``2u``."""
+        above = self._ram()
+        np.subtract(self.pile_cushion.force, twice, out=self.work)
+        self.work *= -1.0 / self.impedance
+        self.work += self.helmet_velocity
+        self.work *= self.dt
+        below = self.pile_cushion.squeeze(self.work)
+        np.subtract(above, below, out=self.work)
+        self.work *= self.per_helmet
+        self.helmet_velocity += self.work
+        self.helmet_velocity += self.gain
         return below
 
-    def _on_head(self, arriving: np.ndarray) -> np.ndarray:
-        """Helmet straight on the head: they move together while they press, and part when they would pull."""
-        above = self._ram(self.helmet_velocity)
-        inertia = self.setting.helmet_mass / self.dt
-        free = self.helmet_velocity + self.gravity * self.dt + above / inertia
-        together = (inertia * free - 2.0 * arriving) / (inertia + self.impedance)
-        force = self.impedance * together + 2.0 * arriving
-        head_alone = -2.0 * arriving / self.impedance
+    def _on_head(self, twice: np.ndarray, replied: np.ndarray) -> np.ndarray:
+        """Helmet straight on the head: they move together while they press, and part when they would pull.
+
+        From ``2u`` and ``2u/(m/Δt + Z)``.
+        """
+        free, together, force = self.free, self.together, self.pressed
+        np.multiply(self._ram(), self.per_helmet, out=free)
+        free += self.helmet_velocity
+        free += self.gain
+        np.multiply(free, self.share, out=together)
+        together -= replied
+        np.multiply(together, self.impedance, out=force)
+        force += twice
         pressing = (self.lift <= 0.0) & (force > 0.0)
-        lift = self.lift + (head_alone - free) * self.dt
+        if pressing.all():
+            self.helmet_velocity[:] = together
+            self.lift[:] = 0.0
+            return force
+        lift = self.lift - (twice / self.impedance + free) * self.dt
         self.lift = np.where(pressing, 0.0, np.maximum(lift, 0.0))
-        self.helmet_velocity = np.where(pressing, together, free)
-        return np.where(pressing, force, 0.0)
+        np.copyto(self.helmet_velocity, np.where(pressing, together, free))
+        force *= pressing
+        return force
 
 
 def _substeps(setting: HammerSetting, impedance: float, time_step: float) -> int:
@@ -203,11 +254,17 @@ class _Cushion:
 
     def __init__(self, stiffness: np.ndarray, restitution: np.ndarray):
         self.stiffness, self.steeper = stiffness, stiffness / restitution**2
-        self.squeezed, self.line, self.force = (np.zeros(stiffness.shape) for _ in range(3))
+        self.squeezed, self.line, self.force, self.work = (np.zeros(stiffness.shape) for _ in range(4))
 
     def squeeze(self, movement: np.ndarray) -> np.ndarray:
-        """Press it by a movement [m] and give its force [N]."""
-        self.squeezed = self.squeezed + movement
-        self.line = np.minimum(self.line + self.steeper * movement, self.stiffness * self.squeezed)
-        self.force = np.maximum(self.line, 0.0)
-        return self.force
+        """Press it by a movement [m] and give its force [N], which the next call overwrites."""
+        self.squeezed += movement
+        np.multiply(self.steeper, movement, out=self.work)
+        self.line += self.work
+        np.multiply(self.stiffness, self.squeezed, out=self.work)
+        np.minimum(self.line, self.work, out=self.line)
+        return np.maximum(self.line, 0.0, out=self.force)
+
+    def after(self, movement: np.ndarray) -> np.ndarray:
+        """Give what `line` [N] would be after a movement [m], without making it."""
+        return np.minimum(self.line + self.steeper * movement, self.stiffness * (self.squeezed + movement))

@@ -1,11 +1,15 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from dyntest.hammer import Hammer
+from dyntest.pile import Pile, PilePart
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, _Cushion, hammer_setting
+from dyntest.wave_equation.mesh import mesh_pile
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.soil import Soil, build_soil, place_shaft
 
 DROP = Hammer("drop", 3400.0, efficiency=0.9, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
 
@@ -126,3 +130,26 @@ def test_a_hammer_on_a_free_pile_lets_the_whole_fly(mesh):
     np.testing.assert_allclose(
         pile + 3400.0 * head.ram_velocity + 900.0 * head.helmet_velocity, 3400.0 * 4.0, rtol=1e-9
     )
+
+
+@pytest.mark.parametrize("cushion", [None, 2.0e8])
+def test_free_flight_in_one_step_is_that_of_the_substeps(cushion, monkeypatch):
+    mesh = mesh_pile(Pile("P1", "steel", (PilePart(14.0, 0.0168, 207e9, 7850.0),)), 40)
+    strokes = np.array([0.7, 1.0, 1.6])
+    shaft = place_shaft(mesh, 2.0, 14.0, np.full((12, 3), 6e4))
+    values = {"shaft_quake": 0.0025, "toe_quake": 0.004, "shaft_damping": 0.3, "toe_damping": 0.3}
+    soil = build_soil(shaft, np.array([2e5, 5e5, 9e5]), **values)
+    hammer = Hammer("drop", 2000.0, efficiency=0.8, helmet_mass=700.0, hammer_cushion_stiffness=1.5e9)
+    hammer = replace(hammer, hammer_cushion_restitution=0.8, pile_cushion_stiffness=cushion)
+    flights = []
+
+    def run():
+        head = HammerHead(hammer_setting(hammer, strokes), float(mesh.impedance[0]), mesh.time_step)
+        flies = head._flies
+        head._flies = lambda arriving: flights.append(flies(arriving)) or flights[-1]
+        return simulate(mesh, soil, head, 2500)
+
+    quick = run()
+    assert 100 < sum(flights) < 2400  # the ram flies and comes down again
+    monkeypatch.setattr(HammerHead, "_flies", lambda *_: False)
+    np.testing.assert_allclose(quick.down, run().down, atol=1e-9 * quick.down.max())
