@@ -17,13 +17,15 @@ from dyntest.wave_equation.parameters import BOUND, Reduction
 ELASTIC_PLASTIC, HYPERBOLIC, BEST = "elastic-plastic", "hyperbolic", "best"
 LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 
-STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4))
+STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4), (-1.4, 0.4))
 """Scores of shaft and toe resistance at which the fit starts."""
 FIRST_ITERATIONS, MORE_ITERATIONS = 8, 25
 PROMISING = 1.3
 """A start goes on while its cost is at most this many times the best one's [1]."""
 SAME_NOISE = 1.3
 """Factor within which the noise that was left counts as the noise that was taken [1]."""
+MOST_ROUNDS = 3
+"""Most fits with a noise taken from the one before [1]."""
 MISFIT_BOUNDS = (0.002, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
 EXPLAINED = 0.004
@@ -83,7 +85,7 @@ def fit_laws(blow: Blow, law: str, reduction: Reduction | None = None) -> list[L
         The best first.
     """
     problem = make_problem(blow, hyperbolic=law == HYPERBOLIC, reduction=reduction)
-    found = [_fit_starts(problem, _starts(problem))]
+    found = [fit_starts(problem)]
     if law == BEST:
         curved = make_problem(blow, hyperbolic=True, reduction=reduction)
         found.append(_fit_on(curved, found[0]))
@@ -96,8 +98,22 @@ def fit_laws(blow: Blow, law: str, reduction: Reduction | None = None) -> list[L
     return sorted(found, key=_points)
 
 
-def _fit_starts(problem: Problem, starts: np.ndarray) -> LawFit:
-    """Fit one law from several starts; the best end is fitted again with the noise that was left."""
+def fit_starts(problem: Problem, starts: np.ndarray | None = None) -> LawFit:
+    """Fit one law from several starts.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blow under that law.
+    starts : numpy.ndarray or None
+        Scores, shape (n_parameters, n_starts) [1]; None: `STARTS`.
+
+    Returns
+    -------
+    LawFit
+        The best end, fitted again with the noise that was left.
+    """
+    starts = _starts(problem) if starts is None else starts
     ends = refit(problem, starts, FIRST_ITERATIONS)
     going = np.argsort(ends.cost)[:2]
     going = going[ends.cost[going] <= PROMISING * ends.cost.min()]
@@ -112,12 +128,20 @@ def _fit_on(problem: Problem, nearby: LawFit) -> LawFit:
 
 
 def _settle(problem: Problem, scores: np.ndarray) -> LawFit:
-    """Fit again where the noise that was left is not the noise that was taken."""
+    """Fit again with the misfit that is left as the noise while it falls; at last with errors that hang together."""
     found = LawFit(*measured(problem, scores))
-    if max(found.problem.misfit / problem.misfit, problem.misfit / found.problem.misfit) <= SAME_NOISE:
-        return found
-    scores = refit(found.problem, scores[:, None], FIRST_ITERATIONS).scores[:, 0]
-    return LawFit(*measured(found.problem, scores))
+    taken = problem.misfit
+    for _ in range(MOST_ROUNDS):
+        left = float(np.clip(found.misfit, *MISFIT_BOUNDS))
+        if left > taken / SAME_NOISE:
+            break
+        taken = left
+        scores = refit(replace(problem, misfit=taken), found.scores[:, None], FIRST_ITERATIONS).scores[:, 0]
+        found = LawFit(*measured(problem, scores))
+    if found.problem.misfit > SAME_NOISE * taken:
+        scores = refit(found.problem, found.scores[:, None], FIRST_ITERATIONS).scores[:, 0]
+        found = LawFit(*measured(problem, scores))
+    return found
 
 
 def refit(problem: Problem, starts: np.ndarray, iterations: int) -> Fit:

@@ -1,0 +1,73 @@
+from types import SimpleNamespace
+
+import pytest
+
+from dyntest.presenting.matching_words import match_sentences
+from dyntest.wave_equation.parameters import Reduction
+
+
+@pytest.fixture
+def words():
+    """Sentences of a match whose numbers are set by hand."""
+
+    def say(system="SI", *, hyperbolic=False, **changes):
+        match = {
+            "law": "hyperbolic" if hyperbolic else "elastic-plastic",
+            "damping_form": "viscous",
+            "misfit": 0.0042,
+            "misfit_other_law": float("nan"),
+            "misfit_uniform": float("nan"),
+            "matched_resistance": 1.4e6,
+            "matched_resistance_range": (1.35e6, 1.47e6),
+            "shaft_resistance": 0.8e6,
+            "shaft_resistance_range": (0.7e6, 0.95e6),
+            "toe_resistance": 0.6e6,
+            "toe_resistance_range": (0.45e6, 0.7e6),
+            "limit": 1.6e6,
+            "fitted": True,
+            "separable": True,
+            "fully_mobilised": True,
+            "section": None,
+            "problem": SimpleNamespace(hyperbolic=hyperbolic),
+        }
+        return " ".join(match_sentences(SimpleNamespace(**match | changes), system))
+
+    return say
+
+
+def test_a_good_match(words):
+    text = words()
+    assert "static resistance of 1,400 kN (1,350 to 1,470 kN)" in text
+    assert "The shaft carries 800 kN (700 to 950 kN) of it and the toe 600 kN (450 to 700 kN)." in text
+    assert "Soil law: elastic-plastic, viscous damping, misfit 0.004." in text
+    assert not any(word in text for word in ("LOWER", "POOR", "DAMAGED", "DOES NOT"))
+
+
+def test_it_speaks_the_users_units(words):
+    assert "315 kip (303 to 330 kip)" in words("US")
+
+
+def test_shaft_and_toe_that_cannot_be_told_apart_get_no_single_numbers(words):
+    text = words(separable=False)
+    assert "DOES NOT TELL SHAFT FROM TOE" in text
+    assert "700 to 950 kN" in text
+    assert "800 kN" not in text
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"fully_mobilised": False}, "A LOWER BOUND"),
+        ({"fitted": False, "misfit": 0.045}, "THE MATCH IS POOR (misfit 0.045)"),
+        ({"hyperbolic": True}, "would reach 1,600 kN, an extrapolation"),
+        ({"misfit_other_law": 0.006}, "(0.006 with the next best)"),
+        (
+            {"section": Reduction(11.0, 0.55), "misfit_uniform": 0.03},
+            "55% of the impedance left from 11.00 m below the gauges lowers the misfit from 0.030 to 0.004",
+        ),
+    ],
+    ids=["lower bound", "poor", "hyperbolic", "other law", "reduced"],
+)
+def test_what_stands_against_a_match_is_said(words, change, said):
+    assert said in words(**change)
+    assert said not in words()

@@ -1,0 +1,122 @@
+from concurrent.futures import CancelledError, Executor, Future, ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dyntest.wave_equation import every_blow
+from dyntest.wave_equation.every_blow import match_every_blow
+
+RUN = 3
+
+
+class AtOnce(Executor):
+    """Does what it is given while it is given it; `submitted` counts the runs, and some of them break down."""
+
+    def __init__(self, breaks=(), interrupts=None):
+        self.breaks, self.interrupts, self.submitted = breaks, interrupts, 0
+
+    def submit(self, function, *arguments):
+        number, future = self.submitted, Future()
+        self.submitted += 1
+        if number in self.breaks:
+            future.set_exception(MemoryError("no room"))
+        else:
+            future.set_result(function(*arguments))
+        return future
+
+
+@pytest.fixture(autouse=True)
+def short_runs(monkeypatch):
+    """Hand out fewer blows together, so that a short drive has several runs."""
+    monkeypatch.setattr(every_blow, "RUN", RUN)
+
+
+@pytest.fixture(scope="module")
+def drive(invented_blow):
+    """A few more blows than two runs hold, all of one soil, each with its own noise."""
+    records = [invented_blow(seed=seed, peak=2.2e6 + 1e4 * seed) for seed in range(3)]
+    return [records[number % 3] for number in range(2 * RUN + 2)]
+
+
+@pytest.fixture(scope="module")
+def blows(drive):
+    return [record.blow for record in drive]
+
+
+def test_every_blow_is_matched(drive, blows, matched):
+    seen = []
+    found = match_every_blow(blows, matched[1], executor=AtOnce(), progress=lambda *done: seen.append(done))
+    assert found.complete
+    assert found.reasons == {}
+    assert found.fitted.all()
+    assert seen[-1] == (len(blows), len(blows))
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+    np.testing.assert_allclose(found.total, [record.total for record in drive], rtol=0.02)
+    low, high = found.total_range.T
+    assert ((low < found.total) & (found.total < high)).all()
+    assert found.shaft_range.shape == found.toe_range.shape == (len(blows), 2)
+
+
+def test_threads_and_processes_give_the_same(blows, matched):
+    few = blows[: RUN + 2]
+    alone = match_every_blow(few, matched[1], executor=AtOnce())
+    with ThreadPoolExecutor(2) as threads:
+        together = match_every_blow(few, matched[1], executor=threads)
+        assert threads.submit(len, few).result() == len(few)  # the caller's executor is left open
+    apart = match_every_blow(few, matched[1])
+    for other in (together, apart):
+        assert other.complete
+        np.testing.assert_allclose(other.total, alone.total, rtol=1e-6)
+        np.testing.assert_allclose(other.shaft_range, alone.shaft_range, rtol=1e-4)
+
+
+def test_what_cannot_be_matched_is_told_and_stops_nothing(blows, matched):
+    few = blows[:5]
+    ends = few[0].first_peak + 40
+    few[1] = replace(few[1], time=few[1].time[:ends], force=few[1].force[:ends], velocity=few[1].velocity[:ends])
+    few[2] = replace(few[2], velocity=None)  # nonsense that no check foresaw
+    few[3] = replace(few[3], force=np.roll(few[3].force, 25))
+    found = match_every_blow(few, matched[1], executor=AtOnce())
+    assert found.complete
+    assert found.fitted.tolist() == [True, False, False, False, True]
+    assert "before the toe's return" in found.reasons[1]
+    assert "broke down" in found.reasons[2]
+    assert "does not explain" in found.reasons[3]
+    assert np.isnan(found.total[[1, 2]]).all()
+    assert np.isfinite(found.total[[0, 4]]).all()
+
+
+def test_a_run_that_breaks_down_leaves_the_others(blows, matched):
+    found = match_every_blow(blows, matched[1], executor=AtOnce(breaks=(1,)))
+    assert found.fitted[:RUN].all()
+    assert not found.fitted[RUN : 2 * RUN].any()
+    assert found.fitted[2 * RUN :].all()
+    assert set(found.reasons) == set(range(RUN, 2 * RUN))
+    assert "MemoryError: no room" in found.reasons[RUN]
+
+
+def test_stopping_keeps_what_is_done(blows, matched):
+    with ThreadPoolExecutor(1) as one:
+        found = match_every_blow(blows, matched[1], executor=one, keep_going=lambda: False)
+    assert not found.complete
+    assert found.fitted[:RUN].all()
+    assert np.isnan(found.total[RUN:]).all()
+
+
+@pytest.mark.parametrize("kind", [KeyboardInterrupt, CancelledError])
+def test_an_interruption_keeps_what_is_done(blows, matched, kind):
+    def interrupt(done, of):
+        raise kind
+
+    with ThreadPoolExecutor(1) as one:
+        found = match_every_blow(blows, matched[1], executor=one, progress=interrupt)
+    assert not found.complete
+    assert found.fitted[:RUN].all()
+    assert not found.fitted[RUN:].any()
+
+
+def test_a_drive_without_blows(matched):
+    found = match_every_blow([], matched[1], executor=AtOnce())
+    assert found.complete
+    assert len(found.total) == 0

@@ -1,0 +1,78 @@
+"""The load–movement curve against closed forms of the same pile and soil."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dyntest.pile import PilePart
+from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
+from dyntest.wave_equation.load_movement import load_movement
+from dyntest.wave_equation.matching_problem import make_problem
+
+
+@pytest.fixture
+def soil_by_hand(matched):
+    """A match whose soil is set and not fitted: uniform shaft, full embedment, and a pile as stiff as asked."""
+
+    def make(shaft, toe, shaft_quake=0.002, toe_quake=0.006, law=ELASTIC_PLASTIC, modulus=207e9):
+        record, match = matched
+        part = PilePart(20.0, 0.0138, modulus, 7850.0 * modulus / 207e9)  # the wave speed stays as it is
+        blow = replace(record.blow, pile=replace(record.blow.pile, parts=(part,)), embedded=20.0)
+        problem = make_problem(blow, hyperbolic=law == HYPERBOLIC)
+        layout, scores = problem.layout, np.zeros(problem.layout.count)
+        wanted = {"toe_resistance": toe, "shaft_quake": shaft_quake, "toe_quake": toe_quake}
+        wanted |= dict.fromkeys(layout.names[: layout.n_shaft], shaft / layout.n_shaft)
+        for name, value in wanted.items():
+            row = layout.row(name)
+            scores[row] = (np.log(value) - layout.expected[row]) / layout.spread[row]
+        return replace(match, problem=problem, scores=scores, law=law)
+
+    return make
+
+
+def test_a_rigid_pile_adds_up_its_springs(soil_by_hand):
+    match = soil_by_hand(6e5, 4e5, modulus=207e15)
+    curve = load_movement(match, 0.02)
+    u = curve.toe_movement
+    np.testing.assert_allclose(curve.head_movement, u, atol=1e-7)
+    np.testing.assert_allclose(curve.toe_load, 4e5 * np.minimum(u / 0.006, 1.0), rtol=1e-6, atol=1e-3)
+    np.testing.assert_allclose(
+        curve.head_load, 6e5 * np.minimum(u / 0.002, 1.0) + 4e5 * np.minimum(u / 0.006, 1.0), rtol=1e-4, atol=1.0
+    )
+
+
+def test_a_rigid_pile_in_hyperbolic_soil(soil_by_hand):
+    match = soil_by_hand(6e5, 4e5, law=HYPERBOLIC, modulus=207e15)
+    curve = load_movement(match, 0.02)
+    u = curve.toe_movement
+    np.testing.assert_allclose(curve.head_load, 6e5 * u / (u + 0.002) + 4e5 * u / (u + 0.006), rtol=1e-4, atol=1.0)
+
+
+def test_a_column_on_its_toe_shortens_as_a_column(soil_by_hand):
+    match = soil_by_hand(1.0, 8e5)
+    curve = load_movement(match, 0.02)
+    shortening = curve.toe_load * 20.0 / (207e9 * 0.0138)
+    np.testing.assert_allclose(curve.head_movement, curve.toe_movement + shortening, rtol=1e-4, atol=1e-9)
+    assert curve.head_load[-1] == pytest.approx(8e5, rel=1e-4)
+
+
+def test_an_elastic_pile_in_elastic_soil(soil_by_hand):
+    """``P/w = EA μ (κ + tanh μL) / (1 + κ tanh μL)``, the solution of ``EA w'' = k w`` with a spring at the toe."""
+    shaft, toe = 4e6, 1e6
+    match = soil_by_hand(shaft, toe, shaft_quake=0.005, toe_quake=0.01)
+    curve = load_movement(match, 0.0005)
+    assert curve.head_movement[-1] < 0.005  # everything is still elastic
+    stiffness, spring = 207e9 * 0.0138, shaft / 0.005 / 20.0
+    mu = np.sqrt(spring / stiffness)
+    kappa, bend = toe / 0.01 / (stiffness * mu), np.tanh(mu * 20.0)
+    expected = stiffness * mu * (kappa + bend) / (1.0 + kappa * bend)
+    assert curve.head_load[-1] / curve.head_movement[-1] == pytest.approx(expected, rel=0.02)
+
+
+def test_it_begins_at_nothing_and_never_falls(matched):
+    curve = load_movement(matched[1])
+    for trace in (curve.head_load, curve.head_movement, curve.toe_load, curve.toe_movement):
+        assert trace[0] == 0.0
+        assert (np.diff(trace) >= 0.0).all()
+    assert curve.head_load[-1] == pytest.approx(matched[1].limit, rel=1e-6)

@@ -1,0 +1,168 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
+from dyntest.wave_equation.matching import carry_over, match_blow, match_from
+from dyntest.wave_equation.matching_problem import make_problem
+from dyntest.wave_equation.parameters import Reduction
+
+
+def assert_within(match, record, tolerance):
+    """The total is close, and every range holds its truth."""
+    assert match.fitted
+    assert match.matched_resistance == pytest.approx(record.total, rel=tolerance)
+    for code in ("total", "shaft", "toe"):
+        low, high = getattr(match, f"{'matched' if code == 'total' else code}_resistance_range")
+        assert low <= getattr(record, code) <= high, code
+
+
+@pytest.mark.parametrize(
+    "pile_and_soil",
+    [
+        {},
+        {"shaft": 9.5e5, "toe": 5e4},
+        {"shaft": 1e5, "toe": 1.6e6, "toe_quake": 0.0025},
+        {"length": 55.0, "embedded": 20.0, "shaft": 8e5, "duration": 0.1},
+        {"length": 9.0, "embedded": 9.0, "rate": 25e3},
+        {"toe_quake": 0.009},
+    ],
+    ids=["both", "friction", "end bearing", "long and partly embedded", "short", "soft toe"],
+)
+def test_finds_the_resistance_of_an_elastic_plastic_soil(invented_blow, pile_and_soil):
+    record = invented_blow(**pile_and_soil)
+    match = match_blow(record.blow)
+    assert match.law == ELASTIC_PLASTIC
+    assert_within(match, record, 0.02)
+    low, high = match.matched_resistance_range
+    assert high - low < 0.15 * record.total
+
+
+def test_shaft_and_toe_are_told_apart_where_they_can_be(matched):
+    record, match = matched
+    assert match.separable
+    assert match.shaft_resistance == pytest.approx(record.shaft, abs=0.06 * record.total)
+    assert match.toe_resistance == pytest.approx(record.toe, abs=0.06 * record.total)
+
+
+def test_takes_the_hyperbolic_law_where_the_soil_follows_it(invented_blow):
+    record = invented_blow(hyperbolic=True, shaft_quake=0.001, toe_quake=0.002)
+    match = match_blow(record.blow)
+    assert match.law == HYPERBOLIC
+    assert match.misfit_other_law > match.misfit
+    assert_within(match, record, 0.04)
+    assert match.matched_resistance_range[1] >= match.limit > match.matched_resistance
+    forced = match_blow(record.blow, law=ELASTIC_PLASTIC)
+    assert forced.law == ELASTIC_PLASTIC
+    assert forced.misfit > match.misfit
+
+
+def test_takes_smith_damping_where_viscous_damping_fails(invented_blow):
+    record = invented_blow(smith=True, shaft_damping=0.6, toe_damping=0.5)
+    match = match_blow(record.blow)
+    assert match.damping_form == "Smith"
+    assert_within(match, record, 0.03)
+
+
+@pytest.mark.parametrize(
+    "errors",
+    [
+        {"stretch": 0.015},
+        {"stretch": -0.015},
+        {"lag": 5e-5},
+        {"velocity_factor": 1.015},
+        {"duration": 0.05, "at_rest": False},
+    ],
+    ids=["slow wave", "fast wave", "lag", "velocity", "still moving at the end"],
+)
+def test_modest_errors_of_the_record_do_not_break_it(invented_blow, errors):
+    record = invented_blow(**errors)
+    assert_within(match_blow(record.blow), record, 0.03)
+
+
+def test_more_noise_makes_wider_ranges(invented_blow, matched):
+    _, clear = matched
+    noisy = match_blow(invented_blow(noise=0.02).blow)
+    for code in ("matched_resistance_range", "shaft_resistance_range"):
+        assert np.ptp(getattr(noisy, code)) > 1.2 * np.ptp(getattr(clear, code))
+
+
+def test_says_where_shaft_and_toe_cannot_be_separated(invented_blow):
+    record = invented_blow(embedded=2.0, shaft=6e5, toe=4e5, shaft_quake=0.003, toe_quake=0.003, noise=0.005)
+    match = match_blow(record.blow)
+    assert not match.separable
+    assert match.matched_resistance == pytest.approx(record.total, rel=0.03)
+
+
+def test_a_blow_that_moves_little_gives_a_lower_bound(invented_blow):
+    record = invented_blow(shaft=3e5, toe=3e6, toe_quake=0.012, peak=1.2e6)
+    assert record.total < 0.6 * record.limit
+    match = match_blow(record.blow)
+    assert match.matched_resistance == pytest.approx(record.total, rel=0.05)
+    assert not match.fully_mobilised
+
+
+def test_a_record_of_something_else_is_marked(invented_blow):
+    blow = invented_blow().blow
+    wrong = replace(blow, force=np.roll(blow.force, 25))
+    assert not match_blow(wrong).fitted
+
+
+def test_a_reduced_section_is_found_though_its_place_is_known_badly(invented_blow):
+    record = invented_blow(section=(11.0, 12.5, 0.55))
+    match = match_blow(record.blow, reduction=Reduction(12.2, 0.8))
+    assert match.section is not None
+    assert match.section.depth == pytest.approx(11.0, abs=0.5)
+    assert match.section.section_left == pytest.approx(0.55, abs=0.08)
+    assert match.misfit < 0.3 * match.misfit_uniform
+    assert_within(match, record, 0.03)
+
+
+def test_a_whole_pile_stays_whole_though_a_reduction_is_suspected(matched):
+    record, alone = matched
+    match = match_blow(record.blow, reduction=Reduction(10.0, 0.6))
+    assert match.section is None
+    assert match.matched_resistance == pytest.approx(alone.matched_resistance, rel=1e-9)
+    assert match.misfit_uniform == pytest.approx(alone.misfit)
+
+
+@pytest.mark.parametrize("length", [20.0, 20.0 * 1.02])
+def test_a_neighbour_leads_to_the_same_resistance(invented_blow, matched, length):
+    record = invented_blow(shaft=6.3e5, toe=4.2e5, length=length, seed=3)
+    match = match_from(record.blow, matched[1])
+    assert_within(match, record, 0.02)
+
+
+def test_a_neighbour_in_other_ground_does_not_mislead(invented_blow, matched):
+    record = invented_blow(shaft=1.5e5, toe=1.5e6, seed=4)
+    assert_within(match_from(record.blow, matched[1]), record, 0.03)
+
+
+def test_a_soil_carried_over_to_its_own_record_stays_as_it_is(matched):
+    record, match = matched
+    problem = make_problem(record.blow, hyperbolic=match.law == HYPERBOLIC, smith=match.problem.smith)
+    np.testing.assert_allclose(carry_over(match, problem), match.scores, atol=1e-9)
+
+
+def test_carrying_over_to_more_lengths_of_shaft_keeps_the_resistance(invented_blow, matched):
+    _, match = matched
+    problem = make_problem(invented_blow(embedded=19.9).blow)
+    scores = carry_over(match, problem)
+    from dyntest.wave_equation.parameters import physical
+
+    shaft = physical(problem.layout, scores[:, None])["shaft"].sum()
+    assert problem.layout.n_shaft > match.problem.layout.n_shaft
+    assert shaft == pytest.approx(match.parameters["shaft"].sum(), rel=0.05)
+
+
+def test_refuses_what_cannot_be_matched(matched):
+    record, match = matched
+    with pytest.raises(ValueError, match=r"soil law 'elastic'"):
+        match_blow(record.blow, law="elastic")
+    blow = record.blow
+    ends = blow.first_peak + 50
+    short = replace(blow, time=blow.time[:ends], force=blow.force[:ends], velocity=blow.velocity[:ends])
+    for way in (match_blow, lambda blow: match_from(blow, match)):
+        with pytest.raises(ValueError, match="ends before the toe's return"):
+            way(short)
