@@ -111,7 +111,8 @@ def explained(name: str) -> Explanation:
     module = import_module(f"dyntest.{module_name}")
     function, around = _parts(getattr(module, function_name or name)), _parts(module)
     summary, *extended = function[""]
-    details = [*around[""][1:], *extended, *function.get("Returns", ()), *around.get("Notes", ())]
+    given = [text for text in function.get("Returns", ()) if "``" in text]  # an equation, not only a type
+    details = [*around[""][1:], *extended, *given, *around.get("Notes", ())]
     details += function.get("Notes", ())
     if name in ASSUMES_UNIFORM:
         details.append(f"Assumes {ASSUMES_UNIFORM[name]}.")

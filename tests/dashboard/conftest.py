@@ -1,0 +1,60 @@
+"""Pages run by themselves, as streamlit runs them, without a browser."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from altair.utils import schemapi
+from streamlit.testing.v1 import AppTest
+
+ROOT = Path(__file__).parent.parent.parent
+VIEWS = ROOT / "dashboard" / "views"
+SAMPLE = ROOT / "sample_signals" / "pier_3_shale" / "sheet.toml"
+
+SLOWEST = 60.0
+"""Longest a page may take here [s]; a shared machine may be slow."""
+
+
+@pytest.fixture(autouse=True)
+def charts_held_against_their_schema():
+    """Every chart of these tests is checked by Altair, which the pages leave out for speed."""
+    import dashboard.charts.base  # noqa: F401  turns it off when it is first loaded
+
+    schemapi.enable_debug_mode()
+    yield
+    schemapi.disable_debug_mode()
+
+
+@pytest.fixture
+def open_page(monkeypatch) -> Callable[..., AppTest]:
+    """Run a page on a sheet; the session is a new one."""
+
+    def run(page: str, sheet: Path = SAMPLE) -> AppTest:
+        monkeypatch.setenv("DYNTEST_SHEET", str(sheet))
+        return AppTest.from_file(str(VIEWS / f"{page}.py"), default_timeout=SLOWEST).run()
+
+    return run
+
+
+def words(page: AppTest) -> str:
+    """All text that a page shows outside its widgets."""
+    kinds = ("html", "markdown", "caption", "error", "info")
+    found = [element for kind in kinds for element in page.get(kind)]
+    return "\n".join(getattr(element, "value", None) or element.proto.body for element in found)
+
+
+@pytest.fixture
+def text_of() -> Callable[[AppTest], str]:
+    """Give `words`, since test folders are no packages."""
+    return words
+
+
+@pytest.fixture(scope="session")
+def matched() -> None:
+    """Match the drives of the sample once, as a click on the page does; later sessions find it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DYNTEST_SHEET", str(SAMPLE))
+        page = AppTest.from_file(str(VIEWS / "waiting.py"), default_timeout=SLOWEST).run()
+        page.button(key="waiting_match").click().run()
+        page.session_state["job"].join(SLOWEST)
+        assert page.session_state["job"].problem == ""

@@ -1,0 +1,135 @@
+"""What a person chooses on a page shows at once, there and on the pages after it, and in no other session."""
+
+import re
+import tomllib
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dyntest.presenting.choices_words import choice_rows
+from dyntest.reading.sheet import read_sheet
+from dyntest.review import review
+
+US, SI = re.compile(r"\d (?:kip|ft|ksi|in)\b"), re.compile(r"\d (?:kN|kJ|MPa|m|mm)\b")
+"""Numbers with a unit of one system and of the other."""
+
+
+def answers(page: AppTest) -> str:
+    """What a page says itself, without how it was computed."""
+    return "\n".join(element.proto.body for element in page.get("html"))
+
+
+def go_on(page: AppTest, to: str, open_page) -> AppTest:
+    """Open another page in the same session."""
+    other = open_page(to)
+    for name in ("choices", "looked_at", "drive", "system", "job", "sheet_path"):
+        if name in page.session_state:
+            other.session_state[name] = page.session_state[name]
+    return other.run()
+
+
+def test_a_damping_factor_changes_the_answer_to_that_of_the_command_line(small_test, open_page, text_of):
+    shown = open_page("resistance", small_test)
+    before = text_of(shown)
+    shown.slider(key="resistance_factor").set_value(0.25).run()
+    assert not shown.exception and text_of(shown) != before
+    sheet = read_sheet(small_test)
+    small_test.write_text(sheet.text + "\n[choices]\ndamping_factor = 0.25\n")
+    from dyntest.presenting.sentences import resistance_sentence
+
+    reviewed = review(small_test, match="none")
+    for drive in reviewed.drives:
+        assert resistance_sentence(reviewed, drive) in text_of(shown)
+
+
+def test_a_blow_taken_stands_for_the_drive_on_the_next_page(small_test, open_page, text_of):
+    shown = open_page("trust", small_test)
+    numbers = shown.number_input(key="trust_blow")
+    first = int(numbers.min)
+    numbers.set_value(first).run()
+    shown.button(key="trust_take").click().run()
+    assert f"Blow {first} stands for this drive" in text_of(shown).replace("\\", "")
+    later = go_on(shown, "hammer", lambda page: open_page(page, small_test))
+    assert f"blow {first} delivered" in text_of(later)
+    shown.button(key="trust_rule").click().run()
+    assert f"Blow {first} stands" not in text_of(shown).replace("\\", "")
+
+
+def test_a_gauge_left_out_is_left_out_everywhere(small_test, open_page, text_of):
+    shown = open_page("trust", small_test)
+    assert "one strain gauge" not in text_of(shown).lower()
+    shown.multiselect(key="trust_leave_out").set_value(["strain_1"]).run()
+    assert not shown.exception and "strain" in text_of(shown)
+    later = go_on(shown, "report", lambda page: open_page(page, small_test))
+    assert not later.exception
+    assert later.session_state["choices"].leave_out == ("strain_1",)
+
+
+def test_a_filter_that_does_not_fit_is_told(small_test, open_page):
+    shown = open_page("trust", small_test)
+    shown.multiselect(key="trust_leave_out").set_value(["strain_1", "strain_2"]).run()
+    assert not shown.exception and "both strain gauges are left out" in shown.error[0].value
+
+
+@pytest.mark.parametrize("page", ["pile", "hammer", "resistance"])
+def test_units_of_every_number_follow_the_switch(page, small_test, open_page, text_of):
+    shown = open_page(page, small_test)
+    assert US.search(text_of(shown)) and not SI.search(answers(shown))
+    shown.session_state["system"] = "SI"
+    shown.run()
+    assert not shown.exception
+    assert SI.search(answers(shown)) and not US.search(answers(shown))
+
+
+def test_choices_are_in_the_sheet_that_is_saved(small_test, open_page):
+    shown = open_page("resistance", small_test)
+    shown.slider(key="resistance_factor").set_value(0.33).run()
+    from dashboard import work
+
+    saved = work.sheet_text(FakeTest(read_sheet(small_test), shown.session_state["choices"]))
+    assert tomllib.loads(saved)["choices"]["damping_factor"] == 0.33
+    small_test.write_text(saved)
+    assert read_sheet(small_test).choices == shown.session_state["choices"]
+
+
+class FakeTest:
+    """A test with a sheet as read and the choices of a session."""
+
+    def __init__(self, sheet, choices):
+        from dataclasses import replace
+
+        self.as_read, self.sheet = sheet, replace(sheet, choices=choices)
+
+
+def test_choices_are_forgotten_when_asked(small_test, open_page):
+    shown = open_page("resistance", small_test)
+    shown.slider(key="resistance_factor").set_value(0.33).run()
+    report = go_on(shown, "report", lambda page: open_page(page, small_test))
+    report.button(key="report_reset").click().run()
+    assert "choices" not in report.session_state
+
+
+def test_two_sessions_do_not_see_each_other(small_test, open_page, text_of):
+    one, other = open_page("resistance", small_test), open_page("resistance", small_test)
+    before = text_of(other)
+    one.slider(key="resistance_factor").set_value(0.1).run()
+    assert text_of(other.run()) == before and "choices" not in other.session_state
+
+
+def test_a_changed_file_is_read_again(small_test, open_page, text_of):
+    shown = open_page("pile", small_test)
+    text = small_test.read_text()
+    pile = next(line for line in text.splitlines() if line.startswith("pile = "))
+    small_test.write_text(text.replace(pile, 'pile = "renamed 77"'))
+    assert "renamed 77" in text_of(shown.run())
+
+
+def test_everything_that_can_be_chosen_is_told(small_test):
+    from dataclasses import replace
+
+    from dyntest.reading.sheet_parts import Choices
+
+    sheet = read_sheet(small_test)
+    assert choice_rows(replace(sheet, choices=Choices())).empty
+    chosen = Choices({"initial": 3}, 0.4, ("strain_1",), 2000.0, True, "hyperbolic", "wave equation", True)
+    assert len(choice_rows(replace(sheet, choices=chosen))) == len(Choices.__dataclass_fields__)

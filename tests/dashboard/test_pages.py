@@ -1,0 +1,82 @@
+"""Every page on a sample, on a matched sample and on sheets that cannot be used."""
+
+import pytest
+
+from dashboard.pages import PAGES
+
+ALL = ("pile", "trust", "hammer", "resistance", "waiting", "criterion", "bearing_piles", "report")
+
+
+def test_every_page_file_is_routed_and_tested(request):
+    files = {path.stem for path in (request.config.rootpath / "dashboard" / "views").glob("*.py")} - {"__init__"}
+    assert files == set(PAGES) == set(ALL)
+
+
+@pytest.mark.parametrize("page", ALL)
+def test_a_page_answers_its_question_on_a_sample(page, open_page, text_of):
+    shown = open_page(page)
+    assert not shown.exception and not shown.error
+    text = text_of(shown)
+    assert PAGES[page].question in text and "dyntest-answer" in text
+
+
+@pytest.mark.parametrize("page", ALL)
+def test_a_page_answers_once_the_drives_are_matched(page, open_page, text_of, matched):
+    shown = open_page(page)
+    assert not shown.exception and not shown.error
+    text = text_of(shown)
+    assert "dyntest-answer" in text and "not matched" not in text and "cannot be judged yet" not in text
+
+
+BROKEN = {
+    "no TOML": ("format = [", "is not valid TOML"),
+    "a length that has no unit": ('length_below_gauges = "48"', "has no unit"),
+    "a table that is not there": ('signals = "elsewhere.parquet"', "elsewhere.parquet"),
+}
+
+
+@pytest.fixture(params=BROKEN)
+def broken(request, small_test):
+    """A sheet with one thing wrong, and what the message must say."""
+    line, said = BROKEN[request.param]
+    name = line.split(" = ")[0]
+    kept = [line if old.startswith(f"{name} = ") else old for old in small_test.read_text().splitlines()]
+    small_test.write_text("\n".join(kept))
+    return small_test, said
+
+
+@pytest.mark.parametrize("page", ALL)
+def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, broken, open_page):
+    sheet, said = broken
+    shown = open_page(page, sheet)
+    assert not shown.exception
+    assert len(shown.error) == 1
+    message = shown.error[0].value.replace("\\", "")
+    assert said in message and "sheet.toml" in message and "Traceback" not in message
+
+
+@pytest.mark.parametrize("page", [page for page in ALL if page != "pile"])
+def test_a_page_tells_what_is_wrong_with_a_record(page, small_test, open_page):
+    (small_test.parent / "initial.parquet").write_bytes(b"no table")
+    shown = open_page(page, small_test)
+    assert not shown.exception
+    assert len(shown.error) == 1 and "initial" in shown.error[0].value
+
+
+def test_words_of_the_sheet_are_shown_and_never_run(small_test, open_page, text_of):
+    text = small_test.read_text()
+    pile = next(line for line in text.splitlines() if line.startswith("pile = "))
+    small_test.write_text(text.replace(pile, 'pile = "<script>alert(1)</script> *P* $x$"'))
+    shown = open_page("trust", small_test)
+    assert not shown.exception
+    assert "<script>" not in text_of(shown) and "&lt;script&gt;" in text_of(shown)
+
+
+def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
+    from streamlit.testing.v1 import AppTest
+
+    monkeypatch.setenv("DYNTEST_SHEET", str(small_test))
+    shown = AppTest.from_file(str(request.config.rootpath / "dashboard" / "app.py"), default_timeout=60).run()
+    assert not shown.exception and not shown.error
+    assert any(PAGES["pile"].question in element.proto.body for element in shown.get("html"))
+    assert any("Decision support only" in element.proto.body for element in shown.get("html"))
