@@ -19,7 +19,8 @@ LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 
 STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4), (-1.4, 0.4))
 """Scores of shaft and toe resistance at which the fit starts."""
-FIRST_ITERATIONS, MORE_ITERATIONS = 8, 25
+FIRST_ITERATIONS, MORE_ITERATIONS, NEARBY_ITERATIONS = 8, 25, 10
+"""Most iterations of all starts, of the promising ones, and from another law's best model [1]."""
 PROMISING = 1.3
 """A start goes on while its cost is at most this many times the best one's [1]."""
 SAME_NOISE = 1.3
@@ -124,7 +125,7 @@ def fit_starts(problem: Problem, starts: np.ndarray | None = None) -> LawFit:
 def _fit_on(problem: Problem, nearby: LawFit) -> LawFit:
     """Fit one law from the best model of another."""
     problem = replace(problem, misfit=max(nearby.problem.misfit, FIRST_MISFIT))
-    return _settle(problem, refit(problem, nearby.scores[:, None], MORE_ITERATIONS).scores[:, 0])
+    return _settle(problem, refit(problem, nearby.scores[:, None], NEARBY_ITERATIONS).scores[:, 0])
 
 
 def _settle(problem: Problem, scores: np.ndarray) -> LawFit:
