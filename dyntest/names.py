@@ -88,6 +88,7 @@ NAMES = {
         Name("case_resistance_toe_at_rest", "R_0", "Case resistance when the toe is at rest", *_FORCE),
         Name("case_resistance_unloading", "R_u", "Case resistance corrected for shaft unloading", *_FORCE),
         Name("damping_factor", "J", "Case damping factor", *_RATIO),
+        Name("damping_factor_maximum", "J_max", "Case damping factor of the largest over time", *_RATIO),
         Name("matched_resistance", "R_m", "resistance from signal matching", *_FORCE),
         Name("matched_resistance_low", "R_m,low", "lower end of the range of the matched resistance", *_FORCE),
         Name("matched_resistance_high", "R_m,high", "upper end of the range of the matched resistance", *_FORCE),

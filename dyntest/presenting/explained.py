@@ -28,6 +28,7 @@ COMPUTED_BY = {
     "case_resistance_toe_at_rest": "quantities.case_resistance",
     "case_resistance_unloading": "quantities.case_resistance",
     "damping_factor": "quantities.damping_by_soil:suggested_damping",
+    "damping_factor_maximum": "quantities.damping_by_soil:suggested_damping",
     "shaft_share": "quantities.shaft_share",
     "integrity_factor": "quantities.integrity:integrity",
     "proportionality": "quantities.proportionality",

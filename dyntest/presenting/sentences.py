@@ -112,7 +112,7 @@ def resistance_sentence(review: Review, drive: DriveReview) -> str:
     if required is not None:
         text += f"; {show(code, required, system)} is required, {_against(required, low, high)}"
     if code != "matched_resistance":
-        factor = show("damping_factor", numbers.get("damping_factor"), system)
+        factor = show("damping_factor_maximum", numbers.get("damping_factor_maximum"), system)
         text += f" (if the damping factor {factor} is right: no match confirms it)"
     return " ".join([f"{text}.", *_doubts(drive, system)])
 

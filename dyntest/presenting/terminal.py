@@ -40,6 +40,7 @@ SHOWN = (
     "peak_tension_stress",
     "integrity_factor",
     "damping_factor",
+    "damping_factor_maximum",
     "total_resistance",
     "case_resistance",
     "case_resistance_maximum",

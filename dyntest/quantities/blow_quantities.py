@@ -17,7 +17,7 @@ from dyntest.quantities.toe_stress import toe_compression_stress
 
 
 def blow_quantities(
-    conditioned: Conditioned, pile: Pile, damping_factor: float
+    conditioned: Conditioned, pile: Pile, damping_factor: float, factor_for_maximum: float
 ) -> tuple[dict[str, np.ndarray], Integrity]:
     """Give every quantity of each blow by its name in code.
 
@@ -29,6 +29,8 @@ def blow_quantities(
         The pile.
     damping_factor : float
         Case damping factor J [1]; not a number leaves out what needs it.
+    factor_for_maximum : float
+        The same for the largest resistance over time [1].
 
     Returns
     -------
@@ -47,7 +49,7 @@ def blow_quantities(
     found = integrity(down, up, onset, peak, back, step, pile.length)
     gauges = conditioned.gauge_strain
     nothing = np.full(len(force), np.nan)
-    known = np.isfinite(damping_factor)
+    known = np.isfinite(factor_for_maximum)
     return {
         "peak_force": force.max(axis=1),
         "peak_velocity": velocity.max(axis=1),
@@ -59,7 +61,7 @@ def blow_quantities(
         "transferred_energy": transferred_energy(force, velocity, step),
         "total_resistance": total,
         "case_resistance": case.case_resistance(*record, damping_factor),
-        "case_resistance_maximum": case.case_resistance_maximum(*record, damping_factor) if known else nothing,
+        "case_resistance_maximum": case.case_resistance_maximum(*record, factor_for_maximum) if known else nothing,
         "case_resistance_toe_at_rest": case.case_resistance_toe_at_rest(*record),
         "case_resistance_unloading": case.case_resistance_unloading(*record, damping_factor),
         "shaft_share": shaft_share(shaft, total),

@@ -20,6 +20,10 @@ FACTORS = {
 }
 """Soil at the toe: range of 1975 and range of 1996 [1]; the last has no upper end ("0.70 or higher")."""
 
+ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM = 0.2, 0.4
+"""What the factor of the largest resistance over time has above that of the first peak, and its usual least [1]; from
+memory, common practice. With the factor of the first peak the largest over time comes out too high."""
+
 _ROW = {"sand": "clean sand", "silt": "silt", "clay": "clay"}
 """The row of the table for the soils that a test sheet may name; rock is not in the table."""
 
@@ -48,6 +52,11 @@ class SuggestedDamping:
     soil: str
     source: str = SOURCE
 
+    @property
+    def factor_for_maximum(self) -> float:
+        """Damping factor to begin with for the largest resistance over time [1]."""
+        return max(self.damping_factor + ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM)
+
 
 def suggested_damping(toe_soil: str | None) -> SuggestedDamping | None:
     """Give the damping factor suggested by the soil at the toe: the middle of the range of 1996.
@@ -67,6 +76,8 @@ def suggested_damping(toe_soil: str | None) -> SuggestedDamping | None:
     --------
     >>> round(suggested_damping("sand").damping_factor, 3), suggested_damping("clay").damping_factor
     (0.125, 0.7)
+    >>> suggested_damping("sand").factor_for_maximum
+    0.4
     >>> suggested_damping("rock") is None
     True
     """

@@ -104,7 +104,8 @@ def damping_finding(
     upper = "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}"
     message = (
         f"no damping factor is given; {suggested.damping_factor:.2f} was taken for {suggested.soil} at the toe (range"
-        f" {suggested.lowest:.2f} {upper}, {suggested.source})"
+        f" {suggested.lowest:.2f} {upper}, {suggested.source}), and {suggested.factor_for_maximum:.2f} for the largest"
+        " resistance over time"
     )
     return [Finding(DAMPING_CHECK, "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
 

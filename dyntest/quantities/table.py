@@ -93,19 +93,21 @@ def drive_table(
         options = replace(options, set_per_blow=logged.set_per_blow)
     suggested = suggested_damping(toe_soil) if damping_factor is None else None
     factor = suggested.damping_factor if suggested else np.nan if damping_factor is None else damping_factor
+    for_maximum = suggested.factor_for_maximum if suggested else factor
 
     penetration = _penetration(signals, logged, penetration_at_start)
 
     parts, reflections, measures = [], [], []
     for records, chosen in _chunks(replace(signals, penetration=penetration), options, chunk):
         conditioned = condition(records, pile, chosen)
-        part, reflection = blow_quantities(conditioned, pile, factor)
+        part, reflection = blow_quantities(conditioned, pile, factor, for_maximum)
         parts.append(part)
         reflections.append(reflection)
         measures.append(measure(records, conditioned, pile, chosen.set_per_blow))
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     found = Integrity(*(np.concatenate(column) for column in zip(*map(_columns, reflections), strict=True)))
     columns |= {"blow": signals.blow, "damping_factor": np.full(signals.n_blows, factor)}
+    columns |= {"damping_factor_maximum": np.full(signals.n_blows, for_maximum)}
     columns |= _hammer_columns(signals, hammer, logged, columns["transferred_energy"])
     columns |= {"set_per_blow": logged.set_per_blow if options.set_per_blow is None else options.set_per_blow}
     columns |= {"penetration": penetration}

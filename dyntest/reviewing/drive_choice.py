@@ -82,4 +82,5 @@ def case_columns(waves: Waves, pile: Pile, damping_factor: float) -> dict[str, n
         "case_resistance_maximum": case.case_resistance_maximum(*record),
         "case_resistance_unloading": case.case_resistance_unloading(*record),
         "damping_factor": np.full(len(waves.blow), float(damping_factor)),
+        "damping_factor_maximum": np.full(len(waves.blow), float(damping_factor)),
     }

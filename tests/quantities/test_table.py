@@ -100,6 +100,16 @@ class TestDampingFactor:
         (note,) = [f for f in found.findings if f.check == "damping factor"]
         assert "from memory" in note.message
         assert "0.25 to 0.40" in note.message
+        assert found.table["damping_factor_maximum"].unique() == pytest.approx([0.525])
+
+    def test_suggested_factor_is_raised_for_the_largest_over_time(self, signals, pile):
+        found, alike = (
+            drive_table(signals, pile, **choice).table for choice in ({"toe_soil": "silt"}, {"damping_factor": 0.325})
+        )
+        raised = drive_table(signals, pile, damping_factor=0.525).table
+        assert np.array_equal(found["case_resistance"], alike["case_resistance"])
+        assert np.array_equal(found["case_resistance_maximum"], raised["case_resistance_maximum"])
+        assert (alike["damping_factor_maximum"] == 0.325).all()  # the engineer's own is taken as it is
 
     def test_none_leaves_out_only_what_needs_it(self, signals, pile):
         found = drive_table(signals, pile, toe_soil="rock")
