@@ -23,7 +23,7 @@ def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.
     problem : Problem
         The blow.
     values : dict of numpy.ndarray
-        Parameters as `physical` gives them, each for n_candidates.
+        Parameters as `physical` gives them, each for n_candidates [SI units].
 
     Returns
     -------
@@ -48,7 +48,7 @@ def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> Soil:
     problem : Problem
         The blow.
     values : dict of numpy.ndarray
-        Parameters as `physical` gives them.
+        Parameters as `physical` gives them [SI units].
 
     Returns
     -------
@@ -77,7 +77,7 @@ def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
     problem : Problem
         The blow.
     values : dict of numpy.ndarray
-        Parameters as `physical` gives them.
+        Parameters as `physical` gives them [SI units].
 
     Returns
     -------

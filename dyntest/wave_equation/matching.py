@@ -96,7 +96,7 @@ class Match:
 
     @property
     def parameters(self) -> dict[str, np.ndarray | float]:
-        """Values of the best model by name, in SI units as in `dyntest.wave_equation.parameters.physical`."""
+        """Values of the best model by name, as `dyntest.wave_equation.parameters.physical` gives them [SI units]."""
         values = physical(self.problem.layout, self.scores[:, None])
         return {name: value[:, 0] if value.ndim == 2 else float(value[0]) for name, value in values.items()}
 

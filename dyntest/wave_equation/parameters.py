@@ -82,9 +82,9 @@ class Layout:
     names : tuple of str
         Names; the first `n_shaft` are the lengths of shaft from the top down.
     expected : numpy.ndarray
-        Expected values, or their logarithms, shape (n_parameters,).
+        Expected values, or their logarithms, shape (n_parameters,) [SI units, 1].
     spread : numpy.ndarray
-        Spreads, shape (n_parameters,).
+        Spreads, shape (n_parameters,) [SI units, 1].
     n_shaft : int
         Number of lengths of shaft [1].
     """
@@ -96,11 +96,22 @@ class Layout:
 
     @property
     def count(self) -> int:
-        """Number of parameters."""
+        """Number of parameters [1]."""
         return len(self.names)
 
     def row(self, name: str) -> int:
-        """Give the row of a parameter."""
+        """Give the row of a parameter.
+
+        Parameters
+        ----------
+        name : str
+            One of `names`.
+
+        Returns
+        -------
+        int
+            Its place among the parameters [1].
+        """
         return self.names.index(name)
 
 

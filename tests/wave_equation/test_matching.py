@@ -6,7 +6,7 @@ import pytest
 from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
 from dyntest.wave_equation.matching import carry_over, match_blow, match_from
 from dyntest.wave_equation.matching_problem import make_problem
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.parameters import Reduction, physical
 
 
 def assert_within(match, record, tolerance):
@@ -72,7 +72,7 @@ def test_takes_smith_damping_where_viscous_damping_fails(invented_blow):
         {"stretch": -0.015},
         {"lag": 5e-5},
         {"velocity_factor": 1.015},
-        {"duration": 0.05, "at_rest": False},
+        {"duration": 0.035, "at_rest": False},
     ],
     ids=["slow wave", "fast wave", "lag", "velocity", "still moving at the end"],
 )
@@ -119,9 +119,10 @@ def test_a_reduced_section_is_found_though_its_place_is_known_badly(invented_blo
     assert_within(match, record, 0.03)
 
 
-def test_a_whole_pile_stays_whole_though_a_reduction_is_suspected(matched):
-    record, alone = matched
-    match = match_blow(record.blow, reduction=Reduction(10.0, 0.6))
+@pytest.mark.parametrize("noise", [0.002, 0.01], ids=["explained anyhow", "noisy"])
+def test_a_whole_pile_stays_whole_though_a_reduction_is_suspected(invented_blow, noise):
+    blow = invented_blow(noise=noise).blow
+    alone, match = match_blow(blow), match_blow(blow, reduction=Reduction(10.0, 0.6))
     assert match.section is None
     assert match.matched_resistance == pytest.approx(alone.matched_resistance, rel=1e-9)
     assert match.misfit_uniform == pytest.approx(alone.misfit)
@@ -135,7 +136,7 @@ def test_a_neighbour_leads_to_the_same_resistance(invented_blow, matched, length
 
 
 def test_a_neighbour_in_other_ground_does_not_mislead(invented_blow, matched):
-    record = invented_blow(shaft=1.5e5, toe=1.5e6, seed=4)
+    record = invented_blow(shaft=1e5, toe=1.6e6, toe_quake=0.0025, seed=4)
     assert_within(match_from(record.blow, matched[1]), record, 0.03)
 
 
@@ -149,8 +150,6 @@ def test_carrying_over_to_more_lengths_of_shaft_keeps_the_resistance(invented_bl
     _, match = matched
     problem = make_problem(invented_blow(embedded=19.9).blow)
     scores = carry_over(match, problem)
-    from dyntest.wave_equation.parameters import physical
-
     shaft = physical(problem.layout, scores[:, None])["shaft"].sum()
     assert problem.layout.n_shaft > match.problem.layout.n_shaft
     assert shaft == pytest.approx(match.parameters["shaft"].sum(), rel=0.05)
