@@ -114,7 +114,8 @@ def run(problem: Problem, scores: np.ndarray, **options) -> tuple[Motion, np.nda
     values = physical(problem.layout, scores)
     down, up = measured_waves(problem, values)
     mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
-    return simulate(mesh, soil, impose_down_wave(down), problem.n_steps, **options), up, values
+    motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, single=True, **options)
+    return motion, up, values
 
 
 def residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:

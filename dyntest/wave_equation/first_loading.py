@@ -24,9 +24,11 @@ class FirstLoading:
         Impedance above each node, shape (n_segments, 1) or (n_segments, n_candidates) [N s/m].
     state : State
         Where the run begins.
+    kind : type
+        Kind of float to march in.
     """
 
-    def __init__(self, soil: Soil, rows: slice, time_step: float, z_above: np.ndarray, state: State):
+    def __init__(self, soil: Soil, rows: slice, time_step: float, z_above: np.ndarray, state: State, kind: type):
         shape, stiffness = soil.limit.shape, unloading_stiffness(soil)[rows]
         self.rows, self.hyperbolic = rows, soil.hyperbolic
         self.limit = soil.limit[rows] / 2.0  # half forces throughout, as in `Step`
@@ -46,6 +48,9 @@ class FirstLoading:
         self.way = loading + 0.5 * self.way_of_y * self.y
         if self.slip is not None:
             self.way -= self.slip
+        for name, values in vars(self).items():
+            if isinstance(values, np.ndarray):
+                setattr(self, name, values.astype(kind))
         self.cap, self.work = np.empty_like(self.way), np.empty_like(self.way)
 
     def _from_force(self, half_force: np.ndarray, stiffness: np.ndarray) -> np.ndarray:

@@ -82,6 +82,7 @@ def simulate(
     envelope: bool = False,
     peaks: bool = False,
     work: bool = False,
+    single: bool = False,
 ) -> Motion:
     """March all candidates through time.
 
@@ -105,6 +106,8 @@ def simulate(
         Whether to keep the greatest static soil force at every node.
     work : bool
         Whether to add up the work done on the soil.
+    single : bool
+        Whether to march in single precision: half the memory to move, and waves that are off by about a millionth.
 
     Returns
     -------
@@ -131,7 +134,7 @@ def simulate(
     state = at_rest(mesh, soil) if start is None else start
     if state.opening is None:
         state = replace(state, opening=np.zeros((len(mesh.splices), soil.n_candidates)))
-    step = Step(mesh, soil, state, gravity, work=work)
+    step = Step(mesh, soil, state, gravity, work=work, single=single)
     up_out, down_out, toe_out = (np.empty((n_steps, soil.n_candidates)) for _ in range(3))
     bounds = _Bounds(state.spring.shape) if envelope else None
     springs = step.spring.copy() if peaks else None

@@ -54,9 +54,18 @@ class Step:
         Acceleration of free fall that acts on the pile [m/s^2].
     work : bool
         Whether to add up the work done on the soil, in `energy`.
+    single : bool
+        Whether to march in single precision.
     """
 
-    def __init__(self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False):
+    def __init__(
+        self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False, single: bool = False
+    ):
+        kind = np.float32 if single else np.float64
+
+        def aligned(values: np.ndarray) -> np.ndarray:
+            return _aligned(values, kind)
+
         shape = n, candidates = state.spring.shape
         z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
         if z_above.shape[1] not in (1, candidates):
@@ -68,38 +77,38 @@ class Step:
         self.rows = rows = slice(first, n)  # above these, no soil: waves only
 
         undamped = (z_above + z_below) / (2.0 * z_above)
-        self.r = _aligned((undamped + soil.damping / (2.0 * z_above))[rows])
-        self.h = _aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
-        self.a, self.x = _aligned(self.h / (self.r + self.h)), _aligned(np.zeros_like(self.r))
-        self.g = _aligned(np.broadcast_to(1.0 / undamped, shape))
+        self.r = aligned((undamped + soil.damping / (2.0 * z_above))[rows])
+        self.h = aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
+        self.a, self.x = aligned(self.h / (self.r + self.h)), aligned(np.zeros_like(self.r))
+        self.g = aligned(np.broadcast_to(1.0 / undamped, shape))
         np.divide(1.0, self.r, out=self.g[rows])
-        self.upper, self.lower = _aligned(soil.limit[rows] / 2.0), _aligned(lower_bound(soil)[rows] / 2.0)
+        self.upper, self.lower = aligned(soil.limit[rows] / 2.0), aligned(lower_bound(soil)[rows] / 2.0)
         uniform = (z_above[:-1] == z_below[:-1]).all()
-        self.ratio = None if uniform else _aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
+        self.ratio = None if uniform else aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
         self.plug_ratio = None if soil.plug_mass is None else z_below[-1] / z_above[-1]
         self.weight = gravity * mesh.mass[:, None] / 2.0 if gravity else None
         self.smith = None
         if soil.smith_damping is not None:
-            self.smith = _aligned(np.broadcast_to(soil.smith_damping / z_above, shape)[rows])
+            self.smith = aligned(np.broadcast_to(soil.smith_damping / z_above, shape)[rows])
             self.r_viscous, self.r_and_h = self.r.copy(), np.empty_like(self.r)
         self.fading = None
         if soil.radiation is not None:
             fade = np.exp(-unloading_stiffness(soil) * self.dt / np.maximum(soil.radiation, SMALL))
-            self.fading = np.broadcast_to(fade, shape)[rows]
+            self.fading = aligned(np.broadcast_to(fade, shape)[rows])
         self.energy = np.zeros(candidates) if work else None
         self.damped = np.broadcast_to(undamped, shape)[rows] if work else None
 
-        one, other = _aligned(state.down), _aligned(state.up[1:])
+        one, other = aligned(state.down), aligned(state.up[1:])
         self.sides, self.swapped = _Sides(one, other), _Sides(other, one)
-        self.spring = _aligned(state.spring[rows] / 2.0)
-        self.p = _aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
+        self.spring = aligned(state.spring[rows] / 2.0)
+        self.p = aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
         self.soil_p, self.toe, self.toe_rise = self.p[rows], self.spring[-1], self.x[-1]
-        self.toe_before, self.above_toe = np.empty(candidates), self.p[:-1]
+        self.toe_before, self.above_toe = np.empty(candidates, dtype=kind), self.p[:-1]
         self.sent_on = self.above_toe if uniform else np.empty_like(self.above_toe)
         multiply(self.h, self.soil_p, self.x)
         self.first_loading = None
         if soil.hyperbolic or soil.unloading_quake is not None:
-            self.first_loading = FirstLoading(soil, rows, self.dt, z_above, state)
+            self.first_loading = FirstLoading(soil, rows, self.dt, z_above, state, kind)
         self.joints = [
             Joint(node - 1, node - 1 - first, slack, z_above[node - 1], self.dt, state.opening[index])
             for index, (node, slack) in enumerate(mesh.splices)
@@ -261,11 +270,11 @@ def _first_row_of_soil(soil: Soil) -> int:
     return int(rows[0]) if len(rows) else len(soil.limit) - 1
 
 
-def _aligned(values: np.ndarray) -> np.ndarray:
-    """Give a copy that begins on a boundary of `ALIGNMENT` bytes."""
-    values = np.asarray(values, dtype=float)
+def _aligned(values: np.ndarray, kind: type) -> np.ndarray:
+    """Give a copy of a kind of float that begins on a boundary of `ALIGNMENT` bytes."""
+    values = np.asarray(values, dtype=kind)
     raw = np.empty(values.nbytes + ALIGNMENT, dtype=np.uint8)
     start = -raw.ctypes.data % ALIGNMENT
-    array = raw[start : start + values.nbytes].view(float).reshape(values.shape)
+    array = raw[start : start + values.nbytes].view(kind).reshape(values.shape)
     array[...] = values
     return array

@@ -68,9 +68,14 @@ def problem(segments=SEGMENTS, steps=STEPS, candidates=CANDIDATES, **options):
     return mesh, soil, 1.4e6 * np.minimum(moment / 1e-3, 1.0) * np.exp(-moment / 5e-3)
 
 
-def with_numpy(mesh, soil, sent):
+def with_numpy(mesh, soil, sent, single=False):
     """The run through the library."""
-    return lambda: simulate(mesh, soil, impose_down_wave(sent), len(sent))
+    return lambda: simulate(mesh, soil, impose_down_wave(sent), len(sent), single=single)
+
+
+def with_numpy_single(mesh, soil, sent):
+    """The run through the library in single precision, as matching has it."""
+    return with_numpy(mesh, soil, sent, single=True)
 
 
 def arguments(mesh, soil, sent):
@@ -110,7 +115,7 @@ def test_both_give_the_same():
 
 
 @pytest.mark.parametrize("candidates", [1, 16, 64, 128, 256])
-@pytest.mark.parametrize("make", [with_numpy, with_numba])
+@pytest.mark.parametrize("make", [with_numpy, with_numpy_single, with_numba])
 def test_cost_by_candidates(benchmark, make, candidates):
     run = make(*problem(candidates=candidates))
     run()
@@ -124,20 +129,23 @@ def test_cost_by_law(benchmark, options):
 
 
 def test_growth_is_printed(benchmark):
-    """Cost a candidate by candidates, segments and steps, both ways, and their ratio."""
+    """Cost a candidate by candidates, segments and steps, each way, and the ratios to the compiled one in double precision."""
     if benchmark.disabled:
         pytest.skip("nothing is timed without --benchmark-enable")
-    lines = [f"{'':>12}{'segments':>10}{'steps':>7}{'candidates':>12}{'NumPy':>10}{'Numba':>10}{'ratio':>7}"]
+    lines = [
+        f"{'':>12}{'segments':>10}{'steps':>7}{'candidates':>12}{'NumPy':>10}{'single':>10}{'Numba':>10}{'ratios':>12}"
+    ]
     cases = [("candidates", {"candidates": n}) for n in (1, 16, 64, 128, 192, 256, 512)]
     cases += [("segments", {"segments": n, "candidates": 128}) for n in (16, 32, 64, 128)]
     cases += [("steps", {"steps": n, "candidates": 128}) for n in (175, 350, 700, 1400)]
     for label, case in cases:
         size = {"segments": SEGMENTS, "steps": STEPS, "candidates": CANDIDATES} | case
         made = problem(**size)
-        ours, compiled = (cost(make(*made), size["candidates"]) for make in (with_numpy, with_numba))
+        ways = (with_numpy, with_numpy_single, with_numba)
+        double, single, compiled = (cost(make(*made), size["candidates"]) for make in ways)
         lines.append(
             f"{label:>12}{size['segments']:>10}{size['steps']:>7}{size['candidates']:>12}"
-            f"{ours:>8.3f}ms{compiled:>8.3f}ms{ours / compiled:>7.1f}"
+            f"{double:>8.3f}ms{single:>8.3f}ms{compiled:>8.3f}ms{double / compiled:>6.1f}{single / compiled:>6.1f}"
         )
     begin = time.perf_counter()
     numba.njit(march.py_func)(*arguments(*problem(segments=4, steps=4, candidates=1)))

@@ -42,6 +42,15 @@ def test_a_run_goes_on_from_its_state(options, cut, mesh, make_soil, pulse):
 
 
 @every_law
+def test_single_precision_is_off_by_millionths(options, mesh, make_soil, pulse):
+    double = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
+    single = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500, single=True)
+    np.testing.assert_allclose(single.up, double.up, atol=1e-5 * pulse.max())
+    np.testing.assert_allclose(single.toe_displacement, double.toe_displacement, atol=1e-6)
+    assert not np.array_equal(single.up, double.up)
+
+
+@every_law
 def test_candidates_do_not_touch_each_other(options, mesh, make_soil, pulse):
     both = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
     for candidate in range(2):
