@@ -129,7 +129,7 @@ def test_cost_by_law(benchmark, options):
 
 
 def test_growth_is_printed(benchmark):
-    """Cost a candidate by candidates, segments and steps, each way, and the ratios to the compiled one in double precision."""
+    """Cost a candidate each way, and the ratios to the compiled one in double precision."""
     if benchmark.disabled:
         pytest.skip("nothing is timed without --benchmark-enable")
     lines = [
