@@ -13,7 +13,7 @@ import whole_job_check as check
 
 @pytest.fixture(scope="module")
 def outcomes():
-    return [check.examine(number, piles=12) for number in (2, 5)]
+    return [check.examine(number, piles=40) for number in (3, 5)]
 
 
 def test_matching_finds_the_true_resistance_of_simulated_piles(outcomes):
@@ -27,7 +27,7 @@ def test_matching_finds_the_true_resistance_of_simulated_piles(outcomes):
 def test_the_criterion_lets_no_pile_pass_that_is_far_too_short_and_most_sound_ones(outcomes):
     for name in ("no credit", "no credit, graph itself"):
         r, passed = np.concatenate([outcome.piles[name] for outcome in outcomes if name in outcome.piles], axis=1)
-        assert r.size
+        assert (r < 0.9).sum() > 10
         assert not passed[r < 0.9].any()
     assert passed[r > 1.2].all()  # by the graph's own set; whole counts of an inch turn more away
 
