@@ -1,9 +1,11 @@
 """Starts the dashboard's server on this computer alone; ``dyntest dashboard`` runs it."""
 
+import atexit
 import os
 import sys
 import threading
 from importlib import import_module
+from multiprocessing import active_children
 from pathlib import Path
 
 APP = Path(__file__).parent / "app.py"
@@ -48,7 +50,15 @@ def serve(port: int, *, open_browser: bool) -> None:
     from streamlit.web import cli
 
     sys.argv = ["streamlit", "run", str(APP), *flags]
-    cli.main()
+    status = 0
+    try:
+        cli.main()
+    except SystemExit as left:
+        status = left.code
+    for worker in active_children():  # matching that is still in hand is not waited for
+        worker.terminate()
+    atexit._run_exitfuncs()  # removes what was uploaded
+    os._exit(status if isinstance(status, int) else 0 if status is None else 1)
 
 
 if __name__ == "__main__":

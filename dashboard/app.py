@@ -2,19 +2,19 @@
 
 from pathlib import Path
 
-import streamlit as st
+if __name__ == "__main__":  # a process that matches blows loads this file too, and shall do nothing with it
+    import streamlit as st
 
-from dashboard.pages import PAGES
-from dashboard.strip import foot, head
+    from dashboard.pages import PAGES
+    from dashboard.strip import foot, head
 
-ICON = Path(__file__).parent / "pictures" / "icon.svg"  # a file of our own: signs in letters are fetched from afar
-
-st.set_page_config(page_title="dyntest", page_icon=str(ICON), layout="wide")
-pages = {
-    name: st.Page(f"views/{name}.py", title=page.title, icon=page.icon, default=name == next(iter(PAGES)))
-    for name, page in PAGES.items()
-}
-page = st.navigation(list(pages.values()), position="top")
-head()
-page.run()
-foot(pages, page)
+    icon = Path(__file__).parent / "pictures" / "icon.svg"  # a file of our own: signs in letters are fetched from afar
+    st.set_page_config(page_title="dyntest", page_icon=str(icon), layout="wide")
+    pages = {
+        name: st.Page(f"views/{name}.py", title=page.title, icon=page.icon, default=name == next(iter(PAGES)))
+        for name, page in PAGES.items()
+    }
+    page = st.navigation(list(pages.values()), position="top")
+    head()
+    page.run()
+    foot(pages, page)

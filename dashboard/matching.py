@@ -20,7 +20,7 @@ def offer(test, drives, page: str) -> None:
         _finish(job)
     can = [drive for drive in drives if drive.representative is not None and drive.trust.answer != ANSWERS[-1]]
     missing = [drive for drive in can if drive.match is None and not drive.match_problem]
-    unmatched = [drive for drive in can if drive.match is not None and drive.every is None]
+    unmatched = [drive for drive in can if drive.match is not None and not (drive.every and drive.every.complete)]
     if not missing and not (unmatched and page == "resistance"):
         return
     law, run, every = st.columns([2, 2, 2], vertical_alignment="bottom")

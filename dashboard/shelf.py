@@ -92,6 +92,8 @@ class Job(threading.Thread):
             self.problem = str(problem)
         except MemoryError:
             self.problem = "the computer has too little memory for this; match fewer blows at a time"
+        except Exception as error:  # whatever it is, the page must not wait for ever or show a trace
+            self.problem = f"matching ended by itself ({type(error).__name__}); what was matched before is kept"
 
     def tell(self, words: str, share: float) -> None:
         """Say what is being done and how far it is."""

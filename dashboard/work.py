@@ -197,18 +197,20 @@ def criterion_card(reviewed) -> bytes:
     return criterion_card_pdf(reviewed)
 
 
-def summary(reviewed) -> bytes:
+@st.cache_resource(max_entries=16, show_spinner=False)
+def summary(key: str, _reviewed) -> bytes:
     """Give the summary as JSON."""
     from dyntest.presenting.summary import summary_json
 
-    return summary_json(reviewed)
+    return summary_json(_reviewed)
 
 
-def blows(reviewed_drive) -> bytes:
+@st.cache_resource(max_entries=16, show_spinner=False)
+def blows(key: str, _drive) -> bytes:
     """Give the numbers of every blow of a drive as CSV."""
     from dyntest.presenting.tables import blows_csv
 
-    return blows_csv(reviewed_drive.table)
+    return blows_csv(_drive.table)
 
 
 def sheet_text(test: Test) -> str:

@@ -49,7 +49,7 @@ def draw() -> None:
     tables = check_files(check, {})
     saves = st.container(horizontal=True)
     for name, words in SAVED.items():
-        saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}")
+        saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}", on_click="ignore")
     _open(test)
     pieces.how("bearing piles", "pay length", "driving criterion")
 
@@ -91,4 +91,5 @@ def _take(log, piles) -> None:
     st.rerun()
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

@@ -97,7 +97,9 @@ def _card(test, review) -> None:
         "criterion_card.pdf",
         "application/pdf",
         key="criterion_card",
+        on_click="ignore",
     )
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

@@ -158,4 +158,5 @@ def _limits(review) -> None:
             pieces.note(f"{told}; {limit.source}. {note}")
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

@@ -131,4 +131,5 @@ def _take(files) -> None:
     st.rerun()
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

@@ -56,24 +56,32 @@ def _files(test, review) -> None:
     saves = st.container(horizontal=True)
     if made is not None and made[:2] == (key, paper):
         saves.download_button(
-            "Save the report (PDF)", made[2], f"{name}_report.pdf", "application/pdf", key="report_save", type="primary"
+            "Save the report (PDF)",
+            made[2],
+            f"{name}_report.pdf",
+            "application/pdf",
+            key="report_save",
+            type="primary",
+            on_click="ignore",
         )
     elif made is not None:
         pieces.note("Something was changed since the report was made; make it again.")
     saves.download_button(
         "Save the summary (JSON)",
-        lambda: work.summary(review),
+        work.summary(key, review),
         f"{name}_summary.json",
         "application/json",
         key="report_summary",
+        on_click="ignore",
     )
     for drive in review.drives:
         saves.download_button(
             f"Save every blow of {drive.name.replace('_', ' ')} (CSV)",
-            lambda drive=drive: work.blows(drive),
+            work.blows(f"{key} {drive.name}", drive),
             f"{name}_blows_{drive.name}.csv",
             "text/csv",
             key=f"report_blows_{drive.name}",
+            on_click="ignore",
         )
 
 
@@ -90,10 +98,11 @@ def _choices(test) -> None:
     saves = st.container(horizontal=True)
     saves.download_button(
         "Save the sheet with these choices",
-        lambda: work.sheet_text(test),
+        work.sheet_text(test),
         "sheet.toml",
         "application/toml",
         key="report_sheet",
+        on_click="ignore",
         help="Put it in the place of the old one, beside its tables; every command then does what these pages show",
     )
     saves.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
@@ -103,4 +112,5 @@ def _file_name(pile: str) -> str:
     return "".join(character if character.isalnum() or character in "-_" else "_" for character in pile)[:60] or "pile"
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

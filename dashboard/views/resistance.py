@@ -125,4 +125,5 @@ def _profile(test, review, drive, blow: int) -> None:
     pieces.note("A click on a point opens that blow.")
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

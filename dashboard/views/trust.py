@@ -101,4 +101,5 @@ def _conditioning(test) -> None:
         )
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

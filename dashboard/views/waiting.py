@@ -125,4 +125,5 @@ def _fades(test, review) -> None:
             draw_chart(fade_chart(frame, line, title(code, test.system)), f"waiting_fade_{drive.name}")
 
 
-pieces.guarded(draw)
+if __name__ == "__main__":
+    pieces.guarded(draw)

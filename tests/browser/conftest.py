@@ -1,0 +1,156 @@
+"""The dashboard as it is used: started by its command and looked at in Chromium."""
+
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent.parent
+SAMPLE = ROOT / "sample_signals" / "pier_3_shale"
+
+CHROMIUM = next(
+    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
+)
+SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+
+PATIENCE = 60_000
+"""How long something on a page is waited for [ms]; a shared machine may be slow."""
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[str]:
+    """Serve a copy of a sample by the command, so that nothing is written beside the sample; give its address.
+
+    Left, the server is interrupted as from the keyboard. It must go soon and leave no uploaded file behind.
+    """
+    sheet, passing = folder / "served" / "sheet.toml", folder / "passing"
+    passing.mkdir()
+    shutil.copytree(SAMPLE, sheet.parent, ignore=shutil.ignore_patterns("review"))
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        port = trial.getsockname()[1]
+    command = [sys.executable, "-m", "dyntest.cli", "dashboard", str(sheet), "--port", str(port), "--no-browser"]
+    here = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+    inside = {**os.environ, "PYTHONPATH": here, "TMPDIR": str(passing)}
+    server = subprocess.Popen(command, env=inside, start_new_session=True)
+    try:
+        _wait_for(server, f"http://127.0.0.1:{port}")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        os.killpg(server.pid, signal.SIGINT)
+        try:
+            left = server.wait(15)
+        except subprocess.TimeoutExpired:
+            os.killpg(server.pid, signal.SIGKILL)
+            server.wait()
+            raise
+    assert left == 0
+    assert [path.name for path in passing.glob("dyntest-*")] == [], "uploads were left behind"
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory) -> Iterator[str]:
+    """Where the dashboard of most tests is served."""
+    with serving(tmp_path_factory.mktemp("dashboard")) as served:
+        yield served
+
+
+@pytest.fixture
+def serve_another() -> Callable:
+    """Give `serving`, for a test that needs a server of its own."""
+    return serving
+
+
+def _wait_for(server: subprocess.Popen, served: str) -> None:
+    for _ in range(120):
+        assert server.poll() is None, "the server stopped by itself"
+        try:
+            with urllib.request.urlopen(f"{served}/_stcore/health", timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except OSError:
+            time.sleep(0.5)
+    raise TimeoutError("the server did not answer")
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A browser; without one these tests are left out, and say so."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if CHROMIUM is None:
+        pytest.skip("no Chromium is installed")
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
+        yield browser
+        browser.close()
+
+
+class Visit:
+    """A person at the dashboard: pages by their names, and everything the browser complained about."""
+
+    def __init__(self, page, address: str):
+        self.page, self.address = page, address
+        self.complaints: list[str] = []
+        self.strangers: list[str] = []
+        page.set_default_timeout(PATIENCE)
+        page.on("console", lambda told: self.complaints.append(told.text) if told.type == "error" else None)
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        page.on("request", self._asked)
+        page.goto(address)
+        self.rest()
+
+    def _asked(self, request) -> None:
+        if not request.url.startswith((self.address, "data:", "blob:", self.address.replace("http", "ws"))):
+            self.strangers.append(request.url)
+
+    def rest(self) -> None:
+        """Wait until the page has been drawn and nothing runs."""
+        self.page.wait_for_selector(".dyntest-foot")
+        self.page.wait_for_timeout(300)
+        self.page.wait_for_function("!document.querySelector('[data-testid=stStatusWidget]')")
+        self.page.wait_for_function("!document.querySelector('[data-stale=true]')")
+
+    def go_to(self, title: str, question: str) -> None:
+        """Open a page by its name above; a narrow window keeps the last ones behind a word."""
+        link = self.page.get_by_role("link", name=title, exact=True)
+        if link.count() and link.first.is_visible():
+            link.first.click()
+        else:
+            self.page.get_by_text(re.compile(r"^\d+ more$")).first.click()
+            self.page.get_by_text(title, exact=True).last.click()
+        self.page.locator(".dyntest-question", has_text=question).wait_for()
+        self.rest()
+
+    def answer(self) -> str:
+        """What the page answers."""
+        return self.page.locator(".dyntest-answer").first.inner_text()
+
+    def button(self, key: str):
+        """A button by its key; streamlit draws some twice, one of them hidden."""
+        return self.page.locator(f".st-key-{key} button:visible").first
+
+
+@pytest.fixture
+def visit(chromium, address):
+    """Open the dashboard in a window of its own."""
+    contexts = []
+
+    def open_window(width: int = 1280, ground: str = "light", at: str = address) -> Visit:
+        contexts.append(
+            chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=ground, accept_downloads=True)
+        )
+        return Visit(contexts[-1].new_page(), at)
+
+    yield open_window
+    for context in contexts:
+        context.close()

@@ -1,0 +1,184 @@
+"""A person walks through the pages, chooses, compares, and takes the results along."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from dashboard.pages import PAGES
+
+CUT_OFF = """() => {
+  const cut = [];
+  const main = document.querySelector('[data-testid=stMain]');
+  for (const element of main.querySelectorAll('*')) {
+    const own = [...element.childNodes].some(node => node.nodeType === 3 && node.textContent.trim());
+    if (!own || element.closest('[data-testid=stDataFrame]') || element.closest('canvas')) continue;
+    if (!element.checkVisibility({opacityProperty: true, visibilityProperty: true})) continue;
+    const box = element.getBoundingClientRect();
+    if (box.width < 2 || box.height < 2) continue;
+    const scrolls = element.closest('.dyntest-worded, pre, [data-testid=stCode]');
+    if (!scrolls && (box.right > window.innerWidth + 1 || box.left < -1)) cut.push('outside: ' + element.textContent);
+    const hides = ['hidden', 'clip'].includes(getComputedStyle(element).overflowX);
+    if (hides && element.scrollWidth > element.clientWidth + 1) cut.push('cut: ' + element.textContent);
+  }
+  for (const chart of main.querySelectorAll('svg.marks')) {
+    const frame = chart.getBoundingClientRect();
+    for (const text of chart.querySelectorAll('text')) {
+      if (!text.textContent.trim() || getComputedStyle(text).opacity === '0') continue;
+      const box = text.getBoundingClientRect();
+      const out = Math.max(frame.left - box.left, box.right - frame.right, frame.top - box.top, box.bottom - frame.bottom);
+      if (box.width && out > 2) cut.push('in a chart: ' + text.textContent);
+    }
+  }
+  return cut;
+}"""
+"""Texts that reach beyond the window, beyond their chart, or beyond an element that hides what is too much."""
+
+
+@pytest.mark.parametrize("ground", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 820])
+def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, ground):
+    seen = visit(width, ground)
+    for name, page in PAGES.items():
+        if name != next(iter(PAGES)):
+            seen.go_to(page.title, page.question)
+        assert seen.answer()
+        assert seen.page.evaluate(CUT_OFF) == []
+        assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert seen.complaints == []
+    assert seen.strangers == []
+
+
+def test_a_text_that_is_cut_off_would_be_seen(visit):
+    seen = visit(820)
+    assert seen.page.evaluate(CUT_OFF) == []
+    seen.page.evaluate("""() => {
+      const short = document.querySelector('.dyntest-answer p');
+      short.style.cssText = 'width: 40px; overflow: hidden; white-space: nowrap';
+    }""")
+    assert len(seen.page.evaluate(CUT_OFF)) == 1
+
+
+def test_a_blow_and_a_damping_factor_by_keyboard(visit):
+    seen = visit()
+    seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+    before = seen.answer()
+    slider = seen.page.locator(".st-key-resistance_factor input[type=range]")
+    slider.focus()
+    for _ in range(5):
+        seen.page.keyboard.press("ArrowRight")
+    seen.page.wait_for_function("before => document.querySelector('.dyntest-answer').innerText !== before", arg=before)
+    seen.rest()
+    blow = seen.page.locator(".st-key-resistance_blow input")
+    number = int(blow.input_value()) - 3
+    blow.fill(str(number))
+    blow.press("Enter")
+    seen.page.get_by_text(f"The record of blow {number}", exact=True).wait_for()
+    assert seen.complaints == []
+
+
+def test_a_click_on_a_profile_opens_that_blow(visit):
+    seen = visit()
+    seen.go_to(PAGES["hammer"].title, PAGES["hammer"].question)
+    chart = seen.page.locator(".st-key-hammer_profile_stroke svg.marks")
+    before = seen.page.locator(".st-key-hammer_blow input").input_value()
+    box = chart.bounding_box()
+    seen.page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.3 * box["height"])
+    seen.page.wait_for_function(
+        "before => document.querySelector('.st-key-hammer_blow input').value !== before", arg=before
+    )
+    assert seen.complaints == []
+
+
+def test_a_restrike_is_laid_over_the_initial_drive(visit):
+    seen = visit()
+    seen.go_to(PAGES["waiting"].title, PAGES["waiting"].question)
+    chart = seen.page.locator("[aria-label*='aligned at impact']").first
+    described = chart.get_attribute("aria-label")
+    assert "initial, blow" in described and "restrike, blow" in described
+    seen.page.locator(".st-key-waiting_trace input").click()
+    seen.page.get_by_role("option", name="upward wave", exact=True).click()
+    seen.rest()
+    assert seen.complaints == []
+
+
+def test_matching_runs_shows_and_leads_to_a_criterion_that_can_be_taken_along(visit, tmp_path):
+    seen = visit()
+    seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+    if seen.button("resistance_match").count():
+        seen.button("resistance_match").click()
+    seen.button("resistance_match_every").wait_for()
+    assert "from signal matching" in seen.answer()
+    seen.button("resistance_match_every").click()
+    seen.button("resistance_stop").click()
+    seen.button("resistance_match_every").wait_for()
+    seen.go_to(PAGES["criterion"].title, PAGES["criterion"].question)
+    seen.page.get_by_text("For the inspector", exact=True).wait_for()
+    assert saved(seen, "criterion_card", tmp_path).startswith(b"%PDF")
+    seen.go_to(PAGES["report"].title, PAGES["report"].question)
+    seen.button("report_make").click()
+    seen.button("report_save").wait_for()
+    report = saved(seen, "report_save", tmp_path)
+    assert report.startswith(b"%PDF") and len(report) > 20_000
+    summary = json.loads(saved(seen, "report_summary", tmp_path))
+    assert summary["drives"][0]["representative"]["matched_resistance"] > 0
+    assert seen.complaints == []
+
+
+def saved(seen, key: str, folder: Path) -> bytes:
+    """What a click on a button to save brings."""
+    with seen.page.expect_download() as begun:
+        seen.button(key).click()
+    path = folder / begun.value.suggested_filename
+    begun.value.save_as(path)
+    return path.read_bytes()
+
+
+def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp_path):
+    seen, other = visit(), visit()
+    seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
+    blow = seen.page.locator(".st-key-trust_blow input")
+    number = int(blow.input_value()) - 2
+    blow.fill(str(number))
+    blow.press("Enter")
+    seen.button("trust_take").click()
+    seen.page.get_by_text(f"Blow {number} stands for this drive", exact=False).wait_for()
+    seen.go_to(PAGES["report"].title, PAGES["report"].question)
+    sheet = tomllib.loads(saved(seen, "report_sheet", tmp_path).decode())
+    assert sheet["choices"]["blow"] == {"initial": number}
+    other.go_to(PAGES["report"].title, PAGES["report"].question)
+    assert "choices" not in tomllib.loads(saved(other, "report_sheet", tmp_path).decode())
+    assert seen.complaints == other.complaints == []
+
+
+def test_the_server_leaves_at_once_though_it_is_matching(visit, serve_another, tmp_path):
+    with serve_another(tmp_path) as served:
+        seen = visit(at=served)
+        seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+        seen.button("resistance_match").click()
+        seen.button("resistance_match_every").click()
+        seen.button("resistance_stop").wait_for()
+        seen.page.wait_for_timeout(3000)
+
+
+def test_units_at_a_switch(visit):
+    seen = visit()
+    seen.go_to(PAGES["hammer"].title, PAGES["hammer"].question)
+    assert "kip ft" in seen.answer()
+    seen.page.locator(".st-key-units").get_by_text("SI", exact=True).click()
+    seen.page.wait_for_function("document.querySelector('.dyntest-answer').innerText.includes(' kJ')")
+    assert "kip" not in seen.answer()
+
+
+def test_an_uploaded_test_is_opened(visit, small_test):
+    seen = visit()
+    seen.page.get_by_text("Open another test", exact=True).click()
+    files = [str(path) for path in small_test.parent.iterdir()]
+    text = small_test.read_text()
+    small_test.write_text(text.replace('pile = "', 'pile = "sent '))
+    seen.page.locator(".st-key-pile_files input[type=file]").set_input_files(files)
+    seen.page.get_by_text(small_test.name, exact=True).first.wait_for()
+    seen.button("pile_open_files").click()
+    seen.page.locator(".dyntest-strip", has_text="sent ").wait_for()
+    assert seen.complaints == []
