@@ -20,6 +20,10 @@ FRONT_SHARE = 0.8
 """Share of the rise that counts as the front [1]: its top is flat, and the toe resists by then; found to shift the
 return by less than 6 % in the simulated piles of the tests."""
 
+RIVAL_SHARE = 0.5
+"""A return is clear only where no fall before it, by more than the front is long, has this share of it [1]
+(common practice, no source)."""
+
 LONGEST_FRONT = 0.4
 """A front longer than this share of 2L/c blurs the return too much for it to be judged [1]
 (common practice, no source)."""
@@ -41,8 +45,9 @@ def toe_return_ratio(
     Until the toe resists, it reflects the compression front as tension, so the upward wave falls in the shape of
     the downward front. At each time in `SEARCHED` the upward wave is fitted by a constant plus a gain times
     the front (least squares); the return is where the gain is most negative. It is clear only where that is a
-    true minimum inside the range, at least `CLEAR_GAIN` deep, like the front by `CLEAR_LIKENESS`, and no end of a
-    compression (`RISE_BEFORE`). A toe that resists at once gives no such fall and is not judged.
+    true minimum inside the range, at least `CLEAR_GAIN` deep, like the front by `CLEAR_LIKENESS`, no end of a
+    compression (`RISE_BEFORE`), and without another fall before it (`RIVAL_SHARE`). A toe that resists at once gives
+    no such fall and is not judged.
 
     Parameters
     ----------
@@ -103,6 +108,8 @@ def toe_return_ratio(
     inner = (best > earlier) & (best < len(lags) - 1)
     clear = usable & inner & (deepest < -CLEAR_GAIN) & (likeness > CLEAR_LIKENESS)
     clear &= rise_before < -RISE_BEFORE * deepest
+    ahead_of_it = (place >= earlier) & (place < best[:, None] - rise[:, None])
+    clear &= np.where(ahead_of_it, gain, 0.0).min(axis=1) > RIVAL_SHARE * deepest
     return np.where(clear, lags[best] * time_step / return_time, np.nan)
 
 

@@ -356,3 +356,16 @@ def test_with_a_dead_gauge_left_out_the_rest_is_judged(reference):
     bad = changed(signals, "acceleration", 0, lambda trace: 0 * trace)
     bad = replace(bad, strain=0.7 * bad.strain, left_out=frozenset({"acceleration_1"}))
     assert "proportionality" in {f.check for f in findings(bad, pile)}
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+def test_a_spike_is_found_in_the_midst_of_the_impact_and_on_the_right_gauge(make_blows, channel):
+    signals, pile = make_blows(n_blows=40, rate=10e3, rise=1e-3)
+    start = int(condition(signals, pile).waves.onset.min())
+    acceleration = signals.acceleration.copy()
+    size = 0.25 * np.abs(acceleration[:, channel]).max(axis=1)
+    blow = np.arange(40)
+    acceleration[blow, channel, start + blow] += np.where(blow % 2, 1.0, -1.0) * size
+    found = [f for f in findings(replace(signals, acceleration=acceleration), pile) if f.check == "spikes"]
+    assert [f.message.split()[0] for f in found] == [f"acceleration_{channel + 1}"]
+    assert len(found[0].blows) >= 38
