@@ -9,6 +9,13 @@ import pytest
 SAMPLES = Path(__file__).parent.parent / "sample_signals"
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config):
+    """Time nothing unless it is asked for: what is timed also runs once as a test."""
+    asked = config.getoption("benchmark_only", False) or config.getoption("benchmark_enable", False)
+    config.option.benchmark_disable = not asked
+
+
 @pytest.fixture(scope="session")
 def stepped_waves():
     """A wave calculation of its own, a few lines long, to check the library against.
