@@ -4,6 +4,7 @@ import os
 import signal
 import socket
 import sys
+import time
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -28,6 +29,10 @@ DASK_TIMEOUT = 10.0
 
 USUAL_PORT = 8501
 """Where Streamlit serves if nobody asks otherwise (its documentation)."""
+
+
+SOON = 2.0
+"""Time that has to pass before the rest is estimated [s]."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -254,17 +259,30 @@ def _free_port(asked: int | None) -> int:
 
 
 class _Progress:
-    """Shows what is being done on a terminal, and nothing in a pipe."""
+    """Shows what is being done and how long it may still take on a terminal, and nothing in a pipe."""
 
     def __enter__(self):
         self.shown = sys.stderr.isatty()
+        self.began, self.first, self.last = time.monotonic(), 0.0, 0.0
         return self
 
     def __call__(self, step: str, share: float) -> None:
-        if self.shown:
-            done = round(20 * share)
-            sys.stderr.write(f"\r\x1b[K{'━' * done}{'╌' * (20 - done)} {step}")
-            sys.stderr.flush()
+        if not self.shown:
+            return
+        if share < self.last:  # another piece of work, counted from its own beginning
+            self.began, self.first = time.monotonic(), share
+        self.last = share
+        done = round(20 * share)
+        sys.stderr.write(f"\r\x1b[K{'━' * done}{'╌' * (20 - done)} {step}{self._left(share)}")
+        sys.stderr.flush()
+
+    def _left(self, share: float) -> str:
+        """Say how long the rest takes if it goes on as it has so far."""
+        passed, gained = time.monotonic() - self.began, share - self.first
+        if passed < SOON or gained <= 0.0:
+            return ""
+        left = passed * (1.0 - share) / gained
+        return f", about {left:.0f} s left" if left < 90.0 else f", about {left / 60.0:.0f} min left"
 
     def __exit__(self, *_) -> None:
         if self.shown:

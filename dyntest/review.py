@@ -82,8 +82,7 @@ def review(
     -------
     Review
         Every drive with the numbers of every blow, the findings, the blow that stands for it and its match, and what
-        the
-        drives answer together.
+        the drives answer together. An interrupt while every blow is matched keeps what is done, and the drive says so.
 
     Raises
     ------
@@ -105,7 +104,7 @@ def review(
     if match != "none":
         drives = _matched(sheet, drives, tell, steps)
     if match == "every":
-        drives = [_every(sheet, drive, executor, tell) for drive in drives]
+        drives = _all_blows(sheet, drives, executor, tell)
     tell("deciding", 0.95)
     return conclude(sheet, tuple(drives))
 
@@ -161,6 +160,17 @@ def _with_factor(sheet: TestSheet, drive: DriveReview, factor: float) -> DriveRe
         return match_drive(sheet, again)
     kept = ("match", "match_problem", "calibrated_damping_factor")
     return replace(again, **{name: getattr(drive, name) for name in kept})
+
+
+def _all_blows(
+    sheet: TestSheet, drives: list[DriveReview], executor: Executor | None, tell: Progress
+) -> list[DriveReview]:
+    """Match every blow of every drive; after an interrupt the drives that are left stay as they are."""
+    matched: list[DriveReview] = []
+    for drive in drives:
+        interrupted = any(done.every is not None and not done.every.complete for done in matched)
+        matched.append(drive if interrupted else _every(sheet, drive, executor, tell))
+    return matched
 
 
 def _every(sheet: TestSheet, drive: DriveReview, executor: Executor | None, tell: Progress) -> DriveReview:

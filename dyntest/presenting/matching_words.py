@@ -1,7 +1,11 @@
 """What a signal match says, in sentences and in the user's units, its doubts before its details."""
 
+import numpy as np
+
+from dyntest.conditioning.check import blow_words
 from dyntest.names import show
 from dyntest.presenting.sentences import show_range
+from dyntest.reviewing.drive_review import DriveReview
 from dyntest.wave_equation.matching import Match
 
 
@@ -22,6 +26,36 @@ def match_sentences(match: Match, system: str) -> tuple[str, ...]:
         then whatever stands against the numbers, a reduced section, and the soil law with its misfit.
     """
     return (_total(match, system), _shaft_and_toe(match, system), *_doubts(match, system), *_soil(match, system))
+
+
+def every_blow_sentences(drive: DriveReview) -> tuple[str, ...]:
+    """Say how the matching of every blow went.
+
+    Parameters
+    ----------
+    drive : DriveReview
+        The reviewed drive.
+
+    Returns
+    -------
+    tuple of str
+        How many blows fit, which would not and why, and whether the work was interrupted; nothing where only the
+        representative blow was matched.
+    """
+    every = drive.every
+    if every is None:
+        return ()
+    count, tried = len(every.total), int(np.isfinite(every.misfit).sum())
+    told = [f"Every blow: {int(every.fitted.sum())} of {count} blows fit; they are in blows_{drive.name}.csv."]
+    if not every.complete:
+        told.insert(
+            0, f"INTERRUPTED: {tried} of {count} blows were matched, and the others have no matched resistance."
+        )
+    if every.reasons:
+        blows = drive.table["blow"].to_numpy()[sorted(every.reasons)]
+        first = every.reasons[min(every.reasons)].rstrip(".")
+        told.append(f"Would not fit: {blow_words(blows, count)}; the first of them: {first}.")
+    return tuple(told)
 
 
 def _value(match: Match, code: str, system: str) -> str:

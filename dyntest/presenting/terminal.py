@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.decisions.criterion_words import restrike_sentences
 from dyntest.names import NAMES, show
+from dyntest.presenting.matching_words import every_blow_sentences, match_sentences
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     alert_sentences,
@@ -80,7 +81,7 @@ def lines(review: Review) -> list[str]:
         shown += ["", *_wrap(setup_sentence(setup)), *_cautions(setup.cautions)]
     shown += ["", *_criterion(review)]
     for drive in review.drives:
-        shown += ["", *_records(drive)]
+        shown += ["", *_records(drive), *_matching(drive, review.sheet.display_units)]
     return [*shown, "", *_wrap(GOVERNING_SPECIFICATION, rest="")]
 
 
@@ -151,6 +152,14 @@ def _records(drive: DriveReview) -> list[str]:
                 shown += _wrap(text, "  - ", "    ")
     notes = sum(finding.severity == "note" for finding in drive.findings)
     return shown + ([f"  - {notes} note{'s' if notes > 1 else ''} in summary.json"] if notes else [])
+
+
+def _matching(drive: DriveReview, system: str) -> list[str]:
+    """Say what the match of the blow cannot tell, and how every other blow fitted."""
+    if drive.match is None:
+        return []
+    said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]
+    return [line for sentence in said for line in _wrap(sentence, "  - ", "    ")]
 
 
 def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
