@@ -27,8 +27,9 @@ CUT_OFF = """() => {
     for (const text of chart.querySelectorAll('text')) {
       if (!text.textContent.trim() || getComputedStyle(text).opacity === '0') continue;
       const box = text.getBoundingClientRect();
-      const out = Math.max(frame.left - box.left, box.right - frame.right, frame.top - box.top, box.bottom - frame.bottom);
-      if (box.width && out > 2) cut.push('in a chart: ' + text.textContent);
+      const across = Math.max(frame.left - box.left, box.right - frame.right);
+      const out = Math.max(across, frame.top - box.top, box.bottom - frame.bottom);  // a box has some air above letters
+      if (box.width && out > 4) cut.push(`in a chart by ${out.toFixed(1)}: ${text.textContent}`);
     }
   }
   return cut;
@@ -123,6 +124,11 @@ def test_matching_runs_shows_and_leads_to_a_criterion_that_can_be_taken_along(vi
     assert report.startswith(b"%PDF") and len(report) > 20_000
     summary = json.loads(saved(seen, "report_summary", tmp_path))
     assert summary["drives"][0]["representative"]["matched_resistance"] > 0
+    for width in (820, 1280):  # every page once more, now that there is a match to be drawn
+        seen.page.set_viewport_size({"width": width, "height": 900})
+        for page in PAGES.values():
+            seen.go_to(page.title, page.question)
+            assert seen.page.evaluate(CUT_OFF) == []
     assert seen.complaints == []
 
 

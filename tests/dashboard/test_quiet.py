@@ -39,7 +39,21 @@ def test_colours_of_the_pages_are_those_of_the_figures(config):
         theme = config["theme"][ground]
         assert theme["backgroundColor"] == palette.GROUNDS[ground]
         assert theme["textColor"] == palette.on(ground, palette.INK)
-        assert theme["primaryColor"] == palette.on(ground, palette.ACCENT)
+        assert contrast(theme["primaryColor"], "#ffffff") > 3.0, "white words on a button"
+        assert contrast(theme["primaryColor"], theme["backgroundColor"]) > 3.0
+    assert config["theme"]["light"]["primaryColor"] == palette.ACCENT
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast of two colours, WCAG 2.1 (from memory)."""
+
+    def luminance(colour: str) -> float:
+        channels = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
 
 
 def test_the_entry_only_routes(sources):
