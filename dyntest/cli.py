@@ -1,5 +1,6 @@
 """The command line: reads the words, calls the library, tells what came of it."""
 
+import gc
 import os
 import signal
 import socket
@@ -22,6 +23,10 @@ LONGEST_MESSAGE = 600
 
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
+
+COLLECTIONS = 100_000, 50, 50
+"""How seldom a command looks for garbage in circles, `gc.set_threshold`: it lives for seconds, and a tenth of a review
+went into looking."""
 
 DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
@@ -300,6 +305,7 @@ def main(arguments: list[str] | None = None) -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place
+    gc.set_threshold(*COLLECTIONS)
     try:
         commands.main(arguments, prog_name="dyntest", standalone_mode=False)
     except click.exceptions.Exit as done:
