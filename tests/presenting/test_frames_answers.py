@@ -1,0 +1,112 @@
+"""Frames of what the drives answer together, against the review they are made from."""
+
+import numpy as np
+import pytest
+
+from dyntest.decisions.bearing_piles import ACCEPTED
+from dyntest.decisions.criterion import blow_count
+from dyntest.names import display_unit
+from dyntest.presenting.frames_bearing import FAILS, bearing_rows, pile_depths
+from dyntest.presenting.frames_criterion import (
+    ASKED,
+    GRAPH,
+    criterion_lines,
+    criterion_rows,
+    formula_rows,
+    measured_counts,
+)
+from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
+from dyntest.presenting.frames_waiting import fade_line, law_over_time, measured_over_time, setup_rows
+from dyntest.reading.production_log import read_pile_table, read_production_log
+from dyntest.review import review
+from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+
+
+@pytest.fixture(scope="module")
+def samples(request):
+    return request.config.rootpath / "sample_signals"
+
+
+@pytest.fixture(scope="module")
+def reviewed(samples):
+    return review(samples / "pier_2_clay" / "sheet.toml")
+
+
+@pytest.fixture(scope="module")
+def matched(reviewed):
+    return reviewed.drives[0].match
+
+
+def kip(value: float) -> float:
+    return value * display_unit("shaft_resistance", "US")[1]
+
+
+def test_shaft_and_toe_of_a_match_add_up_to_it(matched):
+    frame = shaft_lengths(matched, "US")
+    assert frame.iloc[:, 3].sum() == pytest.approx(kip(matched.matched_resistance), rel=0.06)  # limits, not mobilised
+    assert frame.iloc[-1, 3] == pytest.approx(kip(matched.toe_resistance))
+    np.testing.assert_allclose(frame.iloc[1:-1, 1], frame.iloc[:-2, 2])
+
+
+def test_waves_of_a_match_lie_as_far_apart_as_its_misfit_says(matched):
+    measured, computed = (line.iloc[:, 1].to_numpy() for _, line in match_waves(matched, "SI").groupby("trace"))
+    apart = np.sqrt(np.mean((measured - computed) ** 2)) / (matched.problem.scale / 1e3)
+    assert apart == pytest.approx(matched.misfit, rel=0.5)
+
+
+def test_a_static_load_test_begins_at_nothing_and_holds_the_matched_resistance(matched):
+    head, toe = (line for _, line in load_movements(matched, "US").groupby("place"))
+    assert head.iloc[0, :2].tolist() == toe.iloc[0, :2].tolist() == [0.0, 0.0]
+    assert head.iloc[:, 0].max() == pytest.approx(kip(matched.limit), rel=1e-3)
+    assert (np.diff(head.iloc[:, 1]) > 0).all()
+
+
+def test_a_match_is_told_with_units_and_ranges(matched):
+    rows = match_rows(matched, "SI").set_index("what")
+    assert rows.loc["resistance from signal matching", "value"].endswith(" kN")
+    assert " to " in rows.loc["shaft resistance", "range"]
+
+
+def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):
+    law = reviewed.answers.time_law
+    points, line = measured_over_time(law, "US"), law_over_time(law, "US")
+    assert points.iloc[:, 1].tolist() == pytest.approx([kip(one.value) for one in law.resistances])
+    assert points["drive"].tolist() == ["initial", "restrike", "restrike"]
+    assert (line["low"] <= line.iloc[:, 1]).all() and (line.iloc[:, 1] <= line["high"]).all()
+    assert line.loc[line["measured"]].iloc[:, 0].max() <= max(law.times) / 86400.0 < line.iloc[:, 0].max()
+
+
+def test_setup_factors_are_those_of_the_review(reviewed):
+    rows = setup_rows(reviewed.answers.setups)
+    factor = reviewed.answers.setups[-1].setup_factor
+    assert rows["resistance from signal matching"].iloc[-1].startswith(f"{factor.value:.2f} (")
+
+
+def test_the_line_of_a_fade_has_its_slope(reviewed):
+    fade = reviewed.answers.fades["restrike_1"]
+    line = fade_line(fade, 1, "US")
+    assert np.diff(line["value"])[0] / np.diff(line["along"])[0] == pytest.approx(kip(fade.slope))
+
+
+def test_what_is_asked_is_the_graph_rounded_up(reviewed):
+    found = reviewed.answers.criterion
+    lines = criterion_lines(found, "US").pivot_table(index=criterion_lines(found, "US").columns[0], columns="line")
+    asked, graph = (lines.iloc[:, list(lines.columns.get_level_values(1)).index(name)] for name in (ASKED, GRAPH))
+    assert (asked >= graph - 1e-9).all() and np.allclose(asked, asked.round())
+    assert len(criterion_rows(found, "US")) == len(found.rows)
+    counts = blow_count(found.measured.set_per_blow, "US")
+    assert sorted(measured_counts(found, "US").iloc[:, 1]) == pytest.approx(
+        sorted(counts[np.isfinite(counts)]), rel=1e-9
+    )
+    assert len(formula_rows(found, "US")) == 1 + len(found.formulas)
+
+
+def test_piles_that_fail_come_first_and_none_is_lost(reviewed, samples):
+    log, piles = read_production_log(samples / "production_log.csv"), read_pile_table(samples / "piles.csv")
+    check = review_bearing_piles([reviewed], log, piles)
+    rows, depths = bearing_rows(check, "US"), pile_depths(check, "US")
+    assert sorted(rows["pile"]) == sorted(depths["pile"]) == sorted(check.piles["pile"])
+    failed = [pile not in ACCEPTED for pile in rows["shows"]]
+    assert failed == sorted(failed, reverse=True) and any(failed)
+    assert (depths["meets"] == FAILS).sum() == sum(failed)
+    assert set(depths.loc[depths["odd"], "pile"]) == set(check.odd["pile"])
