@@ -95,6 +95,13 @@ def chromium():
         browser.close()
 
 
+def playwright_timeout() -> type[Exception]:
+    """The browser's own kind of timeout."""
+    from playwright.sync_api import TimeoutError as Late
+
+    return Late
+
+
 class Visit:
     """A person at the dashboard: pages by their names, and everything the browser complained about."""
 
@@ -134,6 +141,20 @@ class Visit:
     def answer(self) -> str:
         """What the page answers."""
         return self.page.locator(".dyntest-answer").first.inner_text()
+
+    def enter(self, key: str, text: str, shows) -> None:
+        """Type into a field until what it leads to shows: a page that is just being drawn again forgets what is typed."""
+        field = self.page.locator(f".st-key-{key} input")
+        for _ in range(4):
+            self.rest()
+            field.fill(text)
+            field.press("Enter")
+            try:
+                shows().wait_for(timeout=PATIENCE / 4)
+            except playwright_timeout():
+                continue
+            return
+        shows().wait_for(timeout=PATIENCE / 4)
 
     def button(self, key: str):
         """A button by its key; streamlit draws some twice, one of them hidden."""

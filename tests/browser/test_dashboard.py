@@ -73,9 +73,9 @@ def test_a_blow_and_a_damping_factor_by_keyboard(visit):
     seen.rest()
     blow = seen.page.locator(".st-key-resistance_blow input")
     number = int(blow.input_value()) - 3
-    blow.fill(str(number))
-    blow.press("Enter")
-    seen.page.get_by_text(f"The record of blow {number}", exact=True).wait_for()
+    seen.enter(
+        "resistance_blow", str(number), lambda: seen.page.get_by_text(f"The record of blow {number}", exact=True)
+    )
     assert seen.complaints == []
 
 
@@ -146,8 +146,7 @@ def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp
     seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
     blow = seen.page.locator(".st-key-trust_blow input")
     number = int(blow.input_value()) - 2
-    blow.fill(str(number))
-    blow.press("Enter")
+    seen.enter("trust_blow", str(number), lambda: seen.button("trust_take"))
     seen.button("trust_take").click()
     seen.page.get_by_text(f"Blow {number} stands for this drive", exact=False).wait_for()
     seen.go_to(PAGES["report"].title, PAGES["report"].question)
