@@ -143,7 +143,7 @@ class Visit:
         return self.page.locator(".dyntest-answer").first.inner_text()
 
     def enter(self, key: str, text: str, shows) -> None:
-        """Type into a field until what it leads to shows: a page that is just being drawn again forgets what is typed."""
+        """Type into a field until what it leads to shows: a page that is being drawn again forgets what is typed."""
         field = self.page.locator(f".st-key-{key} input")
         for _ in range(4):
             self.rest()
