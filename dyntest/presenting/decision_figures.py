@@ -1,4 +1,4 @@
-"""Figures of matching, waiting and criterion on paper, drawn from the frames of `decision_frames`."""
+"""Figures of matching, waiting and criterion on paper, drawn from the frames that the pages draw."""
 
 import matplotlib
 import pandas as pd
@@ -8,6 +8,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.decision_frames import WAIT
 from dyntest.presenting.figures import STYLE, WIDTH, finished
 from dyntest.presenting.frames import TIME
+from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
 HALF = 0.49 * WIDTH
 """Width of a figure that shares its row with another [in]."""
@@ -27,13 +28,15 @@ def _looks(names: list[str], kinds: dict[str, str]) -> dict[str, dict]:
     return looks
 
 
-def overlay_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], toe_return: float, last: float) -> bytes:
+def overlay_figure(
+    frames: dict[str, pd.DataFrame], heading: str, kinds: dict[str, str], toe_return: float, last: float
+) -> bytes:
     """Draw the waves of several drives over each other, aligned at impact.
 
     Parameters
     ----------
-    frame : pandas.DataFrame
-        From `decision_frames.aligned_waves`.
+    frames : dict of str to pandas.DataFrame
+        From `frames_blow.overlay`, drives by name, by the name of the wave; a panel each.
     heading : str
         What the picture shows, over it.
     kinds : dict of str to str
@@ -48,21 +51,22 @@ def overlay_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], toe
     bytes
         The figure as SVG.
     """
-    force, looks = frame.columns[1], _looks(list(frame["drive"].unique()), kinds)
-    near = frame[frame[TIME].between(-1.0, last)]
+    looks = _looks(list(kinds), kinds)
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH, 4.2))
-        panels = figure.subplots(2, 1, sharex=True)
-        for axes, trace in zip(panels, ("downward wave", "upward wave"), strict=True):
+        panels = figure.subplots(len(frames), 1, sharex=True, squeeze=False).ravel()
+        for axes, (wave, frame) in zip(panels, frames.items(), strict=True):
+            near = frame[frame[TIME].between(-1.0, last)]
+            force = frame.columns[1]
             axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
-            for drive, line in near[near["trace"] == trace].groupby("drive", sort=False):
+            for drive, line in near.groupby("trace", sort=False):
                 axes.plot(line[TIME], line[force], label=drive.replace("_", " "), **looks[drive])
             axes.axvline(toe_return, color=palette.ACCENT, linewidth=0.8)
-            axes.set(ylabel=f"{trace}\n{force}", xlim=(-1.0, last))
+            axes.set(ylabel=f"{wave}\n{force}", xlim=(-1.0, last))
         place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
         panels[0].annotate("t₁ + 2L/c", (toe_return, 1.0), color=palette.ACCENT, **place)
         panels[0].legend(loc="upper right", handlelength=3.0)
-        panels[1].set_xlabel(TIME)
+        panels[-1].set_xlabel(TIME)
         return finished(figure, heading, left=0.85)
 
 
@@ -72,7 +76,7 @@ def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str
     Parameters
     ----------
     frame : pandas.DataFrame
-        From `decision_frames.load_movements`.
+        From `frames_match.load_movements` of several drives.
     heading : str
         What the picture shows, over it.
     kinds : dict of str to str
@@ -88,11 +92,11 @@ def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(HALF, 3.3))
         axes = figure.subplots()
-        for (drive, part), line in frame.groupby(["drive", "part"], sort=False):
-            at_head = part == "at the gauges"
+        for (drive, place), line in frame.groupby(["drive", "place"], sort=False):
+            at_head = place == GAUGE_LEVEL
             label = f"{drive.replace('_', ' ')}" if at_head else "_nolegend_"
             axes.plot(line[load], line[movement], label=label, linewidth=1.5 if at_head else 0.7, **looks[drive])
-        axes.set(xlabel=f"{load}; thin lines: at the toe", ylabel=movement)
+        axes.set(xlabel=f"{load}; thin lines: {TOE}", ylabel=movement)
         axes.set_xlim(left=0.0)
         axes.set_ylim(frame[movement].max(), 0.0)
         axes.legend(loc="lower left", handlelength=3.0)
@@ -105,7 +109,7 @@ def shaft_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], lengt
     Parameters
     ----------
     frame : pandas.DataFrame
-        From `decision_frames.shaft_profiles`.
+        From `frames_match.shaft_lengths` of several drives.
     heading : str
         What the picture shows, over it.
     kinds : dict of str to str
@@ -118,17 +122,19 @@ def shaft_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], lengt
     bytes
         The figure as SVG.
     """
-    value, depth = frame.columns[:2]
+    _, top, bottom, _, value, *_ = frame.columns
+    shaft = frame[frame["part"] == "shaft"]
     looks = _looks(list(frame["drive"].unique()), kinds)
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(HALF, 3.3))
         axes = figure.subplots()
-        for drive, line in frame.groupby("drive", sort=False):
-            axes.plot(line[value], line[depth], label=drive.replace("_", " "), **looks[drive])
+        for drive, line in shaft.groupby("drive", sort=False):
+            depth = line[[top, bottom]].to_numpy().ravel()  # both ends of each length, so that the line is stepped
+            axes.plot(line[value].repeat(2), depth, label=drive.replace("_", " "), **looks[drive])
         axes.axhline(length, color=palette.QUIET, linewidth=0.8)
         axes.annotate("toe", (1.0, length), xycoords=("axes fraction", "data"), xytext=(0, 3),
                       textcoords="offset points", ha="right", color=palette.QUIET)  # fmt: skip
-        axes.set(xlabel=value, ylabel=depth)
+        axes.set(xlabel=value, ylabel=top.removeprefix("top, "))
         axes.set_xlim(left=0.0)
         axes.set_ylim(1.03 * length, 0.0)
         axes.legend(loc="upper right", handlelength=3.0)

@@ -1,6 +1,4 @@
-"""Tidy frames behind the figures of matching, waiting and criterion; titled and in display units as in `frames`."""
-
-from collections.abc import Sequence
+"""Tidy frames behind the figures of waiting and criterion; titled and in display units as in `frames`."""
 
 import numpy as np
 import pandas as pd
@@ -9,137 +7,13 @@ from dyntest.decisions.criterion import blow_count
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.time_law import TimeLaw, resistance_after
 from dyntest.decisions.waits import SECONDS_PER_DAY
-from dyntest.names import display_unit
-from dyntest.presenting.frames import NO_BREAK, force_title, shown, title, wave_traces
-from dyntest.reviewing.drive_review import DriveReview
-from dyntest.wave_equation.load_movement import load_movement
-from dyntest.wave_equation.matched_waves import shaft_distribution
+from dyntest.presenting.frames import NO_BREAK, shown, title
 
 WAIT = "days since the end of the initial drive, logarithmic"
 """Title of the axis of waits."""
 
 LAW_POINTS = 40
 """Points of a drawn time law [1]."""
-
-
-def aligned_waves(drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
-    """Give the waves of every drive's representative blow, with time counted from each one's impact.
-
-    Parameters
-    ----------
-    drives : sequence of DriveReview
-        Drives with a representative blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        As `frames.wave_traces`, with `drive` besides.
-    """
-    return pd.concat([wave_traces(d.waves, 0, system).assign(drive=d.name) for d in drives], ignore_index=True)
-
-
-def movement_title(system: str) -> str:
-    """Give the title of an axis of movements that are not the set.
-
-    Parameters
-    ----------
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        ``movement`` and its unit.
-
-    Examples
-    --------
-    >>> movement_title("SI")
-    'movement [mm]'
-    """
-    return f"movement [{display_unit('peak_displacement', system)[0]}]"
-
-
-def load_movements(drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
-    """Give the computed static load–movement curves of matched drives.
-
-    Parameters
-    ----------
-    drives : sequence of DriveReview
-        Drives with a match.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns force, movement [display units], `drive`, `part` (``"at the gauges"`` or ``"at the toe"``).
-    """
-    parts = []
-    for drive in drives:
-        curve = load_movement(drive.match)
-        for part, load, movement in (
-            ("at the gauges", curve.head_load, curve.head_movement),
-            ("at the toe", curve.toe_load, curve.toe_movement),
-        ):
-            columns = {
-                force_title(system): shown("peak_force", load, system),
-                movement_title(system): shown("peak_displacement", movement, system),
-            }
-            parts.append(pd.DataFrame(columns).assign(drive=drive.name, part=part))
-    return pd.concat(parts, ignore_index=True)
-
-
-def per_length_title(system: str) -> str:
-    """Give the title of an axis of shaft resistance per length of pile.
-
-    Parameters
-    ----------
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Words and unit.
-
-    Examples
-    --------
-    >>> per_length_title("SI").replace(NO_BREAK, " ")
-    'shaft resistance per length [kN/m]'
-    """
-    force, length = display_unit("shaft_resistance", system)[0], display_unit("penetration", system)[0]
-    return f"shaft resistance per length [{force}/{length}]"
-
-
-DEPTH = "depth below the gauges"
-
-
-def shaft_profiles(drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
-    """Give the matched shaft resistance along the pile as the corners of a stepped line.
-
-    Parameters
-    ----------
-    drives : sequence of DriveReview
-        Drives with a match.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns resistance per length, depth below the gauges [display units], `drive`.
-    """
-    length = display_unit("penetration", system)
-    parts = []
-    for drive in drives:
-        shaft = shaft_distribution(drive.match)
-        depth = np.stack([shaft.top, shaft.bottom], axis=1).ravel()
-        value = np.repeat(shown("shaft_resistance", shaft.per_length, system) / length[1], 2)
-        columns = {per_length_title(system): value, f"{DEPTH} [{length[0]}]": depth * length[1]}
-        parts.append(pd.DataFrame(columns).assign(drive=drive.name))
-    return pd.concat(parts, ignore_index=True)
 
 
 def waits(law: TimeLaw, system: str) -> tuple[pd.DataFrame, pd.DataFrame]:

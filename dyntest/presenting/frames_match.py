@@ -1,5 +1,7 @@
 """Tidy frames of a signal match: waves, the soil along the pile, and the computed static load test."""
 
+from collections.abc import Callable, Sequence
+
 import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
@@ -7,6 +9,7 @@ from dyntest.presenting.frames import TIME, force_title, shown
 from dyntest.presenting.frames_drive import resistance_title
 from dyntest.presenting.frames_pile import depth_title
 from dyntest.presenting.sentences import show_range
+from dyntest.reviewing.drive_review import DriveReview
 from dyntest.wave_equation.load_movement import load_movement
 from dyntest.wave_equation.matched_waves import matched_waves, shaft_distribution
 from dyntest.wave_equation.matching import Match
@@ -24,6 +27,26 @@ _PARAMETERS = {
     "toe_damping": ("toe damping", "damping"),
 }
 """Parameters of the soil that are shown, their words, and what kind of number they are."""
+
+
+def of_drives(frame: Callable[[Match, str], pd.DataFrame], drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
+    """Give a frame of this module for several drives, one below the other.
+
+    Parameters
+    ----------
+    frame : callable
+        Such as `load_movements`.
+    drives : sequence of DriveReview
+        Drives with a match.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of the frame, and `drive` behind them.
+    """
+    return pd.concat([frame(drive.match, system).assign(drive=drive.name) for drive in drives], ignore_index=True)
 
 
 def match_waves(match: Match, system: str) -> pd.DataFrame:
@@ -51,7 +74,7 @@ def match_waves(match: Match, system: str) -> pd.DataFrame:
 
 
 def shaft_lengths(match: Match, system: str) -> pd.DataFrame:
-    """Give the resistance of each length of shaft, and of the toe.
+    """Give the resistance of each length of shaft, whole and per length of pile, and of the toe.
 
     Parameters
     ----------
@@ -64,16 +87,42 @@ def shaft_lengths(match: Match, system: str) -> pd.DataFrame:
     -------
     pandas.DataFrame
         Columns `part` (``"shaft"`` or ``"toe"``), `top` and `bottom`, titled as depths below the gauges [m or ft] are,
-        and resistance [kN or kip]; the toe's top and bottom are the same.
+        resistance [kN or kip], and shaft resistance per length [kN/m or kip/ft]; the toe's top and bottom are the
+        same, and it has no resistance per length.
     """
     found, length = shaft_distribution(match), match.problem.blow.pile.length
     shaft = pd.DataFrame({"part": "shaft", "top": found.top, "bottom": found.bottom, "value": found.resistance})
+    shaft = shaft.assign(per_length=found.per_length)
     toe = pd.DataFrame({"part": ["toe"], "top": [length], "bottom": [length], "value": [match.toe_resistance]})
     frame = pd.concat([shaft, toe], ignore_index=True)
     ends = {end: shown("penetration", frame[end], system) for end in ("top", "bottom")}
-    frame = frame.assign(**ends, value=shown("shaft_resistance", frame["value"], system))
+    per_length = shown("shaft_resistance", frame["per_length"], system) / display_unit("penetration", system)[1]
+    frame = frame.assign(**ends, value=shown("shaft_resistance", frame["value"], system), per_length=per_length)
     depth = depth_title(system)
-    return frame.set_axis(["part", f"top, {depth}", f"bottom, {depth}", resistance_title(system)], axis=1)
+    titles = ["part", f"top, {depth}", f"bottom, {depth}", resistance_title(system), per_length_title(system)]
+    return frame.set_axis(titles, axis=1)
+
+
+def per_length_title(system: str) -> str:
+    """Give the title of an axis of shaft resistance per length of pile.
+
+    Parameters
+    ----------
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    str
+        Words and unit.
+
+    Examples
+    --------
+    >>> per_length_title("SI")
+    'shaft resistance per length [kN/m]'
+    """
+    force, length = display_unit("shaft_resistance", system)[0], display_unit("penetration", system)[0]
+    return f"shaft resistance per length [{force}/{length}]"
 
 
 def load_movements(match: Match, system: str) -> pd.DataFrame:

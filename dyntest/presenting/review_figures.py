@@ -12,9 +12,11 @@ from dyntest.presenting.decision_figures import (
     setup_figure,
     shaft_figure,
 )
-from dyntest.presenting.decision_frames import aligned_waves, criterion_points, load_movements, shaft_profiles, waits
+from dyntest.presenting.decision_frames import criterion_points, waits
 from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
+from dyntest.presenting.frames_blow import marks, overlay
+from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
 from dyntest.presenting.sentences import drive_words
 from dyntest.review import Review
 from dyntest.reviewing.drive_review import DriveReview
@@ -22,6 +24,9 @@ from dyntest.wave_equation.matched_waves import matched_waves
 
 PROFILE = ("case_resistance_maximum", "matched_resistance", "peak_gauge_stress", "transferred_energy", "stroke")
 """Numbers drawn for every blow; one that no blow has is left out."""
+
+OVERLAID = ("downward wave", "upward wave")
+"""Waves in which drives are laid over each other, a panel each."""
 
 SHOWN_RETURNS = 4.0
 """Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
@@ -55,16 +60,16 @@ def review_figures(review: Review) -> dict[str, bytes]:
 
 def _blow(drive: DriveReview, review: Review) -> dict[str, bytes]:
     waves, system = drive.waves, review.sheet.display_units
-    first_peak = 1e3 * waves.time_step * float(waves.first_peak[0] - waves.onset[0])
-    toe_return = first_peak + 1e3 * review.sheet.pile.return_time
-    marks = {"t₁": first_peak, "t₁ + 2L/c": toe_return}
+    times = marks(waves, 0, review.sheet.pile)
+    toe_return = times["toe return"]
+    drawn = {"t₁": times["first peak"], "t₁ + 2L/c": toe_return}
     heading = f"{review.sheet.pile_name}, {drive_words(drive)}, blow {drive.representative.blow}"
     computed = None
     if drive.match is not None:
         matched = matched_waves(drive.match)
         computed = np.interp(waves.time, matched.time, matched.up_computed, left=np.nan, right=np.nan)
     panels = (traces(waves, 0, system), wave_traces(waves, 0, system, computed))
-    return {f"blow_{drive.name}": traces_figure(panels, heading, marks, _last(drive, toe_return))}
+    return {f"blow_{drive.name}": traces_figure(panels, heading, drawn, _last(drive, toe_return))}
 
 
 def _last(drive: DriveReview, toe_return: float) -> float:
@@ -108,12 +113,12 @@ def _overlay(review: Review) -> dict[str, bytes]:
     drives = [drive for drive in review.drives if drive.waves is not None]
     if len({drive.kind for drive in drives}) < 2:
         return {}
-    waves = drives[0].waves
-    toe_return = 1e3 * (waves.time_step * float(waves.first_peak[0] - waves.onset[0]) + review.sheet.pile.return_time)
-    frame = aligned_waves(drives, review.sheet.display_units)
+    toe_return = marks(drives[0].waves, 0, review.sheet.pile)["toe return"]
+    blows = {drive.name: (drive.waves, 0) for drive in drives}
+    frames = {wave: overlay(blows, wave, review.sheet.display_units) for wave in OVERLAID}
     heading = f"{review.sheet.pile_name}: initial drive against restrike, aligned at impact"
     last = min(_last(drive, toe_return) for drive in drives)
-    return {"initial_against_restrike": overlay_figure(frame, heading, _kinds(drives), toe_return, last)}
+    return {"initial_against_restrike": overlay_figure(frames, heading, _kinds(drives), toe_return, last)}
 
 
 def _matches(review: Review) -> dict[str, bytes]:
@@ -121,7 +126,7 @@ def _matches(review: Review) -> dict[str, bytes]:
     if not drives:
         return {}
     length = display_unit("penetration", system)[1] * review.sheet.pile.length
-    shaft, movement = shaft_profiles(drives, system), load_movements(drives, system)
+    shaft, movement = (of_drives(frame, drives, system) for frame in (shaft_lengths, load_movements))
     return {
         "shaft_resistance": shaft_figure(shaft, "Matched resistance along the shaft", _kinds(drives), length),
         "load_movement": load_movement_figure(movement, "Computed static load–movement", _kinds(drives)),

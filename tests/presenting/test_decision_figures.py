@@ -7,16 +7,17 @@ from dyntest.decisions.estimate import exactly
 from dyntest.decisions.time_law import fit_time_law
 from dyntest.presenting import decision_frames as frames
 from dyntest.presenting.frames import TIME
+from dyntest.presenting.frames_blow import overlay
+from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
 
 KIP = 4448.2216152605
 DAY = 86400.0
 
 
 def test_waves_of_several_drives_begin_together(matched_review):
-    frame = frames.aligned_waves(matched_review.drives, "US")
-    down = frame[frame["trace"] == "downward wave"]
+    down = overlay({drive.name: (drive.waves, 0) for drive in matched_review.drives}, "downward wave", "US")
     for drive in matched_review.drives:
-        line = down[down["drive"] == drive.name]
+        line = down[down["trace"] == drive.name]
         assert line["force [kip]"].max() == pytest.approx(drive.waves.down.max() / KIP)
         before = line[line[TIME] < -0.5]["force [kip]"].abs().max()
         assert before < 0.05 * line["force [kip]"].max()
@@ -24,22 +25,22 @@ def test_waves_of_several_drives_begin_together(matched_review):
 
 def test_shaft_figure_holds_the_whole_shaft_resistance(matched_review):
     drives = matched_review.drives
-    frame = frames.shaft_profiles(drives, "US")
-    value, depth = frame.columns[:2]
+    frame = of_drives(shaft_lengths, drives, "US")
+    part, top, bottom, _, value, _ = frame.columns
     for drive in drives:
-        line = frame[frame["drive"] == drive.name]
-        total = np.trapezoid(line[value], line[depth])
+        line = frame[(frame["drive"] == drive.name) & (frame[part] == "shaft")]
+        total = (line[value] * (line[bottom] - line[top])).sum()
         limit = drive.match.parameters["shaft"].sum() / KIP
         assert total == pytest.approx(limit, rel=1e-6)
-        assert line[depth].max() == pytest.approx(matched_review.sheet.pile.length / 0.3048)
+        assert line[bottom].max() == pytest.approx(matched_review.sheet.pile.length / 0.3048)
 
 
 def test_load_movement_ends_at_the_limit_of_the_soil(matched_review):
-    frame = frames.load_movements(matched_review.drives, "SI")
+    frame = of_drives(load_movements, matched_review.drives, "SI")
     for drive in matched_review.drives:
         if drive.match.law == "elastic-plastic":
-            head = frame[(frame["drive"] == drive.name) & (frame["part"] == "at the gauges")]
-            assert head["force [kN]"].max() == pytest.approx(drive.match.limit / 1e3, rel=0.02)
+            head = frame[(frame["drive"] == drive.name) & (frame["place"] == GAUGE_LEVEL)]
+            assert head["load [kN]"].max() == pytest.approx(drive.match.limit / 1e3, rel=0.02)
 
 
 def test_time_law_is_drawn_through_exact_points():
