@@ -5,7 +5,6 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from dyntest.presenting import palette
-from dyntest.presenting.decision_frames import WAIT
 from dyntest.presenting.figures import STYLE, WIDTH, finished
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
@@ -141,19 +140,15 @@ def shaft_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], lengt
         return finished(figure, heading, left=0.6)
 
 
-def setup_figure(
-    measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, resistance_title: str, required: float | None
-) -> bytes:
-    """Draw resistance against the logarithm of the time waited.
+def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, required: float | None) -> bytes:
+    """Draw resistance against the logarithm of the time waited; the law no further than it was measured.
 
     Parameters
     ----------
     measured, fitted : pandas.DataFrame
-        From `decision_frames.waits`.
+        From `frames_waiting.measured_over_time` and `frames_waiting.law_over_time`.
     heading : str
         What the picture shows, over it.
-    resistance_title : str
-        Title of the axis of resistances.
     required : float or None
         Required nominal resistance [display unit of the resistances].
 
@@ -162,18 +157,20 @@ def setup_figure(
     bytes
         The figure as SVG.
     """
+    wait, value = measured.columns[:2]
+    known = fitted[fitted["measured"]]
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH, 2.9))
         axes = figure.subplots()
         top = 1.25 * max(measured["high"].max(), required or 0.0)
-        axes.fill_between(fitted[WAIT], fitted["low"], fitted["high"], color=palette.QUIET, alpha=0.2, linewidth=0)
-        axes.plot(fitted[WAIT], fitted["value"], color=palette.QUIET, label="fitted law and its range")
-        bars = [measured["value"] - measured["low"], measured["high"] - measured["value"]]
-        axes.errorbar(measured[WAIT], measured["value"], bars, fmt="o", color=palette.ACCENT, capsize=3,
+        axes.fill_between(known[wait], known["low"], known["high"], color=palette.QUIET, alpha=0.2, linewidth=0)
+        axes.plot(known[wait], known[value], color=palette.QUIET, label="fitted law and its range")
+        bars = [measured[value] - measured["low"], measured["high"] - measured[value]]
+        axes.errorbar(measured[wait], measured[value], bars, fmt="o", color=palette.ACCENT, capsize=3,
                       label="measured, with range")  # fmt: skip
         if required is not None:
             axes.axhline(required, color=palette.WARNING, linestyle="dashdot", linewidth=1.0, label="required")
-        axes.set(xlabel=WAIT, ylabel=resistance_title, xscale="log", ylim=(0.0, top))
+        axes.set(xlabel=f"{wait}, logarithmic", ylabel=value, xscale="log", ylim=(0.0, top))
         axes.xaxis.set_major_formatter("{x:g}")
         axes.xaxis.set_minor_formatter("{x:g}")
         axes.legend(loc="lower right")

@@ -61,7 +61,7 @@ def law_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
         drives'; beyond them the line is no measurement).
     """
     last = max(max(law.times), law.reference_time)
-    times = np.geomspace(law.reference_time, BEYOND * last, LINE_POINTS)
+    times = np.union1d(np.geomspace(law.reference_time, BEYOND * last, LINE_POINTS), last)  # ends at the last drive
     found = resistance_after(law, times, extrapolate=True)
     ends = {end: shown("matched_resistance", getattr(found, end), system) for end in ("value", "low", "high")}
     frame = pd.DataFrame({WAIT: times / SECONDS_PER_DAY, resistance_title(system): ends["value"]})

@@ -12,11 +12,12 @@ from dyntest.presenting.decision_figures import (
     setup_figure,
     shaft_figure,
 )
-from dyntest.presenting.decision_frames import criterion_points, waits
+from dyntest.presenting.decision_frames import criterion_points
 from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
 from dyntest.presenting.frames_blow import marks, overlay
 from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
+from dyntest.presenting.frames_waiting import law_over_time, measured_over_time
 from dyntest.presenting.sentences import drive_words
 from dyntest.review import Review
 from dyntest.reviewing.drive_review import DriveReview
@@ -137,10 +138,10 @@ def _setup(review: Review) -> dict[str, bytes]:
     law, required, system = review.answers.time_law, review.answers.required.value, review.sheet.display_units
     if law is None:
         return {}
-    basis = next((setup.basis for setup in review.answers.setups if setup.basis), "case_resistance")
-    line = None if required is None else float(shown(basis, required, system))
+    line = None if required is None else float(shown("matched_resistance", required, system))
     heading = f"{review.sheet.pile_name}: resistance against the time waited"
-    return {"setup": setup_figure(*waits(law, system), heading, title(basis, system), line)}
+    measured, fitted = measured_over_time(law, system), law_over_time(law, system)
+    return {"setup": setup_figure(measured, fitted, heading, line)}
 
 
 def _criterion(review: Review) -> dict[str, bytes]:

@@ -1,17 +1,13 @@
 """What the figures of matching, waiting and criterion show, looked up in the frames they are drawn from."""
 
-import numpy as np
 import pytest
 
-from dyntest.decisions.estimate import exactly
-from dyntest.decisions.time_law import fit_time_law
 from dyntest.presenting import decision_frames as frames
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_blow import overlay
 from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
 
 KIP = 4448.2216152605
-DAY = 86400.0
 
 
 def test_waves_of_several_drives_begin_together(matched_review):
@@ -41,15 +37,6 @@ def test_load_movement_ends_at_the_limit_of_the_soil(matched_review):
         if drive.match.law == "elastic-plastic":
             head = frame[(frame["drive"] == drive.name) & (frame["place"] == GAUGE_LEVEL)]
             assert head["load [kN]"].max() == pytest.approx(drive.match.limit / 1e3, rel=0.02)
-
-
-def test_time_law_is_drawn_through_exact_points():
-    law = fit_time_law([0.0, 10 * DAY, 100 * DAY], [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], DAY)
-    measured, fitted = frames.waits(law, "SI")
-    assert measured[frames.WAIT].tolist() == [1.0, 10.0, 100.0]  # the end of driving stands at the reference time
-    assert measured["value"].tolist() == [1000.0, 1600.0, 2200.0]
-    expected = 1000.0 * (1.0 + 0.6 * np.log10(fitted[frames.WAIT]))
-    assert fitted["value"].to_numpy() == pytest.approx(expected.to_numpy())
 
 
 def test_criterion_chart_asks_for_whole_counts_at_or_above_the_graph(matched_review):

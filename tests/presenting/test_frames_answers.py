@@ -5,6 +5,9 @@ import pytest
 
 from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.decisions.criterion import blow_count
+from dyntest.decisions.estimate import exactly
+from dyntest.decisions.time_law import fit_time_law
+from dyntest.decisions.waits import SECONDS_PER_DAY
 from dyntest.names import display_unit
 from dyntest.presenting.frames_bearing import FAILS, bearing_rows, pile_depths
 from dyntest.presenting.frames_criterion import (
@@ -16,7 +19,7 @@ from dyntest.presenting.frames_criterion import (
     measured_counts,
 )
 from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
-from dyntest.presenting.frames_waiting import fade_line, law_over_time, measured_over_time, setup_rows
+from dyntest.presenting.frames_waiting import WAIT, fade_line, law_over_time, measured_over_time, setup_rows
 from dyntest.reading.production_log import read_pile_table, read_production_log
 from dyntest.review import review
 from dyntest.reviewing.bearing_pile_review import review_bearing_piles
@@ -73,7 +76,18 @@ def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):
     assert points.iloc[:, 1].tolist() == pytest.approx([kip(one.value) for one in law.resistances])
     assert points["drive"].tolist() == ["initial", "restrike", "restrike"]
     assert (line["low"] <= line.iloc[:, 1]).all() and (line.iloc[:, 1] <= line["high"]).all()
-    assert line.loc[line["measured"]].iloc[:, 0].max() <= max(law.times) / 86400.0 < line.iloc[:, 0].max()
+    # No part of what was measured is left out, and none beyond it counts as measured.
+    assert line.loc[line["measured"]].iloc[:, 0].max() == max(law.times) / SECONDS_PER_DAY < line.iloc[:, 0].max()
+
+
+def test_the_law_is_drawn_through_exact_points():
+    times = [0.0, 10 * SECONDS_PER_DAY, 100 * SECONDS_PER_DAY]
+    law = fit_time_law(times, [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], SECONDS_PER_DAY)
+    points, line = measured_over_time(law, "SI"), law_over_time(law, "SI")
+    assert points[WAIT].tolist() == [1.0, 10.0, 100.0]  # the end of driving stands at the reference time
+    assert points["resistance [kN]"].tolist() == [1000.0, 1600.0, 2200.0]
+    expected = 1000.0 * (1.0 + 0.6 * np.log10(line[WAIT]))
+    np.testing.assert_allclose(line["resistance [kN]"], expected, rtol=1e-6)
 
 
 def test_setup_factors_are_those_of_the_review(reviewed):
