@@ -6,7 +6,7 @@ import pandas as pd
 from dashboard import look
 from dashboard.charts.base import DASHES, axis, finish, named, rule_across
 from dyntest.presenting import palette
-from dyntest.presenting.frames_criterion import ASKED, GATES, GRAPH
+from dyntest.presenting.frames_criterion import ASKED, GATES, GRAPH, RULED_OUT
 
 LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES: ("#d2691e", "dotted")}
 """Colour and style of each line."""
@@ -15,7 +15,7 @@ LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES
 def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float, height: int = 420) -> alt.LayerChart:
     """Give counts against stroke: at or above the steps a blow meets the criterion, and there it is shaded."""
     drawn, titles = named(lines)
-    asked = drawn[drawn["c2"] == ASKED]
+    asked, barred = drawn[drawn["c2"] == ASKED], drawn[drawn["c2"] == RULED_OUT]
     top = max(float(drawn["c1"].max()), refusal, float(measured.iloc[:, 1].max()) if len(measured) else 0.0) * 1.12
     low, high = float(drawn["c0"].min()), float(drawn["c0"].max())
     seen = measured.iloc[:, 0].tolist()
@@ -36,9 +36,13 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     tips = [alt.Tooltip("c2:N", title="line"), alt.Tooltip("c0:Q", title=titles["c0"], format=".2f")]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".1f"))
     steps = alt.Chart(asked).mark_line(strokeWidth=2.5, interpolate="step-after", clip=True).encode(x=x, y=y, **shared)
-    others = alt.Chart(drawn[drawn["c2"] != ASKED]).mark_line(strokeWidth=2, clip=True).encode(x=x, y=y, **shared)
+    others = (
+        alt.Chart(drawn[drawn["c2"].isin([GRAPH, GATES])])
+        .mark_line(strokeWidth=2, clip=True)
+        .encode(x=x, y=y, **shared)
+    )
     spots = alt.Chart(drawn).mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tips)
-    words = pd.DataFrame({"x": [low], "y": [top], "t": ["meets the criterion"]})
+    words = pd.DataFrame({"x": [float(asked["c0"].min())], "y": [top], "t": ["meets the criterion"]})
     inside = alt.Chart(words).mark_text(color=accent, align="left", dx=6, dy=12).encode(x="x:Q", y="y:Q", text="t:N")
     layers = [area.encode(x=x, y=y, y2="top:Q"), steps, others, spots, inside]
     if len(measured):
@@ -46,6 +50,9 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
         colour = look.colour(palette.DRIVES["initial"])
         marks = alt.Chart(blows).mark_point(size=70, color=colour, strokeWidth=2, filled=False, opacity=0.9)
         layers.append(marks.encode(x=x, y=y, tooltip=tips[1:]))
+    if len(barred):
+        crosses = alt.Chart(barred).mark_point(shape="cross", angle=45, size=90, color=look.colour(palette.WARNING))
+        layers.append(crosses.encode(x=x, y=y, tooltip=tips))
     layers.append(rule_across(refusal, "practical refusal", look.colour(palette.WARNING)))
     described = "Blows asked at each stroke, the bearing graph, the modified Gates formula, and the measured blows."
     return finish(alt.layer(*layers), height, described)

@@ -8,6 +8,7 @@ from dashboard.charts.criterion import criterion_chart
 from dyntest.decisions.criterion_words import card
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS
 from dyntest.presenting.frames_criterion import (
+    RULED_OUT,
     criterion_lines,
     criterion_rows,
     formula_rows,
@@ -41,8 +42,11 @@ def draw() -> None:
     if found.criterion is not None:
         pieces.heading("Blows to be counted at each stroke")
         lines, measured = criterion_lines(found, test.system), measured_counts(found, test.system)
-        draw_chart(criterion_chart(lines, measured, refusal_count(test.system)), "criterion_chart")
-        pieces.note("Circles: the last measured blows of the initial drive, where their stroke and set are known.")
+        draw_chart(criterion_chart(lines, measured, refusal_count(found, test.system)), "criterion_chart")
+        told = "Circles: the last measured blows of the initial drive, where their stroke and set are known."
+        if RULED_OUT in set(lines["line"]):
+            told += " Crosses: strokes that are not to be used, for the reasons in the table."
+        pieces.note(told)
     for caution in found.cautions:
         pieces.caution(caution.check, caution.message, caution.cure)
     pieces.worded(criterion_rows(found, test.system))

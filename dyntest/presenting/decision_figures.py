@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 from dyntest.presenting import palette
 from dyntest.presenting.figures import STYLE, WIDTH, finished
 from dyntest.presenting.frames import TIME
+from dyntest.presenting.frames_criterion import ASKED, GATES, GRAPH, RULED_OUT
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
 HALF = 0.49 * WIDTH
@@ -178,45 +179,46 @@ def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, req
 
 
 CRITERION_LOOKS = {
-    "bearing graph": {"color": palette.INK, "linewidth": 1.0, "label": "bearing graph at the target"},
-    "modified Gates formula": {"color": palette.QUIET, "linewidth": 1.0, "linestyle": "dotted"},
-    "required": {"color": palette.ACCENT, "linestyle": "none", "marker": "o", "label": "asked for, rounded up"},
-    "ruled out": {"color": palette.WARNING, "linestyle": "none", "marker": "x", "label": "stroke ruled out"},
-    "measured": {"color": palette.DRIVES["initial"], "linestyle": "none", "marker": ".", "label": "last blows of the "
-                 "initial drive"},
-}  # fmt: skip
+    GRAPH: {"color": palette.INK, "linewidth": 1.0},
+    GATES: {"color": palette.QUIET, "linewidth": 1.0, "linestyle": "dotted"},
+    ASKED: {"color": palette.ACCENT, "linestyle": "none", "marker": "o"},
+    RULED_OUT: {"color": palette.WARNING, "linestyle": "none", "marker": "x"},
+}
 """How each part of the criterion chart looks, in the order of drawing."""
 
 
-def criterion_figure(frame: pd.DataFrame, heading: str, refusal: float) -> bytes:
+def criterion_figure(lines: pd.DataFrame, measured: pd.DataFrame, heading: str, refusal: float) -> bytes:
     """Draw the blows asked for at each stroke, with the measured blows beside them.
 
     Parameters
     ----------
-    frame : pandas.DataFrame
-        From `decision_frames.criterion_points`.
+    lines, measured : pandas.DataFrame
+        From `frames_criterion.criterion_lines` and `frames_criterion.measured_counts`.
     heading : str
         What the picture shows, over it.
     refusal : float
-        Count at practical refusal [blows per the unit of the frame's counts].
+        Count at practical refusal [blows per the unit of the frames' counts].
 
     Returns
     -------
     bytes
         The figure as SVG.
     """
-    stroke, count = frame.columns[:2]
+    stroke, count = lines.columns[:2]
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH, 3.4))
         axes = figure.subplots()
-        for what, look in CRITERION_LOOKS.items():
-            points = frame[frame["what"] == what]
+        for line, look in CRITERION_LOOKS.items():
+            points = lines[lines["line"] == line]
             if len(points):
-                axes.plot(points[stroke], points[count], **{"label": what, **look})
+                axes.plot(points[stroke], points[count], label=line, **look)
+        if len(measured):
+            look = {"color": palette.DRIVES["initial"], "label": "last measured blows"}
+            axes.plot(measured[stroke], measured[count], ".", **look)
         axes.axhline(refusal, color=palette.WARNING, linestyle="dashdot", linewidth=1.0)
         axes.annotate("practical refusal", (1.0, refusal), xycoords=("axes fraction", "data"), xytext=(0, 3),
                       textcoords="offset points", ha="right", color=palette.WARNING)  # fmt: skip
-        axes.set(xlabel=stroke, ylabel=f"{count}")
-        axes.set_ylim(0.0, 1.15 * max(refusal, frame.loc[frame["what"] != "measured", count].max()))
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3)
+        axes.set(xlabel=stroke, ylabel=count)
+        axes.set_ylim(0.0, 1.15 * max(refusal, lines[count].max()))
+        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, columnspacing=1.2)
         return finished(figure, heading, left=0.6, bottom=0.95)

@@ -12,6 +12,9 @@ from dyntest.presenting.sentences import CRITERION_HEADS, criterion_cells
 ASKED, GRAPH, GATES = "asked of the inspector", "bearing graph", "modified Gates formula, a check only"
 """Lines of the chart: what is asked, what it is rounded up from, and a public formula."""
 
+RULED_OUT = "stroke ruled out"
+"""Points of the chart at strokes that are not to be used."""
+
 
 def count_title(system: str) -> str:
     """Give the title of an axis of blow counts.
@@ -35,7 +38,7 @@ def count_title(system: str) -> str:
 
 
 def criterion_lines(found: DrivingCriterion, system: str) -> pd.DataFrame:
-    """Give the counts asked at each stroke that can be used, and what stands beside them.
+    """Give the counts asked at each stroke, the strokes that are ruled out, and what stands beside them.
 
     Parameters
     ----------
@@ -47,20 +50,19 @@ def criterion_lines(found: DrivingCriterion, system: str) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Columns stroke [m or ft], count, `line`.
+        Columns stroke [m or ft], count, `line`; only points that exist. Nothing is asked at a stroke that is ruled out.
     """
-    rows = [row for row in found.rows if not row.ruled_out]
-    strokes = shown("stroke", [row.stroke for row in rows], system)
-    lines = {ASKED: "set_per_blow", GRAPH: "graph_set", GATES: "gates_set"}
+    usable = [row for row in found.rows if not row.ruled_out]
+    barred = [row for row in found.rows if row.ruled_out]
+    lines = {
+        ASKED: (usable, "set_per_blow"),
+        GRAPH: (found.rows, "graph_set"),
+        GATES: (found.rows, "gates_set"),
+        RULED_OUT: (barred, "set_per_blow"),
+    }
     parts = [
-        pd.DataFrame(
-            {
-                title("stroke", system): strokes,
-                count_title(system): blow_count(np.array([getattr(row, name) for row in rows]), system),
-                "line": line,
-            }
-        )
-        for line, name in lines.items()
+        _counts([row.stroke for row in rows], [getattr(row, name) for row in rows], system).assign(line=line)
+        for line, (rows, name) in lines.items()
     ]
     return pd.concat(parts, ignore_index=True)
 
@@ -80,16 +82,24 @@ def measured_counts(found: DrivingCriterion, system: str) -> pd.DataFrame:
     pandas.DataFrame
         Columns stroke [m or ft] and count; only blows that have both.
     """
-    counts = blow_count(found.measured.set_per_blow, system)
-    frame = pd.DataFrame({title("stroke", system): shown("stroke", found.measured.stroke, system)})
-    return frame.assign(**{count_title(system): counts}).dropna(ignore_index=True)
+    return _counts(found.measured.stroke, found.measured.set_per_blow, system)
 
 
-def refusal_count(system: str) -> float:
+def _counts(stroke, set_per_blow, system: str) -> pd.DataFrame:
+    """Give counts at strokes; a set of nothing has none."""
+    with np.errstate(divide="ignore"):
+        counts = blow_count(np.asarray(set_per_blow, dtype=float), system)
+    frame = pd.DataFrame({title("stroke", system): shown("stroke", stroke, system), count_title(system): counts})
+    return frame[np.isfinite(frame).all(axis=1)].reset_index(drop=True)
+
+
+def refusal_count(found: DrivingCriterion, system: str) -> float:
     """Give the count at practical refusal.
 
     Parameters
     ----------
+    found : DrivingCriterion
+        The criterion; where no stroke is left, the usual refusal holds.
     system : str
         ``"SI"`` or ``"US"``.
 
@@ -97,13 +107,9 @@ def refusal_count(system: str) -> float:
     -------
     float
         Blows per 25 mm or per inch [1].
-
-    Examples
-    --------
-    >>> round(refusal_count("US"), 6)
-    10.0
     """
-    return float(blow_count(np.array(PRACTICAL_REFUSAL_SET), system))
+    refusal = PRACTICAL_REFUSAL_SET if found.criterion is None else found.criterion.refusal_set
+    return float(blow_count(np.array(refusal), system))
 
 
 def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:

@@ -3,7 +3,6 @@
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.criterion import PRACTICAL_REFUSAL_SET, blow_count
 from dyntest.names import display_unit
 from dyntest.presenting.decision_figures import (
     criterion_figure,
@@ -12,10 +11,10 @@ from dyntest.presenting.decision_figures import (
     setup_figure,
     shaft_figure,
 )
-from dyntest.presenting.decision_frames import criterion_points
 from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
 from dyntest.presenting.frames_blow import marks, overlay
+from dyntest.presenting.frames_criterion import criterion_lines, measured_counts, refusal_count
 from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
 from dyntest.presenting.frames_waiting import law_over_time, measured_over_time
 from dyntest.presenting.sentences import drive_words
@@ -148,9 +147,9 @@ def _criterion(review: Review) -> dict[str, bytes]:
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None:
         return {}
-    refusal = PRACTICAL_REFUSAL_SET if found.criterion is None else found.criterion.refusal_set
     heading = f"{review.sheet.pile_name}: blows asked for at each stroke"
-    return {"criterion": criterion_figure(criterion_points(found, system), heading, float(blow_count(refusal, system)))}
+    lines, measured = criterion_lines(found, system), measured_counts(found, system)
+    return {"criterion": criterion_figure(lines, measured, heading, refusal_count(found, system))}
 
 
 def _kinds(drives) -> dict[str, str]:

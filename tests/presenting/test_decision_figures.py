@@ -1,10 +1,13 @@
 """What the figures of matching, waiting and criterion show, looked up in the frames they are drawn from."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
-from dyntest.presenting import decision_frames as frames
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_blow import overlay
+from dyntest.presenting.frames_criterion import ASKED, GRAPH, RULED_OUT, criterion_lines, measured_counts
 from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
 
 KIP = 4448.2216152605
@@ -41,10 +44,20 @@ def test_load_movement_ends_at_the_limit_of_the_soil(matched_review):
 
 def test_criterion_chart_asks_for_whole_counts_at_or_above_the_graph(matched_review):
     found = matched_review.answers.criterion
-    frame = frames.criterion_points(found, "US")
+    frame = criterion_lines(found, "US")
     stroke, count = frame.columns[:2]
-    required = frame[frame["what"] == "required"].set_index(stroke)[count]
-    graph = frame[frame["what"] == "bearing graph"].set_index(stroke)[count]
-    assert len(required) == len([row for row in found.rows if not row.ruled_out]) > 0
-    assert (required >= graph.loc[required.index] - 1e-9).all()
-    assert required.to_numpy() == pytest.approx(required.round().to_numpy())
+    asked, graph, ruled_out = (
+        frame[frame["line"] == line].set_index(stroke)[count] for line in (ASKED, GRAPH, RULED_OUT)
+    )
+    assert len(asked) == len([row for row in found.rows if not row.ruled_out]) > 0
+    assert list(ruled_out.index * 0.3048) == pytest.approx([row.stroke for row in found.rows if row.ruled_out])
+    assert len(graph) == len(found.rows) == len(asked) + len(ruled_out) > len(asked)
+    assert (asked >= graph.loc[asked.index] - 1e-9).all()
+    assert asked.to_numpy() == pytest.approx(asked.round().to_numpy())
+
+
+def test_a_blow_that_did_not_move_the_pile_has_no_count(matched_review):
+    found = matched_review.answers.criterion
+    blows = replace(found.measured, stroke=np.array([2.0, 2.0, np.nan]), set_per_blow=np.array([0.005, 0.0, 0.005]))
+    counts = measured_counts(replace(found, measured=blows), "SI")
+    assert counts.to_numpy().tolist() == [[2.0, pytest.approx(5.0)]]
