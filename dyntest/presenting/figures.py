@@ -85,7 +85,7 @@ def profiles_figure(
     Parameters
     ----------
     frame : pandas.DataFrame
-        From `frames.profile`.
+        From `frames_drive.profile`.
     heading : str
         What the picture shows, over it.
     kinds : dict of str to str

@@ -62,6 +62,39 @@ def by_blow(
     return frame if most is None else thinned(frame, "value", "drive", most)
 
 
+def profile(tables: dict[str, pd.DataFrame], codes: Sequence[str], against: str, system: str) -> pd.DataFrame:
+    """Give several numbers of every blow of every drive, each as `by_blow` gives it.
+
+    Parameters
+    ----------
+    tables : dict of str to pandas.DataFrame
+        Table of blows by the name of its drive; columns are names in code.
+    codes : sequence of str
+        Names in code; one that a table lacks is left out for that table.
+    against : str
+        ``"blow"`` or ``"penetration"``.
+    system : str
+        ``"SI"`` or ``"US"``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `drive`, the title of `against`, `quantity` (a title) and `value`; only points that exist.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"blow": [1, 2], "stroke": [2.0, np.nan]})
+    >>> profile({"initial": table}, ("stroke", "misfit"), "blow", "SI")
+         drive  blow number               quantity  value
+    0  initial          1.0  stroke of the ram [m]    2.0
+    """
+    parts = [by_blow(tables, code, against, system).assign(quantity=title(code, system)) for code in codes]
+    known = [part for part in parts if len(part)]
+    frame = pd.concat(known, ignore_index=True) if known else parts[0]
+    columns = ["drive", title(against, system), "quantity", "value"]
+    return frame.rename(columns={"along": columns[1]})[columns]
+
+
 def resistance_against_factor(waves: Waves, row: int, return_time: float, system: str) -> pd.DataFrame:
     """Give the Case resistance of one blow against the damping factor.
 

@@ -12,9 +12,10 @@ from dyntest.presenting.decision_figures import (
     shaft_figure,
 )
 from dyntest.presenting.figures import profiles_figure, traces_figure
-from dyntest.presenting.frames import profile, shown, title, traces, wave_traces
+from dyntest.presenting.frames import shown, title, traces, wave_traces
 from dyntest.presenting.frames_blow import marks, overlay
 from dyntest.presenting.frames_criterion import criterion_lines, measured_counts, refusal_count
+from dyntest.presenting.frames_drive import profile
 from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
 from dyntest.presenting.frames_waiting import law_over_time, measured_over_time
 from dyntest.presenting.sentences import drive_words
@@ -103,7 +104,7 @@ def _matched(drives: tuple[DriveReview, ...], along: str, system: str) -> dict[s
     for drive in drives:
         if drive.every is None and drive.match is not None:
             numbers = drive.numbers
-            known = {code: [numbers.get(code, np.nan)] for code in (along, "matched_resistance")}
+            known = {code: [numbers.get(code, np.nan)] for code in {"blow", along, "matched_resistance"}}
             tables[drive.name] = pd.DataFrame(known)
     frame = profile(tables, ("matched_resistance",), along, system)
     return {} if frame.empty else {title(PROFILE[0], system): frame}

@@ -6,6 +6,7 @@ import pytest
 
 from dyntest.presenting import frames
 from dyntest.presenting.figures import profiles_figure, traces_figure
+from dyntest.presenting.frames_drive import profile
 from dyntest.signals import Waves
 
 NEWTONS_PER_KIP = 1000 * 0.45359237 * 9.80665  # exact: 1000 pounds-force
@@ -44,22 +45,22 @@ def test_wave_frame_adds_up_to_force_and_impedance_times_velocity(waves):
 
 
 def test_profile_frame_holds_each_point_once(tables):
-    frame = frames.profile(tables, ("stroke", "misfit"), "penetration", "SI")
+    frame = profile(tables, ("stroke", "misfit"), "penetration", "SI")
     assert frame.groupby("drive").size().to_dict() == {"initial": 30, "restrike": 5}
     assert set(frame["quantity"]) == {"stroke of the ram [m]"}
 
 
 def test_a_profile_of_nothing_is_empty(tables):
-    assert frames.profile(tables, ("misfit",), "blow", "SI").empty
+    assert profile(tables, ("misfit",), "blow", "SI").empty
 
 
 def test_the_same_frame_gives_the_same_bytes(waves, tables):
     frame = frames.traces(waves, 0, "SI")
     first, second = (traces_figure([frame], "P1, blow 7", {"t₁": 0.0}, 30.0) for _ in range(2))
     assert first == second
-    profile = frames.profile(tables, ("stroke",), "penetration", "US")
+    drawn = profile(tables, ("stroke",), "penetration", "US")
     kinds = {"initial": "initial", "restrike": "restrike"}
-    assert profiles_figure(profile, "P1", kinds, {}) == profiles_figure(profile, "P1", kinds, {})
+    assert profiles_figure(drawn, "P1", kinds, {}) == profiles_figure(drawn, "P1", kinds, {})
 
 
 def test_force_and_velocity_differ_in_line_style(waves):
@@ -69,7 +70,7 @@ def test_force_and_velocity_differ_in_line_style(waves):
 
 
 def test_a_limit_is_drawn_on_its_own_panel(tables):
-    frame = frames.profile(tables, ("stroke",), "blow", "SI")
+    frame = profile(tables, ("stroke",), "blow", "SI")
     kinds = {"initial": "initial", "restrike": "restrike"}
     without = profiles_figure(frame, "P1", kinds, {"another quantity": ("limit", 2.0)})
     assert profiles_figure(frame, "P1", kinds, {"stroke of the ram [m]": ("limit", 2.2)}).count(b"#a8321e") > 0
