@@ -7,7 +7,14 @@ from dashboard import pieces, state, work
 from dashboard.charts.base import HINT, draw
 from dashboard.charts.traces import blow_chart
 from dyntest.presenting.frames import traces, wave_traces
-from dyntest.presenting.frames_blow import displacement_trace, energy_trace, gauge_traces, marks, soil_free_until
+from dyntest.presenting.frames_blow import (
+    SHOWN_RETURNS,
+    displacement_trace,
+    energy_trace,
+    gauge_traces,
+    marks,
+    soil_free_until,
+)
 
 PICTURES = {
     "force": "Force and velocity",
@@ -18,9 +25,6 @@ PICTURES = {
     "acceleration": "Accelerometers",
 }
 """What of a blow can be drawn."""
-
-SHOWN_RETURNS = 4.0
-"""Length of the picture of a blow at first, in travel times to the toe and back [1]."""
 
 
 def choose_drive(test, page: str):

@@ -12,6 +12,9 @@ from dyntest.signals import AveragedTraces, Signals, Waves
 GAUGE_UNITS = {"strain": ("strain [µm/m]", 1e6), "acceleration": ("acceleration [m/s²]", 1.0)}
 """Title and factor from SI of what a gauge reads; gauges are calibrated in these units everywhere."""
 
+SHOWN_RETURNS = 4.0
+"""Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
+
 OVERLAYS = ("force", "impedance × velocity", "downward wave", "upward wave")
 """Traces of which several blows can be laid over each other."""
 

@@ -13,7 +13,7 @@ from dyntest.presenting.decision_figures import (
 )
 from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import shown, title, traces, wave_traces
-from dyntest.presenting.frames_blow import marks, overlay
+from dyntest.presenting.frames_blow import SHOWN_RETURNS, marks, overlay
 from dyntest.presenting.frames_criterion import criterion_lines, measured_counts, refusal_count
 from dyntest.presenting.frames_drive import profile
 from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
@@ -28,9 +28,6 @@ PROFILE = ("case_resistance_maximum", "matched_resistance", "peak_gauge_stress",
 
 OVERLAID = ("downward wave", "upward wave")
 """Waves in which drives are laid over each other, a panel each."""
-
-SHOWN_RETURNS = 4.0
-"""Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
 
 
 def review_figures(review: Review) -> dict[str, bytes]:
