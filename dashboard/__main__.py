@@ -35,15 +35,7 @@ def warm() -> None:
 
 
 def serve(port: int, *, open_browser: bool) -> None:
-    """Run the server until it is stopped.
-
-    Parameters
-    ----------
-    port : int
-        Port on this computer.
-    open_browser : bool
-        Whether a browser is opened on it.
-    """
+    """Run the server until it is stopped."""
     options = {**OPTIONS, "server.port": str(port), "server.headless": str(not open_browser).lower()}
     flags = [f"--{name}={value}" for name, value in options.items()]
     threading.Thread(target=warm, daemon=True).start()

@@ -7,7 +7,7 @@ from dashboard import pieces, state, work
 from dashboard.charts.base import HINT, draw
 from dashboard.charts.traces import blow_chart
 from dyntest.presenting.frames import traces, wave_traces
-from dyntest.presenting.frames_blow import (
+from dyntest.presenting.frames_record import (
     SHOWN_RETURNS,
     displacement_trace,
     energy_trace,

@@ -18,7 +18,7 @@ PAGES = {
     "resistance": Asked(
         "Resistance", ":material/vertical_align_bottom:", "What resistance does the pile have, and how sure is that?"
     ),
-    "waiting": Asked("Waiting", ":material/hourglass_top:", "What changed while the pile waited?"),
+    "setup": Asked("Setup", ":material/hourglass_top:", "Did the pile gain or lose resistance?"),
     "criterion": Asked("Criterion", ":material/checklist:", "What do I tell the inspectors?"),
     "bearing_piles": Asked(
         "Bearing piles", ":material/grid_on:", "Do the bearing piles meet it, and does any behave strangely?"

@@ -1,8 +1,11 @@
-"""What every page is made of: a question, its answer, pictures, a table, and how it was computed."""
+"""What every page is made of: a question, its answer, pictures, a table, and how it was computed.
+
+Tables of the pages as text with units, since every number goes with its unit.
+"""
 
 import html
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import pandas as pd
 import streamlit as st
@@ -10,6 +13,7 @@ import streamlit as st
 from dashboard import look
 from dashboard.pages import PAGES
 from dyntest.errors import DyntestError
+from dyntest.names import NAMES, show
 from dyntest.presenting import palette
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
@@ -102,13 +106,13 @@ def key_to_drives(kinds: dict[str, str]) -> None:
 
 
 def how(*names: str) -> None:
-    """Say how numbers and steps were computed, in the words of the functions that did it."""
+    """Say how numbers and steps were computed, from the one table of explanations."""
     with st.expander("How this was computed", icon=":material/function:"):
-        from dyntest.presenting.explained import explained
+        from dyntest.presenting.explanations import EXPLANATIONS
 
         told: set[str] = set()
         for name in names:
-            one = explained(name)
+            one = EXPLANATIONS[name]
             st.markdown(f"**{plain(one.name)}**  \n{_equations(one.what)}")
             new = [
                 text for text in (*one.details, *(f"Source: {source}" for source in one.sources)) if text not in told
@@ -122,3 +126,42 @@ def _equations(text: str) -> str:
     """Give text as markdown with its equations as code, and all else as written."""
     parts = text.split("``")
     return "".join(f"`{part}`" if place % 2 else plain(part.replace("`", "")) for place, part in enumerate(parts))
+
+
+def numbers_by_drive(drives: Sequence, codes: Sequence[str], system: str) -> pd.DataFrame:
+    """Give numbers of the blows that stand for the drives, a column a drive; numbers that no drive has are left out."""
+    columns = {"": [], **{drive.name.replace("_", " "): [] for drive in drives}}
+    chosen = [drive.representative for drive in drives]
+    columns[""].append("blow that stands for the drive")
+    for name, one in zip(list(columns)[1:], chosen, strict=True):
+        columns[name].append("–" if one is None else f"{one.blow}")
+    for code in codes:
+        if not any(code in drive.numbers for drive in drives):
+            continue
+        columns[""].append(NAMES[code].words)
+        for name, drive in zip(list(columns)[1:], drives, strict=True):
+            columns[name].append(show(code, drive.numbers.get(code), system))
+    return pd.DataFrame(columns)
+
+
+def one_blow(drive, blow: int, codes: Sequence[str], system: str) -> pd.DataFrame:
+    """Give numbers of one blow."""
+    row = drive.table.loc[drive.table["blow"] == blow].iloc[0]
+    known = [code for code in codes if code in row and row[code] == row[code]]
+    shown = [show(code, float(row[code]), system) for code in known]
+    return pd.DataFrame({f"blow {blow}": [NAMES[code].words for code in known], "value": shown})
+
+
+def findings(found: Sequence) -> pd.DataFrame:
+    """Give what was found on a drive, the worst first."""
+    order = {"reject": 0, "warning": 1, "note": 2}
+    ordered = sorted(found, key=lambda finding: order[finding.severity])
+    return pd.DataFrame(
+        {
+            "how bad": [finding.severity for finding in ordered],
+            "check": [finding.check for finding in ordered],
+            "what was found": [finding.message for finding in ordered],
+            "what to do": [finding.cure for finding in ordered],
+            "blows": [len(finding.blows) for finding in ordered],
+        }
+    )

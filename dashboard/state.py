@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dyntest.reading.sheet_parts import Choices, TestSheet
+from dyntest.reading.parts import Choices, TestSheet
 
 SHEET_VARIABLE = "DYNTEST_SHEET"
 """Environment variable by which the command line names the sheet to open first."""

@@ -13,9 +13,9 @@ import streamlit as st
 
 from dashboard import samples, shelf, state
 from dyntest.errors import InputError
-from dyntest.reading.provenance import digests
+from dyntest.reading.files import digests
+from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.sheet_parts import Choices, TestSheet
 
 KEPT = 8
 """Drives with the waves of all their blows that are kept at most [1]; one of 3,000 blows takes about 150 MB."""
@@ -89,8 +89,7 @@ def conditioning(choices: Choices) -> tuple:
 @st.cache_resource(max_entries=KEPT, show_spinner="Working out every blow of the drive …")
 def _whole_drive(key: str, name: str, conditioned: tuple, _sheet: TestSheet):
     """Give a drive reviewed under no choice but those of conditioning, and the waves of all its blows."""
-    from dyntest.reviewing.drive_review import review_drive
-    from dyntest.reviewing.drive_waves import drive_waves
+    from dyntest.reviewing.drive import drive_waves, review_drive
 
     kept = {name: getattr(_sheet.choices, name) for name in ("leave_out", "low_pass", "align")}
     plain = replace(_sheet, choices=Choices(**kept))
@@ -105,7 +104,7 @@ def waves(test: Test, name: str):
 
 @st.cache_resource(max_entries=64, show_spinner=False)
 def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow: int | None, _test: Test):
-    from dyntest.reviewing.drive_choice import choose
+    from dyntest.reviewing.drive import choose
 
     plain, waves_of_all = _whole_drive(key, name, conditioned, _test.sheet)
     calibrated = None if _test.sheet.damping_factor is not None or plain.damping_source != "none" else factor
@@ -129,7 +128,7 @@ def drives(test: Test) -> tuple:
 
 def review(test: Test, *, criterion: bool = False):
     """Give what all drives answer together; the driving criterion, which takes a second, only where it is asked for."""
-    from dyntest.review import conclude
+    from dyntest.reviewing.review import conclude
 
     def derive(sheet, reviewed, compared, target, limits):
         if not criterion:
@@ -153,7 +152,7 @@ def _criterion_key(test: Test, reviewed: tuple, compared: tuple, target) -> str:
 
 @st.cache_resource(max_entries=16, show_spinner="Working out the bearing graph …")
 def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
-    from dyntest.reviewing.test_pile_criterion import test_pile_criterion
+    from dyntest.reviewing.pile_criterion import test_pile_criterion
 
     return test_pile_criterion(_sheet, _drives, _compared, _target, _limits)
 
@@ -169,7 +168,7 @@ def bearing_piles(test: Test, reviewed, log: Path, piles: Path | None):
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _reviewed):
     from dyntest.reading.production_log import read_pile_table, read_production_log
-    from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+    from dyntest.reviewing.bearing_piles import review_bearing_piles
 
     table = None if _piles is None else read_pile_table(_piles)
     return review_bearing_piles([_reviewed], read_production_log(_log), table)
@@ -215,6 +214,6 @@ def blows(key: str, _drive) -> bytes:
 
 def sheet_text(test: Test) -> str:
     """Give the text of the sheet with the choices of the session in it."""
-    from dyntest.reading.choices_text import with_choices
+    from dyntest.reading.edit import with_choices
 
     return with_choices(test.as_read.text, test.sheet.choices)

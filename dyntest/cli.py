@@ -67,7 +67,7 @@ def review(sheet: Path, out: Path | None, match: str, png: bool) -> None:
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
     from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
-    from dyntest.review import review as reviewed
+    from dyntest.reviewing.review import review as reviewed
 
     directory = sheet.parent / "review" if out is None else out
     check_folder(directory)
@@ -109,8 +109,8 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     """
     from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
     from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
-    from dyntest.surveying.find import find_sheets
-    from dyntest.surveying.survey import survey as surveyed
+    from dyntest.reviewing.survey import find_sheets
+    from dyntest.reviewing.survey import survey as surveyed
 
     directory = folder / "survey" if out is None else out
     sheets = find_sheets(folder, leave_out=directory)
@@ -176,13 +176,12 @@ def _dask(address: str | None):
 @click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help="Folder for tables and check.json.")
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
     """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
-    from dyntest.presenting.bearing_piles_files import check_files
-    from dyntest.presenting.bearing_piles_text import bearing_pile_lines
+    from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
     from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.reading.files import sha256
     from dyntest.reading.production_log import read_pile_table, read_production_log
-    from dyntest.reading.provenance import sha256
-    from dyntest.review import review as reviewed
-    from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+    from dyntest.reviewing.bearing_piles import review_bearing_piles
+    from dyntest.reviewing.review import review as reviewed
 
     if out is not None:
         check_folder(out)
@@ -211,8 +210,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
 @click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
 def new(directory: Path) -> None:
     """Lay a commented test sheet and empty tables into DIR, ready to be filled in."""
-    from dyntest.presenting.blank import blank_files
-    from dyntest.presenting.writing import refuse_existing, write_all
+    from dyntest.presenting.writing import blank_files, refuse_existing, write_all
 
     files = blank_files()
     refuse_existing(directory, files)
@@ -295,13 +293,7 @@ class _Progress:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit status.
-
-    Parameters
-    ----------
-    arguments : list of str or None
-        Words after the program's name; those of the process if not given.
-    """
+    """Run the command line and leave with its exit status."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place

@@ -113,16 +113,6 @@ NAMES = {
 def column_header(code: str) -> str:
     """Give the header of a CSV column, the name with its SI unit in square brackets.
 
-    Parameters
-    ----------
-    code : str
-        A key of `NAMES`.
-
-    Returns
-    -------
-    str
-        The header; a number without a unit stands alone.
-
     Examples
     --------
     >>> column_header("peak_force"), column_header("blow")
@@ -134,18 +124,6 @@ def column_header(code: str) -> str:
 
 def display_unit(code: str, system: str) -> tuple[str, float, int]:
     """Give how a number is shown to an engineer.
-
-    Parameters
-    ----------
-    code : str
-        A key of `NAMES`.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    tuple of (str, float, int)
-        Unit text, the factor from the stored SI number to it [display unit per SI unit], and the number of decimals.
 
     Examples
     --------
@@ -165,20 +143,6 @@ def display_unit(code: str, system: str) -> tuple[str, float, int]:
 
 def show(code: str, value: float, system: str) -> str:
     """Write a number with its unit, as an engineer reads it.
-
-    Parameters
-    ----------
-    code : str
-        A key of `NAMES`.
-    value : float
-        The number [SI, `Name.unit`].
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Number and unit; a dash where the number does not exist (not a number).
 
     Examples
     --------

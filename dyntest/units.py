@@ -53,23 +53,6 @@ def _registry():
 def unit_factor(unit: str, dimension: str) -> float:
     """Give the factor from a unit to this program's SI unit of a dimension.
 
-    Parameters
-    ----------
-    unit : str
-        A unit in text, such as ``"in^2"``, ``"µm/m"``, ``"g"`` (standard gravity, for an acceleration).
-    dimension : str
-        A key of `DIMENSIONS`.
-
-    Returns
-    -------
-    float
-        What a number in `unit` is multiplied by [SI unit of the dimension per unit].
-
-    Raises
-    ------
-    ValueError
-        If the unit is unknown or of another dimension; the text is fit for a user.
-
     Examples
     --------
     >>> unit_factor("ft", "length")
@@ -107,24 +90,6 @@ def unit_factor(unit: str, dimension: str) -> float:
 def plain_number(text: str, decimal: str = ".") -> float:
     """Read a number as a table or a sheet writes it.
 
-    Parameters
-    ----------
-    text : str
-        Digits with a sign, a decimal mark and an exponent as needed; a true minus sign is one too.
-    decimal : str
-        The decimal mark, ``"."`` or ``","``.
-
-    Returns
-    -------
-    float
-        The number [any unit]; not a number and infinite where the text says so.
-
-    Raises
-    ------
-    ValueError
-        If it is no number, is grouped by underscores or is written in the digits of another script: Python would read
-        both, but here they are a slip of the keyboard.
-
     Examples
     --------
     >>> plain_number("−2,5", ",")
@@ -138,23 +103,6 @@ def plain_number(text: str, decimal: str = ".") -> float:
 
 def to_si(text: str, dimension: str) -> float:
     """Read a physical value from text into a plain SI float.
-
-    Parameters
-    ----------
-    text : str
-        A number and its unit, such as ``"57 ft"`` or ``"15.5 in^2"``.
-    dimension : str
-        A key of `DIMENSIONS`.
-
-    Returns
-    -------
-    float
-        The value [SI unit of the dimension].
-
-    Raises
-    ------
-    ValueError
-        If there is no number, no unit, an unknown unit or one of another dimension; the text is fit for a user.
 
     Examples
     --------

@@ -21,9 +21,8 @@ from dyntest.pile import Pile, PilePart
 from dyntest.reading.sections import named_section
 from dyntest.units import STANDARD_GRAVITY, to_si
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.mesh import mesh_pile
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.soil import Soil, mesh_pile
 
 HERE = Path(__file__).parent
 FOOT = to_si("1 ft", "length")

@@ -76,7 +76,7 @@ def small_test(tmp_path, lay_out_small_test):
 @pytest.fixture(scope="session")
 def reviewed_sample():
     """Give the review of a sample test, by its folder's name, each computed once."""
-    from dyntest.review import review
+    from dyntest.reviewing.review import review
 
     kept = {}
 

@@ -9,10 +9,9 @@ import pytest
 from dyntest import cli
 from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.errors import InputError
-from dyntest.presenting.bearing_piles_files import check_files
-from dyntest.presenting.bearing_piles_text import bearing_pile_lines
+from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
 from dyntest.reading.production_log import read_pile_table, read_production_log
-from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+from dyntest.reviewing.bearing_piles import review_bearing_piles
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +108,9 @@ def test_piles_of_another_kind_are_not_combined(reviewed_sample, samples):
 @pytest.fixture
 def quick(monkeypatch, reviewed_sample):
     """Let the command line find the sample already reviewed."""
-    monkeypatch.setattr("dyntest.review.review", lambda path, progress=None: reviewed_sample(path.parent.name))
+    monkeypatch.setattr(
+        "dyntest.reviewing.review.review", lambda path, progress=None: reviewed_sample(path.parent.name)
+    )
 
 
 def run(*words):

@@ -144,7 +144,7 @@ def test_trouble_from_outside_is_one_message(small_test, capsys, monkeypatch, ra
     def trouble(*_, **__):
         raise raised
 
-    monkeypatch.setattr("dyntest.review.review", trouble)
+    monkeypatch.setattr("dyntest.reviewing.review.review", trouble)
     left, out, err = run(capsys, "review", small_test)
     assert (left, out) == (status, "")
     assert told in err

@@ -1,4 +1,4 @@
-"""Every public name of the library says what it takes and gives, each number with its unit."""
+"""The public face says in full what it takes and gives; every dataclass gives each number's unit."""
 
 import ast
 import re
@@ -8,7 +8,13 @@ import pytest
 
 from dyntest.names import NAMES
 
-LIBRARY = Path(__file__).parent.parent / "dyntest"
+ROOT = Path(__file__).parent.parent
+LIBRARY = ROOT / "dyntest"
+
+PUBLIC_FACE = set(
+    re.findall(r"^\| `(dyntest\.[\w.]+)` \|", (ROOT / "README.md").read_text(encoding="utf-8"), flags=re.M)
+)
+"""Names that README lists for others to build on."""
 
 NUMBER = re.compile(r"\b(float|int|complex|ndarray|array|arrays|Series)\b")
 """Types that carry numbers; text, flags, paths, tables and dataclasses carry their units themselves."""
@@ -45,12 +51,17 @@ def is_heading(lines: list[str], number: int) -> bool:
     return number + 1 < len(lines) and lines[number] != "" and set(lines[number + 1]) == {"-"}
 
 
-def complaints(source: str) -> list[str]:
-    """What is missing in the docstrings of the public functions, properties and dataclasses of a module."""
+def complaints(source: str, module: str = "") -> list[str]:
+    """What is missing in the docstrings of the public functions, properties and dataclasses of a module.
+
+    Sections are asked of the public face alone; everything public has a docstring.
+    """
     wrong = []
     for owner, node in public_nodes(ast.parse(source)):
         label = f"{owner}{node.name}"
         docstring = ast.get_docstring(node) or ""
+        if not docstring:
+            wrong.append(f"{label}: no docstring")
         if isinstance(node, ast.ClassDef):
             wrong += units_missing(label, docstring)
             continue
@@ -60,6 +71,8 @@ def complaints(source: str) -> list[str]:
         if any(isinstance(d, ast.Name) and "property" in d.id for d in node.decorator_list):
             if NUMBER.search(returns) and not UNIT.search(docstring):
                 wrong.append(f"{label}: property gives {returns} without a [unit]")
+            continue
+        if module and f"{module}.{label}" not in PUBLIC_FACE:
             continue
         wrong += parameters_missing(label, node, docstring) + units_missing(label, docstring)
         if returns != "None" and not entries(docstring, "Returns") and not entries(docstring, "Yields"):
@@ -105,7 +118,8 @@ def units_missing(label: str, docstring: str) -> list[str]:
 
 @pytest.mark.parametrize("path", sorted(LIBRARY.rglob("*.py")), ids=lambda path: str(path.relative_to(LIBRARY)))
 def test_numbers_carry_their_units(path):
-    assert complaints(path.read_text()) == []
+    module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+    assert complaints(path.read_text(), module) == []
 
 
 GOOD = '''

@@ -7,15 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.conditioning.check import Finding
 from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.findings import Finding
 from dyntest.decisions.trust import Trust
 from dyntest.errors import InputError
 from dyntest.names import NAMES
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence
 from dyntest.presenting.summary import summary, summary_json
 from dyntest.presenting.terminal import lines
-from dyntest.review import review
+from dyntest.reviewing.review import review
 
 
 @pytest.fixture

@@ -6,7 +6,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from dyntest import cli, review
+from dyntest import cli
+from dyntest.reviewing import review
 
 
 @pytest.mark.parametrize(("complete", "begun"), [(True, ["a", "b", "c"]), (False, ["a"])])

@@ -6,8 +6,7 @@ import pandas as pd
 from dashboard import look
 from dashboard.charts.base import DASHES, MOST_POINTS, axis, finish, named, zoom
 from dyntest.presenting import palette
-from dyntest.presenting.frames import TIME
-from dyntest.presenting.thinning import thinned
+from dyntest.presenting.frames import TIME, thinned
 
 _OTHERS = ((palette.INK, "solid"), ("#d2691e", "dashed"), (palette.ACCENT, "dotted"), (palette.WARNING, "dashdot"))
 """Colour and style of traces that the palette does not name, in their order."""

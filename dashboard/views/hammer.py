@@ -2,13 +2,13 @@
 
 import streamlit as st
 
-from dashboard import blows, pieces, rows, state, work
+from dashboard import blows, pieces, state, work
 from dashboard.charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_drive import by_blow
+from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
 
 PROFILES = (
@@ -60,14 +60,14 @@ def draw() -> None:
 
     _profiles(test, review)
     pieces.heading("Numbers of the blows that stand for the drives")
-    pieces.table(rows.numbers_by_drive(review.drives, NUMBERS, test.system), "hammer_table", height="content")
+    pieces.table(pieces.numbers_by_drive(review.drives, NUMBERS, test.system), "hammer_table", height="content")
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     with left:
         drive = blows.choose_drive(test, "hammer")
     with right:
         blow = blows.choose_blow(drive, "hammer")
     blows.picture(test, drive, blow, "hammer", "energy")
-    pieces.table(rows.one_blow(drive, blow, NUMBERS, test.system), "hammer_blow_table", height="content")
+    pieces.table(pieces.one_blow(drive, blow, NUMBERS, test.system), "hammer_blow_table", height="content")
     _limits(review)
     pieces.how("transferred_energy", "energy_ratio", "stroke", *(code for _, code in STRESSES), "integrity_factor")
 

@@ -87,7 +87,7 @@ def _files(test, review) -> None:
 
 def _choices(test) -> None:
     """Show what was chosen, and let it be saved into a sheet or taken back."""
-    from dyntest.presenting.choices_words import choice_rows
+    from dyntest.presenting.sentences import choice_rows
 
     pieces.heading("What was chosen on these pages")
     rows = choice_rows(test.sheet)

@@ -1,16 +1,76 @@
-"""The page that asks what resistance the pile has, and how sure that is."""
+"""Charts of resistance: against the damping factor, and what a match shows.
 
+The page that asks what resistance the pile has, and how sure that is.
+"""
+
+import altair as alt
 import numpy as np
+import pandas as pd
 import streamlit as st
 
-from dashboard import blows, matching, pieces, rows, state, work
+from dashboard import blows, look, matching, pieces, state, work
+from dashboard.charts.base import DASHES, axis, finish, named, rule_up
 from dashboard.charts.base import draw as draw_chart
 from dashboard.charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
-from dashboard.charts.resistance import factor_chart
-from dyntest.names import show
+from dyntest.names import NAMES, show
+from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_drive import by_blow, resistance_against_factor
+from dyntest.presenting.frames_record import by_blow, resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
+
+METHODS = {
+    NAMES["case_resistance"].words: (palette.INK, "solid"),
+    NAMES["case_resistance_maximum"].words: ("#d2691e", "dashed"),
+}
+"""Colour and line style of each way of reading the resistance."""
+
+
+def factor_chart(
+    frame: pd.DataFrame, factor: float, matched: tuple[float, float, float] | None, height: int = 380
+) -> alt.LayerChart:
+    """Give resistance against the damping factor, with the factor in use and the matched resistance with its range."""
+    drawn, titles = named(frame)
+    colours = [look.colour(colour) for colour, _ in METHODS.values()]
+    dashes = [DASHES[dash] for _, dash in METHODS.values()]
+    legend = alt.Legend(orient="top", columns=1, symbolStrokeWidth=2.5)
+    unit = titles["c1"].partition("[")[2].rstrip("]")
+    drawn = drawn.assign(told=[f"{value:,.0f} {unit}" for value in drawn["c1"]])
+    lines = (
+        alt.Chart(drawn)
+        .mark_line(strokeWidth=2, clip=True)
+        .encode(
+            x=alt.X("c0:Q", axis=axis(titles["c0"]), scale=alt.Scale(nice=False)),
+            y=alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(zero=False)),
+            color=alt.Color("c2:N", scale=alt.Scale(domain=list(METHODS), range=colours), legend=legend),
+            strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(METHODS), range=dashes), legend=legend),
+        )
+    )
+    points = (
+        alt.Chart(drawn)
+        .mark_point(opacity=0, size=120)
+        .encode(
+            x="c0:Q",
+            y="c1:Q",
+            tooltip=[
+                alt.Tooltip("c2:N", title="method"),
+                alt.Tooltip("c0:Q", title="damping factor", format=".2f"),
+                alt.Tooltip("told:N", title="resistance"),
+            ],
+        )
+    )
+    layers = [lines, points]
+    accent = look.colour(palette.ACCENT)
+    if matched is not None:
+        low, high, value = matched
+        data = pd.DataFrame({"low": [low], "high": [high], "value": [value], "t": ["matched, with its range"]})
+        band = alt.Chart(data).mark_rect(color=accent, opacity=0.16).encode(y="low:Q", y2="high:Q")
+        line = alt.Chart(data).mark_rule(color=accent, strokeDash=DASHES["dotted"], strokeWidth=2).encode(y="value:Q")
+        words = alt.Chart(data).mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
+        layers += [band, line, words.encode(y="value:Q", text="t:N")]
+    if factor == factor:
+        layers.append(rule_up(factor, f"J = {factor:.2f}", accent))
+    return finish(alt.layer(*layers), height, "Resistance of one blow against the Case damping factor.")
+
 
 PROFILES = ("case_resistance_maximum", "case_resistance", "matched_resistance", "shaft_resistance", "toe_resistance")
 """Resistances of every blow that can be drawn; those by matching only where every blow was matched."""
@@ -51,7 +111,7 @@ def draw() -> None:
         _profile(test, review, drive, blow)
     matching.show(test, drive)
     pieces.heading("Numbers of the blows that stand for the drives")
-    pieces.table(rows.numbers_by_drive(review.drives, NUMBERS, test.system), "resistance_table", height="content")
+    pieces.table(pieces.numbers_by_drive(review.drives, NUMBERS, test.system), "resistance_table", height="content")
     pieces.heading(f"The record of blow {blow}")
     blows.picture(test, drive, blow, "resistance", "waves")
     names = ("damping_factor", "case_resistance", "case_resistance_maximum", "case_resistance_toe_at_rest")

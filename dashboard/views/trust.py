@@ -2,9 +2,9 @@
 
 import streamlit as st
 
-from dashboard import blows, pieces, rows, state, work
+from dashboard import blows, pieces, state, work
 from dashboard.charts.profiles import draw_pickable, findings_chart
-from dyntest.presenting.frames_drive import findings_by_blow
+from dyntest.presenting.frames_record import findings_by_blow
 from dyntest.presenting.sentences import trust_sentence
 
 MOST_MARKS = 400
@@ -45,7 +45,7 @@ def draw() -> None:
         draw_pickable(chart, "trust_findings", lambda point: state.look_at(drive.name, int(point["blow"])))
         pieces.note("A click on a mark opens that blow.")
     if drive.findings:
-        pieces.worded(rows.findings(drive.findings))
+        pieces.worded(pieces.findings(drive.findings))
     _conditioning(test)
     pieces.how("force and velocity", "trust", "the blow that stands for a drive", "proportionality", "bending_ratio")
 

@@ -14,17 +14,7 @@ def shift(signal: np.ndarray, samples: np.ndarray) -> np.ndarray:
 
     Values between samples come from the cubic through the four nearest (Lagrange); beyond the ends the end value holds.
 
-    Parameters
-    ----------
-    signal : numpy.ndarray
-        Samples along the last axis, shape (n_blows, ..., n_samples) [any unit].
-    samples : numpy.ndarray
-        How far each blow moves towards earlier times, shape (n_blows,) [samples]; negative moves to later times.
-
-    Returns
-    -------
-    numpy.ndarray
-        Moved signals, of the shape of `signal` [unit of `signal`].
+    Units: samples [samples].
 
     Examples
     --------
@@ -63,25 +53,7 @@ def lag(
     (least squares, Gauss–Newton). Shaft resistance close to the gauges adds a little force late in the rise and so
     can seem a lag of a few hundredths of a millisecond.
 
-    Parameters
-    ----------
-    force : numpy.ndarray
-        Force, shape (n_blows, n_samples) [N], compression positive.
-    velocity : numpy.ndarray
-        Velocity, shape (n_blows, n_samples) [m/s], downward positive.
-    impedance : float
-        Impedance of the pile at the gauges [N s/m].
-    onset, first_peak : numpy.ndarray
-        Samples at which each blow begins and first peaks, shape (n_blows,) [1]; an earlier end of the rise where
-        something returns before the peak.
-    time_step : float
-        Time between two samples [s].
-
-    Returns
-    -------
-    numpy.ndarray
-        Lag, shape (n_blows,) [s]; positive where the strain comes later. Not a number where the rise has fewer than
-        three samples or no force and velocity rise together in it.
+    Units: force [N]; velocity [m/s]; impedance [N s/m]; time_step [s]; returns [s].
 
     Examples
     --------

@@ -5,11 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.conditioning.alignment import lag, shift
-from dyntest.conditioning.baseline import baseline
-from dyntest.conditioning.drift import drift_at, remove_drift
-from dyntest.conditioning.filtering import low_pass
+from dyntest.conditioning.corrections import baseline, drift_at, integrate, low_pass, remove_drift
 from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, onset_and_quiet
-from dyntest.conditioning.integration import integrate
 from dyntest.errors import InputError
 from dyntest.pile import Pile
 from dyntest.signals import AveragedTraces, Signals, Waves
@@ -103,21 +100,6 @@ class Conditioned:
 
 def channels_in_use(signals: Signals) -> tuple[list[int], list[int]]:
     """Give which strain gauges and which accelerometers are not left out.
-
-    Parameters
-    ----------
-    signals : Signals
-        Raw records.
-
-    Returns
-    -------
-    strain, acceleration : list of int
-        Positions 0 and 1 of the channels in use [1].
-
-    Raises
-    ------
-    InputError
-        If a name that is left out is no channel, or if both channels of a kind are left out.
 
     Examples
     --------

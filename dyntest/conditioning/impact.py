@@ -66,17 +66,6 @@ def onset(size: np.ndarray) -> np.ndarray:
     passed over) the record is walked back to the last sample below `ONSET_SHARE`. The slow compression before the
     impact of a diesel hammer so belongs to the blow, not to the quiet part before it.
 
-    Parameters
-    ----------
-    size : numpy.ndarray
-        Size of the mean strain or of the force with the zero line taken off, shape (n_blows, n_samples) [any unit],
-        not negative.
-
-    Returns
-    -------
-    numpy.ndarray
-        Sample index, shape (n_blows,) [1]; 0 where the record begins in the blow.
-
     Examples
     --------
     >>> onset(np.array([[0.0, 0.0, 9.0, 0.0, 0.0, 1.0, 5.0, 9.0, 9.0, 4.0]])).tolist()
@@ -93,17 +82,7 @@ def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.
     the time from there to `RISE_SHARE`. The
     `DEMANDED_QUIET_TIME` of the test sheet is taken as quiet wherever the onset is clearly later than it.
 
-    Parameters
-    ----------
-    size : numpy.ndarray
-        As for `onset`, shape (n_blows, n_samples) [any unit].
-    time_step : float
-        Time between two samples [s].
-
-    Returns
-    -------
-    onset, quiet_samples : numpy.ndarray
-        Sample index of the onset and number of quiet samples from the start, shape (n_blows,) [1].
+    Units: time_step [s].
 
     Examples
     --------
@@ -130,19 +109,7 @@ def first_peak(down: np.ndarray, onset: np.ndarray, noise: np.ndarray | float = 
     `FALL_NOISE` times the noise), and which reaches at least `FIRST_PEAK_SHARE` of the highest. A later, higher peak
     from a reflection at the hammer is not taken for it.
 
-    Parameters
-    ----------
-    down : numpy.ndarray
-        Downward wave, shape (n_blows, n_samples) [N], compression positive.
-    onset : numpy.ndarray
-        Sample at which each blow begins, shape (n_blows,) [1].
-    noise : numpy.ndarray or float
-        Standard deviation of the noise of `down`, shape (n_blows,) or one for all [N]; not a number counts as none.
-
-    Returns
-    -------
-    numpy.ndarray
-        Sample index, shape (n_blows,) [1]; not before the onset.
+    Units: down, noise [N].
 
     Examples
     --------

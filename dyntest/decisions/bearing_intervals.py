@@ -5,7 +5,7 @@ import pandas as pd
 
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion, permitted_set
 from dyntest.decisions.pay_length import axis_per_rise
-from dyntest.reading.intervals import GAP_TOLERANCE
+from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
 
 PILE_COLUMNS = ("cutoff_elevation", "ground_elevation", "furnished_length", "batter", "planned_ground_elevation")
@@ -15,26 +15,14 @@ PILE_COLUMNS = ("cutoff_elevation", "ground_elevation", "furnished_length", "bat
 def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable | None = None) -> pd.DataFrame:
     """Give the intervals of a production log with what each is worth.
 
-    Parameters
-    ----------
-    log : ProductionLog
-        The log, the rows of each pile together from the top down, without gaps.
-    criterion : Criterion
-        What they are held against.
-    piles : PileTable or None
-        Levels and batter; a pile not in it is taken as vertical.
+    Units: returns [m].
 
-    Returns
-    -------
-    pandas.DataFrame
-        The log's columns and: ``number`` of the pile in the order of the log; ``drive``, which changes with the pile
-        and where driving was resumed on another date; ``depth``, the vertical depth of the interval's bottom [m];
-        ``set_per_blow`` [m], infinite where no blow was needed; ``permitted`` [m]; ``meets``; ``held``, the length over
-        which the criterion has held without a break down to here [m]; ``refusal`` and ``refusal_low``, practical
-        refusal down to here at or above and below its least stroke.
+    The log's columns and: ``number`` of the pile in the order of the log; ``drive``, which changes with the pile
+    and where driving was resumed on another date; ``depth``, the vertical depth of the interval's bottom [m];
+    ``set_per_blow`` [m], infinite where no blow was needed; ``permitted`` [m]; ``meets``; ``held``, the length over
+    which the criterion has held without a break down to here [m]; ``refusal`` and ``refusal_low``, practical
+    refusal down to here at or above and below its least stroke.
 
-    Notes
-    -----
     An interval counts as a whole: the log says nothing of what happened inside it. What was held before a pause to
     another date does not add to what is held after it, because the pile may have set up while it waited.
 
@@ -72,19 +60,7 @@ def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable 
 def held_length(meets: np.ndarray, length: np.ndarray, drive: np.ndarray) -> np.ndarray:
     """Give the length over which something has held without a break down to each interval.
 
-    Parameters
-    ----------
-    meets : numpy.ndarray of bool
-        Whether it holds in the interval, shape (n_intervals,) [1].
-    length : numpy.ndarray
-        Length of each interval, shape (n_intervals,) [m].
-    drive : numpy.ndarray
-        Number of the drive, shape (n_intervals,) [1]; a change of it is a break.
-
-    Returns
-    -------
-    numpy.ndarray
-        Length held down to the bottom of each interval, shape (n_intervals,) [m]; 0 where it does not hold.
+    Units: length [m]; returns [m].
 
     Examples
     --------
@@ -102,21 +78,6 @@ def held_length(meets: np.ndarray, length: np.ndarray, drive: np.ndarray) -> np.
 
 def pile_values(marks: pd.Series, piles: PileTable | None, column: str) -> np.ndarray:
     """Give a column of the table of piles for each mark.
-
-    Parameters
-    ----------
-    marks : pandas.Series
-        Marks of piles [1].
-    piles : PileTable or None
-        The table.
-    column : str
-        One of `PILE_COLUMNS`.
-
-    Returns
-    -------
-    numpy.ndarray
-        Values, shape (n_marks,) [unit of the column]; not a number for a pile that is not in the table, or where the
-        table has no such column.
 
     Examples
     --------

@@ -9,7 +9,7 @@ from dyntest.decisions.bearing_intervals import pile_values
 from dyntest.decisions.criterion import ABSOLUTE_REFUSAL_SET, STROKE_ROUNDING, Criterion, show_count
 from dyntest.decisions.pay_length import cut_off_length, pay_length
 from dyntest.names import show
-from dyntest.reading.intervals import GAP_TOLERANCE
+from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable
 
 DEPTH_TOLERANCE = 1.5
@@ -42,27 +42,9 @@ def odd_piles(
 ) -> pd.DataFrame:
     """Give everything about the bearing piles that wants a second look.
 
-    Parameters
-    ----------
-    intervals : pandas.DataFrame
-        The judged intervals.
-    table : pandas.DataFrame
-        One row a pile.
-    criterion : Criterion
-        The criterion.
-    piles : PileTable or None
-        Levels and lengths.
-    test_toe_elevations, test_penetrations : sequence of float
-        Toes of the test piles: elevation [m], and length along the pile in the ground [m].
-    depth_tolerance : float
-        How far from those a pile may end [m].
-    system : str
-        ``"SI"`` or ``"US"``.
+    Units: test_toe_elevations, test_penetrations, depth_tolerance [m]; returns [m].
 
-    Returns
-    -------
-    pandas.DataFrame
-        ``pile``, ``kind``, ``depth`` along the pile [m], ``reason`` in one sentence; in the order of the table.
+    ``pile``, ``kind``, ``depth`` along the pile [m], ``reason`` in one sentence; in the order of the table.
 
     Examples
     --------

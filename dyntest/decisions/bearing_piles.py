@@ -8,11 +8,11 @@ import pandas as pd
 
 from dyntest.decisions.bearing_intervals import judged_intervals, pile_values
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, odd_piles
-from dyntest.decisions.bearing_restrikes import judged_restrikes
 from dyntest.decisions.bearing_words import reason
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
 from dyntest.decisions.pay_length import offset_at_cutoff, pay_length, toe_elevation
-from dyntest.reading.intervals import GAP_TOLERANCE
+from dyntest.decisions.restrikes import judged_restrikes
+from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
 
 ACCEPTED = ("accepted", "accepted at restrike")
@@ -170,16 +170,6 @@ def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
 
 def last_rows(intervals: pd.DataFrame) -> np.ndarray:
     """Give where the last interval of each pile stands.
-
-    Parameters
-    ----------
-    intervals : pandas.DataFrame
-        The judged intervals, with ``number``.
-
-    Returns
-    -------
-    numpy.ndarray of bool
-        Whether the next interval is another pile's, shape (n_intervals,) [1].
 
     Examples
     --------

@@ -7,20 +7,6 @@ from dyntest.names import show
 def reason(row: dict, criterion: Criterion, system: str) -> str:
     """Say why a pile has its status.
 
-    Parameters
-    ----------
-    row : dict
-        A row of the table of piles, with its status.
-    criterion : Criterion
-        What it was held against.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        One sentence.
-
     Examples
     --------
     >>> from dyntest.decisions.criterion import CriterionRow

@@ -7,7 +7,7 @@ import numpy as np
 
 from dyntest.decisions.criterion import Criterion, CriterionRow, RestrikeRule, set_at, show_count
 from dyntest.decisions.driving_criterion import DrivingCriterion
-from dyntest.decisions.restrike_rule import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
+from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.errors import InputError
 from dyntest.names import show
 

@@ -165,23 +165,10 @@ class Criterion:
 def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
     """Give the largest set per blow that meets a criterion at any stroke.
 
-    Parameters
-    ----------
-    criterion : Criterion
-        The criterion.
-    stroke : numpy.ndarray
-        Stroke of the ram, any shape [m]; not a number where it was not read.
+    Units: stroke [m]; returns [m].
 
-    Returns
-    -------
-    numpy.ndarray
-        Largest set per blow, same shape [m]; not a number where the stroke is unknown or below the lowest row, for
-        such blows never count.
-
-    Notes
-    -----
-    Between two rows the lower stroke's set stands, as an inspector reads the card; above the highest row the highest
-    row's set stands, for more energy is then not credited.
+    Between two rows the lower stroke's set stands, as an inspector reads the card; above the highest row the
+    highest row's set stands, for more energy is then not credited.
 
     Examples
     --------
@@ -195,19 +182,7 @@ def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
 def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float = 0.0) -> np.ndarray:
     """Give the set of the row at or below any stroke.
 
-    Parameters
-    ----------
-    rows : tuple of CriterionRow
-        Rows from the lowest stroke to the highest.
-    stroke : numpy.ndarray
-        Stroke of the ram, any shape [m].
-    tolerance : float
-        A stroke this much below the lowest row still counts as that row [m].
-
-    Returns
-    -------
-    numpy.ndarray
-        Set per blow, same shape [m]; not a number below the lowest row.
+    Units: stroke, tolerance [m]; returns [m].
 
     Examples
     --------
@@ -225,17 +200,7 @@ def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float 
 def blow_count(set_per_blow: np.ndarray, system: str) -> np.ndarray:
     """Give the count an inspector keeps.
 
-    Parameters
-    ----------
-    set_per_blow : numpy.ndarray
-        Set per blow [m].
-    system : str
-        ``"SI"`` for blows per 25 mm, ``"US"`` for blows per inch.
-
-    Returns
-    -------
-    numpy.ndarray
-        Blows per 25 mm or per inch [1].
+    Units: set_per_blow [m].
 
     Examples
     --------
@@ -249,19 +214,7 @@ def blow_count(set_per_blow: np.ndarray, system: str) -> np.ndarray:
 def show_count(set_per_blow: float, system: str, *, asked: bool = False) -> str:
     """Write a count as an inspector reads it.
 
-    Parameters
-    ----------
-    set_per_blow : float
-        Set per blow [m]; infinite where the pile sank without a blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-    asked : bool
-        Whether it is the least count asked for, which is rounded up, never down.
-
-    Returns
-    -------
-    str
-        Count and what it is per; a dash where it is not known.
+    Units: set_per_blow [m].
 
     Examples
     --------

@@ -5,26 +5,13 @@ from math import ceil
 
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import Criterion, CriterionRow, RestrikeRule, blow_count
-from dyntest.decisions.restrike_rule import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.decisions.waits import show_wait
+from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
+from dyntest.decisions.setup import show_wait
 from dyntest.names import show
 
 
 def card(criterion: Criterion, system: str = "SI") -> tuple[str, ...]:
     r"""Give the whole criterion as an inspector needs it in the field.
-
-    Parameters
-    ----------
-    criterion : Criterion
-        The criterion.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    tuple of str
-        Sentences: what has to be cleared up first, the counts by stroke, how long they hold, minimum penetration,
-        refusal, strokes that cannot be used, and when to stop and restrike.
 
     Examples
     --------
@@ -59,20 +46,7 @@ def card(criterion: Criterion, system: str = "SI") -> tuple[str, ...]:
 
 
 def restrike_sentences(rule: RestrikeRule, system: str = "SI") -> tuple[str, ...]:
-    """Say when to stop and restrike, and what the restrike has to show.
-
-    Parameters
-    ----------
-    rule : RestrikeRule
-        The rule.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
-    """
+    """Say when to stop and restrike, and what the restrike has to show."""
     if rule.stop_penetration is None:
         stop = "Where the count is not met at the depth of the test pile"
     else:
@@ -131,17 +105,7 @@ def _rows(rows: Sequence[CriterionRow], system: str) -> list[str]:
 def whole_count(set_per_blow: float, system: str) -> int:
     """Give the least whole count that a set asks for.
 
-    Parameters
-    ----------
-    set_per_blow : float
-        Set per blow [m].
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    int
-        Blows per 25 mm or per inch, rounded up [1].
+    Units: set_per_blow [m].
 
     Examples
     --------

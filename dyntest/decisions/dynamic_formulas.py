@@ -26,24 +26,15 @@ Transportation; see also Long et al. 2009, WisDOT 0092-07-04)."""
 def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     """Give the nominal resistance by the FHWA-modified Gates formula, US form.
 
-    Parameters
-    ----------
-    energy : numpy.ndarray
-        Energy of the hammer as developed, ram weight times observed stroke, E [J].
-    set_per_blow : numpy.ndarray
-        Set per blow [m]; broadcasts with `energy`.
+    Units: energy [J]; set_per_blow [m]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``R = 1.75 √E log10(10 N) − 100`` with R in kips, E in ft·lb, N in blows per inch [N]; not a number where energy
-        or set is not positive or the formula gives nothing above zero.
+    ``R = 1.75 √E log10(10 N) − 100`` with R in kips, E in ft·lb, N in blows per inch [N]; not a number where energy
+    or set is not positive or the formula gives nothing above zero.
 
-    Notes
-    -----
-    From memory, after FHWA-NHI-05-042 and AASHTO LRFD 10.7.3.8.5. Meant for the end of driving, for resistances up to
-    600 kip (2,670 kN; from memory, after the same), and for counts as in `within_usable_counts`. The form printed in SI
-    units, `modified_gates_si`, is not an exact conversion; this one, in which the formula was calibrated, stands.
+    From memory, after FHWA-NHI-05-042 and AASHTO LRFD 10.7.3.8.5. Meant for the end of driving, for resistances up
+    to 600 kip (2,670 kN; from memory, after the same), and for counts as in `within_usable_counts`. The form
+    printed in SI units, `modified_gates_si`, is not an exact conversion; this one, in which the formula was
+    calibrated, stands.
 
     Examples
     --------
@@ -58,23 +49,12 @@ def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
 def modified_gates_si(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     """Give the nominal resistance by the FHWA-modified Gates formula as printed in SI units.
 
-    Parameters
-    ----------
-    energy : numpy.ndarray
-        Energy of the hammer as developed, E [J].
-    set_per_blow : numpy.ndarray
-        Set per blow [m]; broadcasts with `energy`.
+    Units: energy [J]; set_per_blow [m]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``R = 7 √E log10(10 N) − 550`` with R in kN, E in J, N in blows per 25 mm [N]; not a number as in
-        `modified_gates`.
+    ``R = 7 √E log10(10 N) − 550`` with R in kN, E in J, N in blows per 25 mm [N]; not a number as in `modified_gates`.
 
-    Notes
-    -----
-    FHWA-HI-97-014, section 16.3, quoted second-hand. Within about 4 % of the US form for 30 to 100 kJ and 30 to
-    120 blows per foot; kept to show how far the two printed forms lie apart.
+    FHWA-HI-97-014, section 16.3, quoted second-hand. Within about 4 % of the US form for 30 to 100 kJ and 30 to 120
+    blows per foot; kept to show how far the two printed forms lie apart.
 
     Examples
     --------
@@ -88,21 +68,11 @@ def modified_gates_si(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarra
 def modified_gates_set(resistance: np.ndarray, energy: np.ndarray) -> np.ndarray:
     """Give the set per blow at which the FHWA-modified Gates formula gives a resistance.
 
-    Parameters
-    ----------
-    resistance : numpy.ndarray
-        Nominal resistance R [N].
-    energy : numpy.ndarray
-        Energy of the hammer as developed, E [J]; broadcasts with `resistance`.
+    Units: resistance [N]; energy [J]; returns [m].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``s = 1/N`` with ``N = 10^((R + 100)/(1.75 √E)) / 10``, R in kips, E in ft·lb, N in blows per inch [m]; not a
-        number where resistance or energy is not positive.
+    ``s = 1/N`` with ``N = 10^((R + 100)/(1.75 √E)) / 10``, R in kips, E in ft·lb, N in blows per inch [m]; not a
+    number where resistance or energy is not positive.
 
-    Notes
-    -----
     The inverse of `modified_gates`, with its range of validity.
 
     Examples
@@ -120,23 +90,13 @@ def modified_gates_set(resistance: np.ndarray, energy: np.ndarray) -> np.ndarray
 def gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     """Give the ultimate resistance by the original Gates formula.
 
-    Parameters
-    ----------
-    energy : numpy.ndarray
-        Rated energy of the hammer, E [J].
-    set_per_blow : numpy.ndarray
-        Set per blow s [m]; broadcasts with `energy`.
+    Units: energy [J]; set_per_blow [m]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``P = 27 √(0.85 E) (1 − log10 s)`` with P in kips, E in ft·kip, s in inches [N]; not a number as in
-        `modified_gates`.
+    ``P = 27 √(0.85 E) (1 − log10 s)`` with P in kips, E in ft·kip, s in inches [N]; not a number as in
+    `modified_gates`.
 
-    Notes
-    -----
-    University of Florida thesis pages in the course reader TTE 4004c (c. 1998), Eq. 3-6. A safety factor of 3 goes with
-    it there.
+    University of Florida thesis pages in the course reader TTE 4004c (c. 1998), Eq. 3-6. A safety factor of 3 goes
+    with it there.
 
     Examples
     --------
@@ -151,23 +111,10 @@ def gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
 def washington(energy: np.ndarray, set_per_blow: np.ndarray, efficiency: float) -> np.ndarray:
     """Give the nominal resistance by the formula of the Washington State Department of Transportation.
 
-    Parameters
-    ----------
-    energy : numpy.ndarray
-        Energy of the hammer as developed, ram weight times observed stroke, E [J].
-    set_per_blow : numpy.ndarray
-        Set per blow [m]; broadcasts with `energy`.
-    efficiency : float
-        Factor F of hammer and pile, such as one of `WASHINGTON_EFFICIENCY` [1].
+    Units: energy [J]; set_per_blow [m]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``R = 6.6 F E ln(10 N)`` with R in kips, E in ft·kip, N in blows per inch [N]; not a number as in
-        `modified_gates`.
+    ``R = 6.6 F E ln(10 N)`` with R in kips, E in ft·kip, N in blows per inch [N]; not a number as in `modified_gates`.
 
-    Notes
-    -----
     From memory, after Allen (2005). Found among the most precise formulas by Long et al. (2009), WisDOT 0092-07-04.
 
     Examples
@@ -183,25 +130,13 @@ def washington(energy: np.ndarray, set_per_blow: np.ndarray, efficiency: float) 
 def energy_approach(transferred_energy: np.ndarray, set_per_blow: np.ndarray, displacement: np.ndarray) -> np.ndarray:
     """Give the resistance by the energy approach, from measured energy and movement.
 
-    Parameters
-    ----------
-    transferred_energy : numpy.ndarray
-        Transferred energy E_max, shape (n_blows,) [J].
-    set_per_blow : numpy.ndarray
-        Set per blow s, shape (n_blows,) [m].
-    displacement : numpy.ndarray
-        Peak displacement at the gauges D, shape (n_blows,) [m].
+    Units: transferred_energy [J]; set_per_blow, displacement [m]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``R = E_max / [s + (D − s)/2]``, shape (n_blows,) [N]; not a number where energy or displacement is not
-        positive, the set is negative, or the set is above the peak displacement.
+    ``R = E_max / [s + (D − s)/2]``, shape (n_blows,) [N]; not a number where energy or displacement is not
+    positive, the set is negative, or the set is above the peak displacement.
 
-    Notes
-    -----
-    Paikowsky et al. (1994), as in the course reader TTE 4004c (c. 1998), Eq. 3-8. All energy is taken as spent on an
-    elastic-plastic static resistance, so R still holds the dynamic part: it tends to be high in easy driving.
+    Paikowsky et al. (1994), as in the course reader TTE 4004c (c. 1998), Eq. 3-8. All energy is taken as spent on
+    an elastic-plastic static resistance, so R still holds the dynamic part: it tends to be high in easy driving.
 
     Examples
     --------
@@ -217,18 +152,8 @@ def energy_approach(transferred_energy: np.ndarray, set_per_blow: np.ndarray, di
 def within_usable_counts(set_per_blow: np.ndarray) -> np.ndarray:
     """Tell where the count is one for which dynamic methods are usable.
 
-    Parameters
-    ----------
-    set_per_blow : numpy.ndarray
-        Set per blow [m].
+    Units: set_per_blow [m].
 
-    Returns
-    -------
-    numpy.ndarray of bool
-        Whether the count lies between `LEAST_COUNT` and `MOST_COUNT` blows per foot [1].
-
-    Notes
-    -----
     UFC 3-220-20 (2025), 6-4.1.2.
 
     Examples

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import Estimate
-from dyntest.decisions.setup import Setup
-from dyntest.decisions.waits import show_wait
+from dyntest.decisions.setup import Setup, show_wait
 from dyntest.names import show
 
 LEAST_FACTOR = 0.3
@@ -47,26 +46,8 @@ def end_of_drive_target(
 ) -> EndOfDriveTarget:
     """Give the resistance that has to be shown at the end of driving.
 
-    Parameters
-    ----------
-    required : float
-        Required nominal resistance [N].
-    setups : sequence of Setup
-        Every restrike held against the initial drive.
-    credit : bool or None
-        Whether measured setup is counted on; None: the engineer has not decided, and it is not.
-    system : str
-        ``"SI"`` or ``"US"``, the units of the sentence.
+    Units: required [N].
 
-    Returns
-    -------
-    EndOfDriveTarget
-        With credit the requirement over the lower end of the last restrike's setup factor; where any restrike lost
-        resistance, the requirement over the lower end of that factor, credit or not, since relaxation comes unasked;
-        else the requirement.
-
-    Notes
-    -----
     Only what a restrike of this test measured is credited, nothing of a time law. That a restrike's gain holds for
     other piles of the structure is the engineer's judgement.
 

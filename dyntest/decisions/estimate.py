@@ -34,16 +34,6 @@ class Estimate:
 def exactly(value: float) -> Estimate:
     """Give an estimate whose range is not known.
 
-    Parameters
-    ----------
-    value : float
-        The number [SI unit of the quantity].
-
-    Returns
-    -------
-    Estimate
-        The number with both ends equal to it.
-
     Examples
     --------
     >>> exactly(1.0e6).has_range
@@ -55,19 +45,9 @@ def exactly(value: float) -> Estimate:
 def ratio(numerator: Estimate | None, denominator: Estimate | None) -> Estimate | None:
     """Give the ratio of two estimates with the widest range their ranges allow.
 
-    Parameters
-    ----------
-    numerator, denominator : Estimate or None
-        What is divided, and by what; of zero or more.
+    Ratio, from ``low/high`` to ``high/low`` [1]; the upper end is infinite where the denominator may be zero; None
+    where either is absent, not a number or negative, or the denominator is zero.
 
-    Returns
-    -------
-    Estimate or None
-        Ratio, from ``low/high`` to ``high/low`` [1]; the upper end is infinite where the denominator may be zero; None
-        where either is absent, not a number or negative, or the denominator is zero.
-
-    Notes
-    -----
     The ends take both errors at their worst and against each other, so the range is never too narrow.
 
     Examples

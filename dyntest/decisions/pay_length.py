@@ -10,15 +10,9 @@ import numpy as np
 def axis_per_rise(batter: np.ndarray) -> np.ndarray:
     """Give the length along the pile for each length of rise.
 
-    Parameters
-    ----------
-    batter : numpy.ndarray
-        Horizontal run per vertical rise [m/m].
+    Units: batter [m/m]; returns [m/m].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``√(1 + b²)`` [m/m].
+    ``√(1 + b²)`` [m/m].
 
     Examples
     --------
@@ -31,19 +25,7 @@ def axis_per_rise(batter: np.ndarray) -> np.ndarray:
 def toe_elevation(ground_elevation: np.ndarray, penetration: np.ndarray, batter: np.ndarray = 0.0) -> np.ndarray:
     """Give the elevation of the toe.
 
-    Parameters
-    ----------
-    ground_elevation : numpy.ndarray
-        Elevation of the ground where the pile enters it [m].
-    penetration : numpy.ndarray
-        Length in the ground along the pile, as the inspector reads the marks on it [m].
-    batter : numpy.ndarray
-        Horizontal run per vertical rise [m/m].
-
-    Returns
-    -------
-    numpy.ndarray
-        Elevation of the toe [m].
+    Units: ground_elevation, penetration [m]; batter [m/m]; returns [m].
 
     Examples
     --------
@@ -62,21 +44,9 @@ def pay_length(
 ) -> np.ndarray:
     """Give the length along the pile from toe to cutoff.
 
-    Parameters
-    ----------
-    cutoff_elevation : numpy.ndarray
-        Elevation at which the pile is cut off [m].
-    toe_elevation : numpy.ndarray
-        Elevation of the toe, the bottom of any tip reinforcement [m].
-    batter : numpy.ndarray
-        Horizontal run per vertical rise [m/m].
-    tip_reinforcement : numpy.ndarray
-        Length of tip reinforcement that is paid apart and left out here [m]; 0 where it is paid as pile.
+    Units: cutoff_elevation, toe_elevation, tip_reinforcement [m]; batter [m/m]; returns [m].
 
-    Returns
-    -------
-    numpy.ndarray
-        ``(cutoff − toe) √(1 + b²) − tip`` [m]; not a number where the toe is not below the cutoff by more than the tip.
+    ``(cutoff − toe) √(1 + b²) − tip`` [m]; not a number where the toe is not below the cutoff by more than the tip.
 
     Examples
     --------
@@ -90,17 +60,7 @@ def pay_length(
 def cut_off_length(furnished_length: np.ndarray, length_below_cutoff: np.ndarray) -> np.ndarray:
     """Give the length of pile left above cutoff.
 
-    Parameters
-    ----------
-    furnished_length : numpy.ndarray
-        Length of the pile as furnished, with splices and any tip reinforcement [m].
-    length_below_cutoff : numpy.ndarray
-        Length along the pile from toe to cutoff with the tip in it [m].
-
-    Returns
-    -------
-    numpy.ndarray
-        What is cut off [m]; negative where the pile is short of its cutoff by so much.
+    Units: furnished_length, length_below_cutoff [m]; returns [m].
 
     Examples
     --------
@@ -115,26 +75,14 @@ def offset_at_cutoff(
 ) -> np.ndarray:
     """Give how far from its plan position a battered pile stands at cutoff when the ground is not at plan level.
 
-    Parameters
-    ----------
-    batter : numpy.ndarray
-        Horizontal run per vertical rise [m/m].
-    planned_ground_elevation : numpy.ndarray
-        Ground elevation for which the starting point was staked out [m].
-    actual_ground_elevation : numpy.ndarray
-        Ground elevation at which the pile was started on that stake [m].
+    Units: batter [m/m]; planned_ground_elevation, actual_ground_elevation [m]; returns [m].
 
-    Returns
-    -------
-    numpy.ndarray
-        Horizontal distance from the plan position at cutoff, ``b (actual − planned)`` [m]: positive towards the side
-        the toe runs out to, negative towards the other.
+    Horizontal distance from the plan position at cutoff, ``b (actual − planned)`` [m]: positive towards the side
+    the toe runs out to, negative towards the other.
 
-    Notes
-    -----
-    The plan gives the position at cutoff. The stake stands where a pile of exactly this batter, through that position,
-    would meet the ground at the planned elevation; the pile is started with its axis on the stake in plan and keeps its
-    batter and direction. Nothing else (drift while driving, a turned leader) is in it.
+    The plan gives the position at cutoff. The stake stands where a pile of exactly this batter, through that
+    position, would meet the ground at the planned elevation; the pile is started with its axis on the stake in plan
+    and keeps its batter and direction. Nothing else (drift while driving, a turned leader) is in it.
 
     Examples
     --------

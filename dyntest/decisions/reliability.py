@@ -77,27 +77,9 @@ def first_order_resistance_factor(
 ) -> float:
     """Give the resistance factor for a reliability index, by the first-order second-moment method.
 
-    Parameters
-    ----------
-    bias : float
-        Mean of measured over predicted resistance λ [1].
-    variation : float
-        Coefficient of variation of that ratio, COV [1].
-    reliability_index : float
-        Target β [1].
-    dead_to_live : float
-        Ratio of dead to live load r [1].
-    loads : LoadStatistics
-        Load factors and statistics.
+    ``φ = λ (γ_D r + γ_L) √[(1 + q)/(1 + COV²)] / {(λ_D r + λ_L) exp(β √ln[(1 + COV²)(1 + q)])}`` with ``q = COV_D²
+    + COV_L²`` [1].
 
-    Returns
-    -------
-    float
-        ``φ = λ (γ_D r + γ_L) √[(1 + q)/(1 + COV²)] / {(λ_D r + λ_L) exp(β √ln[(1 + COV²)(1 + q)])}`` with
-        ``q = COV_D² + COV_L²`` [1].
-
-    Notes
-    -----
     From memory, after Barker et al. (1991); lognormal load and resistance. NCHRP Report 507, p. 37: the more exact
     first-order reliability method gives factors about 10 % higher.
 
@@ -116,22 +98,10 @@ def first_order_resistance_factor(
 def likely_static_resistance(predicted: float, record: MethodRecord, deviations: float = 1.0) -> Estimate:
     """Give what a static load test would likely show, by how the method has compared in the past.
 
-    Parameters
-    ----------
-    predicted : float
-        Resistance by the method [N].
-    record : MethodRecord
-        How the method has compared with static load tests.
-    deviations : float
-        Half-width of the range in standard deviations of the logarithm [1]; 1 holds about two of three piles.
+    Units: predicted [N]; returns [N].
 
-    Returns
-    -------
-    Estimate
-        Median and range of a lognormal ratio, ``λ/√(1 + COV²) · exp(±k √ln(1 + COV²))``, times the prediction [N].
+    Median and range of a lognormal ratio, ``λ/√(1 + COV²) · exp(±k √ln(1 + COV²))``, times the prediction [N].
 
-    Notes
-    -----
     The record mixes soils, piles, hammers and waits of a whole database; a site's own static load test says more.
 
     Examples

@@ -12,7 +12,7 @@ import numpy as np
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.pile import Pile
-from dyntest.reading.sheet_parts import Requirement
+from dyntest.reading.parts import Requirement
 from dyntest.units import unit_factor
 
 _FHWA = "FHWA-NHI-16-009 (2016)"
@@ -79,20 +79,12 @@ class DrivingStressLimits:
 def steel_limit(yield_strength: float) -> float:
     """Give the limit of the driving stress in steel, compression and tension alike.
 
-    Parameters
-    ----------
-    yield_strength : float
-        Yield strength F_y [Pa].
+    Units: yield_strength [Pa]; returns [Pa].
 
-    Returns
-    -------
-    float
-        ``σ = φ · 0.9 F_y`` [Pa] with φ = 1.0.
+    ``σ = φ · 0.9 F_y`` [Pa] with φ = 1.0.
 
-    Notes
-    -----
-    UFC 3-220-20 (2025), Eq. 6-72, p. 507; FHWA-NHI-16-009 (2016), Eq. 8-33, which asks it of compression only because
-    driving seldom pulls steel near its yield strength.
+    UFC 3-220-20 (2025), Eq. 6-72, p. 507; FHWA-NHI-16-009 (2016), Eq. 8-33, which asks it of compression only
+    because driving seldom pulls steel near its yield strength.
 
     Examples
     --------
@@ -105,20 +97,10 @@ def steel_limit(yield_strength: float) -> float:
 def concrete_compression_limit(compressive_strength: float, effective_prestress: float) -> float:
     """Give the limit of the compression in prestressed concrete, on the gross section.
 
-    Parameters
-    ----------
-    compressive_strength : float
-        Compressive strength f'_c [Pa].
-    effective_prestress : float
-        Prestress after losses f_pe [Pa], compression positive.
+    Units: compressive_strength, effective_prestress [Pa]; returns [Pa].
 
-    Returns
-    -------
-    float
-        ``σ = φ (0.85 f'_c − f_pe)`` [Pa] with φ = 1.0.
+    ``σ = φ (0.85 f'_c − f_pe)`` [Pa] with φ = 1.0.
 
-    Notes
-    -----
     UFC 3-220-20 (2025), Eq. 6-73, p. 508; FHWA-NHI-16-009 (2016), Eq. 8-62.
 
     Examples
@@ -135,22 +117,10 @@ def concrete_tension_limit(
 ) -> float:
     """Give the limit of the tension in prestressed concrete, on the gross section.
 
-    Parameters
-    ----------
-    compressive_strength : float
-        Compressive strength f'_c [Pa].
-    effective_prestress : float
-        Prestress after losses f_pe [Pa], compression positive.
-    severely_corrosive : bool
-        Whether the pile stands where no tension may open the concrete.
+    Units: compressive_strength, effective_prestress [Pa]; returns [Pa].
 
-    Returns
-    -------
-    float
-        ``σ = φ (0.095 √f'_c + f_pe)``, all in ksi, with φ = 1.0, or ``f_pe`` alone where severely corrosive [Pa].
+    ``σ = φ (0.095 √f'_c + f_pe)``, all in ksi, with φ = 1.0, or ``f_pe`` alone where severely corrosive [Pa].
 
-    Notes
-    -----
     UFC 3-220-20 (2025), Eq. 6-74, p. 508; FHWA-NHI-16-009 (2016), Eq. 8-63.
 
     Examples
@@ -170,18 +140,10 @@ def concrete_tension_limit(
 def timber_limit(base_resistance: float) -> float:
     """Give the limit of the driving stress in timber, compression and tension alike.
 
-    Parameters
-    ----------
-    base_resistance : float
-        Base resistance in compression parallel to the grain F_co [Pa].
+    Units: base_resistance [Pa]; returns [Pa].
 
-    Returns
-    -------
-    float
-        ``σ = φ · 2.6 F_co`` [Pa] with φ = 1.15.
+    ``σ = φ · 2.6 F_co`` [Pa] with φ = 1.15.
 
-    Notes
-    -----
     UFC 3-220-20 (2025), Eq. 6-75, p. 508; FHWA-NHI-16-009 (2016), Eq. 8-17.
 
     Examples
@@ -230,18 +192,7 @@ def driving_stress_limits(
 def stress_ratio(stress: np.ndarray, limit: StressLimit) -> np.ndarray:
     """Give measured stresses as shares of their limit.
 
-    Parameters
-    ----------
-    stress : numpy.ndarray
-        Stresses of the limit's sense, positive in that sense, shape (n_blows,) [Pa].
-    limit : StressLimit
-        The limit.
-
-    Returns
-    -------
-    numpy.ndarray
-        Stress over limit, shape (n_blows,) [1], above 1 where the limit is passed; not a number where the limit
-        cannot be stated.
+    Units: stress [Pa].
 
     Examples
     --------

@@ -1,7 +1,11 @@
-"""Resistance against the logarithm of time, fitted through the initial drive and all restrikes.
+"""The slope of a line that a few odd points do not move, and the range it may lie in.
+
+Resistance against the logarithm of time, fitted through the initial drive and all restrikes.
 
 Skov & Denver (1988), Time-dependence of bearing capacity of piles, 3rd Int. Conf. on the Application of Stress-Wave
 Theory to Piles, Ottawa: ``Q = Q0 [1 + A log10(t/t0)]`` for ``t ≥ t0``.
+
+How resistance fades over the blows of a restrike, and what it was at the first of them.
 """
 
 from collections.abc import Sequence
@@ -9,11 +13,39 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from scipy.special import stdtrit  # scipy.stats has it too, and takes half a second more to load
+from scipy.special import (
+    ndtri,
+    stdtrit,  # scipy.stats has it too, and takes half a second more to load
+)
 
 from dyntest.decisions.estimate import Estimate
-from dyntest.decisions.waits import SECONDS_PER_DAY, show_wait
+from dyntest.decisions.setup import SECONDS_PER_DAY, show_wait
 from dyntest.errors import InputError
+
+
+def robust_slope(position: np.ndarray, values: np.ndarray, confidence: float) -> tuple[float, float, float]:
+    """Give the median of the slopes between all pairs of points, and its range.
+
+    Theil (1950) for the slope; Sen (1968), J. American Statistical Association 63, for the range: the pairs are as
+    many from its ends as the normal quantile of Kendall's statistic says, its variance ``[n(n−1)(2n+5) − Σ
+    t(t−1)(2t+5)]/18`` with t equal values in a group (all from memory). Up to 29 % of the points may be odd.
+
+    Examples
+    --------
+    >>> slope, low, high = robust_slope(np.arange(8.0), np.array([0, 2, 4, 99, 8, 10, 12, 14.0]), 0.9)
+    >>> slope
+    2.0
+    """
+    first, second = np.triu_indices(len(values), 1)
+    slopes = np.sort((values[second] - values[first]) / (position[second] - position[first]))
+    n, pairs = len(values), len(slopes)
+    ties = np.unique(values, return_counts=True)[1]
+    variance = (n * (n - 1) * (2 * n + 5) - np.sum(ties * (ties - 1) * (2 * ties + 5))) / 18.0
+    reach = ndtri(0.5 + 0.5 * confidence) * np.sqrt(variance)
+    low = max(round((pairs - reach) / 2.0) - 1, 0)
+    high = min(round((pairs + reach) / 2.0), pairs - 1)
+    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
+
 
 REFERENCE_TIMES = {"sand": 0.5 * SECONDS_PER_DAY, "clay": 1.0 * SECONDS_PER_DAY}
 """Time t0 from which the law holds [s], by the soil along the shaft (from memory, after Skov & Denver 1988)."""
@@ -80,15 +112,7 @@ class TimePrediction:
 def reference_time(soil: str | None) -> tuple[float, str]:
     """Give the time from which the law holds, by the soil along the shaft.
 
-    Parameters
-    ----------
-    soil : str or None
-        ``"sand"``, ``"silt"``, ``"clay"`` or None.
-
-    Returns
-    -------
-    tuple of (float, str)
-        t0 [s], and where it comes from in words.
+    Units: returns [s].
 
     Examples
     --------
@@ -104,31 +128,15 @@ def reference_time(soil: str | None) -> tuple[float, str]:
 def fit_time_law(times: Sequence[float], resistances: Sequence[Estimate], reference_time: float) -> TimeLaw:
     """Fit the time law through the initial drive and all restrikes.
 
-    Parameters
-    ----------
-    times : sequence of float
-        Time of each drive since the end of the initial drive, 0 for the initial drive [s].
-    resistances : sequence of Estimate
-        Resistance of each drive [N].
-    reference_time : float
-        t0 [s].
+    Units: times, reference_time [s]; resistances [N].
 
-    Returns
-    -------
-    TimeLaw
-        ``Q0`` and ``A`` by least squares in ``x = log10(max(t, t0)/t0)``. Their ranges: the extremes over all
-        combinations of range ends of the resistances and, from three drives on, the `CONFIDENCE` interval from the
-        scatter about the line; the wider stands.
+    ``Q0`` and ``A`` by least squares in ``x = log10(max(t, t0)/t0)``. Their ranges: the extremes over all
+    combinations of range ends of the resistances and, from three drives on, the `CONFIDENCE` interval from the
+    scatter about the line; the wider stands.
 
-    Raises
-    ------
-    InputError
-        If fewer than two drives lie at different x, or a number cannot be used.
-
-    Notes
-    -----
-    The law holds from t0 on. The end of the initial drive, at t = 0, stands for the resistance at t0, as do restrikes
-    before t0. Two drives leave nothing to judge the fit by: then the ranges come from the resistances alone.
+    The law holds from t0 on. The end of the initial drive, at t = 0, stands for the resistance at t0, as do
+    restrikes before t0. Two drives leave nothing to judge the fit by: then the ranges come from the resistances
+    alone.
 
     Examples
     --------
@@ -176,20 +184,10 @@ def fit_time_law(times: Sequence[float], resistances: Sequence[Estimate], refere
 def resistance_after(law: TimeLaw, times: np.ndarray, *, extrapolate: bool = False) -> TimePrediction:
     """Give the resistance at given times after the initial drive.
 
-    Parameters
-    ----------
-    law : TimeLaw
-        The fitted law.
-    times : numpy.ndarray
-        Times since the end of the initial drive, shape (n_times,) [s].
-    extrapolate : bool
-        Whether the law may give more than the highest resistance observed.
+    Units: times [s].
 
-    Returns
-    -------
-    TimePrediction
-        ``Q0 [1 + A log10(t/t0)]`` with its range, Q0 before t0, and capped at the highest observed resistance, its
-        range at the highest observed end, unless `extrapolate`. Falling resistance is never held up.
+    ``Q0 [1 + A log10(t/t0)]`` with its range, Q0 before t0, and capped at the highest observed resistance, its
+    range at the highest observed end, unless `extrapolate`. Falling resistance is never held up.
 
     Examples
     --------
@@ -238,3 +236,81 @@ def _covariance(x: np.ndarray, resistances: Sequence[Estimate], intercept: float
 
 def _around(value: float, corners: np.ndarray, half: float) -> Estimate:
     return Estimate(float(value), float(min(corners.min(), value - half)), float(max(corners.max(), value + half)))
+
+
+FIRST_BLOWS = 20
+"""Blows from the start of a restrike that are fitted [1]; a restrike is usually stopped at 20 to 50 blows or after
+75 to 150 mm, before what was gained is driven away (common practice, no source)."""
+
+LEAST_BLOWS = 5
+"""Sound blows needed for a fit [1]; no source."""
+
+FADE_CONFIDENCE = 0.90
+"""Two-sided confidence of the slope's range [1]; our choice."""
+
+
+@dataclass(frozen=True)
+class RestrikeFade:
+    """A line through the resistances of the first blows of a restrike.
+
+    Parameters
+    ----------
+    first_resistance : float
+        The line's value at the first blow [N].
+    last_resistance : float
+        The line's value at the last fitted blow [N].
+    slope, slope_low, slope_high : float
+        Change of resistance a blow with its range [N], negative where it fades.
+    blows : int
+        Number of sound blows fitted [1].
+    span : int
+        Number of blows from the first to the last fitted [1].
+    """
+
+    first_resistance: float
+    last_resistance: float
+    slope: float
+    slope_low: float
+    slope_high: float
+    blows: int
+    span: int
+
+    @property
+    def lost_share(self) -> float:
+        """Share of the first resistance lost over the fitted blows [1], negative where it rose."""
+        return 1.0 - self.last_resistance / self.first_resistance
+
+    @property
+    def fades(self) -> bool:
+        """Whether resistance fell beyond its scatter from blow to blow."""
+        return self.slope_high < 0.0
+
+
+def restrike_fade(
+    resistance: np.ndarray, sound: np.ndarray | None = None, first_blows: int = FIRST_BLOWS
+) -> RestrikeFade:
+    """Fit how resistance changes over the first blows of a restrike.
+
+    Units: resistance [N].
+
+    A straight line over the few blows at hand; it must not be carried beyond them.
+
+    Examples
+    --------
+    >>> fade = restrike_fade(1.0e6 - 1.0e4 * np.arange(20))
+    >>> round(fade.first_resistance), round(fade.slope), round(fade.lost_share, 2)
+    (1000000, -10000, 0.19)
+    """
+    resistance = np.asarray(resistance, dtype=float)
+    usable = np.isfinite(resistance)
+    if sound is not None:
+        usable &= np.asarray(sound, dtype=bool)
+    index = np.flatnonzero(usable)
+    index = index[index < index[0] + first_blows] if index.size else index
+    if index.size < LEAST_BLOWS:
+        problem = f"{index.size} sound blows are too few to see how resistance changed"
+        raise InputError("restrike", "first blows", problem, f"at least {LEAST_BLOWS} are needed")
+    slope, low, high = robust_slope(index, resistance[index], FADE_CONFIDENCE)
+    span = int(index[-1] - index[0])
+    first = float(np.median(resistance[index]) + slope * (index[0] - np.median(index)))
+    return RestrikeFade(first, first + slope * span, slope, low, high, int(index.size), span + 1)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dyntest.conditioning.check import FEW_BLOWS, Finding
+from dyntest.conditioning.findings import FEW_BLOWS, Finding
 
 MOST_REJECTED = 0.5
 """Share of a drive's blows that may be rejected before the drive as a whole is [1]; common practice, no source."""
@@ -34,20 +34,6 @@ def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     The answer is no where the blow that stands for the drive is rejected, where there is none, or where more than
     `MOST_REJECTED` of the blows are; with care where any finding is a warning, or rejects more than a few blows
     (`FEW_BLOWS`); else yes. Notes do not count.
-
-    Parameters
-    ----------
-    findings : iterable of Finding
-        Findings on the drive.
-    n_blows : int
-        Number of blows of the drive [1].
-    blow : int or None
-        Number of the blow that stands for the drive [1].
-
-    Returns
-    -------
-    Trust
-        The answer and its reasons.
 
     Examples
     --------

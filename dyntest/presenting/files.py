@@ -1,13 +1,11 @@
 """Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
 
-from dyntest.presenting.parquet import blows_parquet
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
-from dyntest.presenting.report.compose import card_of
-from dyntest.presenting.report.typeset import pictures_png
+from dyntest.presenting.report.compose import card_of, pictures_png
 from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.summary import summary_json
-from dyntest.presenting.tables import blows_csv
-from dyntest.review import Review
+from dyntest.presenting.tables import blows_csv, blows_parquet
+from dyntest.reviewing.review import Review
 
 
 def review_files(review: Review, *, png: bool = False) -> dict[str, bytes]:

@@ -1,7 +1,11 @@
-"""Tidy frames behind every figure, one row a point, drawn on paper by matplotlib and on a page by Altair alike.
+"""Fewer points to draw, with the peaks kept; numbers are computed from all of them before.
+
+Tidy frames behind every figure, one row a point, drawn on paper by matplotlib and on a page by Altair alike.
 
 Columns are titled as an axis is, name and unit, in the units the engineer reads.
 """
+
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -9,24 +13,46 @@ import pandas as pd
 from dyntest.names import NAMES, display_unit
 from dyntest.signals import Waves
 
+
+def thinned_rows(values: np.ndarray, most: int) -> np.ndarray:
+    """Give which points of a line to draw, so that it looks the same.
+
+    Examples
+    --------
+    >>> line = np.zeros(1000)
+    >>> line[123] = 5.0
+    >>> rows = thinned_rows(line, 100)
+    >>> len(rows) <= 100, 123 in rows, (rows[0], rows[-1]) == (0, 999)
+    (True, True, True)
+    """
+    values = np.asarray(values, dtype=float)
+    n = len(values)
+    if n <= most:
+        return np.arange(n)
+    runs = max((most - 2) // 2, 1)
+    edges = np.linspace(0, n, runs + 1).astype(int)
+    low = np.where(np.isfinite(values), values, np.inf)
+    high = np.where(np.isfinite(values), values, -np.inf)
+    kept = {0, n - 1}
+    for start, end in pairwise(edges):
+        kept |= {start + int(low[start:end].argmin()), start + int(high[start:end].argmax())}
+    return np.array(sorted(kept))
+
+
+def thinned(frame: pd.DataFrame, value: str, by: str, most: int) -> pd.DataFrame:
+    """Give a tidy frame with fewer points to each line."""
+    if frame.empty:
+        return frame
+    parts = [part.iloc[thinned_rows(part[value].to_numpy(), most)] for _, part in frame.groupby(by, sort=False)]
+    return pd.concat(parts, ignore_index=True)
+
+
 NO_BREAK = "\N{NO-BREAK SPACE}"
 """Between the words of a unit, so that no title is broken there."""
 
 
 def title(code: str, system: str) -> str:
     """Give the title of an axis: the name in words and its unit.
-
-    Parameters
-    ----------
-    code : str
-        A key of `dyntest.names.NAMES`.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Words, and the unit in square brackets where there is one.
 
     Examples
     --------
@@ -39,20 +65,6 @@ def title(code: str, system: str) -> str:
 
 def shown(code: str, values: np.ndarray, system: str) -> np.ndarray:
     """Give numbers in the units the engineer reads.
-
-    Parameters
-    ----------
-    code : str
-        A key of `dyntest.names.NAMES`.
-    values : numpy.ndarray
-        The numbers, any shape [SI unit of the name].
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    numpy.ndarray
-        The numbers [display unit of the name].
 
     Examples
     --------
@@ -68,15 +80,7 @@ TIME = "time after the impact begins [ms]"
 def force_title(system: str) -> str:
     """Give the title of an axis of forces that are not the peak force.
 
-    Parameters
-    ----------
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        ``force`` and its unit.
+    ``force`` and its unit.
 
     Examples
     --------
@@ -89,19 +93,7 @@ def force_title(system: str) -> str:
 def traces(waves: Waves, row: int, system: str) -> pd.DataFrame:
     """Give the measured force and Z·velocity of one blow.
 
-    Parameters
-    ----------
-    waves : Waves
-        Conditioned force and velocity.
-    row : int
-        Row of the blow in `waves` [1].
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    Units: returns [ms].
     """
     return _long(
         waves, row, {"force": waves.force[row], "impedance × velocity": waves.impedance * waves.velocity[row]}, system
@@ -111,21 +103,7 @@ def traces(waves: Waves, row: int, system: str) -> pd.DataFrame:
 def wave_traces(waves: Waves, row: int, system: str, computed_up: np.ndarray | None = None) -> pd.DataFrame:
     """Give the downward and upward waves of one blow, and the computed upward wave where there is one.
 
-    Parameters
-    ----------
-    waves : Waves
-        Conditioned force and velocity.
-    row : int
-        Row of the blow in `waves` [1].
-    system : str
-        ``"SI"`` or ``"US"``.
-    computed_up : numpy.ndarray or None
-        Upward wave from signal matching at the samples of the record, shape (n_samples,) [N].
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    Units: computed_up [N]; returns [ms].
     """
     zv = waves.impedance * waves.velocity[row]
     lines = {"downward wave": 0.5 * (waves.force[row] + zv), "upward wave": 0.5 * (waves.force[row] - zv)}
@@ -137,17 +115,7 @@ def wave_traces(waves: Waves, row: int, system: str, computed_up: np.ndarray | N
 def milliseconds(waves: Waves, row: int) -> np.ndarray:
     """Give the time of the samples of a blow after its impact begins.
 
-    Parameters
-    ----------
-    waves : Waves
-        Conditioned force and velocity.
-    row : int
-        Row of the blow in `waves` [1].
-
-    Returns
-    -------
-    numpy.ndarray
-        Time, shape (n_samples,) [ms].
+    Units: returns [ms].
     """
     return np.round(1e3 * (waves.time - waves.time[waves.onset[row]]), 6)
 

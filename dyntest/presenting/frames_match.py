@@ -6,12 +6,11 @@ import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.frames import TIME, force_title, shown
-from dyntest.presenting.frames_drive import resistance_title
 from dyntest.presenting.frames_pile import depth_title
+from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import show_range
-from dyntest.reviewing.drive_review import DriveReview
-from dyntest.wave_equation.load_movement import load_movement
-from dyntest.wave_equation.matched_waves import matched_waves, shaft_distribution
+from dyntest.reviewing.drive import DriveReview
+from dyntest.wave_equation.match_results import load_movement, matched_waves, shaft_distribution
 from dyntest.wave_equation.matching import Match
 
 MEASURED, COMPUTED = "upward wave", "upward wave, computed"
@@ -30,39 +29,14 @@ _PARAMETERS = {
 
 
 def of_drives(frame: Callable[[Match, str], pd.DataFrame], drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
-    """Give a frame of this module for several drives, one below the other.
-
-    Parameters
-    ----------
-    frame : callable
-        Such as `load_movements`.
-    drives : sequence of DriveReview
-        Drives with a match.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns of the frame, and `drive` behind them.
-    """
+    """Give a frame of this module for several drives, one below the other."""
     return pd.concat([frame(drive.match, system).assign(drive=drive.name) for drive in drives], ignore_index=True)
 
 
 def match_waves(match: Match, system: str) -> pd.DataFrame:
     """Give the measured and the computed upward wave of a match.
 
-    Parameters
-    ----------
-    match : Match
-        The matched blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns time after the impact begins [ms], force [kN or kip], `trace`.
+    Units: returns [ms].
     """
     waves, blow = matched_waves(match), match.problem.blow
     time = (1e3 * (waves.time - blow.time[blow.onset])).round(6)
@@ -76,19 +50,9 @@ def match_waves(match: Match, system: str) -> pd.DataFrame:
 def shaft_lengths(match: Match, system: str) -> pd.DataFrame:
     """Give the resistance of each length of shaft, whole and per length of pile, and of the toe.
 
-    Parameters
-    ----------
-    match : Match
-        The matched blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns `part` (``"shaft"`` or ``"toe"``), `top` and `bottom`, titled as depths below the gauges [m or ft] are,
-        resistance [kN or kip], and shaft resistance per length [kN/m or kip/ft]; the toe's top and bottom are the
-        same, and it has no resistance per length.
+    Columns `part` (``"shaft"`` or ``"toe"``), `top` and `bottom`, titled as depths below the gauges [m or ft] are,
+    resistance [kN or kip], and shaft resistance per length [kN/m or kip/ft]; the toe's top and bottom are the same,
+    and it has no resistance per length.
     """
     found, length = shaft_distribution(match), match.problem.blow.pile.length
     shaft = pd.DataFrame({"part": "shaft", "top": found.top, "bottom": found.bottom, "value": found.resistance})
@@ -106,16 +70,6 @@ def shaft_lengths(match: Match, system: str) -> pd.DataFrame:
 def per_length_title(system: str) -> str:
     """Give the title of an axis of shaft resistance per length of pile.
 
-    Parameters
-    ----------
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Words and unit.
-
     Examples
     --------
     >>> per_length_title("SI")
@@ -126,20 +80,7 @@ def per_length_title(system: str) -> str:
 
 
 def load_movements(match: Match, system: str) -> pd.DataFrame:
-    """Give the static load–movement curve that the matched soil implies.
-
-    Parameters
-    ----------
-    match : Match
-        The matched blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns load [kN or kip], movement [mm or in], `place`.
-    """
+    """Give the static load–movement curve that the matched soil implies."""
     curve = load_movement(match)
     load, moved = f"load [{display_unit('shaft_resistance', system)[0]}]", display_unit("set_per_blow", system)[0]
     parts = [
@@ -159,20 +100,7 @@ def load_movements(match: Match, system: str) -> pd.DataFrame:
 
 
 def match_rows(match: Match, system: str) -> pd.DataFrame:
-    """Give the numbers of a match as a person reads them.
-
-    Parameters
-    ----------
-    match : Match
-        The matched blow.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns `what`, `value` and `range` (text with its unit; a dash where there is none).
-    """
+    """Give the numbers of a match as a person reads them."""
     rows = []
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
         ends = show_range(*getattr(match, f"{code}_range"), code, system)

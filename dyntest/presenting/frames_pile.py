@@ -5,22 +5,12 @@ import pandas as pd
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.presenting.frames import shown
-from dyntest.reading.sheet_parts import TestSheet
+from dyntest.reading.parts import TestSheet
 from dyntest.units import unit_factor
 
 
 def depth_title(system: str) -> str:
     """Give the title of an axis of depths below the gauges.
-
-    Parameters
-    ----------
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Words and unit.
 
     Examples
     --------
@@ -31,21 +21,7 @@ def depth_title(system: str) -> str:
 
 
 def pile_parts(sheet: TestSheet, system: str) -> pd.DataFrame:
-    """Give the parts of the pile from its head to its toe.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns `part`, `top`, `bottom` (depths below the gauges [m or ft], negative above them), `width` over that of
-        the widest part [1].
-    """
+    """Give the parts of the pile from its head to its toe."""
     pile = sheet.pile
     edges, rows = 0.0, []
     widest = max(part.area for part in pile.parts) ** 0.5
@@ -60,20 +36,7 @@ def pile_parts(sheet: TestSheet, system: str) -> pd.DataFrame:
 
 
 def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
-    """Give what the sheet says of pile, hammer and requirement, as a person reads it.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns `of`, `what`, `value` (text with its unit); what the sheet does not say is left out.
-    """
+    """Give what the sheet says of pile, hammer and requirement, as a person reads it."""
     pile, hammer, asked = sheet.pile, sheet.hammer, sheet.requirement
     rows = [
         ("pile", "material", pile.material),

@@ -51,18 +51,6 @@ _ON_DARK = {
 def on(ground: str, colour: str) -> str:
     """Give a colour of the palette as it is drawn on a ground.
 
-    Parameters
-    ----------
-    ground : str
-        A key of `GROUNDS`.
-    colour : str
-        A colour of this module.
-
-    Returns
-    -------
-    str
-        The colour itself on a light ground, its twin on a dark one.
-
     Examples
     --------
     >>> on("light", INK), on("dark", INK)

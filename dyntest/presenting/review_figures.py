@@ -4,24 +4,29 @@ import numpy as np
 import pandas as pd
 
 from dyntest.names import display_unit
-from dyntest.presenting.decision_figures import (
+from dyntest.presenting.figures import (
     criterion_figure,
     load_movement_figure,
     overlay_figure,
+    profiles_figure,
     setup_figure,
     shaft_figure,
+    traces_figure,
 )
-from dyntest.presenting.figures import profiles_figure, traces_figure
 from dyntest.presenting.frames import shown, title, traces, wave_traces
-from dyntest.presenting.frames_blow import SHOWN_RETURNS, marks, overlay
-from dyntest.presenting.frames_criterion import criterion_lines, measured_counts, refusal_count
-from dyntest.presenting.frames_drive import profile
+from dyntest.presenting.frames_decisions import (
+    criterion_lines,
+    law_over_time,
+    measured_counts,
+    measured_over_time,
+    refusal_count,
+)
 from dyntest.presenting.frames_match import load_movements, of_drives, shaft_lengths
-from dyntest.presenting.frames_waiting import law_over_time, measured_over_time
+from dyntest.presenting.frames_record import SHOWN_RETURNS, marks, overlay, profile
 from dyntest.presenting.sentences import drive_words
-from dyntest.review import Review
-from dyntest.reviewing.drive_review import DriveReview
-from dyntest.wave_equation.matched_waves import matched_waves
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review
+from dyntest.wave_equation.match_results import matched_waves
 
 PROFILE = ("case_resistance_maximum", "matched_resistance", "peak_gauge_stress", "transferred_energy", "stroke")
 """Numbers drawn for every blow; one that no blow has is left out."""
@@ -33,15 +38,7 @@ OVERLAID = ("downward wave", "upward wave")
 def review_figures(review: Review) -> dict[str, bytes]:
     """Give every figure of a review.
 
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    dict of str to bytes
-        SVG by name, such as ``"blow_initial"``; a figure that would show nothing is not there.
+    SVG by name, such as ``"blow_initial"``; a figure that would show nothing is not there.
     """
     figures: dict[str, bytes] = {}
     for drive in review.drives:

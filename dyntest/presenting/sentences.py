@@ -1,12 +1,22 @@
-"""The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike."""
+"""The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike.
 
+What the engineer chose, as a table that a person reads.
+
+What a signal match says, in sentences and in the user's units, its doubts before its details.
+"""
+
+import numpy as np
+import pandas as pd
+
+from dyntest.conditioning.findings import blow_words
 from dyntest.decisions.criterion import show_count
 from dyntest.decisions.driving_criterion import StrokeRow
-from dyntest.decisions.setup import Setup
-from dyntest.decisions.waits import show_wait
+from dyntest.decisions.setup import Setup, show_wait
 from dyntest.names import NAMES, display_unit, show
-from dyntest.review import Review
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reading.parts import TestSheet
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review
+from dyntest.wave_equation.matching import Match
 
 TRUST = {
     "yes": "the record can be trusted",
@@ -25,52 +35,19 @@ STRESSES = (
 def drive_words(drive: DriveReview) -> str:
     """Give the name of a drive as a person writes it.
 
-    Parameters
-    ----------
-    drive : DriveReview
-        The drive.
-
-    Returns
-    -------
-    str
-        Such as ``"restrike 1"``.
+    Such as ``"restrike 1"``.
     """
     return drive.name.replace("_", " ")
 
 
 def trust_sentence(review: Review) -> str:
-    """Say whether the record can be trusted, and why not where it cannot.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    str
-        A sentence.
-    """
+    """Say whether the record can be trusted, and why not where it cannot."""
     reasons = f" ({', '.join(review.trust.reasons)})" if review.trust.reasons else ""
     return f"{review.sheet.pile_name}: {TRUST[review.trust.answer]}{reasons}."
 
 
 def show_range(low: float, high: float, code: str, system: str) -> str:
     """Write a range with its unit once.
-
-    Parameters
-    ----------
-    low, high : float
-        Its ends [SI unit of the name].
-    code : str
-        A key of `dyntest.names.NAMES`.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    str
-        Both ends and the unit.
 
     Examples
     --------
@@ -82,20 +59,7 @@ def show_range(low: float, high: float, code: str, system: str) -> str:
 
 
 def resistance_sentence(review: Review, drive: DriveReview) -> str:
-    """Say what resistance a drive shows, how sure that is, and whether it is what is required.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    drive : DriveReview
-        One of its drives.
-
-    Returns
-    -------
-    str
-        A sentence or two.
-    """
+    """Say what resistance a drive shows, how sure that is, and whether it is what is required."""
     system, name, numbers = review.sheet.display_units, drive_words(drive).capitalize(), drive.numbers
     if drive.representative is None:
         return f"{name}: no blow is sound enough to show a resistance."
@@ -143,18 +107,7 @@ def _against(required: float, low: float, high: float) -> str:
 
 
 def stress_sentences(review: Review) -> list[str]:
-    """Say for each stress how high it went in any blow, against its limit.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of str
-        A sentence a stress.
-    """
+    """Say for each stress how high it went in any blow, against its limit."""
     system, told = review.sheet.display_units, []
     for sense, code in STRESSES:
         found = [(drive.table[code].max(), drive) for drive in review.drives if drive.table[code].notna().any()]
@@ -175,18 +128,7 @@ def stress_sentences(review: Review) -> list[str]:
 
 
 def setup_sentence(setup: Setup) -> str:
-    """Say what changed between the end of the initial drive and a restrike.
-
-    Parameters
-    ----------
-    setup : Setup
-        A restrike held against the initial drive.
-
-    Returns
-    -------
-    str
-        A sentence.
-    """
+    """Say what changed between the end of the initial drive and a restrike."""
     when = "" if setup.wait is None else f", {show_wait(setup.wait)} after the initial drive"
     name = f"{setup.restrike.replace('_', ' ').capitalize()}{when}"
     factor = setup.setup_factor
@@ -198,36 +140,14 @@ def setup_sentence(setup: Setup) -> str:
 
 
 def alert_sentences(review: Review) -> list[str]:
-    """Say what forbids the use of the driving criterion until it is cleared up; to stand before everything else.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of str
-        Sentences; none where nothing forbids it.
-    """
+    """Say what forbids the use of the driving criterion until it is cleared up; to stand before everything else."""
     found = review.answers.criterion
     alerts = () if found is None else found.alerts
     return [f"DO NOT USE THE DRIVING CRITERION YET: {a.message.rstrip('.')}; {a.cure.rstrip('.')}." for a in alerts]
 
 
 def criterion_sentence(review: Review) -> str:
-    """Say what bearing piles have to meet, or why there is no criterion.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    str
-        A sentence or two; the strokes are in the criterion's rows.
-    """
+    """Say what bearing piles have to meet, or why there is no criterion."""
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None:
         return f"No driving criterion: {review.answers.criterion_problem.rstrip('.')}."
@@ -243,20 +163,7 @@ def criterion_sentence(review: Review) -> str:
 
 
 def criterion_cells(row: StrokeRow, system: str) -> tuple[str, str, str, str, str]:
-    """Give the cells of one row of the criterion.
-
-    Parameters
-    ----------
-    row : StrokeRow
-        One stroke.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    tuple of str
-        Stroke, blow count, compression, tension, and why the stroke cannot be used.
-    """
+    """Give the cells of one row of the criterion."""
     stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
     count = "–" if row.ruled_out else show_count(row.set_per_blow, system, asked=True)
     return (show("stroke", row.stroke, system), count, *stresses, row.ruled_out)
@@ -264,3 +171,104 @@ def criterion_cells(row: StrokeRow, system: str) -> tuple[str, str, str, str, st
 
 CRITERION_HEADS = ("stroke", "at least", "compression", "tension", "")
 """What the cells of `criterion_cells` are."""
+
+
+def choice_rows(sheet: TestSheet) -> pd.DataFrame:
+    """Give the choices of a sheet that differ from leaving everything to the rules.
+
+    Examples
+    --------
+    See ``tests/presenting/test_choices_words.py``; a sheet is needed.
+    """
+    chosen, rows = sheet.choices, []
+    rows += [(f"blow that stands for {name.replace('_', ' ')}", f"{blow}") for name, blow in chosen.blow.items()]
+    if chosen.damping_factor is not None:
+        rows.append(("Case damping factor", show("damping_factor", chosen.damping_factor, sheet.display_units)))
+    if chosen.leave_out:
+        rows.append(("gauges left out", ", ".join(chosen.leave_out)))
+    if chosen.low_pass is not None:
+        rows.append(("low-pass filter", f"{chosen.low_pass:,.0f} Hz"))
+    if chosen.align:
+        rows.append(("lag between strain and acceleration", "corrected"))
+    if chosen.soil_law != "best":
+        rows.append(("soil law for matching", chosen.soil_law))
+    if chosen.verification is not None:
+        rows.append(("how the resistance is verified", chosen.verification))
+    if chosen.setup_credit is not None:
+        rows.append(("setup that a restrike measured", "counted on" if chosen.setup_credit else "not counted on"))
+    return pd.DataFrame(rows, columns=["choice", "value"])
+
+
+def match_sentences(match: Match, system: str) -> tuple[str, ...]:
+    """Say what a match gives and what it cannot tell."""
+    return (_total(match, system), _shaft_and_toe(match, system), *_match_doubts(match, system), *_soil(match, system))
+
+
+def every_blow_sentences(drive: DriveReview) -> tuple[str, ...]:
+    """Say how the matching of every blow went."""
+    every = drive.every
+    if every is None:
+        return ()
+    count, tried = len(every.total), int(np.isfinite(every.misfit).sum())
+    told = [f"Every blow: {int(every.fitted.sum())} of {count} blows fit; they are in blows_{drive.name}.csv."]
+    if not every.complete:
+        told.insert(
+            0, f"INTERRUPTED: {tried} of {count} blows were matched, and the others have no matched resistance."
+        )
+    if every.reasons:
+        blows = drive.table["blow"].to_numpy()[sorted(every.reasons)]
+        first = every.reasons[min(every.reasons)].rstrip(".")
+        told.append(f"Would not fit: {blow_words(blows, count)}; the first of them: {first}.")
+    return tuple(told)
+
+
+def _value(match: Match, code: str, system: str) -> str:
+    low, high = getattr(match, f"{code}_range")
+    return f"{show(code, getattr(match, code), system)} ({show_range(low, high, code, system)})"
+
+
+def _total(match: Match, system: str) -> str:
+    return f"Signal matching gives a static resistance of {_value(match, 'matched_resistance', system)} for this blow."
+
+
+def _shaft_and_toe(match: Match, system: str) -> str:
+    if match.separable:
+        shaft, toe = (_value(match, code, system) for code in ("shaft_resistance", "toe_resistance"))
+        return f"The shaft carries {shaft} of it and the toe {toe}."
+    shaft = show_range(*match.shaft_resistance_range, "shaft_resistance", system)
+    toe = show_range(*match.toe_resistance_range, "toe_resistance", system)
+    return (
+        f"THE RECORD DOES NOT TELL SHAFT FROM TOE: the shaft may carry {shaft} and the toe {toe}. Use their sum, and "
+        "take neither part alone for uplift, downdrag or setup."
+    )
+
+
+def _match_doubts(match: Match, system: str) -> list[str]:
+    doubts = []
+    if not match.fitted:
+        doubts.append(
+            f"THE MATCH IS POOR (misfit {show('misfit', match.misfit, system)}): computed and measured waves differ "
+            "too much for these numbers to be used."
+        )
+    if not match.fully_mobilised:
+        doubts.append("A LOWER BOUND: the blow moved the pile too little to mobilise the soil fully.")
+    if match.problem.hyperbolic:
+        doubts.append(
+            f"The soil gives way little by little: with further movement the same model would reach "
+            f"{show('matched_resistance', match.limit, system)}, an extrapolation that the blow did not prove."
+        )
+    if match.section is not None:
+        left, depth = match.section.section_left, match.section.depth
+        doubts.append(
+            f"THE PILE MAY BE DAMAGED: {left:.0%} of the impedance left from {show('integrity_depth', depth, system)} "
+            f"below the gauges lowers the misfit from {show('misfit', match.misfit_uniform, system)} to "
+            f"{show('misfit', match.misfit, system)}."
+        )
+    return doubts
+
+
+def _soil(match: Match, system: str) -> list[str]:
+    text = f"Soil law: {match.law}, {match.damping_form} damping, misfit {show('misfit', match.misfit, system)}"
+    if match.misfit_other_law == match.misfit_other_law:
+        text += f" ({show('misfit', match.misfit_other_law, system)} with the next best)"
+    return [f"{text}."]

@@ -3,35 +3,22 @@
 import json
 import math
 
-from dyntest.conditioning.check import Finding
+from dyntest.conditioning.findings import Finding
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import Criterion, RestrikeRule
-from dyntest.decisions.restrike_fade import RestrikeFade
-from dyntest.decisions.time_law import TimeLaw
+from dyntest.decisions.time_law import RestrikeFade, TimeLaw
 from dyntest.names import NAMES
 from dyntest.presenting.tables import DIGITS
-from dyntest.review import Review
 from dyntest.reviewing.answers import Answers
-from dyntest.reviewing.drive_review import MATCHED, DriveReview
+from dyntest.reviewing.drive import MATCHED, DriveReview
+from dyntest.reviewing.review import Review
 
 FORMAT = 1
 """Raised when a reader of the file would have to change."""
 
 
 def summary(review: Review) -> dict:
-    """Give the answers as plain data, ready for JSON.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    dict
-        Lists, texts and numbers [SI unit under `units`]; a number that does not exist is None, and what was not
-        worked out is not there.
-    """
+    """Give the answers as plain data, ready for JSON."""
     drives = [_drive(drive) for drive in review.drives]
     used = {code for drive in drives for code in drive["representative"] or () if code in NAMES}
     return {
@@ -48,33 +35,12 @@ def summary(review: Review) -> dict:
 
 
 def summary_json(review: Review) -> bytes:
-    """Give the content of `summary.json`, the same bytes for the same review.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    bytes
-        UTF-8 JSON.
-    """
+    """Give the content of `summary.json`, the same bytes for the same review."""
     return (json.dumps(summary(review), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
 def number(value: float) -> float | int | None:
     """Give a number as JSON can hold it, with the digits of the CSV.
-
-    Parameters
-    ----------
-    value : float
-        Any number [its unit].
-
-    Returns
-    -------
-    float or int or None
-        The number [its unit]; None where it does not exist or is not finite, which JSON cannot write.
 
     Examples
     --------

@@ -12,8 +12,7 @@ import pandas as pd
 from dyntest import __version__
 from dyntest.presenting.tables import DIGITS, neutral
 from dyntest.presenting.writing import write_all
-from dyntest.surveying.row import COLUMNS, COUNTS, NUMBERS, TEXTS, header
-from dyntest.surveying.survey import PileRecord
+from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, header
 
 FORMAT = 1
 """Raised when a reader of the files would have to change; a pile kept in another format is done again."""
@@ -25,18 +24,7 @@ _NAME_CHARACTERS = 60
 
 
 def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
-    """Give the table of all piles as CSV, Parquet and JSON, the same bytes for the same piles.
-
-    Parameters
-    ----------
-    records : sequence of PileRecord
-        Every pile, also those that could not be reviewed, in the order of the table.
-
-    Returns
-    -------
-    dict of str to bytes
-        Contents by name; the CSV also lists the piles that failed, with nothing but their sheet and the problem.
-    """
+    """Give the table of all piles as CSV, Parquet and JSON, the same bytes for the same piles."""
     table = survey_table(records)
     parquet = io.BytesIO()
     table.to_parquet(parquet, index=False, engine="pyarrow")
@@ -48,18 +36,7 @@ def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
 
 
 def survey_table(records: Sequence[PileRecord]) -> pd.DataFrame:
-    """Give the table of all piles.
-
-    Parameters
-    ----------
-    records : sequence of PileRecord
-        Every pile.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A row a pile; headers carry SI units, and the last column says why a pile could not be reviewed.
-    """
+    """Give the table of all piles."""
     rows = [(record.row or {}) | {"sheet": record.sheet, "problem": record.problem} for record in records]
     columns = {}
     for column in COLUMNS:
@@ -72,20 +49,7 @@ def survey_table(records: Sequence[PileRecord]) -> pd.DataFrame:
 
 
 def keep_record(directory: Path, record: PileRecord) -> None:
-    """Write the small JSON of a pile that is done, whole.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder of the results.
-    record : PileRecord
-        The pile.
-
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    """
+    """Write the small JSON of a pile that is done, whole."""
     kept = {
         "format": FORMAT,
         "sheet": record.sheet,
@@ -98,20 +62,7 @@ def keep_record(directory: Path, record: PileRecord) -> None:
 
 
 def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord]:
-    """Give what an earlier survey kept; a file that is damaged or of another format is as if it were not there.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder of the results.
-    sheets : iterable of str
-        Names of the sheets.
-
-    Returns
-    -------
-    dict of str to PileRecord
-        By the sheet's name.
-    """
+    """Give what an earlier survey kept; a file that is damaged or of another format is as if it were not there."""
     found = {}
     for sheet in sheets:
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):

@@ -1,4 +1,7 @@
-"""The table of blows as CSV: SI, a unit in every header, safe to open in a spreadsheet."""
+"""The table of blows as CSV: SI, a unit in every header, safe to open in a spreadsheet.
+
+The table of blows as Parquet, for other programs: the columns of the CSV with every digit.
+"""
 
 import pandas as pd
 
@@ -14,16 +17,6 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 def neutral(text: str) -> str:
     """Give text that no spreadsheet takes for a formula.
 
-    Parameters
-    ----------
-    text : str
-        Free text.
-
-    Returns
-    -------
-    str
-        The text, after an apostrophe where it begins like a formula.
-
     Examples
     --------
     >>> neutral("=1+1"), neutral("pile 3")
@@ -34,16 +27,6 @@ def neutral(text: str) -> str:
 
 def blows_csv(table: pd.DataFrame) -> bytes:
     """Give the table of blows as the content of a CSV file, the same bytes for the same table.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        One row a blow; columns are names in code.
-
-    Returns
-    -------
-    bytes
-        UTF-8 text; a number that does not exist is left empty.
 
     Examples
     --------
@@ -57,18 +40,6 @@ def blows_csv(table: pd.DataFrame) -> bytes:
 
 def plain_csv(table: pd.DataFrame, units: dict[str, str]) -> bytes:
     """Give any table as the content of a CSV file.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The table, in SI.
-    units : dict of str to str
-        Unit of each column that has one.
-
-    Returns
-    -------
-    bytes
-        UTF-8 text; a number that does not exist is left empty.
 
     Examples
     --------
@@ -87,3 +58,16 @@ def _csv(table: pd.DataFrame, headers: list[str]) -> bytes:
     written.columns = headers
     text = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
     return text.encode()
+
+
+def blows_parquet(table: pd.DataFrame) -> bytes:
+    """Give the table of blows as the content of a Parquet file, the same bytes for the same table.
+
+    Examples
+    --------
+    >>> import io
+    >>> written = blows_parquet(pd.DataFrame({"blow": [7], "stroke": [2.5]}))
+    >>> pd.read_parquet(io.BytesIO(written))["stroke [m]"].tolist()
+    [2.5]
+    """
+    return table.rename(columns=column_header).to_parquet(index=False)

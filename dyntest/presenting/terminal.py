@@ -6,21 +6,22 @@ from collections.abc import Sequence
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.decisions.criterion_words import restrike_sentences
 from dyntest.names import NAMES, show
-from dyntest.presenting.matching_words import every_blow_sentences, match_sentences
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     alert_sentences,
     criterion_cells,
     criterion_sentence,
     drive_words,
+    every_blow_sentences,
+    match_sentences,
     resistance_sentence,
     setup_sentence,
     show_range,
     stress_sentences,
     trust_sentence,
 )
-from dyntest.review import Review
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review
 
 WIDTH = 100
 """Columns of a line at most."""
@@ -55,18 +56,7 @@ SHOWN = (
 
 
 def lines(review: Review) -> list[str]:
-    """Give the lines to show; the first one says whether the record can be trusted.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of str
-        Lines of plain text in the sheet's display units.
-    """
+    """Give the lines to show; the first one says whether the record can be trusted."""
     shown = _wrap(trust_sentence(review))
     for sentence in alert_sentences(review):
         shown += _wrap(sentence)

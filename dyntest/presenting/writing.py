@@ -1,10 +1,14 @@
-"""Write results whole or not at all, and never over an input."""
+"""Write results whole or not at all, and never over an input.
+
+A commented test sheet and empty tables, for a test that is about to begin.
+"""
 
 import contextlib
 import errno
 import os
 import tempfile
 from collections.abc import Iterable, Mapping
+from importlib.resources import files
 from pathlib import Path
 
 from dyntest.errors import InputError
@@ -15,18 +19,7 @@ LONGEST_NAME = 200
 
 
 def check_folder(directory: Path) -> None:
-    """Refuse a folder that cannot take results, before the work is done.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder for the results; need not exist.
-
-    Raises
-    ------
-    InputError
-        If it is a file, or nothing can be written into it or into the folder that shall hold it.
-    """
+    """Refuse a folder that cannot take results, before the work is done."""
     cure = "name another folder for the results"
     there = directory
     try:
@@ -44,22 +37,7 @@ def check_folder(directory: Path) -> None:
 
 
 def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path]) -> None:
-    """Refuse a folder where a result would stand in the place of an input.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder for the results.
-    names : iterable of str
-        Names of the results, relative to the folder.
-    inputs : iterable of pathlib.Path
-        Files that were read.
-
-    Raises
-    ------
-    InputError
-        If a result has the path of an input.
-    """
+    """Refuse a folder where a result would stand in the place of an input."""
     taken = {path.resolve() for path in inputs}
     for name in names:
         if (directory / name).resolve() in taken:
@@ -68,20 +46,7 @@ def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path])
 
 
 def refuse_existing(directory: Path, names: Iterable[str]) -> None:
-    """Refuse a folder where one of the files to be written is already there.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder for the files.
-    names : iterable of str
-        Names of the files, relative to the folder.
-
-    Raises
-    ------
-    InputError
-        If one of them exists.
-    """
+    """Refuse a folder where one of the files to be written is already there."""
     check_folder(directory)
     for name in names:
         if os.path.lexists(directory / name):
@@ -93,23 +58,6 @@ def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
 
     Every file is first written beside its place under a temporary name; only when all of them are on the disk do
     they take their names. What stood there before stays if anything fails.
-
-    Parameters
-    ----------
-    directory : pathlib.Path
-        Folder for the files; made if it is missing.
-    files : mapping of str to bytes
-        Contents by name relative to the folder.
-
-    Returns
-    -------
-    tuple of pathlib.Path
-        The written files, in the order given.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be made or written to, or the disk is full.
 
     Examples
     --------
@@ -164,3 +112,15 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def blank_files() -> dict[str, bytes]:
+    """Give the files that a new test begins with.
+
+    Examples
+    --------
+    >>> "sheet.toml" in blank_files()
+    True
+    """
+    template = files("dyntest.reading") / "template"
+    return {entry.name: entry.read_bytes() for entry in sorted(template.iterdir(), key=lambda entry: entry.name)}

@@ -20,9 +20,17 @@ References
 Goble, Likins & Rausche (1975), *Bearing capacity of piles from dynamic measurements*, report OHIO-DOT-05-75; the
 forms of (1) to (3) from memory, after that report and Rausche, Goble & Likins (1985), ASCE J. Geotech. Eng. 111(3).
 They also follow exactly from the one-dimensional wave equation, which is how the tests check them.
+
+Case damping factors to begin with, by the soil at the toe.
+
+The factors are from memory, after FHWA-HI-97-013 (1996), chapter 17, which lists the ranges of 1975 and narrower
+ones of 1996. They belong to the resistance at the first peak. They are a start only: a factor calibrated by signal
+matching or by a static load test on the site goes before them. The factor is not Smith's damping and has no unit;
+overall it reaches from about 0.1 in sand to about 1.0 in clay (UFC 3-220-20, section 6-9.2).
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -43,21 +51,7 @@ def total_resistance(
 ) -> np.ndarray:
     """Give the total resistance at the first peak, with nothing taken off for damping: equation (1), or J = 0.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    first_peak : numpy.ndarray
-        Sample t1 of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-
-    Returns
-    -------
-    numpy.ndarray
-        Total resistance, shape (n_blows,) [N]; not a number where the record ends before t1 + T.
+    Units: down, up [N]; return_time, time_step [s]; returns [N].
 
     Examples
     --------
@@ -121,26 +115,7 @@ def case_resistance_maximum(
     For resistance that comes late, as with a large toe quake. From memory: its damping factor is usually 0.4 or more
     and about 0.2 above the one that suits the first peak, so with one and the same factor it is on the high side.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    first_peak : numpy.ndarray
-        Sample of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-    damping_factor : float or numpy.ndarray
-        Case damping factor J, one or shape (n_factors,) [1].
-    search_window : float
-        How long after the first peak t1 may lie [s]; cut at the end of the record less T.
-
-    Returns
-    -------
-    numpy.ndarray
-        Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; not a number where the record ends before the
-        first peak + T.
+    Units: down, up [N]; return_time, time_step, search_window [s]; returns [N].
 
     Examples
     --------
@@ -170,24 +145,7 @@ def case_resistance_toe_at_rest(
     Damping along the shaft is not at rest then, and a shaft that already rebounds lowers the value: on the six
     invented reference records of the tests it is 14 % under to 14 % over the true resistance.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    first_peak : numpy.ndarray
-        Sample of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-    search_window : float
-        How long after the first peak t1 may lie [s].
-
-    Returns
-    -------
-    numpy.ndarray
-        Resistance, shape (n_blows,) [N]; at the first peak itself where the toe does not move down even then (a
-        toe on rock); not a number where the toe does not come to rest within the window.
+    Units: down, up [N]; return_time, time_step, search_window [s]; returns [N].
 
     Examples
     --------
@@ -217,27 +175,8 @@ def case_resistance_unloading(
 
     (4) ``R' = R + [F − Zv](t1 + Δt)/2``, then (3) with R' in the place of R.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    first_peak : numpy.ndarray
-        Sample t1 of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-    damping_factor : float or numpy.ndarray
-        Case damping factor J, one or shape (n_factors,) [1].
+    Units: down, up [N]; return_time, time_step [s]; returns [N].
 
-    Returns
-    -------
-    numpy.ndarray
-        Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; the same as `case_resistance` where the top does
-        not rebound before t1 + T.
-
-    Notes
-    -----
     From memory, after Rausche, Goble & Likins (1985); half is a compromise, for not all of that length has let go.
 
     Examples
@@ -267,24 +206,7 @@ def calibrated_damping_factor(
 
     Equation (3) solved for J: ``J = (R − R_known)/(Z v_toe)``.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    first_peak : numpy.ndarray
-        Sample t1 of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-    resistance : float or numpy.ndarray
-        The known static resistance, such as the matched one, one or shape (n_blows,) [N].
-
-    Returns
-    -------
-    numpy.ndarray
-        Damping factor J, shape (n_blows,) [1]; below 0 where the known resistance is above the total, a sign that
-        one of them is wrong; not a number where the toe does not move down.
+    Units: down, up, resistance [N]; return_time, time_step [s].
 
     Examples
     --------
@@ -313,3 +235,73 @@ def _while_t1_moves(down, up, first_peak, return_time, time_step, search_window)
     """Give the downward wave at every t1 from the first peak on, and the upward wave at t1 + T."""
     start, count = np.asarray(first_peak, dtype=float), round(search_window / time_step) + 1
     return aligned(down, start, count), aligned(up, start + return_time / time_step, count)
+
+
+SOURCE = "from memory, after FHWA-HI-97-013 (1996), chapter 17"
+"""Where the table stands; shown wherever a suggested factor is used."""
+
+FACTORS = {
+    "clean sand": ((0.05, 0.20), (0.10, 0.15)),
+    "silty sand, sandy silt": ((0.15, 0.30), (0.15, 0.25)),
+    "silt": ((0.20, 0.45), (0.25, 0.40)),
+    "silty clay, clayey silt": ((0.40, 0.70), (0.40, 0.70)),
+    "clay": ((0.60, 1.10), (0.70, None)),
+}
+"""Soil at the toe: range of 1975 and range of 1996 [1]; the last has no upper end ("0.70 or higher")."""
+
+ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM = 0.2, 0.4
+"""What the factor of the largest resistance over time has above that of the first peak, and its usual least [1]; from
+memory, common practice. With the factor of the first peak the largest over time comes out too high."""
+
+_ROW = {"sand": "clean sand", "silt": "silt", "clay": "clay"}
+"""The row of the table for the soils that a test sheet may name; rock is not in the table."""
+
+
+@dataclass(frozen=True)
+class SuggestedDamping:
+    """A damping factor suggested by the soil at the toe.
+
+    Parameters
+    ----------
+    damping_factor : float
+        Case damping factor J to begin with [1].
+    lowest : float
+        Lower end of the range [1].
+    highest : float or None
+        Upper end of the range [1]; none where the source gives none.
+    soil : str
+        The row of the table.
+    source : str
+        Where the range comes from.
+    """
+
+    damping_factor: float
+    lowest: float
+    highest: float | None
+    soil: str
+    source: str = SOURCE
+
+    @property
+    def factor_for_maximum(self) -> float:
+        """Damping factor to begin with for the largest resistance over time [1]."""
+        return max(self.damping_factor + ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM)
+
+
+def suggested_damping(toe_soil: str | None) -> SuggestedDamping | None:
+    """Give the damping factor suggested by the soil at the toe: the middle of the range of 1996.
+
+    Examples
+    --------
+    >>> round(suggested_damping("sand").damping_factor, 3), suggested_damping("clay").damping_factor
+    (0.125, 0.7)
+    >>> suggested_damping("sand").factor_for_maximum
+    0.4
+    >>> suggested_damping("rock") is None
+    True
+    """
+    row = _ROW.get(toe_soil, toe_soil)
+    if row not in FACTORS:
+        return None
+    lowest, highest = FACTORS[row][1]
+    middle = lowest if highest is None else 0.5 * (lowest + highest)
+    return SuggestedDamping(middle, lowest, highest, row)

@@ -1,13 +1,56 @@
-"""Findings that need the quantities or the log: damage, damping factor, a pile of several sections, stroke, depth."""
+"""What stands behind each number: the sentences that findings, pages and the report show beside it.
+
+Findings that need the quantities or the log: damage, damping factor, a pile of several sections, stroke, depth.
+"""
 
 import numpy as np
 
-from dyntest.conditioning.check import Check, Finding, blow_words, judge_check
+from dyntest.conditioning.findings import Check, Finding, blow_words, judge_check
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile
-from dyntest.quantities.assumptions import uniform_note
-from dyntest.quantities.damping_by_soil import SuggestedDamping
+from dyntest.quantities.case_resistance import SuggestedDamping
 from dyntest.quantities.integrity import RESOLUTION, Integrity, integrity_class
+
+ASSUMES_UNIFORM = {
+    "total_resistance": "a uniform pile between gauges and toe",
+    "case_resistance": "a uniform pile with all damping at the toe",
+    "case_resistance_maximum": (
+        "a uniform pile with all damping at the toe; with the damping factor of the first peak it is on the high side"
+    ),
+    "case_resistance_toe_at_rest": "a uniform pile without damping along the shaft",
+    "case_resistance_unloading": "a uniform pile with all damping at the toe",
+    "shaft_share": "a uniform pile, whose upward wave shows soil alone",
+    "toe_compression_stress": "a uniform pile, whose upward wave shows soil alone",
+    "peak_tension_stress": "a uniform pile without friction, its section everywhere that at the gauges",
+    "integrity_factor": "a pile designed to be uniform",
+}
+"""What each number by formula takes for granted, by its name in code."""
+
+DEFERS = (
+    "Resistances, stresses and criteria are decision support. The governing specification and the licensed engineer"
+    " in charge go before them."
+)
+"""Stands wherever a resistance or a limit is shown."""
+
+
+def uniform_note(pile: Pile) -> str | None:
+    """Give the caution that a pile of several sections needs; nothing where it is uniform.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> uniform_note(Pile("A", "steel", (PilePart(10.0, 0.01, 210e9, 7850.0),))) is None
+    True
+    """
+    if pile.uniform:
+        return None
+    return (
+        f"the pile has {len(pile.parts)} parts of different section or material, but Case resistance, shaft share,"
+        " toe stress, tension along the pile and integrity factor are formulas for a uniform one: they use the"
+        " impedance at the gauges and the travel time of the whole, and take what a change of section sends up for"
+        " soil or damage"
+    )
+
 
 LARGEST_STROKE_DIFFERENCE = 0.10
 """Median difference of the stroke from the blow rate and the observed one, over the observed [1]; our own choice."""
@@ -20,22 +63,7 @@ DAMPING_CHECK = "damping factor"
 
 
 def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[Finding]:
-    """Give a warning for blows that show damage, and a note for those where soil alone could look like it.
-
-    Parameters
-    ----------
-    found : Integrity
-        Integrity of each blow.
-    blow : numpy.ndarray
-        Blow numbers, shape (n_blows,) [1].
-    pile : Pile
-        The pile; where its sections differ by design a reflection is only noted.
-
-    Returns
-    -------
-    list of Finding
-        None, one or two.
-    """
+    """Give a warning for blows that show damage, and a note for those where soil alone could look like it."""
     kinds = (
         ("integrity", ~found.could_be_soil, "warning" if pile.uniform else "note", "", "inspect the pile there"),
         (
@@ -71,22 +99,6 @@ def damping_finding(
 ) -> list[Finding]:
     """Give a note where the damping factor was not the engineer's, with what was taken and where it stands.
 
-    Parameters
-    ----------
-    chosen : float or None
-        The engineer's damping factor [1].
-    suggested : SuggestedDamping or None
-        What the soil at the toe suggests.
-    toe_soil : str or None
-        The soil at the toe.
-    n_blows : int
-        Number of blows [1].
-
-    Returns
-    -------
-    list of Finding
-        None or one.
-
     Examples
     --------
     >>> damping_finding(None, None, "rock", 3)[0].severity, damping_finding(0.4, None, "rock", 3)
@@ -111,18 +123,7 @@ def damping_finding(
 
 
 def uniform_finding(pile: Pile) -> list[Finding]:
-    """Give a note where the pile is not uniform but formulas take it for so.
-
-    Parameters
-    ----------
-    pile : Pile
-        The pile.
-
-    Returns
-    -------
-    list of Finding
-        None or one.
-    """
+    """Give a note where the pile is not uniform but formulas take it for so."""
     note = uniform_note(pile)
     cure = "use signal matching, which follows the sections, for resistance; take the rest as rough"
     return [Finding("uniform pile", "note", (), float(len(pile.parts)), 1.0, note, cure)] if note else []
@@ -131,15 +132,7 @@ def uniform_finding(pile: Pile) -> list[Finding]:
 def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]:
     """Give a note where the stroke from the blow rate and the inspector's differ.
 
-    Parameters
-    ----------
-    from_rate, observed : numpy.ndarray
-        Stroke from the blow rate and from the log, shape (n_blows,) [m].
-
-    Returns
-    -------
-    list of Finding
-        None or one.
+    Units: from_rate, observed [m].
 
     Examples
     --------
@@ -163,18 +156,6 @@ def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]
 def energy_finding(hammer: Hammer | None, ratio: np.ndarray) -> list[Finding]:
     """Give a note where the energy ratio is not against the rated energy, because the sheet has none.
 
-    Parameters
-    ----------
-    hammer : Hammer or None
-        The hammer.
-    ratio : numpy.ndarray
-        Energy ratio of each blow, shape (n_blows,) [1].
-
-    Returns
-    -------
-    list of Finding
-        None or one.
-
     Examples
     --------
     >>> energy_finding(Hammer("drop", 3000.0, rated_energy=40e3), np.array([0.8]))
@@ -190,17 +171,7 @@ def energy_finding(hammer: Hammer | None, ratio: np.ndarray) -> list[Finding]:
 def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) -> list[Finding]:
     """Give a warning where the penetration in the records and in the log differ.
 
-    Parameters
-    ----------
-    recorded, logged : numpy.ndarray
-        Penetration in the records and in the log, shape (n_blows,) [m].
-    blow : numpy.ndarray
-        Blow numbers, shape (n_blows,) [1].
-
-    Returns
-    -------
-    list of Finding
-        None or one.
+    Units: recorded, logged [m].
 
     Examples
     --------

@@ -99,19 +99,7 @@ def factor_from_reflection(
 ) -> float | np.ndarray:
     """Give the integrity factor of one reflection: equation (2).
 
-    Parameters
-    ----------
-    down_peak : float or numpy.ndarray
-        Downward wave F_d at the impact [N].
-    up_reflected : float or numpy.ndarray
-        Upward wave F_u at the reflection [N], tension negative.
-    shaft_resistance : float or numpy.ndarray
-        Shaft resistance R_x above the section [N].
-
-    Returns
-    -------
-    float or numpy.ndarray
-        Factor β, not below 0 [1].
+    Units: down_peak, up_reflected, shaft_resistance [N].
 
     Examples
     --------
@@ -132,25 +120,7 @@ def integrity(
 ) -> Integrity:
     """Give the lowest integrity factor along the pile and where it lies.
 
-    Parameters
-    ----------
-    down, up : numpy.ndarray
-        Downward and upward wave, shape (n_blows, n_samples) [N], compression positive.
-    onset : numpy.ndarray
-        Sample at which the impact begins, shape (n_blows,) [1].
-    first_peak : numpy.ndarray
-        Sample of the first peak, shape (n_blows,) [1].
-    return_time : float
-        Time T for the wave to the toe and back [s].
-    time_step : float
-        Time between samples [s].
-    length : float
-        Length from gauges to toe [m].
-
-    Returns
-    -------
-    Integrity
-        Factor, depth, depth that can be judged, whether soil could explain the factor, and whether it is too high.
+    Units: down, up [N]; return_time, time_step [s]; length [m].
 
     Examples
     --------
@@ -204,16 +174,8 @@ def integrity(
 def integrity_class(integrity_factor: float) -> str:
     """Give the class of an integrity factor in words.
 
-    Parameters
-    ----------
-    integrity_factor : float
-        Factor β [1].
-
-    Returns
-    -------
-    str
-        ``"uniform"`` (within `RESOLUTION` of 1), ``"slight damage"``, ``"damaged"`` or ``"broken"``; ``"not
-        judged"`` where the factor is not a number.
+    ``"uniform"`` (within `RESOLUTION` of 1), ``"slight damage"``, ``"damaged"`` or ``"broken"``; ``"not judged"``
+    where the factor is not a number.
 
     Examples
     --------

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.conditioning.check import Finding, blow_words
-from dyntest.reading.driving_log import DrivingLog, penetration_by_blow
+from dyntest.conditioning.findings import Finding, blow_words
+from dyntest.reading.logs import DrivingLog, penetration_by_blow
 
 LEAST_COUNTED = 10
 """Blows over which a set is averaged at the least [1]: a count of whole blows in a short interval is coarse, 3 blows in
@@ -41,18 +41,6 @@ def match_log(log: DrivingLog | None, blow: np.ndarray) -> LogMatch:
     Blow number n is the log's n-th blow. Nothing is stretched to fit: where the counts differ, set and penetration
     are as sure as the blow numbers, and the finding says by how much they differ.
 
-    Parameters
-    ----------
-    log : DrivingLog or None
-        The log; without one every value is not a number.
-    blow : numpy.ndarray
-        Recorded blow numbers, shape (n_blows,) [1].
-
-    Returns
-    -------
-    LogMatch
-        Set, penetration and stroke of each recorded blow, and findings.
-
     Examples
     --------
     >>> log = DrivingLog("log.csv", np.array([0.0]), np.array([0.3]), np.array([3]), np.array([2.0]), ("",))
@@ -79,15 +67,7 @@ def steady_set(log: DrivingLog) -> np.ndarray:
     below, as many from each, or all from one side at the ends of the log. No average reaches over an interval without
     blows, where the pile ran under its own weight.
 
-    Parameters
-    ----------
-    log : DrivingLog
-        The log.
-
-    Returns
-    -------
-    numpy.ndarray
-        Set per blow, shape (n_blows,) [m], downward positive; n_blows is the cumulative count of the log.
+    Units: returns [m].
 
     Examples
     --------

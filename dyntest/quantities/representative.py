@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dyntest.conditioning.check import Finding
-from dyntest.conditioning.wave_checks import MOVEMENT_LIMIT
+from dyntest.conditioning.findings import Finding
+from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
 
 LOOKED_AT = {"initial": 20, "restrike": 10}
 """How many recorded blows, from the end of an initial drive or the start of a restrike, are looked at [1]."""
@@ -63,21 +63,6 @@ RULES = {
 
 def choose_blow(table: pd.DataFrame, kind: str, findings: tuple[Finding, ...] = ()) -> Representative | None:
     """Give the blow that stands for a drive.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The drive's table, as from `blow_table`.
-    kind : str
-        ``"initial"`` or ``"restrike"``.
-    findings : tuple of Finding
-        Findings on the records. A blow is sound if no warning and no rejection names it. Where none of those looked
-        at is sound, blows with warnings are taken, and the reasons say so; a rejected blow is never taken.
-
-    Returns
-    -------
-    Representative or None
-        The blow with rule and reasons; nothing where every blow looked at is rejected.
 
     Examples
     --------

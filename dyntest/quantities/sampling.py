@@ -6,17 +6,7 @@ import numpy as np
 def value_at(wave: np.ndarray, position: np.ndarray) -> np.ndarray:
     """Give the value of each blow's wave at positions counted in samples, by linear interpolation.
 
-    Parameters
-    ----------
-    wave : numpy.ndarray
-        Any wave, shape (n_blows, n_samples) [its unit].
-    position : numpy.ndarray
-        Positions, shape (n_blows,) or (n_blows, n_positions) [samples]; 2.5 lies midway between samples 2 and 3.
-
-    Returns
-    -------
-    numpy.ndarray
-        Values in the shape of `position` [unit of the wave]; not a number outside the record.
+    Units: position [samples].
 
     Examples
     --------
@@ -40,19 +30,7 @@ def value_at(wave: np.ndarray, position: np.ndarray) -> np.ndarray:
 def aligned(wave: np.ndarray, start: np.ndarray, count: int) -> np.ndarray:
     """Give each blow's wave from its own starting position on, so that blows lie beside each other.
 
-    Parameters
-    ----------
-    wave : numpy.ndarray
-        Any wave, shape (n_blows, n_samples) [its unit].
-    start : numpy.ndarray
-        Where each blow starts, shape (n_blows,) [samples], not negative; may fall between samples.
-    count : int
-        Number of samples wanted [samples].
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (n_blows, count) [unit of the wave]; not a number past the end of the record.
+    Units: start, count [samples].
 
     Examples
     --------
@@ -74,16 +52,7 @@ def aligned(wave: np.ndarray, start: np.ndarray, count: int) -> np.ndarray:
 def first_not_positive(wave: np.ndarray) -> np.ndarray:
     """Give the position at which each blow's wave first is zero or below, by linear interpolation.
 
-    Parameters
-    ----------
-    wave : numpy.ndarray
-        Any wave, shape (n_blows, n_samples) [its unit].
-
-    Returns
-    -------
-    numpy.ndarray
-        Positions, shape (n_blows,) [samples]; 0 where the wave begins at or below zero, not a number where it never
-        comes there.
+    Units: returns [samples].
 
     Examples
     --------

@@ -43,17 +43,7 @@ def blow_rate(clock: np.ndarray, blow: np.ndarray) -> np.ndarray:
     blow has none before it and so no rate; nor has a blow after a pause, after a missing number, or after a clock
     that does not move on.
 
-    Parameters
-    ----------
-    clock : numpy.ndarray
-        Time of each blow, shape (n_blows,) [s].
-    blow : numpy.ndarray
-        Blow numbers, shape (n_blows,) [1].
-
-    Returns
-    -------
-    numpy.ndarray
-        Blow rate, shape (n_blows,) [Hz]; not a number where there is none.
+    Units: clock [s]; returns [Hz].
 
     Examples
     --------
@@ -70,15 +60,7 @@ def blow_rate(clock: np.ndarray, blow: np.ndarray) -> np.ndarray:
 def stroke_from_blow_rate(blow_rate: np.ndarray) -> np.ndarray:
     """Give the stroke of an open-end diesel hammer: equation (1).
 
-    Parameters
-    ----------
-    blow_rate : numpy.ndarray
-        Blow rate, shape (n_blows,) [Hz].
-
-    Returns
-    -------
-    numpy.ndarray
-        Stroke of the ram, shape (n_blows,) [m]; not a number where the rate is none or too high for a free flight.
+    Units: blow_rate [Hz]; returns [m].
 
     Examples
     --------

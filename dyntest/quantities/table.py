@@ -1,4 +1,7 @@
-"""Every quantity of every blow of a drive in one table."""
+"""Every quantity that the record of a blow gives by itself, for a slice of blows.
+
+Every quantity of every blow of a drive in one table.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
@@ -6,20 +9,70 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import pandas as pd
 
-from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.quality import Finding, join, judge, measure
+from dyntest.conditioning.condition import Conditioned, Options, condition
+from dyntest.conditioning.corrections import final_displacement
+from dyntest.conditioning.judging import Finding, join, judge, measure
 from dyntest.hammer import Hammer
 from dyntest.names import NAMES
 from dyntest.pile import Pile
+from dyntest.quantities import case_resistance as case
 from dyntest.quantities import drive_findings as findings
-from dyntest.quantities.blow_quantities import blow_quantities
-from dyntest.quantities.damping_by_soil import suggested_damping
-from dyntest.quantities.energy import energy_ratio
-from dyntest.quantities.integrity import Integrity
+from dyntest.quantities.case_resistance import suggested_damping
+from dyntest.quantities.energy_and_motion import (
+    bending_ratio,
+    energy_ratio,
+    peak_displacement,
+    proportionality,
+    shaft_resistance_before_return,
+    shaft_share,
+    transferred_energy,
+)
+from dyntest.quantities.integrity import Integrity, integrity
 from dyntest.quantities.log_match import LogMatch, match_log
+from dyntest.quantities.stresses import peak_compression_stress, peak_gauge_stress, peak_tension, toe_compression_stress
 from dyntest.quantities.stroke import OPEN_END_DIESEL, blow_rate, stroke_from_blow_rate
-from dyntest.reading.driving_log import DrivingLog
+from dyntest.reading.logs import DrivingLog
 from dyntest.signals import AveragedTraces, Signals
+
+
+def blow_quantities(
+    conditioned: Conditioned, pile: Pile, damping_factor: float, factor_for_maximum: float
+) -> tuple[dict[str, np.ndarray], Integrity]:
+    """Give every quantity of each blow by its name in code."""
+    waves = conditioned.waves
+    force, velocity, step = waves.force, waves.velocity, waves.time_step
+    down, up, onset, peak, back = waves.down, waves.up, waves.onset, waves.first_peak, pile.return_time
+    record = (down, up, peak, back, step)
+    total = case.total_resistance(*record)
+    shaft = shaft_resistance_before_return(up, onset, back, step)
+    tension, tension_share = peak_tension(down, up, back, step)
+    found = integrity(down, up, onset, peak, back, step, pile.length)
+    gauges = conditioned.gauge_strain
+    nothing = np.full(len(force), np.nan)
+    known = np.isfinite(factor_for_maximum)
+    return {
+        "peak_force": force.max(axis=1),
+        "peak_velocity": velocity.max(axis=1),
+        "peak_compression_stress": peak_compression_stress(force, pile.area),
+        "peak_gauge_stress": nothing if gauges is None else peak_gauge_stress(gauges, pile.modulus),
+        "toe_compression_stress": toe_compression_stress(*record, shaft, pile.toe_area),
+        "peak_tension_stress": tension / pile.area,
+        "peak_tension_depth": tension_share * pile.length,
+        "transferred_energy": transferred_energy(force, velocity, step),
+        "total_resistance": total,
+        "case_resistance": case.case_resistance(*record, damping_factor),
+        "case_resistance_maximum": case.case_resistance_maximum(*record, factor_for_maximum) if known else nothing,
+        "case_resistance_toe_at_rest": case.case_resistance_toe_at_rest(*record),
+        "case_resistance_unloading": case.case_resistance_unloading(*record, damping_factor),
+        "shaft_share": shaft_share(shaft, total),
+        "integrity_factor": found.integrity_factor,
+        "integrity_depth": found.integrity_depth,
+        "proportionality": proportionality(force, velocity, waves.impedance, peak),
+        "bending_ratio": nothing if gauges is None else bending_ratio(gauges, peak),
+        "peak_displacement": peak_displacement(velocity, step),
+        "final_displacement": final_displacement(velocity, step),
+    }, found
+
 
 CHUNK = 64
 """Blows conditioned and computed together [1]: few enough for their arrays to stay in the processor's cache."""
@@ -130,24 +183,7 @@ def drive_table(
 def blow_table(
     signals: Signals | AveragedTraces, pile: Pile, hammer: Hammer | None = None, **choices: object
 ) -> pd.DataFrame:
-    """Give the table of `drive_table` alone.
-
-    Parameters
-    ----------
-    signals : Signals or AveragedTraces
-        Records of a drive.
-    pile : Pile
-        The pile.
-    hammer : Hammer or None
-        The hammer.
-    **choices : object
-        As the keywords of `drive_table`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a blow; columns are names in code, in SI; not a number where there is none.
-    """
+    """Give the table of `drive_table` alone."""
     return drive_table(signals, pile, hammer, **choices).table
 
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.csv_text import Dialect, dialect_of, header_of, uneven_row
-from dyntest.reading.text_files import MAX_TABLE_BYTES, check_file, decode, read_bytes
+from dyntest.reading.files import MAX_TABLE_BYTES, check_file, decode, read_bytes
+from dyntest.reading.text_tables import Dialect, dialect_of, header_of, uneven_row
 from dyntest.reading.wording import known_as, printable, shown
 from dyntest.units import plain_number
 
@@ -48,23 +48,7 @@ class NumberTable:
 
 
 def open_table(path: Path) -> NumberTable:
-    """Open a table of numbers by the ending of its name.
-
-    Parameters
-    ----------
-    path : Path
-        A ``.parquet``, ``.csv`` or ``.csv.gz`` file.
-
-    Returns
-    -------
-    NumberTable
-        Headers, and a reader of columns that refuses anything but finite numbers.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, is of another kind, is damaged, or has no rows or too many.
-    """
+    """Open a table of numbers by the ending of its name."""
     name = path.name.lower()
     if name.endswith(".parquet"):
         return _open_parquet(path)

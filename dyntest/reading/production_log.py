@@ -6,10 +6,16 @@ from pathlib import Path
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.driving_log import DrivingLog
-from dyntest.reading.intervals import DEPTHS, OPTIONAL, check_contiguous, read_intervals
-from dyntest.reading.log_table import LogTable, read_log_table
-from dyntest.reading.plausible import LENGTH, Range
+from dyntest.reading.logs import (
+    DEPTHS,
+    OPTIONAL,
+    DrivingLog,
+    LogTable,
+    check_contiguous,
+    read_intervals,
+    read_log_table,
+)
+from dyntest.reading.schema import LENGTH, Range
 
 ELEVATION = Range(-1000.0, 9000.0, "m")
 """Elevations of ground and cutoff that are believed [m]. Common practice, no source."""
@@ -53,18 +59,7 @@ class ProductionLog:
         return tuple(dict.fromkeys(self.pile.tolist()))
 
     def of(self, pile: str) -> DrivingLog:
-        """Give the log of one pile.
-
-        Parameters
-        ----------
-        pile : str
-            Its mark, one of `piles`.
-
-        Returns
-        -------
-        DrivingLog
-            Its intervals.
-        """
+        """Give the log of one pile."""
         (own,) = np.nonzero(self.pile == pile)
         return DrivingLog(
             source=self.source,
@@ -108,21 +103,7 @@ class PileTable:
 def read_production_log(path: str | Path) -> ProductionLog:
     """Read a production log.
 
-    Parameters
-    ----------
-    path : str or Path
-        A CSV with the columns ``pile``, ``depth_from [ft]``, ``depth_to [ft]`` and ``blows``, and optionally
-        ``stroke [ft]``, ``date`` and ``remark``; any unit of length. Rows of different piles may alternate.
-
-    Returns
-    -------
-    ProductionLog
-        In SI, the rows of each pile together.
-
-    Raises
-    ------
-    InputError
-        With file, row and cure, as for a driving log, for each pile.
+    Units: path [ft].
     """
     table = read_log_table(Path(path), required={"pile": "", **DEPTHS}, optional={"date": "", **OPTIONAL})
     pile = np.array(_marks(table))
@@ -148,22 +129,7 @@ def read_production_log(path: str | Path) -> ProductionLog:
 def read_pile_table(path: str | Path) -> PileTable:
     """Read the table of piles that goes with a production log.
 
-    Parameters
-    ----------
-    path : str or Path
-        A CSV with the columns ``pile``, ``cutoff_elevation [ft]``, ``ground_elevation [ft]`` and
-        ``furnished_length [ft]``, and optionally ``batter`` (run per rise, 0.25 for 1 across on 4 up) and
-        ``planned_ground_elevation [ft]``, for battered piles staked out for another ground level.
-
-    Returns
-    -------
-    PileTable
-        In SI.
-
-    Raises
-    ------
-    InputError
-        With file, row and cure, if a column or a value is missing or implausible, or a pile comes twice.
+    Units: path [ft].
     """
     lengths = ("cutoff_elevation", "ground_elevation", "furnished_length")
     table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, _OPTIONAL)

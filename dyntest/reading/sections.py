@@ -6,7 +6,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from dyntest.errors import InputError
-from dyntest.reading.columns import Header
+from dyntest.reading.text_tables import Header
 from dyntest.reading.wording import listed, nearest, shown
 from dyntest.units import unit_factor
 
@@ -52,11 +52,6 @@ class Section:
 def sections() -> dict[str, Section]:
     """Give every named section.
 
-    Returns
-    -------
-    dict of str to Section
-        By the name as listed.
-
     Examples
     --------
     >>> len(sections())
@@ -77,23 +72,6 @@ def sections() -> dict[str, Section]:
 
 def named_section(name: str, source: str = "section", place: str = "") -> Section:
     """Give a section by its name, in capitals or not, with or without a space.
-
-    Parameters
-    ----------
-    name : str
-        Such as ``"HP12x53"`` or ``"hp 12 X 53"``.
-    source, place : str
-        File and place of the name, for the message.
-
-    Returns
-    -------
-    Section
-        In SI.
-
-    Raises
-    ------
-    InputError
-        If there is no such section.
 
     Examples
     --------

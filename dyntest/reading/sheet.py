@@ -8,13 +8,11 @@ from pydantic import ValidationError
 
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
-from dyntest.reading.drives_from_sheet import drives_from
-from dyntest.reading.gauges_from_sheet import choices_from, gauges_from
-from dyntest.reading.pile_from_sheet import pile_from
+from dyntest.reading.build import choices_from, drives_from, gauges_from, pile_from
+from dyntest.reading.files import read_text
+from dyntest.reading.parts import Requirement, Soil, TestSheet
+from dyntest.reading.schema import HammerTable, RequirementTable, SheetModel
 from dyntest.reading.sheet_errors import explain
-from dyntest.reading.sheet_models import HammerTable, RequirementTable, SheetModel
-from dyntest.reading.sheet_parts import Requirement, Soil, TestSheet
-from dyntest.reading.text_files import read_text
 from dyntest.reading.wording import known_as, printable, shown
 from dyntest.units import STANDARD_GRAVITY
 

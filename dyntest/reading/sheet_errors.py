@@ -5,7 +5,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from dyntest.errors import InputError
-from dyntest.reading.sheet_models import SheetModel
+from dyntest.reading.schema import SheetModel
 from dyntest.reading.wording import listed, nearest, printable, shown
 
 _KINDS = {
@@ -23,20 +23,7 @@ _KINDS = {
 
 
 def explain(error: ValidationError, source: str) -> InputError:
-    """Give the one message that helps most.
-
-    Parameters
-    ----------
-    error : pydantic.ValidationError
-        Everything that is wrong with the sheet.
-    source : str
-        The sheet's name for messages.
-
-    Returns
-    -------
-    InputError
-        A misspelt key before a missing one, for the first often is the cause of the second.
-    """
+    """Give the one message that helps most."""
     found = error.errors(include_url=False)
     first = next((item for item in found if item["type"] == "extra_forbidden"), found[0])
     location = first["loc"]

@@ -11,16 +11,6 @@ SHOWN_LENGTH = 60
 def known_as(path: str | Path) -> str:
     """Give a file's name as its user knows it: its folder and itself.
 
-    Parameters
-    ----------
-    path : str or Path
-        The file.
-
-    Returns
-    -------
-    str
-        One line of printable text.
-
     Examples
     --------
     >>> known_as("/data/P2-4/sheet.toml")
@@ -34,18 +24,6 @@ def known_as(path: str | Path) -> str:
 def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
     """Give a text in one line, without control characters and not longer than a message can bear.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-    limit : int
-        Most characters to give [1].
-
-    Returns
-    -------
-    str
-        The text, shortened with an ellipsis where it was longer.
-
     Examples
     --------
     >>> printable("two" + chr(10) + "lines")
@@ -57,16 +35,6 @@ def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
 
 def shown(value: object) -> str:
     """Give a value as a message repeats it: text in quotes, the rest as TOML would write it.
-
-    Parameters
-    ----------
-    value : object
-        What came.
-
-    Returns
-    -------
-    str
-        One short line.
 
     Examples
     --------
@@ -90,20 +58,6 @@ def shown(value: object) -> str:
 def nearest(word: str, allowed: Iterable[str], cutoff: float = 0.6) -> str | None:
     """Give the allowed word that a misspelt one most likely meant.
 
-    Parameters
-    ----------
-    word : str
-        What came.
-    allowed : iterable of str
-        The words that would be understood.
-    cutoff : float
-        Likeness asked for, from 0 to 1 [1].
-
-    Returns
-    -------
-    str or None
-        The nearest word; None where none is near.
-
     Examples
     --------
     >>> nearest("lenght", ["length", "area"])
@@ -116,16 +70,6 @@ def nearest(word: str, allowed: Iterable[str], cutoff: float = 0.6) -> str | Non
 
 def listed(words: Iterable[str]) -> str:
     """Give words as a list to choose from.
-
-    Parameters
-    ----------
-    words : iterable of str
-        The words.
-
-    Returns
-    -------
-    str
-        The words with commas, and "or" before the last.
 
     Examples
     --------

@@ -1,1 +1,1 @@
-"""The steps of a review: one drive, its match, and what all drives together answer."""
+"""A test pile reviewed: each drive, its match, what all drives answer together, and every pile under a folder."""

@@ -5,20 +5,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.decisions.drive_result import DriveResult
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly
 from dyntest.decisions.resistance_factors import RequiredResistance, required_nominal_resistance
-from dyntest.decisions.restrike_fade import RestrikeFade, restrike_fade
-from dyntest.decisions.setup import Setup, setups
+from dyntest.decisions.setup import DriveResult, Setup, setups
 from dyntest.decisions.stress_limits import DrivingStressLimits
-from dyntest.decisions.time_law import TimeLaw, fit_time_law, reference_time
+from dyntest.decisions.time_law import RestrikeFade, TimeLaw, fit_time_law, reference_time, restrike_fade
 from dyntest.errors import DyntestError
-from dyntest.reading.sheet_parts import TestSheet
+from dyntest.reading.parts import TestSheet
 from dyntest.reading.wording import known_as
-from dyntest.reviewing.drive_review import DriveReview
-from dyntest.reviewing.test_pile_criterion import test_pile_criterion
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.pile_criterion import test_pile_criterion
 
 NEAR_BLOWS = 3
 """Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
@@ -66,30 +64,7 @@ def answer(
     limits: DrivingStressLimits,
     derive: Derive = test_pile_criterion,
 ) -> Answers:
-    """Answer for a test pile from its reviewed and matched drives.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet.
-    drives : tuple of DriveReview
-        Its drives, in their order.
-    limits : DrivingStressLimits
-        Limits of the driving stresses.
-    derive : callable
-        Gives the driving criterion, as `test_pile_criterion` does and with what it takes; one that keeps what it gave
-        saves a caller who asks again the longest part of the work.
-
-    Returns
-    -------
-    Answers
-        As far as the drives allow; what could not be answered says why.
-
-    Raises
-    ------
-    InputError
-        If clocks contradict each other, or requirement and verification do.
-    """
+    """Answer for a test pile from its reviewed and matched drives."""
     source, system = known_as(sheet.path), sheet.display_units
     required = required_nominal_resistance(sheet.requirement, sheet.choices.verification, system=system, source=source)
     results = [drive_result(sheet, drive) for drive in drives]
@@ -103,20 +78,7 @@ def answer(
 
 
 def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
-    """Give what a drive says about resistance, as decisions take it.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet, for the names of the gauges.
-    drive : DriveReview
-        The reviewed drive.
-
-    Returns
-    -------
-    DriveResult
-        With ranges where the blow was matched.
-    """
+    """Give what a drive says about resistance, as decisions take it."""
     numbers, match = drive.numbers, drive.match
     case = numbers.get("case_resistance_maximum", numbers.get("case_resistance"))
     in_use = (*(sheet.gauges.strain or ()), *(sheet.gauges.acceleration or ()))
@@ -157,20 +119,7 @@ def _fade(drive: DriveReview) -> RestrikeFade | None:
 
 
 def fade_basis(drive: DriveReview) -> tuple[str, np.ndarray]:
-    """Give which resistance of a restrike's blows shows how it faded, and at which blows.
-
-    Parameters
-    ----------
-    drive : DriveReview
-        The reviewed restrike.
-
-    Returns
-    -------
-    code : str
-        The matched resistance where every blow was matched, else the Case resistance, else the total; a name in code.
-    sound : numpy.ndarray of bool
-        Blows that are not rejected and have it, shape (n_blows,) [1].
-    """
+    """Give which resistance of a restrike's blows shows how it faded, and at which blows."""
     code = "matched_resistance" if drive.every is not None else "case_resistance_maximum"
     if code not in drive.table or drive.table[code].notna().sum() == 0:
         code = "total_resistance"

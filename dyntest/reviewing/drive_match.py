@@ -8,14 +8,12 @@ import numpy as np
 
 from dyntest.decisions.trust import ANSWERS
 from dyntest.quantities.case_resistance import calibrated_damping_factor
-from dyntest.reading.sheet_parts import TestSheet
-from dyntest.reviewing.drive_review import DriveReview
-from dyntest.reviewing.drive_waves import waves_by_chunk
+from dyntest.reading.parts import TestSheet
+from dyntest.reviewing.drive import DriveReview, waves_by_chunk
 from dyntest.signals import Waves
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
 from dyntest.wave_equation.matching import Match, match_blow
-from dyntest.wave_equation.matching_problem import Blow
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.problem import Blow, Reduction
 
 LEAST_SECTION = 0.3
 """Share of the section from which the fit of a reduction starts at the least [1]."""
@@ -28,20 +26,7 @@ TRIED_DEPTHS = (0.35, 0.6, 0.85)
 
 
 def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
-    """Match the representative blow of a drive.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet.
-    drive : DriveReview
-        The reviewed drive.
-
-    Returns
-    -------
-    DriveReview
-        The same with its match, or with the reason why there is none.
-    """
+    """Match the representative blow of a drive."""
     if drive.representative is None or drive.waves is None:
         return replace(drive, match_problem="no blow is sound enough to be matched")
     if drive.trust.answer == ANSWERS[-1]:
@@ -79,26 +64,7 @@ def match_drive_blows(
     progress: Callable[[int, int], None] | None = None,
     keep_going: Callable[[], bool] = lambda: True,
 ) -> DriveReview:
-    """Match every blow of a drive, each started from its neighbour's soil.
-
-    Parameters
-    ----------
-    sheet : TestSheet
-        The sheet.
-    drive : DriveReview
-        The reviewed drive with the match of its representative blow.
-    executor : concurrent.futures.Executor or None
-        Where the work is done; None: a pool with a process a core.
-    progress : callable or None
-        Called with the number of blows done and of all.
-    keep_going : callable
-        Asked from time to time; False ends the work.
-
-    Returns
-    -------
-    DriveReview
-        With matched resistances as columns of its table; what was done before an interruption is kept.
-    """
+    """Match every blow of a drive, each started from its neighbour's soil."""
     if drive.match is None:
         return drive
     penetration = drive.table["penetration"].to_numpy()
@@ -110,20 +76,7 @@ def match_drive_blows(
 
 
 def with_matches(drive: DriveReview, every: DriveMatches) -> DriveReview:
-    """Give a drive with the matches of its blows.
-
-    Parameters
-    ----------
-    drive : DriveReview
-        The reviewed drive.
-    every : DriveMatches
-        The matches of its blows.
-
-    Returns
-    -------
-    DriveReview
-        With matched resistances as columns of its table.
-    """
+    """Give a drive with the matches of its blows."""
     columns = {
         "matched_resistance": every.total,
         "matched_resistance_low": every.total_range[:, 0],
@@ -138,21 +91,7 @@ def with_matches(drive: DriveReview, every: DriveMatches) -> DriveReview:
 def as_blow(waves: Waves, place: int, sheet: TestSheet, penetration: float) -> Blow:
     """Give one blow as matching takes it.
 
-    Parameters
-    ----------
-    waves : Waves
-        Conditioned waves.
-    place : int
-        Row of the blow in them [1].
-    sheet : TestSheet
-        The sheet, for pile and soil.
-    penetration : float
-        Penetration of the toe [m]; where it is not known the whole length below the gauges counts as embedded.
-
-    Returns
-    -------
-    Blow
-        The record.
+    Units: penetration [m].
     """
     embedded = penetration if penetration == penetration else sheet.pile.length
     return Blow(

@@ -4,12 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyntest.wave_equation.head import impose_down_wave
-from dyntest.wave_equation.matching_problem import Problem, waves
-from dyntest.wave_equation.mesh import Mesh
-from dyntest.wave_equation.parameters import NEIGHBOUR_SPREAD, physical
-from dyntest.wave_equation.simulator import Motion, simulate
-from dyntest.wave_equation.soil import Soil, build_soil
+from dyntest.wave_equation.problem import NEIGHBOUR_SPREAD, Problem, physical, waves
+from dyntest.wave_equation.simulator import Motion, impose_down_wave, simulate
+from dyntest.wave_equation.soil import Mesh, Soil, build_soil
 
 CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
@@ -18,17 +15,7 @@ CORRELATION_TIME = 0.5e-3
 def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     """Give the measured waves at every candidate's steps, put right for its gauge errors.
 
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    values : dict of numpy.ndarray
-        Parameters as `physical` gives them, each for n_candidates [SI units].
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Downward and upward wave, each of shape (n_steps, n_candidates) [N].
+    Units: returns [N].
     """
     blow = problem.blow
     steps = problem.mesh.time_step / (1.0 + values["wave_speed_error"])
@@ -41,20 +28,7 @@ def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.
 
 
 def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> Soil:
-    """Give the soil of every candidate.
-
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    values : dict of numpy.ndarray
-        Parameters as `physical` gives them [SI units].
-
-    Returns
-    -------
-    Soil
-        Quakes are in the simulator's time, which the wave-speed error stretches.
-    """
+    """Give the soil of every candidate."""
     stretch = 1.0 + values["wave_speed_error"]
     soil = build_soil(
         problem.share @ values["shaft"],
@@ -70,21 +44,7 @@ def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> Soil:
 
 
 def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
-    """Give the pile of every candidate: the sheet's, or with the reduced section that is being fitted.
-
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    values : dict of numpy.ndarray
-        Parameters as `physical` gives them [SI units].
-
-    Returns
-    -------
-    Mesh
-        Where a section is fitted, impedances of shape (n_segments, n_candidates); a segment that is reduced in part
-        has a part of the reduction, so that depth and length can be fitted smoothly.
-    """
+    """Give the pile of every candidate: the sheet's, or with the reduced section that is being fitted."""
     mesh = problem.mesh
     if "section_left" not in values:
         return mesh
@@ -97,19 +57,7 @@ def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
 def run(problem: Problem, scores: np.ndarray, **options) -> tuple[Motion, np.ndarray, dict[str, np.ndarray]]:
     """Drive every candidate with the measured downward wave.
 
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    scores : numpy.ndarray
-        Scores, shape (n_parameters, n_candidates) [1].
-    **options
-        Passed to `dyntest.wave_equation.simulator.simulate`.
-
-    Returns
-    -------
-    tuple of Motion, numpy.ndarray, dict
-        The computed motion, the measured upward wave of shape (n_steps, n_candidates) [N], and the parameters' values.
+    Units: returns [N].
     """
     values = physical(problem.layout, scores)
     down, up = measured_waves(problem, values)
@@ -119,20 +67,7 @@ def run(problem: Problem, scores: np.ndarray, **options) -> tuple[Motion, np.nda
 
 
 def residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
-    """Give what is to be made small: wave differences, scores, and differences of neighbouring shaft lengths.
-
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    scores : numpy.ndarray
-        Scores, shape (n_parameters, n_candidates) [1].
-
-    Returns
-    -------
-    numpy.ndarray
-        Each in standard deviations, shape (n_residuals, n_candidates) [1].
-    """
+    """Give what is to be made small: wave differences, scores, and differences of neighbouring shaft lengths."""
     motion, up, _ = run(problem, scores)
     return _residuals(problem, scores, motion.up - up)
 
@@ -140,18 +75,7 @@ def residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
 def residuals_and_resistance(problem: Problem, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Give the residuals and, from the same run, what was mobilised.
 
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    scores : numpy.ndarray
-        Scores, shape (n_parameters, n_candidates) [1].
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Residuals as `residuals` gives them, shape (n_residuals, n_candidates) [1], and mobilised total, shaft and toe
-        resistance, shape (3, n_candidates) [N].
+    Units: returns [N].
     """
     motion, up, _ = run(problem, scores, peaks=True)
     shaft, toe = motion.greatest_spring[:-1].sum(axis=0), motion.greatest_spring[-1]
@@ -169,17 +93,7 @@ def _residuals(problem: Problem, scores: np.ndarray, difference: np.ndarray) -> 
 def wave_misfit(problem: Problem, difference: np.ndarray) -> np.ndarray:
     """Give the misfit of computed and measured upward wave.
 
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    difference : numpy.ndarray
-        Computed less measured wave, shape (n_steps, n_candidates) [N].
-
-    Returns
-    -------
-    numpy.ndarray
-        Weighted root of the mean square difference over the greatest downward wave, shape (n_candidates,) [1].
+    Units: difference [N].
     """
     square = (difference * problem.weight[:, None]) ** 2
     return np.sqrt(square.sum(axis=0) / (problem.weight**2).sum()) / problem.scale
@@ -188,24 +102,11 @@ def wave_misfit(problem: Problem, difference: np.ndarray) -> np.ndarray:
 def noise_left(problem: Problem, difference: np.ndarray) -> float:
     """Give the misfit that counts as one standard deviation, from what a fitted model leaves.
 
-    Parameters
-    ----------
-    problem : Problem
-        The blow.
-    difference : numpy.ndarray
-        Computed less measured wave of the best model, shape (n_steps,) [N].
+    Units: difference [N].
 
-    Returns
-    -------
-    float
-        Misfit [1], greater than `wave_misfit` gives it where errors hang together for longer than `CORRELATION_TIME`
-        or where there are not many more independent samples than parameters.
-
-    Notes
-    -----
-    With ``τ = Δt (1 + 2 Σ ρ_k)``, ρ the autocorrelation of the difference up to its first zero, a record of length t
-    has ``t/τ`` independent samples (Bayley and Hammersley 1946, Suppl. J. R. Stat. Soc. 8(2), from memory). A model
-    error lasts for milliseconds; it must not count as often as there are samples.
+    With ``τ = Δt (1 + 2 Σ ρ_k)``, ρ the autocorrelation of the difference up to its first zero, a record of length
+    t has ``t/τ`` independent samples (Bayley and Hammersley 1946, Suppl. J. R. Stat. Soc. 8(2), from memory). A
+    model error lasts for milliseconds; it must not count as often as there are samples.
     """
     step = problem.mesh.time_step
     wave = difference * problem.weight

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.wave_equation.matching import Match, match_from
-from dyntest.wave_equation.matching_problem import Blow
+from dyntest.wave_equation.problem import Blow
 from dyntest.wave_equation.processes import process_pool
 
 RUN = 12

@@ -48,24 +48,9 @@ class HammerSetting:
 def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | float | None = None) -> HammerSetting:
     """Give a hammer at a number of strokes.
 
-    Parameters
-    ----------
-    hammer : Hammer
-        The hammer; helmet mass and hammer cushion stiffness are needed, and an efficiency from here or there.
-    stroke : numpy.ndarray
-        Stroke of the ram, shape (n_candidates,) [m].
-    efficiency : numpy.ndarray or float or None
-        Share of ram weight times stroke left as kinetic energy [1]; None: the hammer's own.
+    Units: stroke [m].
 
-    Returns
-    -------
-    HammerSetting
-        With ``v = √(2 g · stroke · efficiency)``.
-
-    Raises
-    ------
-    ValueError
-        If the hammer lacks a value that the model needs; the text names it.
+    With ``v = √(2 g · stroke · efficiency)``.
 
     Examples
     --------

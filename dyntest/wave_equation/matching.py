@@ -1,6 +1,14 @@
-"""Signal matching of one blow: the soil that turns the measured downward wave into the measured upward one.
+"""How sure: the profile of the misfit over a resistance.
 
-`dyntest.wave_equation.law_fits` finds the best model under each soil law; here the law is taken and the range of
+A resistance is held at a value away from the best one and everything else is fitted again. While the cost stays within
+a margin of its least, the record does not speak against that value. Bounds of the range lie where the margin is
+reached:
+the profile likelihood of Venzon and Moolgavkar (1988), Applied Statistics 37(1), and Raue et al. (2009), Bioinformatics
+25(15) (both from memory), with the misfit that was left as the noise.
+
+Signal matching of one blow: the soil that turns the measured downward wave into the measured upward one.
+
+`dyntest.wave_equation.fitting` finds the best model under each soil law; here the law is taken and the range of
 resistances that explain the record about as well is put around it.
 """
 
@@ -8,10 +16,91 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.law_fits import BEST, LAWS, MISFIT_BOUNDS, LawFit, fit_laws, fit_starts, measured, refit
-from dyntest.wave_equation.matching_problem import Blow, Problem, make_problem
-from dyntest.wave_equation.parameters import BOUND, LOGARITHMS_OF_SCALE, Reduction, physical
-from dyntest.wave_equation.profile import linear_range, profile
+from dyntest.wave_equation.comparison import residuals_and_resistance
+from dyntest.wave_equation.fitting import (
+    BEST,
+    LAWS,
+    MISFIT_BOUNDS,
+    STEP,
+    LawFit,
+    fit,
+    fit_laws,
+    fit_starts,
+    measured,
+    refit,
+)
+from dyntest.wave_equation.problem import BOUND, LOGARITHMS_OF_SCALE, Blow, Problem, Reduction, make_problem, physical
+
+MARGIN = 3.84
+"""How far the cost may rise [1]: the 95 % quantile of chi-square with one degree of freedom."""
+HOLD = 0.002
+"""Spread with which a resistance is held at its value, in its logarithm [1]."""
+REACH = (0.6, 1.2, 2.2)
+"""Distances that are tried, in half widths that a linear model predicts [1]."""
+FARTHEST = 1.2
+"""Greatest distance tried, in the logarithm of the resistance [1]."""
+ITERATIONS = 4
+
+
+def profile(problem: Problem, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the ranges of total, shaft and toe resistance that explain the record about as well as the best model.
+
+    Units: returns [N].
+    """
+    least, resistance, log, toward, spread = _linear(problem, best)
+    half = np.minimum(np.sqrt(MARGIN) * spread, FARTHEST / REACH[-1])
+    reach = np.concatenate([-np.array(REACH[::-1]), REACH])
+    distance = half[:, None] * reach
+    starts = best[:, None, None] + toward[:, :, None] * (distance / spread[:, None] ** 2)[None]
+    target = (log[:, None] + distance).ravel()
+    kind = np.repeat(np.arange(3), len(reach))
+
+    def held(scores: np.ndarray) -> np.ndarray:
+        errors, resistance = residuals_and_resistance(problem, scores)
+        each = scores.shape[1] // len(target)
+        rows = np.repeat(kind, each)
+        reached = np.log(np.maximum(resistance[rows, np.arange(len(rows))], 1.0))
+        return np.vstack([errors, (reached - np.repeat(target, each)) / HOLD])
+
+    ends = fit(held, starts.reshape(len(best), -1), bound=BOUND, most_iterations=ITERATIONS)
+    rise = np.maximum(ends.cost - least, 0.0).reshape(3, -1)
+    width = np.array([[_crossing(distance[i, side], rise[i, side]) for side in _SIDES] for i in range(3)])
+    return resistance, resistance[:, None] * np.exp(width)
+
+
+def linear_range(problem: Problem, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the same ranges as `profile` as far as the model is linear, for the price of one run.
+
+    Units: returns [N].
+    """
+    _, resistance, _, _, spread = _linear(problem, best)
+    width = np.minimum(np.sqrt(MARGIN) * spread, FARTHEST)
+    return resistance, resistance[:, None] * np.exp(np.stack([-width, width], axis=1))
+
+
+def _linear(problem: Problem, best: np.ndarray):
+    """Least cost, resistances and their logarithms, ways to a greater resistance and spreads of the logarithms."""
+    moved = np.concatenate([best[:, None], best[:, None] + STEP * np.eye(len(best))], axis=1)
+    errors, resistance = residuals_and_resistance(problem, moved)
+    jacobian = (errors[:, 1:] - errors[:, :1]) / STEP
+    log = np.log(np.maximum(resistance, 1.0))
+    slope = (log[:, 1:] - log[:, :1]) / STEP
+    toward = np.linalg.solve(jacobian.T @ jacobian + 1e-6 * np.eye(len(best)), slope.T)
+    spread = np.sqrt(np.maximum(np.einsum("ij,ji->i", slope, toward), 1e-12))
+    return float((errors[:, 0] ** 2).sum()), resistance[:, 0], log[:, 0], toward, spread
+
+
+_SIDES = (slice(2, None, -1), slice(3, None))
+
+
+def _crossing(distance: np.ndarray, rise: np.ndarray) -> float:
+    """Distance at which the square root of the rise, nearly a straight line, reaches the margin."""
+    root = np.maximum.accumulate(np.sqrt(np.concatenate([[0.0], rise])))
+    steps = np.concatenate([[0.0], distance])
+    if root[-1] < np.sqrt(MARGIN):
+        return float(steps[-1] * min(np.sqrt(MARGIN) / max(root[-1], 1e-9), 1.5))
+    return float(np.interp(np.sqrt(MARGIN), root, steps))
+
 
 WARM_ITERATIONS = 12
 """Most iterations from a neighbour's soil [1]."""
@@ -96,7 +185,7 @@ class Match:
 
     @property
     def parameters(self) -> dict[str, np.ndarray | float]:
-        """Values of the best model by name, as `dyntest.wave_equation.parameters.physical` gives them [SI units]."""
+        """Values of the best model by name, as `dyntest.wave_equation.problem.physical` gives them [SI units]."""
         values = physical(self.problem.layout, self.scores[:, None])
         return {name: value[:, 0] if value.ndim == 2 else float(value[0]) for name, value in values.items()}
 
@@ -117,7 +206,7 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
     blow : Blow
         The record.
     law : str
-        One of `dyntest.wave_equation.law_fits.LAWS`.
+        One of `dyntest.wave_equation.fitting.LAWS`.
     reduction : Reduction or None
         Where a reduced section is suspected; it is fitted beside the soil, and kept only if the misfit falls enough.
 
@@ -147,25 +236,7 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
 
 
 def match_from(blow: Blow, neighbour: Match) -> Match:
-    """Match one blow starting from its neighbour's soil and from the expected one, with ranges of a linear model.
-
-    Parameters
-    ----------
-    blow : Blow
-        The record.
-    neighbour : Match
-        A match of a blow close by; its law, its form of damping and its reduced section are kept.
-
-    Returns
-    -------
-    Match
-        The best model from there.
-
-    Raises
-    ------
-    ValueError
-        If the record ends before the toe's return.
-    """
+    """Match one blow starting from its neighbour's soil and from the expected one, with ranges of a linear model."""
     kept = neighbour.problem
     problem = make_problem(blow, hyperbolic=kept.hyperbolic, smith=kept.smith, reduction=neighbour.section)
     carried = carry_over(neighbour, problem)
@@ -179,20 +250,7 @@ def match_from(blow: Blow, neighbour: Match) -> Match:
 
 
 def carry_over(neighbour: Match, problem: Problem) -> np.ndarray:
-    """Give the scores that stand for a neighbour's soil in another blow's problem.
-
-    Parameters
-    ----------
-    neighbour : Match
-        A match of a blow close by.
-    problem : Problem
-        The problem of this blow; its lengths of shaft may be more or fewer.
-
-    Returns
-    -------
-    numpy.ndarray
-        Scores, shape (n_parameters,) [1].
-    """
+    """Give the scores that stand for a neighbour's soil in another blow's problem."""
     here, there = problem.layout, neighbour.problem.layout
     values = neighbour.parameters
     scores = np.zeros(here.count)

@@ -14,20 +14,7 @@ THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"
 
 @contextmanager
 def process_pool(workers: int | None = None) -> Iterator[Executor]:
-    """Give a pool of processes, and end it however the work ends.
-
-    Parameters
-    ----------
-    workers : int or None
-        Number of processes [1]; None: one a core.
-
-    Yields
-    ------
-    concurrent.futures.Executor
-        Its processes are spawned, so they share nothing with this one, and ignore an interrupt from the keyboard, which
-        is for this one to answer. Left by an exception, they are stopped at once and what they had in hand is lost;
-        left in order, they finish.
-    """
+    """Give a pool of processes, and end it however the work ends."""
     before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
     others = set(active_children())
     os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))  # read when a library loads, so before a process starts

@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.mesh import Mesh
 from dyntest.wave_equation.simulator import Head, Motion, simulate
-from dyntest.wave_equation.soil import Soil, unloading_stiffness
-from dyntest.wave_equation.state import State, at_rest
+from dyntest.wave_equation.soil import Mesh, Soil, unloading_stiffness
+from dyntest.wave_equation.step import State, at_rest
 
 STILL = 1e-6
 """Share of the greatest static resistance below which velocity times impedance counts as rest [1] (our choice)."""
@@ -55,26 +54,7 @@ def come_to_rest(mesh: Mesh, soil: Soil, state: State | None = None, *, gravity:
     does not change where the pile can rest, but it takes the last rebounds out of the way there. Radiation is left out,
     since soil that moves along would let every force fade.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        The pile's segments.
-    soil : Soil
-        The soil of every candidate.
-    state : State or None
-        Where it begins; None: without any stress.
-    gravity : float
-        Acceleration of free fall that acts on the pile [m/s^2].
-
-    Returns
-    -------
-    State
-        With no velocity left worth the name.
-
-    Raises
-    ------
-    ValueError
-        If a candidate does not come to rest, as a pile without enough soil to hold it.
+    Units: gravity [m/s^2].
 
     Examples
     --------
@@ -107,16 +87,6 @@ def next_blow(state: State) -> State:
     Where the law of first loading is a curve of its own (hyperbolic, or with an unloading quake), the curve begins anew
     for each blow, from the force left in the spring: the soil ahead has not been loaded before. An assumption, and the
     same that a single blow from rest makes.
-
-    Parameters
-    ----------
-    state : State
-        At rest after a blow, as `come_to_rest` gives it.
-
-    Returns
-    -------
-    State
-        The same forces, no velocity, no movement.
     """
     return replace(
         state,
@@ -139,29 +109,7 @@ def repeat_blows(
 ) -> RepeatedBlows:
     """Strike a pile until each blow moves it as far as the blow before.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        The pile's segments.
-    soil : Soil
-        The soil of every candidate.
-    make_head : callable
-        Gives a fresh `Head` for each blow, such as a `HammerHead`.
-    n_steps : int
-        Steps of a blow under its hammer, after which the upper end is free [1].
-    gravity : float
-        Acceleration of free fall that acts on the pile [m/s^2].
-    tolerance : float
-        Change of the set from blow to blow over the set, at which it counts as repeating [1].
-    most : int
-        Blows after which it ends in any case [1].
-    **options
-        Further arguments of `simulate`.
-
-    Returns
-    -------
-    RepeatedBlows
-        The last blow, all sets, and for each candidate whether it repeats.
+    Units: gravity [m/s^2].
     """
     state = next_blow(come_to_rest(mesh, soil, gravity=gravity)) if gravity else at_rest(mesh, soil)
     sets, repeats = [], np.zeros(soil.n_candidates, dtype=bool)

@@ -14,6 +14,10 @@ back to its bounds, which keeps (1) exact in both states:
     v  = (2d − 2u − bounded S') / (Z1 + Z2 + D)                     (5)
 
 `dyntest.wave_equation.step` holds the lines that do it.
+
+What drives the upper end of the pile when it was measured: a downward wave, a velocity or a force.
+
+Each raises ValueError when the simulation asks for a step past the end of its trace: what would have come is not known.
 """
 
 from collections.abc import Callable
@@ -21,10 +25,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.mesh import Mesh
-from dyntest.wave_equation.soil import Soil
-from dyntest.wave_equation.state import State, at_rest
-from dyntest.wave_equation.step import Step
+from dyntest.wave_equation.soil import Mesh, Soil
+from dyntest.wave_equation.step import State, Step, at_rest
 
 Head = Callable[[int, np.ndarray], np.ndarray]
 """The upper end: from the step and the upward wave that arrives, shape (n_candidates,) [N], the downward wave it sends
@@ -177,3 +179,51 @@ class _Bounds:
         np.copyto(self.least, force, where=lower)
         self.greatest_step[higher] = index
         self.least_step[lower] = index
+
+
+def impose_down_wave(down: np.ndarray) -> Head:
+    """Drive the upper end with a downward wave; whatever comes up passes through.
+
+    Units: down [N].
+    """
+    row = _rows(down)
+    return lambda step, arriving: row(step)
+
+
+def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
+    """Drive the upper end with a velocity: ``down = up + Z v``.
+
+    Units: velocity [m/s]; impedance [N s/m].
+    """
+    row = _rows(impedance * np.asarray(velocity, dtype=float))
+    return lambda step, arriving: row(step) + arriving
+
+
+def impose_force(force: np.ndarray) -> Head:
+    """Drive the upper end with a force: ``down = F − up``.
+
+    Units: force [N].
+    """
+    row = _rows(force)
+    return lambda step, arriving: row(step) - arriving
+
+
+def _rows(trace: np.ndarray) -> Callable[[int], np.ndarray]:
+    """Give the function that takes a step to its values."""
+    trace = np.asarray(trace, dtype=float)
+    rows = trace[:, None] if trace.ndim == 1 else trace
+
+    def row(step: int) -> np.ndarray:
+        if not 0 <= step < len(rows):
+            raise ValueError(f"the imposed trace has {len(rows)} steps, and step {step} was asked for")
+        return rows[step]
+
+    return row
+
+
+def resample(trace: np.ndarray, time: np.ndarray, start: float, time_step: float, n_steps: int) -> np.ndarray:
+    """Give a recorded trace at the simulator's steps, by straight lines between the samples.
+
+    Units: time, start, time_step [s].
+    """
+    return np.interp(start + time_step * np.arange(n_steps), time, trace, left=0.0, right=0.0)

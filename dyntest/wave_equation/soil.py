@@ -1,4 +1,6 @@
-"""Soil along a pile: springs with a limit, dashpots, and a toe that takes no tension.
+"""The pile cut into segments that the wave crosses in one time step each.
+
+Soil along a pile: springs with a limit, dashpots, and a toe that takes no tension.
 
 Static part after Smith (1960): an elastic spring up to the quake, then a constant limit. Dynamic part: a viscous
 dashpot,
@@ -9,7 +11,85 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.mesh import Mesh
+from dyntest.pile import Pile, PilePart
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """A pile as segments of equal travel time, with nodes between them; node 0 is the upper end.
+
+    Because a wave moves exactly one segment a step, it travels through a uniform pile without numerical dispersion.
+
+    Parameters
+    ----------
+    time_step : float
+        Time step, and travel time of every segment [s].
+    depth : numpy.ndarray
+        Depth of each node below node 0, shape (n_segments + 1,) [m].
+    impedance : numpy.ndarray
+        Impedance of each segment, shape (n_segments,) or (n_segments, n_candidates) [N s/m].
+    area : numpy.ndarray
+        Section of each segment, shape (n_segments,) [m^2].
+    mass : numpy.ndarray
+        Mass of each segment, shape (n_segments,) [kg].
+    gauge_node : int
+        Node at which the gauges sit [1]; 0 where the mesh begins at the gauges.
+    splices : tuple
+        Joints as pairs of node and slack, see `dyntest.wave_equation.step.add_splices`.
+    """
+
+    time_step: float
+    depth: np.ndarray
+    impedance: np.ndarray
+    area: np.ndarray
+    mass: np.ndarray
+    gauge_node: int = 0
+    splices: tuple[tuple[int, float | np.ndarray], ...] = ()
+
+    @property
+    def n_segments(self) -> int:
+        """Number of segments [1]."""
+        return len(self.depth) - 1
+
+
+def mesh_pile(pile: Pile, n_segments: int, *, from_head: bool = False) -> Mesh:
+    """Cut a pile into segments of equal travel time.
+
+    Examples
+    --------
+    >>> pile = Pile("P1", "steel", (PilePart(20.0, 0.01, 210e9, 7850.0),))
+    >>> mesh = mesh_pile(pile, 40)
+    >>> mesh.n_segments, float(mesh.depth[-1])
+    (40, 20.0)
+    """
+    if n_segments < 1:
+        raise ValueError("a pile needs at least one segment")
+    time_step = pile.return_time / (2 * n_segments)
+    parts = list(pile.parts)
+    n_above = 0
+    if from_head and pile.length_above_gauges > 0:
+        first = parts[0]
+        parts.insert(0, PilePart(pile.length_above_gauges, first.area, first.modulus, first.density))
+        n_above = max(1, round(parts[0].travel_time / time_step))
+    ends = np.cumsum([part.travel_time for part in parts])
+    if n_above:
+        ends = ends - parts[0].travel_time + n_above * time_step
+    middles = (np.arange(n_above + n_segments) + 0.5) * time_step
+    index = np.minimum(np.searchsorted(ends, middles), len(parts) - 1)
+    speed = np.array([part.wave_speed for part in parts])[index]
+    area = np.array([part.area for part in parts])[index]
+    density = np.array([part.density for part in parts])[index]
+    lengths = speed * time_step
+    lengths[n_above:] *= pile.length / lengths[n_above:].sum()
+    return Mesh(
+        time_step=time_step,
+        depth=np.concatenate([[0.0], np.cumsum(lengths)]),
+        impedance=density * speed * area,
+        area=area,
+        mass=density * area * lengths,
+        gauge_node=n_above,
+    )
+
 
 SMALL = 1e-12
 """Keeps quotients finite where a resistance is zero."""
@@ -65,18 +145,7 @@ class Soil:
         return self.limit.shape[1]
 
     def repeated(self, n_candidates: int) -> "Soil":
-        """Give the same soil for a number of candidates, each a copy.
-
-        Parameters
-        ----------
-        n_candidates : int
-            Number of candidates [1].
-
-        Returns
-        -------
-        Soil
-            With `n_candidates` equal columns.
-        """
+        """Give the same soil for a number of candidates, each a copy."""
 
         def spread(array):
             return None if array is None else np.repeat(array, n_candidates, axis=-1)
@@ -88,15 +157,7 @@ class Soil:
 def unloading_stiffness(soil: Soil) -> np.ndarray:
     """Give the stiffness of the springs wherever they are not on their curve of first loading.
 
-    Parameters
-    ----------
-    soil : Soil
-        The soil of every candidate.
-
-    Returns
-    -------
-    numpy.ndarray
-        Limit over unloading quake, shape (n_segments, n_candidates) [N/m].
+    Units: returns [N/m].
     """
     quake = soil.quake if soil.unloading_quake is None else soil.unloading_quake
     return soil.limit / np.maximum(quake, SMALL)
@@ -105,15 +166,7 @@ def unloading_stiffness(soil: Soil) -> np.ndarray:
 def lower_bound(soil: Soil) -> np.ndarray:
     """Give the least static force, which holds the pile against moving up.
 
-    Parameters
-    ----------
-    soil : Soil
-        The soil of every candidate.
-
-    Returns
-    -------
-    numpy.ndarray
-        Below 0 on the shaft and 0 at the toe, shape (n_segments, n_candidates) [N].
+    Units: returns [N].
     """
     limit = soil.limit if soil.upward_limit is None else soil.upward_limit
     bound = -np.broadcast_to(limit, soil.limit.shape)
@@ -124,21 +177,7 @@ def lower_bound(soil: Soil) -> np.ndarray:
 def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray) -> np.ndarray:
     """Give the shaft resistance at every node from resistances of equal lengths of shaft.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        The pile's segments.
-    top, bottom : float
-        Depths below node 0 between which soil touches the shaft [m].
-    distribution : numpy.ndarray
-        Resistance of each of equal lengths of shaft from `top` to `bottom`, shape (n_lengths, n_candidates) [N].
-
-    Returns
-    -------
-    numpy.ndarray
-        Resistance at the nodes 1 … n, shape (n_segments, n_candidates) [N]; the sum is kept, and the toe's row is 0:
-        what
-        belongs to its half segment goes to the node above.
+    Units: top, bottom [m]; distribution [N]; returns [N].
 
     Examples
     --------
@@ -152,19 +191,7 @@ def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray)
 def placement(mesh: Mesh, top: float, bottom: float, n_lengths: int) -> np.ndarray:
     """Give the share of each length of shaft that each node carries.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        The pile's segments.
-    top, bottom : float
-        Depths below node 0 between which soil touches the shaft [m].
-    n_lengths : int
-        Number of equal lengths between them [1].
-
-    Returns
-    -------
-    numpy.ndarray
-        Shares, shape (n_segments, n_lengths) [1]; each column sums to 1.
+    Units: top, bottom [m].
     """
     middles = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
     edges_up = middles.copy()
@@ -193,27 +220,7 @@ def build_soil(
 ) -> Soil:
     """Give a soil of one quake and one damping along the shaft and another pair at the toe.
 
-    Parameters
-    ----------
-    shaft : numpy.ndarray
-        Shaft resistance at the nodes 1 … n as `place_shaft` gives it, shape (n_segments, n_candidates) [N].
-    toe : numpy.ndarray
-        Toe resistance, shape (n_candidates,) [N].
-    shaft_quake, toe_quake : numpy.ndarray or float
-        Quakes, shape (n_candidates,) [m].
-    shaft_damping, toe_damping : numpy.ndarray or float
-        Damping per unit of static resistance, shape (n_candidates,) [s/m]; with `smith` it follows the static force of
-        the
-        moment, without it the limit (a viscous dashpot).
-    smith : bool
-        Whether the damping is Smith's.
-    **options
-        Further fields of `Soil`.
-
-    Returns
-    -------
-    Soil
-        The soil model of every candidate.
+    Units: shaft, toe [N]; shaft_quake, toe_quake [m]; shaft_damping, toe_damping [s/m].
     """
     shaft = np.asarray(shaft, dtype=float)
     n_candidates = shaft.shape[1]

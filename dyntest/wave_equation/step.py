@@ -1,4 +1,10 @@
-"""One step of every node and every candidate, in arrays that are made once and filled again and again.
+"""Where all candidates stand at one moment of a run.
+
+The curve along which soil is loaded for the first time, where it is not the line along which it unloads.
+
+Joints with slack: they carry compression at once, and tension only after they have opened by their slack.
+
+One step of every node and every candidate, in arrays that are made once and filled again and again.
 
 With half the static soil force ``s = S/2`` and the velocity as the wave ``y = Z1 v``, equations (1) to (5) of the
 simulator need only
@@ -16,13 +22,249 @@ A plug of mass m at the toe is one more piece of pile, half a step long, of impe
 sends back what came a step before with its sign turned. That keeps energy and momentum whole.
 """
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
-from dyntest.wave_equation.first_loading import FirstLoading
-from dyntest.wave_equation.mesh import Mesh
-from dyntest.wave_equation.soil import SMALL, Soil, lower_bound, unloading_stiffness
-from dyntest.wave_equation.splice import Joint
-from dyntest.wave_equation.state import State
+from dyntest.wave_equation.soil import SMALL, Mesh, Soil, lower_bound, unloading_stiffness
+
+
+@dataclass(frozen=True)
+class State:
+    """Waves, springs and movements at one moment, from which a run can go on.
+
+    Parameters
+    ----------
+    down : numpy.ndarray
+        Waves leaving downward from nodes 0 … n, the last always 0, shape (n_segments + 1, n_candidates) [N].
+    up : numpy.ndarray
+        Waves leaving upward from nodes 0 … n + 1, the first always 0, the last out of a plug or 0, shape
+        (n_segments + 2, n_candidates) [N].
+    spring : numpy.ndarray
+        Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N]. Below 0 at the toe it presses on
+        nothing and remembers the gap.
+    velocity : numpy.ndarray
+        Of the nodes 1 … n, shape (n_segments, n_candidates) [m/s].
+    toe_displacement : numpy.ndarray
+        Movement of the toe, shape (n_candidates,) [m].
+    loading : numpy.ndarray or None
+        Way of the nodes 1 … n along their curve of first loading, shape (n_segments, n_candidates) [m]; None: the curve
+        begins anew, from the force that is in the spring.
+    opening : numpy.ndarray or None
+        How far each splice of the mesh is open, shape (n_splices, n_candidates) [m]; None: all closed.
+    """
+
+    down: np.ndarray
+    up: np.ndarray
+    spring: np.ndarray
+    velocity: np.ndarray
+    toe_displacement: np.ndarray
+    loading: np.ndarray | None = None
+    opening: np.ndarray | None = None
+
+    def force(self) -> np.ndarray:
+        """Give the force in every segment, right for a pile at rest.
+
+        Units: returns [N].
+        """
+        return self.down[:-1] + self.up[1:-1]
+
+
+def at_rest(mesh: Mesh, soil: Soil) -> State:
+    """Give the state of a pile and soil without any stress."""
+    n, candidates = mesh.n_segments, soil.n_candidates
+    spring = np.zeros((n, candidates))
+    if soil.toe_gap is not None:
+        spring[-1] = -soil.toe_gap * unloading_stiffness(soil)[-1]
+    return State(
+        down=np.zeros((n + 1, candidates)),
+        up=np.zeros((n + 2, candidates)),
+        spring=spring,
+        velocity=np.zeros((n, candidates)),
+        toe_displacement=np.zeros(candidates),
+    )
+
+
+class FirstLoading:
+    """Keeps how far each node has gone along its curve of first loading, and bounds its spring by the force there.
+
+    The curve is the hyperbola ``limit · u / (u + quake)`` or the line ``limit · u / quake`` up to the limit. Soil
+    that was unloaded is loaded again along its unloading line until it meets the curve at the movement it then has.
+
+    Parameters
+    ----------
+    soil : Soil
+        The soil of every candidate.
+    rows : slice
+        The rows of soil that are kept.
+    time_step : float
+        Time step [s].
+    z_above : numpy.ndarray
+        Impedance above each node, shape (n_segments, 1) or (n_segments, n_candidates) [N s/m].
+    state : State
+        Where the run begins.
+    kind : type
+        Kind of float to march in.
+    """
+
+    def __init__(self, soil: Soil, rows: slice, time_step: float, z_above: np.ndarray, state: State, kind: type):
+        shape, stiffness = soil.limit.shape, unloading_stiffness(soil)[rows]
+        self.rows, self.hyperbolic = rows, soil.hyperbolic
+        self.limit = soil.limit[rows] / 2.0  # half forces throughout, as in `Step`
+        self.quake = np.broadcast_to(np.maximum(soil.quake, SMALL), shape)[rows]
+        self.rise = self.limit / self.quake
+        self.way_of_y = np.broadcast_to(time_step / z_above, shape)[rows].copy()
+        # The trial movement of half a step from the trial rise of the half force: Δu = 2 Δs / k.
+        self.way_of_force = np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0)
+        self.slip_of_force = self.slip = None
+        if soil.radiation is not None:
+            self.slip_of_force = np.broadcast_to(time_step / np.maximum(soil.radiation, SMALL), shape)[rows]
+            self.slip = self.slip_of_force * np.maximum(state.spring, lower_bound(soil))[rows] / 2.0
+        loading = (
+            self._from_force(state.spring[rows] / 2.0, stiffness) if state.loading is None else state.loading[rows]
+        )
+        self.y = (state.velocity * z_above)[rows]
+        self.way = loading + 0.5 * self.way_of_y * self.y
+        if self.slip is not None:
+            self.way -= self.slip
+        for name, values in vars(self).items():
+            if isinstance(values, np.ndarray):
+                setattr(self, name, values.astype(kind))
+        self.cap, self.work = np.empty_like(self.way), np.empty_like(self.way)
+
+    def _from_force(self, half_force: np.ndarray, stiffness: np.ndarray) -> np.ndarray:
+        """Give the way along the curve that belongs to a force; below 0 what is left until it begins."""
+        short = 2.0 * half_force / np.maximum(stiffness, SMALL)
+        force = np.clip(half_force, 0.0, self.limit * (1.0 - SMALL))
+        left = self.limit - force if self.hyperbolic else self.limit
+        return np.where(half_force < 0.0, short, self.quake * force / np.maximum(left, SMALL))
+
+    def force(self, trial_rise: np.ndarray) -> np.ndarray:
+        """Give the force on the curve at the movement that this step would reach.
+
+        Units: trial_rise [N]; returns [N].
+        """
+        cap = self.cap
+        np.multiply(trial_rise, self.way_of_force, cap)
+        np.add(cap, self.way, cap)
+        if self.slip is not None:
+            np.subtract(cap, self.slip, cap)
+        np.maximum(cap, 0.0, out=cap)
+        if self.hyperbolic:
+            np.add(cap, self.quake, self.work)
+            np.divide(cap, self.work, cap)
+            return np.multiply(cap, self.limit, cap)
+        np.multiply(cap, self.rise, cap)
+        return np.minimum(cap, self.limit, out=cap)
+
+    def move(self, y: np.ndarray, half_force: np.ndarray) -> None:
+        """Take the movement of a step.
+
+        Units: y, half_force [N].
+        """
+        np.multiply(y, self.way_of_y, self.work)
+        np.add(self.way, self.work, self.way)
+        self.y = y
+        if self.slip is not None:
+            np.multiply(half_force, self.slip_of_force, self.slip)
+            np.subtract(self.way, self.slip, self.way)
+            np.subtract(self.way, self.slip, self.way)
+
+    def loading(self, shape: tuple[int, int]) -> np.ndarray:
+        """Give the way along the curve so far.
+
+        Units: returns [m].
+        """
+        way = np.zeros(shape)
+        way[self.rows] = self.way - 0.5 * self.way_of_y * self.y
+        if self.slip is not None:
+            way[self.rows] += self.slip
+        return way
+
+
+def add_splices(mesh: Mesh, depths: tuple[float, ...], slacks: tuple[float | np.ndarray, ...]) -> Mesh:
+    """Give the mesh with joints at the nodes nearest to some depths.
+
+    Units: depths, slacks [m].
+
+    Examples
+    --------
+    >>> mesh = Mesh(1e-4, np.linspace(0, 10, 11), np.ones(10), np.ones(10), np.ones(10))
+    >>> add_splices(mesh, (4.1,), (0.002,)).splices
+    ((4, 0.002),)
+    """
+    nodes = [int(np.abs(mesh.depth - depth).argmin()) for depth in depths]
+    if len(nodes) != len(slacks):
+        raise ValueError("every splice needs a depth and a slack")
+    if any(not 0 < node < mesh.n_segments for node in nodes):
+        raise ValueError("a splice falls on the upper end or the toe of the pile, where there is nothing to join")
+    if len(set(nodes)) != len(nodes):
+        raise ValueError("two splices fall on one node; cut the pile into more segments")
+    if any(not np.all(np.asarray(slack) >= 0.0) for slack in slacks):
+        raise ValueError("a splice needs a slack of 0 or more")
+    return replace(mesh, splices=tuple(sorted(zip(nodes, slacks, strict=True), key=lambda splice: splice[0])))
+
+
+class Joint:
+    """One joint in a run. Its two ends either move apart freely or keep the opening at a bound, 0 or the slack.
+
+    Held at a bound, the ends' velocities differ by the ``w`` that leads there within the step, and equilibrium gives
+
+        v_lower = (2d − 2u − S + Z1 w) / (Z1 + Z2 + D),   v_upper = v_lower − w       (10)
+
+    and free, ``v_lower = (−2u − S) / (Z2 + D)``, ``v_upper = 2d / Z1``                (11).
+
+    Parameters
+    ----------
+    row, soil_row : int
+        Row of the node among all nodes and among those with soil [1].
+    slack : float or numpy.ndarray
+        Opening at which it begins to pull, also of shape (n_candidates,) [m].
+    z_above : numpy.ndarray
+        Impedance above, shape (1,) or (n_candidates,) [N s/m].
+    time_step : float
+        Time step [s].
+    opening : numpy.ndarray
+        How far it is open at the beginning, shape (n_candidates,) [m].
+    """
+
+    def __init__(self, row, soil_row, slack, z_above, time_step, opening):
+        self.row, self.soil_row, self.slack = row, soil_row, slack
+        self.z_above, self.dt, self.opening = z_above, time_step, np.array(opening)
+        self.force = np.zeros_like(self.opening)
+
+    def decide(self, step) -> None:
+        """Find out whether the ends are free in this step, and set their node's numbers accordingly."""
+        row, i = self.row, self.soil_row
+        down, p, s, r, h = step.sides.down[row], step.p[row], step.spring[i], step.r[i], step.h[i]
+        pull, r_free = p - down, r - 0.5
+        held = np.clip(s + h / (r_free + h) * (pull - s), step.lower[i], step.upper[i])
+        apart = ((pull - held) / r_free - 2.0 * down) * (self.dt / self.z_above)
+        bound = np.clip(self.opening + apart, 0.0, self.slack)
+        self.free = bound == self.opening + apart
+        self.w = np.where(self.free, 0.0, (bound - self.opening) / self.dt)
+        step.p[row] = np.where(self.free, pull, p + 0.5 * self.z_above * self.w)  # (10), (11)
+        r_now = np.where(self.free, r_free, r)
+        step.g[row], step.a[i] = 1.0 / r_now, h / (r_now + h)
+
+    def keep(self, down: np.ndarray) -> None:
+        """Keep the wave from above before it is overwritten.
+
+        Units: down [N].
+        """
+        self.arrived = down[self.row].copy()
+
+    def part(self, up: np.ndarray, y: np.ndarray) -> None:
+        """Give the upper end its own velocity.
+
+        Units: up, y [N].
+        """
+        row, arrived = self.row, self.arrived
+        up[row] = np.where(self.free, -arrived, up[row] + self.z_above * self.w)
+        self.force = arrived + up[row]
+        apart = np.where(self.free, (y[row] - 2.0 * arrived) / self.z_above, self.w)
+        self.opening = self.opening + apart * self.dt
+
 
 add, subtract, multiply, minimum, maximum = np.add, np.subtract, np.multiply, np.minimum, np.maximum
 
@@ -117,10 +359,7 @@ class Step:
     def advance(self, sent: np.ndarray) -> None:
         """Take waves, springs and movements one step further.
 
-        Parameters
-        ----------
-        sent : numpy.ndarray
-            Wave that leaves node 0 downward, shape (n_candidates,) [N].
+        Units: sent [N].
         """
         sides, p, soil_p, s, x, toe = self.sides, self.p, self.soil_p, self.spring, self.x, self.toe
         down, up = sides.down, sides.up
@@ -192,17 +431,7 @@ class Step:
     def toe_displacement(self, y: np.ndarray, start: State) -> np.ndarray:
         """Give the movement of the toe by the trapezoidal rule.
 
-        Parameters
-        ----------
-        y : numpy.ndarray
-            The toe's velocity times its impedance after each step, shape (n_steps, n_candidates) [N].
-        start : State
-            Where the run began.
-
-        Returns
-        -------
-        numpy.ndarray
-            Movement at the steps, shape (n_steps, n_candidates) [m].
+        Units: y [N]; returns [m].
         """
         velocity = y / self.z_above[-1]
         way = start.toe_displacement / self.dt + 0.5 * start.velocity[-1] + np.cumsum(velocity, axis=0)
@@ -211,10 +440,7 @@ class Step:
     def force_above(self) -> np.ndarray:
         """Give the force just above the nodes 1 … n at the step just made.
 
-        Returns
-        -------
-        numpy.ndarray
-            Sum of both waves, shape (n_segments, n_candidates) [N].
+        Units: returns [N].
         """
         force = 2.0 * self.swapped.down + self.p  # d = sent up + y
         for joint in self.joints:
@@ -224,15 +450,7 @@ class Step:
     def static_force(self, half_force: np.ndarray) -> np.ndarray:
         """Give the static soil force at every node from half of it where there is soil.
 
-        Parameters
-        ----------
-        half_force : numpy.ndarray
-            As in `spring`, shape (n_rows, n_candidates) [N].
-
-        Returns
-        -------
-        numpy.ndarray
-            Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
+        Units: half_force [N]; returns [N].
         """
         force = np.zeros(self.p.shape)
         force[self.rows] = 2.0 * half_force
@@ -241,15 +459,7 @@ class Step:
     def state(self, toe_displacement: np.ndarray) -> State:
         """Give the moment that has been reached.
 
-        Parameters
-        ----------
-        toe_displacement : numpy.ndarray
-            Movement of the toe, shape (n_candidates,) [m].
-
-        Returns
-        -------
-        State
-            Copies, from which another run can go on.
+        Units: toe_displacement [m].
         """
         shape = self.p.shape
         nothing = np.zeros((1, shape[1]))

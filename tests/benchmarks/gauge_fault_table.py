@@ -27,9 +27,9 @@ from simulated_structures import invent, strike
 
 from dyntest.conditioning.alignment import shift
 from dyntest.conditioning.condition import FEWEST_SAMPLES, Options, condition
-from dyntest.conditioning.drift import rest_samples
-from dyntest.conditioning.quality import find
-from dyntest.conditioning.settling_checks import RESTLESS_LIMIT, WANDERING_LIMIT
+from dyntest.conditioning.corrections import rest_samples
+from dyntest.conditioning.judging import find
+from dyntest.conditioning.settling_measures import RESTLESS_LIMIT, WANDERING_LIMIT
 from dyntest.pile import Pile
 from dyntest.signals import Signals
 
@@ -334,7 +334,7 @@ def _judgeable(fault: Fault, case: Case) -> set[int]:
     blows = set(case.signals.blow.tolist())
     if fault.check != "toe return":
         return blows
-    from dyntest.conditioning.toe_return import toe_return_ratio
+    from dyntest.conditioning.wave_measures import toe_return_ratio
 
     waves = condition(case.signals, case.pile).waves
     ratio = toe_return_ratio(

@@ -21,9 +21,8 @@ from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.reading.sections import named_section
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.mesh import Mesh, mesh_pile
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, placement
+from dyntest.wave_equation.soil import Mesh, Soil, mesh_pile, placement
 
 TRUE_STEP = 27e-6  # s; the fit's is about 80e-6
 COARSE_STEP = 90e-6  # s, where only the number of tests matters

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.quality import join, judge, measure
+from dyntest.conditioning.judging import join, judge, measure
 from dyntest.pile import Pile, PilePart
 from dyntest.signals import Signals
 

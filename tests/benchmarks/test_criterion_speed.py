@@ -1,6 +1,6 @@
 """How long setup and the whole driving criterion of one test pile take once its blows are matched."""
 
-from dyntest.review import conclude
+from dyntest.reviewing.review import conclude
 
 
 def test_criterion_after_matching(benchmark, reviewed_sample):

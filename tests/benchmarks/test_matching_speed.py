@@ -10,14 +10,11 @@ import pytest
 
 from dyntest.pile import Pile, PilePart
 from dyntest.wave_equation.every_blow import match_every_blow
-from dyntest.wave_equation.head import impose_down_wave
 from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.matching_problem import Blow
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.problem import Blow, Reduction
 from dyntest.wave_equation.processes import process_pool
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import build_soil, place_shaft
+from dyntest.wave_equation.simulator import impose_down_wave, simulate
+from dyntest.wave_equation.soil import build_soil, mesh_pile, place_shaft
 
 QUIET = 4e-3
 

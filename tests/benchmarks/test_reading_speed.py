@@ -7,7 +7,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 
 BLOWS, SAMPLES = 1000, 2048
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from dyntest.presenting.report import report_pdf
-from dyntest.review import review
+from dyntest.reviewing.review import review
 
 SHEET = Path(__file__).parents[2] / "sample_signals" / "pier_2_clay" / "sheet.toml"
 

@@ -10,10 +10,8 @@ import numpy as np
 import pytest
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.head import impose_down_wave
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import build_soil, lower_bound, place_shaft, unloading_stiffness
+from dyntest.wave_equation.simulator import impose_down_wave, simulate
+from dyntest.wave_equation.soil import build_soil, lower_bound, mesh_pile, place_shaft, unloading_stiffness
 
 SEGMENTS, STEPS, CANDIDATES = 64, 700, 64
 REPEATS = 7

@@ -11,8 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from dyntest.surveying.find import find_sheets
-from dyntest.surveying.survey import survey
+from dyntest.reviewing.survey import find_sheets, survey
 
 sys.path.insert(0, str(Path(__file__).parent))
 import simulated_structures

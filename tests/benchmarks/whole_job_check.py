@@ -2,8 +2,9 @@
 
     python tests/benchmarks/whole_job_check.py [number of structures] [processes]
 
-Each structure has a test pile, struck at the end of the initial drive and again after a wait; `dyntest.review` reads
-its files as it would read anybody's. Then production piles of the same structure, in ground that is now stronger and
+Each structure has a test pile, struck at the end of the initial drive and again after a wait;
+`dyntest.reviewing.review` reads its files as it would
+read anybody's. Then production piles of the same structure, in ground that is now stronger and
 now weaker, are driven by the same hammer at strokes of the approved range, and held against the criterion. Seeds are
 fixed.
 
@@ -25,8 +26,8 @@ from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.reliability import METHOD_RECORDS
 from dyntest.quantities.case_resistance import case_resistance
-from dyntest.review import Review, conclude, review
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review, conclude, review
 from dyntest.wave_equation.processes import process_pool
 
 STRUCTURES, PRODUCTION_PILES = 64, 60

@@ -94,11 +94,11 @@ def test_a_click_on_a_profile_opens_that_blow(visit):
 
 def test_a_restrike_is_laid_over_the_initial_drive(visit):
     seen = visit()
-    seen.go_to(PAGES["waiting"].title, PAGES["waiting"].question)
+    seen.go_to(PAGES["setup"].title, PAGES["setup"].question)
     chart = seen.page.locator("[aria-label*='aligned at impact']").first
     described = chart.get_attribute("aria-label")
     assert "initial, blow" in described and "restrike, blow" in described
-    seen.page.locator(".st-key-waiting_trace input").click()
+    seen.page.locator(".st-key-setup_trace input").click()
     seen.page.get_by_role("option", name="upward wave", exact=True).click()
     seen.rest()
     assert seen.complaints == []

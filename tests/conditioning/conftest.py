@@ -7,7 +7,7 @@ import pytest
 
 from dyntest.pile import Pile, PilePart
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 from dyntest.signals import Signals
 
 REFERENCES = Path(__file__).parent.parent / "data" / "reference_tests"

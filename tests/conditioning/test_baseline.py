@@ -1,6 +1,6 @@
 import numpy as np
 
-from dyntest.conditioning.baseline import baseline
+from dyntest.conditioning.corrections import baseline
 
 
 def test_each_blow_uses_its_own_quiet_part():

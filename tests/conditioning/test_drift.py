@@ -1,8 +1,14 @@
 import numpy as np
 import pytest
 
-from dyntest.conditioning.drift import MOST_BEND, drift_at, final_displacement, remove_drift, rest_samples
-from dyntest.conditioning.integration import integrate
+from dyntest.conditioning.corrections import (
+    MOST_BEND,
+    drift_at,
+    final_displacement,
+    integrate,
+    remove_drift,
+    rest_samples,
+)
 
 STEP = 50e-6
 TIME = np.arange(2000) * STEP

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.conditioning.filtering import low_pass
+from dyntest.conditioning.corrections import low_pass
 from dyntest.errors import InputError
 
 STEP = 50e-6

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import cumulative_trapezoid
 
-from dyntest.conditioning.integration import integrate
+from dyntest.conditioning.corrections import integrate
 
 
 @given(st.lists(st.floats(-1e4, 1e4), min_size=2, max_size=50), st.floats(1e-6, 1e-2))

@@ -5,7 +5,7 @@ import pytest
 
 from dyntest.conditioning.alignment import shift
 from dyntest.conditioning.condition import condition
-from dyntest.conditioning.quality import find, join, judge, measure
+from dyntest.conditioning.judging import find, join, judge, measure
 from dyntest.pile import Pile, PilePart
 from dyntest.signals import AveragedTraces
 

@@ -54,7 +54,7 @@ def matched() -> None:
     """Match the drives of the sample once, as a click on the page does; later sessions find it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DYNTEST_SHEET", str(SAMPLE))
-        page = AppTest.from_file(str(VIEWS / "waiting.py"), default_timeout=SLOWEST).run()
-        page.button(key="waiting_match").click().run()
+        page = AppTest.from_file(str(VIEWS / "setup.py"), default_timeout=SLOWEST).run()
+        page.button(key="setup_match").click().run()
         page.session_state["job"].join(SLOWEST)
         assert page.session_state["job"].problem == ""

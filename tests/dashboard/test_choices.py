@@ -6,9 +6,9 @@ import tomllib
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dyntest.presenting.choices_words import choice_rows
+from dyntest.presenting.sentences import choice_rows
 from dyntest.reading.sheet import read_sheet
-from dyntest.review import review
+from dyntest.reviewing.review import review
 
 US, SI = re.compile(r"\d (?:kip|ft|ksi|in)\b"), re.compile(r"\d (?:kN|kJ|MPa|m|mm)\b")
 """Numbers with a unit of one system and of the other."""
@@ -127,7 +127,7 @@ def test_a_changed_file_is_read_again(small_test, open_page, text_of):
 def test_everything_that_can_be_chosen_is_told(small_test):
     from dataclasses import replace
 
-    from dyntest.reading.sheet_parts import Choices
+    from dyntest.reading.parts import Choices
 
     sheet = read_sheet(small_test)
     assert choice_rows(replace(sheet, choices=Choices())).empty

@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.pages import PAGES
 
-ALL = ("pile", "trust", "hammer", "resistance", "waiting", "criterion", "bearing_piles", "report")
+ALL = ("pile", "trust", "hammer", "resistance", "setup", "criterion", "bearing_piles", "report")
 
 
 def test_every_page_file_is_routed_and_tested(request):

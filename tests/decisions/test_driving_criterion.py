@@ -8,13 +8,11 @@ import pytest
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import combine
 from dyntest.decisions.criterion import Criterion, CriterionRow
-from dyntest.decisions.criterion_cautions import DISAGREEMENT
 from dyntest.decisions.criterion_words import card
-from dyntest.decisions.driving_criterion import driving_criterion
+from dyntest.decisions.driving_criterion import AGREEMENT, DISAGREEMENT, MeasuredBlows, driving_criterion, read_back
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate
-from dyntest.decisions.measured_blows import AGREEMENT, MeasuredBlows, read_back
-from dyntest.decisions.restrike_rule import restrike_rule
+from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.errors import InputError
 

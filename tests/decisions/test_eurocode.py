@@ -1,10 +1,14 @@
 import numpy as np
 import pytest
 
-from dyntest.decisions.eurocode import correlation_factors, eurocode_resistance
-from dyntest.decisions.resistance_factors import required_nominal_resistance, resistance_factor
+from dyntest.decisions.resistance_factors import (
+    correlation_factors,
+    eurocode_resistance,
+    required_nominal_resistance,
+    resistance_factor,
+)
 from dyntest.errors import InputError
-from dyntest.reading.sheet_parts import Requirement
+from dyntest.reading.parts import Requirement
 
 
 def test_the_mean_governs_even_piles_and_the_minimum_scattered_ones():

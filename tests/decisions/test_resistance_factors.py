@@ -2,7 +2,7 @@ import pytest
 
 from dyntest.decisions.resistance_factors import least_dynamic_tests, required_nominal_resistance, resistance_factor
 from dyntest.errors import InputError
-from dyntest.reading.sheet_parts import Requirement
+from dyntest.reading.parts import Requirement
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.decisions.restrike_fade import restrike_fade
+from dyntest.decisions.time_law import restrike_fade
 from dyntest.errors import InputError
 
 

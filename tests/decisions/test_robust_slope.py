@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.stats import theilslopes
 
-from dyntest.decisions.robust_slope import robust_slope
+from dyntest.decisions.time_law import robust_slope
 
 
 @pytest.mark.parametrize("n", [2, 3, 5, 12, 20, 61])

@@ -5,13 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyntest.decisions.drive_result import DriveResult
 from dyntest.decisions.estimate import Estimate, exactly, ratio
-from dyntest.decisions.setup import compare, setups
-from dyntest.decisions.waits import wait
+from dyntest.decisions.setup import DriveResult, compare, setups, wait
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
-from dyntest.reading.sheet_parts import Drive
+from dyntest.reading.parts import Drive
 
 END = datetime(2026, 5, 4, 14, 10)
 HAMMER = Hammer("open-end diesel", 3000.0, minimum_stroke=1.8, pile_cushion_stiffness=2e9)

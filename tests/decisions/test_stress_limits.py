@@ -3,7 +3,7 @@ import pytest
 
 from dyntest.decisions.stress_limits import driving_stress_limits, stress_ratio
 from dyntest.pile import Pile, PilePart
-from dyntest.reading.sheet_parts import Requirement
+from dyntest.reading.parts import Requirement
 
 KSI = 6894757.293168361  # exact: 1000 lbf/in^2
 PARTS = (PilePart(20.0, 0.09, 40e9, 2400.0),)

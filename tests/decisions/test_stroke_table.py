@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dyntest.decisions.driving_criterion import MOST_ROWS, ruled_out_words, stroke_rows, table_strokes
 from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
-from dyntest.decisions.stroke_table import MOST_ROWS, ruled_out_words, stroke_rows, table_strokes
 from dyntest.hammer import Hammer
 from dyntest.units import to_si
 from dyntest.wave_equation.bearing_graph import BearingGraph, DrivenBlows

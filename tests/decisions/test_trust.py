@@ -2,7 +2,7 @@
 
 import pytest
 
-from dyntest.conditioning.check import Finding
+from dyntest.conditioning.findings import Finding
 from dyntest.decisions.trust import Trust, trust
 
 

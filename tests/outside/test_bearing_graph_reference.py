@@ -16,12 +16,12 @@ import pytest
 from dyntest.conditioning.condition import condition
 from dyntest.hammer import Hammer
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.bearing_graph import bearing_graph, drive_blows
 from dyntest.wave_equation.hammer_model import hammer_setting
 from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.matching_problem import Blow
+from dyntest.wave_equation.problem import Blow
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
 NAMES = sorted(path.name for path in FOLDER.iterdir() if path.is_dir())

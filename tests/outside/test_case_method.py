@@ -11,13 +11,14 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from dyntest.quantities.case_resistance import (
+    FACTORS,
     calibrated_damping_factor,
     case_resistance,
     case_resistance_maximum,
     case_resistance_toe_at_rest,
+    suggested_damping,
     total_resistance,
 )
-from dyntest.quantities.damping_by_soil import FACTORS, suggested_damping
 
 SEGMENTS, PEAK = 80, 30
 BACK = 2 * SEGMENTS  # in steps

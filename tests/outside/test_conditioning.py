@@ -11,10 +11,9 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.drift import final_displacement
-from dyntest.conditioning.integration import integrate
+from dyntest.conditioning.corrections import final_displacement, integrate
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 
 REFERENCES = Path(__file__).parent.parent / "data" / "reference_tests"
 

@@ -16,12 +16,11 @@ import pytest
 from dyntest.conditioning.condition import condition
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
-from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
-from dyntest.wave_equation.matched_waves import stress_along_pile
+from dyntest.reading.signal_tables import read_signals
+from dyntest.wave_equation.fitting import ELASTIC_PLASTIC, HYPERBOLIC
+from dyntest.wave_equation.match_results import stress_along_pile
 from dyntest.wave_equation.matching import match_blow, match_from
-from dyntest.wave_equation.matching_problem import Blow
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.problem import Blow, Reduction
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
 NAMES = sorted(path.name for path in FOLDER.iterdir() if path.is_dir())

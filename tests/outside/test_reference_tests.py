@@ -15,7 +15,7 @@ from dyntest.conditioning.condition import condition
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.quantities.table import drive_table
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
 DAMAGED = "steel_reduced_section"
@@ -74,7 +74,7 @@ def test_bending_puts_a_single_gauge_above_the_mean(reference, name):
 
 @pytest.mark.parametrize("name", SOUND)
 def test_tension_of_sound_piles(reference, name):
-    """As `dyntest.quantities.tension` states: 13 % under to 59 % over."""
+    """As `dyntest.quantities.stresses` states: 13 % under to 59 % over."""
     found = ratio(reference, name, "peak_tension_stress", "max_tension_anywhere")
     assert (found > 0.86).all()
     assert (found < 1.60).all()

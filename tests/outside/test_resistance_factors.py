@@ -5,7 +5,7 @@ import pytest
 from geotech_references.eurocode_7_1 import tables as en1997
 from geotech_references.gec_12 import tables as fhwa
 
-from dyntest.decisions import eurocode
+from dyntest.decisions import resistance_factors
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS, resistance_factor
 
 # FHWA-NHI-16-009 (2016), Table 7-2, after AASHTO LRFD: our words, and the words that table is searched with.
@@ -37,24 +37,24 @@ METHODS = {
 }
 
 
-@pytest.mark.parametrize("method", eurocode.MODEL_FACTORS)
+@pytest.mark.parametrize("method", resistance_factors.MODEL_FACTORS)
 @pytest.mark.parametrize("tested", [2, 5, 10, 15, 20, 31])
 def test_correlation_factors_as_in_en_1997_table_a11(method, tested):
     expected = [
         en1997.table_a_11_correlation_dynamic_impact_test(which, tested, METHODS[method]) for which in ("mean", "min")
     ]
-    assert eurocode.correlation_factors(tested, method) == pytest.approx(expected, rel=1e-12)
+    assert resistance_factors.correlation_factors(tested, method) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("tested", range(2, 26))
 def test_between_columns_never_below_the_interpolated_factor(tested):
     """The package interpolates linearly; taking the smaller number of piles must be on the safe side of that."""
-    for ours, which in zip(eurocode.correlation_factors(tested), ("mean", "min"), strict=True):
+    for ours, which in zip(resistance_factors.correlation_factors(tested), ("mean", "min"), strict=True):
         assert ours >= en1997.table_a_11_correlation_dynamic_impact_test(which, tested) - 1e-12
 
 
-@pytest.mark.parametrize("resistance_set", eurocode.PARTIAL_FACTORS)
+@pytest.mark.parametrize("resistance_set", resistance_factors.PARTIAL_FACTORS)
 def test_partial_factor_as_in_en_1997_table_a6(resistance_set):
-    result = eurocode.eurocode_resistance(np.array([1.0e6, 1.3e6]), resistance_set=resistance_set)
+    result = resistance_factors.eurocode_resistance(np.array([1.0e6, 1.3e6]), resistance_set=resistance_set)
     expected = en1997.table_a_6_driven_pile_resistance("total_compression", resistance_set)
     assert result.characteristic / result.design == pytest.approx(expected, rel=1e-12)

@@ -5,7 +5,7 @@ import pytest
 from geotech_references.gec_12.tables import table_7_16_soil_setup_factor
 
 from dyntest.decisions.estimate import exactly
-from dyntest.decisions.setup_cautions import PUBLISHED_SETUP_FACTORS
+from dyntest.decisions.setup import PUBLISHED_SETUP_FACTORS
 from dyntest.decisions.time_law import PUBLISHED_RATES, REFERENCE_TIMES, fit_time_law, resistance_after
 
 DAY = 86400.0
@@ -39,9 +39,8 @@ def test_army_engineers_rule_for_production_restrikes():
     """US Army Corps of Engineers, EI 02G001 (1997), 4-2c: change above 25 % after more than 16 hours."""
     from datetime import datetime, timedelta
 
-    from dyntest.decisions.drive_result import DriveResult
-    from dyntest.decisions.setup import compare
-    from dyntest.reading.sheet_parts import Drive
+    from dyntest.decisions.setup import DriveResult, compare
+    from dyntest.reading.parts import Drive
 
     end = datetime(2026, 5, 4)
 

@@ -11,8 +11,8 @@ import pytest
 from geotech_references.dm7_2 import chapter6 as ufc
 
 from dyntest.pile import PilePart
-from dyntest.quantities.energy import energy_ratio, transferred_energy
-from dyntest.quantities.gauge_stress import peak_compression_stress
+from dyntest.quantities.energy_and_motion import energy_ratio, transferred_energy
+from dyntest.quantities.stresses import peak_compression_stress
 from dyntest.units import STANDARD_GRAVITY, to_si, unit_factor
 
 FOOT, KSI, POUND_PER_CUBIC_FOOT = (

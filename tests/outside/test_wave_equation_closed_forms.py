@@ -9,10 +9,8 @@ import pytest
 
 from dyntest.pile import Pile, PilePart
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting
-from dyntest.wave_equation.head import impose_down_wave, impose_force
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, build_soil, place_shaft
+from dyntest.wave_equation.simulator import impose_down_wave, impose_force, simulate
+from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile, place_shaft
 
 N = 40
 ROUNDING = 1e-12

@@ -13,13 +13,11 @@ import pytest
 from dyntest.conditioning.condition import condition
 from dyntest.pile import Pile, PilePart
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.head import impose_down_wave, resample
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import build_soil, place_shaft
+from dyntest.wave_equation.simulator import impose_down_wave, resample, simulate
+from dyntest.wave_equation.soil import build_soil, mesh_pile, place_shaft
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
 NAMES = sorted(path.name for path in FOLDER.iterdir() if path.is_dir())

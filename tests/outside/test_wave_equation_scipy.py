@@ -9,10 +9,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.head import impose_force
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.simulator import impose_force, simulate
+from dyntest.wave_equation.soil import Soil, mesh_pile
 
 LENGTH, AREA, MODULUS, DENSITY = 10.0, 0.0138, 207e9, 7850.0
 END = 0.016

@@ -9,8 +9,8 @@ import pytest
 
 from dyntest.conditioning.condition import condition
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
-from dyntest.review import review
+from dyntest.reading.signal_tables import read_signals
+from dyntest.reviewing.review import review
 
 SAMPLES = Path(__file__).parents[2] / "sample_signals"
 

@@ -12,11 +12,11 @@ from pydantic import BaseModel
 
 from dyntest import cli
 from dyntest.errors import InputError
-from dyntest.presenting.blank import blank_files
+from dyntest.presenting.writing import blank_files
 from dyntest.reading.production_log import read_pile_table, read_production_log
+from dyntest.reading.schema import SheetModel
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.sheet_models import SheetModel
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 
 
 @pytest.fixture

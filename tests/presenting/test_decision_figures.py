@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from dyntest.presenting.frames import TIME
-from dyntest.presenting.frames_blow import overlay
-from dyntest.presenting.frames_criterion import ASKED, GRAPH, RULED_OUT, criterion_lines, measured_counts
+from dyntest.presenting.frames_decisions import ASKED, GRAPH, RULED_OUT, criterion_lines, measured_counts
 from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
+from dyntest.presenting.frames_record import overlay
 
 KIP = 4448.2216152605
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyntest.presenting.matching_words import every_blow_sentences
+from dyntest.presenting.sentences import every_blow_sentences
 
 
 @pytest.fixture

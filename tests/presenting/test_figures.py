@@ -6,7 +6,7 @@ import pytest
 
 from dyntest.presenting import frames
 from dyntest.presenting.figures import profiles_figure, traces_figure
-from dyntest.presenting.frames_drive import profile
+from dyntest.presenting.frames_record import profile
 from dyntest.signals import Waves
 
 NEWTONS_PER_KIP = 1000 * 0.45359237 * 9.80665  # exact: 1000 pounds-force

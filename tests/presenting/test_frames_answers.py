@@ -6,23 +6,29 @@ import pytest
 from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.decisions.criterion import blow_count
 from dyntest.decisions.estimate import exactly
+from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.time_law import fit_time_law
-from dyntest.decisions.waits import SECONDS_PER_DAY
 from dyntest.names import display_unit
-from dyntest.presenting.frames_bearing import FAILS, bearing_rows, pile_depths
-from dyntest.presenting.frames_criterion import (
+from dyntest.presenting.frames_decisions import (
     ASKED,
+    FAILS,
     GRAPH,
+    WAIT,
+    bearing_rows,
     criterion_lines,
     criterion_rows,
+    fade_line,
     formula_rows,
+    law_over_time,
     measured_counts,
+    measured_over_time,
+    pile_depths,
+    setup_rows,
 )
 from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
-from dyntest.presenting.frames_waiting import WAIT, fade_line, law_over_time, measured_over_time, setup_rows
 from dyntest.reading.production_log import read_pile_table, read_production_log
-from dyntest.review import review
-from dyntest.reviewing.bearing_pile_review import review_bearing_piles
+from dyntest.reviewing.bearing_piles import review_bearing_piles
+from dyntest.reviewing.review import review
 
 
 @pytest.fixture(scope="module")

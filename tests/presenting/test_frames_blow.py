@@ -5,19 +5,20 @@ import pytest
 
 from dyntest.names import display_unit
 from dyntest.presenting.frames import TIME
-from dyntest.presenting.frames_blow import (
+from dyntest.presenting.frames_pile import pile_parts, sheet_rows
+from dyntest.presenting.frames_record import (
+    by_blow,
     displacement_trace,
     energy_trace,
+    findings_by_blow,
     gauge_traces,
     marks,
     overlay,
+    resistance_against_factor,
     soil_free_until,
 )
-from dyntest.presenting.frames_drive import by_blow, findings_by_blow, resistance_against_factor
-from dyntest.presenting.frames_pile import pile_parts, sheet_rows
 from dyntest.reading.sheet import read_sheet
-from dyntest.reviewing.drive_review import review_drive
-from dyntest.reviewing.drive_waves import drive_waves
+from dyntest.reviewing.drive import drive_waves, review_drive
 
 
 @pytest.fixture(scope="module")

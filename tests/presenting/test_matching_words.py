@@ -2,8 +2,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from dyntest.presenting.matching_words import match_sentences
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.presenting.sentences import match_sentences
+from dyntest.wave_equation.problem import Reduction
 
 
 @pytest.fixture

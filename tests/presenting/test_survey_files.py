@@ -7,8 +7,7 @@ import pytest
 
 from dyntest import __version__
 from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
-from dyntest.surveying.row import COLUMNS, COUNTS, NUMBERS, TEXTS
-from dyntest.surveying.survey import PileRecord
+from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord
 
 
 def record(sheet="a/sheet.toml", **values):

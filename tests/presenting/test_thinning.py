@@ -5,7 +5,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyntest.presenting.thinning import thinned, thinned_rows
+from dyntest.presenting.frames import thinned, thinned_rows
 
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=400), st.integers(4, 60))

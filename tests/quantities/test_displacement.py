@@ -1,6 +1,6 @@
 import numpy as np
 
-from dyntest.quantities.displacement import peak_displacement
+from dyntest.quantities.energy_and_motion import peak_displacement
 
 
 def test_peak_of_a_pile_that_rebounds():

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import cumulative_trapezoid
 
-from dyntest.quantities.energy import energy_ratio, transferred_energy
+from dyntest.quantities.energy_and_motion import energy_ratio, transferred_energy
 
 RNG = np.random.default_rng(11)
 

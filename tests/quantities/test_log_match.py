@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyntest.quantities.log_match import LEAST_COUNTED, match_log, steady_set
-from dyntest.reading.driving_log import DrivingLog
+from dyntest.reading.logs import DrivingLog
 
 
 def log_of(lengths, blows):

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyntest.conditioning.quality import Finding
+from dyntest.conditioning.judging import Finding
 from dyntest.quantities.representative import FULL_ENERGY, choose_blow
 
 BLOWS = 40

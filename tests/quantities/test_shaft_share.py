@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.quantities.shaft_share import shaft_resistance_before_return, shaft_share
+from dyntest.quantities.energy_and_motion import shaft_resistance_before_return, shaft_share
 
 
 def test_plastic_shaft_is_read_in_full(stepped_waves):

@@ -1,8 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.quantities.gauge_stress import peak_compression_stress, peak_gauge_stress
-from dyntest.quantities.toe_stress import toe_compression_stress
+from dyntest.quantities.stresses import peak_compression_stress, peak_gauge_stress, toe_compression_stress
 
 
 def test_bending_shows_in_one_gauge_and_not_in_the_mean():

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.quality import find
+from dyntest.conditioning.judging import find
 from dyntest.hammer import Hammer
 from dyntest.names import NAMES
 from dyntest.pile import Pile, PilePart
 from dyntest.quantities.case_resistance import case_resistance
 from dyntest.quantities.table import blow_table, drive_table
-from dyntest.reading.driving_log import DrivingLog
+from dyntest.reading.logs import DrivingLog
 from dyntest.signals import AveragedTraces, Signals
 
 STEP, BLOWS = 5e-5, 23

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.quantities.tension import peak_tension, tension_with_depth
+from dyntest.quantities.stresses import peak_tension, tension_with_depth
 
 
 def by_hand(down, up, reach):

@@ -7,10 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dyntest.errors import InputError
-from dyntest.reading.choices_text import with_choices
+from dyntest.reading.edit import statements, with_choices
+from dyntest.reading.parts import Choices
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.sheet_parts import Choices
-from dyntest.reading.toml_statements import statements
 
 SHEET = '''# a remark at the top
 format = 1
@@ -138,6 +137,6 @@ def test_statements_joined_are_the_whole():
 
 
 def test_what_cannot_be_replaced_safely_is_refused(monkeypatch):
-    monkeypatch.setattr("dyntest.reading.choices_text._same", lambda before, after: False)
+    monkeypatch.setattr("dyntest.reading.edit._same", lambda before, after: False)
     with pytest.raises(InputError, match="cannot be replaced safely"):
         with_choices(SHEET, Choices(align=True))

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dyntest.reading.driving_log import penetration_by_blow, read_driving_log
+from dyntest.reading.logs import penetration_by_blow, read_driving_log
 from dyntest.reading.production_log import read_pile_table, read_production_log
 
 LOG = """depth_from [ft],depth_to [ft],blows,stroke [ft],remark

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from dyntest.reading.driving_log import read_driving_log
-from dyntest.reading.intervals import whole_inches
+from dyntest.reading.logs import read_driving_log, whole_inches
 
 FOOT, INCH = 0.3048, 0.0254
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dyntest.reading.provenance import digests, sha256
+from dyntest.reading.files import digests, sha256
 from dyntest.reading.sheet import read_sheet
 
 

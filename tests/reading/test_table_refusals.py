@@ -7,9 +7,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from dyntest.reading import number_table, text_files
+from dyntest.reading import files, number_table
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 
 S1 = "strain_1 [µm/m]"
 A1 = "acceleration_1 [m/s^2]"
@@ -327,7 +327,7 @@ def test_a_packed_file_may_not_unfold_beyond_the_limit(write_sheet, refuses, mon
 
 def test_the_bounds_leave_room_for_a_long_drive():
     assert number_table.MAX_ROWS > 5_000 * 2_048
-    assert text_files.MAX_TABLE_BYTES > 1e9
+    assert files.MAX_TABLE_BYTES > 1e9
 
 
 PAIRS = {

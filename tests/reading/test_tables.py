@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.tables import read_signals
+from dyntest.reading.signal_tables import read_signals
 from dyntest.signals import AveragedTraces
 
 REFERENCE_TESTS = sorted((Path(__file__).parents[1] / "data" / "reference_tests").glob("*/sheet.toml"))

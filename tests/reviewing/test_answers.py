@@ -8,9 +8,9 @@ import pytest
 
 from dyntest.presenting.summary import summary, summary_json
 from dyntest.presenting.terminal import lines
-from dyntest.review import conclude
 from dyntest.reviewing.answers import drive_result
-from dyntest.reviewing.test_pile_criterion import LAST_BLOWS, measured_blows
+from dyntest.reviewing.pile_criterion import LAST_BLOWS, measured_blows
+from dyntest.reviewing.review import conclude
 
 
 @pytest.fixture(scope="module")

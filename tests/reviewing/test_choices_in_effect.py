@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from dyntest.errors import InputError
-from dyntest.reading.choices_text import with_choices
+from dyntest.reading.edit import with_choices
+from dyntest.reading.parts import Choices
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.sheet_parts import Choices
-from dyntest.review import review
+from dyntest.reviewing.review import review
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +91,7 @@ def chosen_required(sheet, verification):
 def test_setup_credit(reviewed_sample, credit, smaller):
     from dataclasses import replace
 
-    from dyntest.review import conclude
+    from dyntest.reviewing.review import conclude
 
     reviewed = reviewed_sample("pier_2_clay")
     other = replace(reviewed.sheet, choices=replace(reviewed.sheet.choices, setup_credit=credit))

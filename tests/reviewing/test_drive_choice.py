@@ -8,9 +8,7 @@ import pytest
 
 from dyntest.errors import InputError
 from dyntest.reading.sheet import read_sheet
-from dyntest.reviewing.drive_choice import choose
-from dyntest.reviewing.drive_review import review_drive
-from dyntest.reviewing.drive_waves import drive_waves
+from dyntest.reviewing.drive import choose, drive_waves, review_drive
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from dyntest.quantities.case_resistance import case_resistance
+from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.drive_match import as_blow, match_drive
-from dyntest.reviewing.drive_review import review_drive
 
 
 @pytest.fixture(scope="module")

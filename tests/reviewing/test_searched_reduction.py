@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.drive_match import match_drive
-from dyntest.reviewing.drive_review import review_drive
 
 SHEET = Path(__file__).parents[1] / "data" / "reference_tests" / "steel_reduced_section" / "sheet.toml"
 

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from dyntest import cli
-from dyntest.review import review
+from dyntest.reviewing.review import review
 
 LONGEST = 20
 """Longest time of one run in this process before it counts as hung [s]; a refusal takes some hundredths."""

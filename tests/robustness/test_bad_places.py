@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from dyntest.reading import text_files
+from dyntest.reading import files
 
 NAMES = {
     # a name of a signals file as TOML, and what the line must say
@@ -187,14 +187,14 @@ def test_a_sheet_that_is_none(folder, refused, sheet, monkeypatch):
 
 @pytest.mark.parametrize("name", ["sheet.toml", "initial.csv", "log.csv"])
 def test_a_file_that_is_gone_after_it_was_looked_at_is_one_message(folder, run, one_line, name, monkeypatch):
-    looked_at = text_files.check_file
+    looked_at = files.check_file
 
     def and_gone(path, *limit):
         looked_at(path, *limit)
         if path.name == name:
             path.unlink()
 
-    monkeypatch.setattr(text_files, "check_file", and_gone)
+    monkeypatch.setattr(files, "check_file", and_gone)
     status, out, err = run("review", folder / "sheet.toml", "--match", "none")
     assert (status, out) == (1, "")
     one_line(err, [f"P3-1/{name}"])

@@ -98,7 +98,7 @@ def test_the_typesetter_prints_orders_as_they_stand(folder, run):
 @pytest.fixture
 def check(folder, run, reviewed_once, monkeypatch):
     """Run the check of a production log against a test pile that is reviewed once for all."""
-    monkeypatch.setattr("dyntest.review.review", lambda *_, **__: reviewed_once)
+    monkeypatch.setattr("dyntest.reviewing.review.review", lambda *_, **__: reviewed_once)
     return lambda log: run("check", folder / "sheet.toml", log, "--out", folder / "out")
 
 

@@ -6,7 +6,7 @@ import pytest
 from dyntest.hammer import Hammer
 from dyntest.wave_equation.bearing_graph import BearingGraph, DrivenBlows, bearing_graph, drive_blows, scaled_soil
 from dyntest.wave_equation.hammer_model import hammer_setting
-from dyntest.wave_equation.mesh import mesh_pile
+from dyntest.wave_equation.soil import mesh_pile
 
 HAMMER = Hammer(
     "hydraulic",

@@ -3,15 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.comparison import (
-    CORRELATION_TIME,
-    candidate_mesh,
-    measured_waves,
-    noise_left,
-    wave_misfit,
-)
-from dyntest.wave_equation.matching_problem import make_problem
-from dyntest.wave_equation.parameters import Reduction, physical
+from dyntest.wave_equation.comparison import CORRELATION_TIME, candidate_mesh, measured_waves, noise_left, wave_misfit
+from dyntest.wave_equation.problem import Reduction, make_problem, physical
 
 
 @pytest.fixture

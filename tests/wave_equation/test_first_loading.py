@@ -1,12 +1,10 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.head import impose_velocity
-from dyntest.wave_equation.mesh import Mesh
 from dyntest.wave_equation.rest import next_blow
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil
-from dyntest.wave_equation.state import at_rest
+from dyntest.wave_equation.simulator import impose_velocity, simulate
+from dyntest.wave_equation.soil import Mesh, Soil
+from dyntest.wave_equation.step import at_rest
 
 LIMIT, QUAKE, UNLOADING = 1e5, 0.0025, 0.001
 MESH = Mesh(1e-5, np.array([0.0, 0.05]), np.array([5e7]), np.array([0.01]), np.array([500.0]))

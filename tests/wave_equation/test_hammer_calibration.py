@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.hammer import Hammer
-from dyntest.wave_equation.bearing_graph import drive_blows
-from dyntest.wave_equation.hammer_calibration import ACCEPTED, calibrate_hammer
+from dyntest.wave_equation.bearing_graph import ACCEPTED, calibrate_hammer, drive_blows
 from dyntest.wave_equation.hammer_model import hammer_setting
 
 TRUE = Hammer(

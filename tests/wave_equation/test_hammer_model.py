@@ -7,9 +7,8 @@ from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, _Cushion, hammer_setting
-from dyntest.wave_equation.mesh import mesh_pile
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, build_soil, place_shaft
+from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile, place_shaft
 
 DROP = Hammer("drop", 3400.0, efficiency=0.9, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
 

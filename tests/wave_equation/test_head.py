@@ -1,8 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.head import impose_down_wave, impose_force, impose_velocity, resample
-from dyntest.wave_equation.simulator import simulate
+from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, resample, simulate
 
 ARRIVING = np.array([3.0, -1.0])
 

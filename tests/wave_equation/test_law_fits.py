@@ -1,9 +1,8 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.law_fits import MISFIT_BOUNDS, PENALTY, LawFit, fit_starts, measured
-from dyntest.wave_equation.matching_problem import make_problem
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.fitting import MISFIT_BOUNDS, PENALTY, LawFit, fit_starts, measured
+from dyntest.wave_equation.problem import Reduction, make_problem
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares, rosen
 
-from dyntest.wave_equation.least_squares import fit
+from dyntest.wave_equation.fitting import fit
 
 TIME = np.linspace(0.0, 3.0, 40)
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from dyntest.pile import PilePart
-from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
-from dyntest.wave_equation.load_movement import load_movement
-from dyntest.wave_equation.matching_problem import make_problem
+from dyntest.wave_equation.fitting import ELASTIC_PLASTIC, HYPERBOLIC
+from dyntest.wave_equation.match_results import load_movement
+from dyntest.wave_equation.problem import make_problem
 
 
 @pytest.fixture

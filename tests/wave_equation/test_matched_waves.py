@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from dyntest.wave_equation.comparison import wave_misfit
-from dyntest.wave_equation.matched_waves import matched_waves, shaft_distribution, stress_along_pile
+from dyntest.wave_equation.match_results import matched_waves, shaft_distribution, stress_along_pile
 from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.parameters import Reduction
+from dyntest.wave_equation.problem import Reduction
 
 
 def test_computed_and_measured_waves_differ_by_the_misfit(matched):

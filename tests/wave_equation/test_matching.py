@@ -3,10 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.law_fits import ELASTIC_PLASTIC, HYPERBOLIC
+from dyntest.wave_equation.fitting import ELASTIC_PLASTIC, HYPERBOLIC
 from dyntest.wave_equation.matching import carry_over, match_blow, match_from
-from dyntest.wave_equation.matching_problem import make_problem
-from dyntest.wave_equation.parameters import Reduction, physical
+from dyntest.wave_equation.problem import Reduction, make_problem, physical
 
 
 def assert_within(match, record, tolerance):

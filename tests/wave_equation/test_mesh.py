@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.mesh import mesh_pile
+from dyntest.wave_equation.soil import mesh_pile
 
 STEEL, THIN = PilePart(8.0, 0.0138, 207e9, 7850.0), PilePart(4.0, 0.0069, 207e9, 7850.0)
 CONCRETE = PilePart(8.0, 0.1, 36e9, 2450.0)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.parameters import SHAFT_QUAKE, TOE_DAMPING, Reduction, lay_out, physical
+from dyntest.wave_equation.problem import SHAFT_QUAKE, TOE_DAMPING, Reduction, lay_out, physical
 
 
 @pytest.fixture

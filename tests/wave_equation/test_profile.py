@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.profile import MARGIN, _crossing, linear_range, profile
+from dyntest.wave_equation.matching import MARGIN, _crossing, linear_range, profile
 
 
 def test_a_parabola_is_crossed_where_it_is_crossed():
@@ -30,7 +30,7 @@ def test_the_profile_agrees_with_a_linear_model_where_noise_is_small(matched):
 def test_the_cost_at_the_ends_of_the_range_has_risen_by_the_margin(matched):
     """Held at the end of the range, with everything else free, the fit is worse by just what the range allows."""
     from dyntest.wave_equation.comparison import residuals_and_resistance
-    from dyntest.wave_equation.least_squares import fit
+    from dyntest.wave_equation.fitting import fit
 
     _, match = matched
     problem, best = match.problem, match.scores

@@ -4,9 +4,8 @@ import pytest
 from dyntest.hammer import Hammer
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.head import impose_down_wave
 from dyntest.wave_equation.rest import come_to_rest, next_blow, repeat_blows
-from dyntest.wave_equation.simulator import simulate
+from dyntest.wave_equation.simulator import impose_down_wave, simulate
 from dyntest.wave_equation.soil import Soil
 
 DROP = Hammer("drop", 3400.0, efficiency=0.8, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)

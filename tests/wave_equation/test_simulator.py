@@ -1,11 +1,9 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.head import impose_down_wave, impose_force, impose_velocity
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, build_soil
-from dyntest.wave_equation.state import at_rest
+from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, simulate
+from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile
+from dyntest.wave_equation.step import at_rest
 
 LAWS = {
     "elastic-plastic": {},

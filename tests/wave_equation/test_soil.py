@@ -4,8 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.soil import build_soil, lower_bound, place_shaft, placement, unloading_stiffness
+from dyntest.wave_equation.soil import build_soil, lower_bound, mesh_pile, place_shaft, placement, unloading_stiffness
 
 MESH = mesh_pile(Pile("P1", "steel", (PilePart(20.0, 0.0138, 207e9, 7850.0),)), 40)
 

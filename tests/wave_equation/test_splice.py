@@ -3,11 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.head import impose_down_wave, impose_force
-from dyntest.wave_equation.mesh import mesh_pile
-from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil
-from dyntest.wave_equation.splice import add_splices
+from dyntest.wave_equation.simulator import impose_down_wave, impose_force, simulate
+from dyntest.wave_equation.soil import Soil, mesh_pile
+from dyntest.wave_equation.step import add_splices
 
 N, MIDDLE = 40, 20
 

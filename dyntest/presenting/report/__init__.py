@@ -7,10 +7,9 @@ from dyntest import __version__
 from dyntest.decisions.criterion import Criterion
 from dyntest.errors import InputError
 from dyntest.presenting.report.card import card
-from dyntest.presenting.report.compose import PAPERS, card_of, page_data, report_data
-from dyntest.presenting.report.typeset import typeset
+from dyntest.presenting.report.compose import PAPERS, card_of, page_data, report_data, typeset
 from dyntest.presenting.review_figures import review_figures
-from dyntest.review import Review
+from dyntest.reviewing.review import Review
 
 USUAL_PAPER = {"US": "US Letter", "SI": "A4"}
 """Paper where none is asked for, by the system of units."""

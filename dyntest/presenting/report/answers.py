@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable
 
-from dyntest.conditioning.check import Finding, blow_words
-from dyntest.decisions.waits import show_wait
+from dyntest.conditioning.findings import Finding, blow_words
+from dyntest.decisions.setup import show_wait
 from dyntest.names import NAMES, show
 from dyntest.presenting.report.blocks import (
     Block,
@@ -30,8 +30,8 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.review import Review
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review
 
 DELIVERED = (
     "penetration", "set_per_blow", "peak_displacement", "final_displacement", "blow_rate", "stroke",
@@ -56,20 +56,7 @@ DONE = {
 
 
 def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on the records.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the section on the records."""
     blocks = [answer(trust_sentence(review))]
     for drive in review.drives:
         name = drive_words(drive)
@@ -110,20 +97,7 @@ def _done(finding: Finding, numbers) -> str:
 
 
 def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on hammer, stresses and integrity.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the section on hammer, stresses and integrity."""
     system = review.sheet.display_units
     blocks = [answer(" ".join(stress_sentences(review))), heading("Highest stress of every drive against its limit")]
     cells = []
@@ -151,20 +125,7 @@ def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
 
 
 def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on resistance by the Case method and by signal matching.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the section on resistance by the Case method and by signal matching."""
     system = review.sheet.display_units
     blocks = [answer(resistance_sentence(review, drive)) for drive in review.drives]
     blocks += [heading("Case method"), *representative_tables(review.drives, CASE, system)]
@@ -197,20 +158,7 @@ def _match_note(drive: DriveReview) -> str:
 
 
 def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on what changed while the pile waited.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the section on what changed while the pile waited."""
     answers = review.answers
     if not answers.setups:
         return [answer("Not measured: a restrike and an initial drive are needed.")]
@@ -245,20 +193,7 @@ def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
 
 
 def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on the driving criterion.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the section on the driving criterion."""
     found, system = review.answers.criterion, review.sheet.display_units
     blocks = [answer(criterion_sentence(review))]
     if found is None:

@@ -9,8 +9,8 @@ from dyntest.presenting.report.blocks import Block, facts, heading, note, rows
 from dyntest.presenting.report.equations import EQUATIONS, reference
 from dyntest.presenting.report.tables import every_blow
 from dyntest.presenting.sentences import drive_words
-from dyntest.quantities.assumptions import ASSUMES_UNIFORM
-from dyntest.review import Review
+from dyntest.quantities.drive_findings import ASSUMES_UNIFORM
+from dyntest.reviewing.review import Review
 
 LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pint", "pydantic", "typst")
 """Libraries whose versions may matter for a number or a page."""
@@ -19,18 +19,7 @@ CHOICES = "test sheet, [choices]"
 
 
 def blow_tables(review: Review) -> list[Block]:
-    """Give the tables of every blow.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the tables of every blow."""
     blocks: list[Block] = []
     for drive in review.drives:
         title = f"{drive_words(drive).capitalize()}, {len(drive.table):,} blows"
@@ -39,18 +28,7 @@ def blow_tables(review: Review) -> list[Block]:
 
 
 def assumptions(review: Review) -> list[Block]:
-    """Give every assumption and choice with its source.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give every assumption and choice with its source."""
     answers = review.answers
     decided = [*_conditioning(review), *_drive_choices(review)]
     if answers.target is not None:
@@ -111,30 +89,13 @@ def _drive_choices(review: Review) -> list[tuple[str, str, str]]:
 
 
 def equation_blocks() -> list[Block]:
-    """Give the equations.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the equations."""
     items = [{"key": one.key, "words": one.words, "source": one.source} for one in EQUATIONS]
     return [{"kind": "equations", "items": items}]
 
 
 def provenance(review: Review) -> list[Block]:
-    """Give where the data come from and what computed the results.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give where the data come from and what computed the results."""
     files = rows(["file", "SHA-256"], [[name, digest] for name, digest in review.inputs.items()], [1, 1.6], "ll")
     programs = [("dyntest", review.version, ""), ("Python", platform.python_version(), "")]
     programs += [(name, version(name), "") for name in LIBRARIES]

@@ -19,22 +19,7 @@ SIGNATURES = ("approved by the engineer in charge", "structure and piles it hold
 
 
 def card(criterion: Criterion, structure: str, system: str) -> dict:
-    """Give the criterion card for the template.
-
-    Parameters
-    ----------
-    criterion : Criterion
-        What bearing piles are held against.
-    structure : str
-        The structure it holds for.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    dict
-        Its texts, every number with its unit.
-    """
+    """Give the criterion card for the template."""
     inch = "inch" if system == "US" else "25 mm"
     stop = STOP
     restrike = [] if criterion.restrike is None else _joined(restrike_sentences(criterion.restrike, system))

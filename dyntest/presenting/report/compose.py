@@ -1,7 +1,13 @@
-"""The whole report, and the criterion card alone, as plain data for the templates."""
+"""Plain data and figures made into a PDF by the templates beside this module.
 
-from collections.abc import Iterable
-from datetime import date
+The whole report, and the criterion card alone, as plain data for the templates.
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
+from functools import cache
+from importlib.resources import files
 
 from dyntest.presenting import palette
 from dyntest.presenting.report.answers import (
@@ -15,7 +21,46 @@ from dyntest.presenting.report.appendix import assumptions, blow_tables, equatio
 from dyntest.presenting.report.card import card
 from dyntest.presenting.report.described import description
 from dyntest.presenting.report.front_page import front_page
-from dyntest.review import Review
+from dyntest.reviewing.review import Review
+
+
+def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date) -> bytes:
+    """Give a document as PDF, the same bytes for the same data."""
+    import typst
+
+    given = {f"{name}.svg": figure for name, figure in figures.items()}
+    written = json.dumps(data, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace")
+    sources = {"main.typ" if name == template else name: source for name, source in _templates().items()}
+    return typst.compile(
+        {**sources, **given, "report.json": written},
+        ignore_system_fonts=True,
+        timestamp=datetime(today.year, today.month, today.day, tzinfo=UTC),
+        pdf_tags=False,  # tags of long tables make the file ten times as large
+    )
+
+
+@cache
+def _templates() -> dict[str, bytes]:
+    folder = files("dyntest.presenting.report")
+    return {entry.name: entry.read_bytes() for entry in folder.iterdir() if entry.name.endswith(".typ")}
+
+
+PNG_RESOLUTION = 200
+"""Pixels of an inch of a figure [1/in], enough for a page in print."""
+
+
+def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Give figures as PNG, the same bytes for the same figures."""
+    import typst
+
+    if not figures:
+        return {}
+    pages = "\n#pagebreak()\n".join(f'#image("{place}.svg")' for place in range(len(figures)))
+    source = f"#set page(width: auto, height: auto, margin: 0pt)\n{pages}".encode()
+    given = {f"{place}.svg": figure for place, figure in enumerate(figures.values())}
+    drawn = typst.compile({"main.typ": source, **given}, format="png", ppi=PNG_RESOLUTION, ignore_system_fonts=True)
+    return dict(zip(figures, [drawn] if isinstance(drawn, bytes) else drawn, strict=True))
+
 
 PAPERS = {"US Letter": "us-letter", "A4": "a4"}
 """Papers by the name of them that a person writes."""
@@ -25,24 +70,7 @@ HEADER_LETTERS = 45
 
 
 def report_data(review: Review, paper: str, today: date, figures: Iterable[str]) -> dict:
-    """Give everything that the report says.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    paper : str
-        A key of `PAPERS`.
-    today : datetime.date
-        Date of the report.
-    figures : iterable of str
-        Names of the figures there are.
-
-    Returns
-    -------
-    dict
-        For the template.
-    """
+    """Give everything that the report says."""
     figures = frozenset(figures)
     drawn = "criterion" in figures
     sections = [
@@ -69,18 +97,7 @@ def report_data(review: Review, paper: str, today: date, figures: Iterable[str])
 
 
 def card_of(review: Review) -> dict | None:
-    """Give the criterion card of a review.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    dict or None
-        For the template; None where there is no criterion to be met.
-    """
+    """Give the criterion card of a review."""
     found, sheet = review.answers.criterion, review.sheet
     if found is None or found.criterion is None:
         return None
@@ -88,26 +105,7 @@ def card_of(review: Review) -> dict | None:
 
 
 def page_data(pile: str, structure: str, author: str, paper: str, today: date, version: str) -> dict:
-    """Give what every page says.
-
-    Parameters
-    ----------
-    pile, structure : str
-        Names for the header; the pile's may be empty.
-    author : str
-        Author of the document.
-    paper : str
-        A key of `PAPERS`.
-    today : datetime.date
-        Date of the document.
-    version : str
-        Version of dyntest.
-
-    Returns
-    -------
-    dict
-        For the template.
-    """
+    """Give what every page says."""
     pile_words = f"pile {_cut(pile)}" if pile else ""
     header = " · ".join(filter(None, (pile_words, _cut(structure))))
     colours = {"ink": palette.INK, "quiet": palette.QUIET, "accent": palette.ACCENT, "warning": palette.WARNING}

@@ -2,17 +2,17 @@
 
 from datetime import datetime
 
-from dyntest.decisions.waits import show_wait
+from dyntest.decisions.setup import show_wait
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows, sentence
 from dyntest.presenting.report.equations import reference
 from dyntest.presenting.sentences import TRUST, drive_words
-from dyntest.quantities.assumptions import uniform_note
-from dyntest.reading.sheet_parts import TestSheet
-from dyntest.review import Review
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.quantities.drive_findings import uniform_note
+from dyntest.reading.parts import TestSheet
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Review
 from dyntest.signals import Signals
 from dyntest.units import unit_factor
 
@@ -23,18 +23,7 @@ RECORD_PRACTICE = "ASTM D4945, from memory, check the edition in force: at least
 
 
 def description(review: Review) -> list[Block]:
-    """Give the blocks that say what was tested and with what.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the blocks that say what was tested and with what."""
     sheet = review.sheet
     blocks = [heading("Pile"), facts(_pile(sheet.pile, sheet.display_units))]
     if not sheet.pile.uniform:
@@ -53,22 +42,6 @@ def description(review: Review) -> list[Block]:
 
 def measure(value: float | None, dimension: str, unit: str, decimals: int) -> str:
     """Write a value that has no name in the table of names.
-
-    Parameters
-    ----------
-    value : float or None
-        The value [SI unit of the dimension].
-    dimension : str
-        A key of `dyntest.units.DIMENSIONS`.
-    unit : str
-        Unit to write it in.
-    decimals : int
-        Decimals [1].
-
-    Returns
-    -------
-    str
-        Number and unit; a dash where there is none.
 
     Examples
     --------

@@ -81,15 +81,7 @@ _PLACE = {equation.key: place for place, equation in enumerate(EQUATIONS, 1)}
 def reference(code: str) -> str:
     """Say which equation gives a number.
 
-    Parameters
-    ----------
-    code : str
-        A name in code, or the key of an equation.
-
-    Returns
-    -------
-    str
-        Such as ``"eq. 6"``; empty where the number is read and not computed.
+    Such as ``"eq. 6"``; empty where the number is read and not computed.
 
     Examples
     --------

@@ -15,8 +15,8 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.quantities.assumptions import uniform_note
-from dyntest.review import Review
+from dyntest.quantities.drive_findings import uniform_note
+from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
 """Sentences under one question on the first page at most [1]; the others stand in their section."""
@@ -29,20 +29,7 @@ STATIC_TEST = "Where experience with this soil, pile and hammer is lacking, a st
 
 
 def front_page(review: Review, today: date) -> dict:
-    """Give what the first page says.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-    today : datetime.date
-        Date of the report.
-
-    Returns
-    -------
-    dict
-        For the template.
-    """
+    """Give what the first page says."""
     sheet = review.sheet
     found = all_cautions(review)
     labels = (
@@ -122,18 +109,7 @@ def _few(sentences: Sequence[str]) -> list[str]:
 
 
 def all_cautions(review: Review) -> list[tuple[bool, Caution]]:
-    """Give every caution of a review, those that stand in the way of using a result first.
-
-    Parameters
-    ----------
-    review : Review
-        The reviewed test.
-
-    Returns
-    -------
-    list of (bool, Caution)
-        Whether it is grave, and the caution.
-    """
+    """Give every caution of a review, those that stand in the way of using a result first."""
     answers, found = review.answers, []
     for drive in review.drives:
         for finding in drive.findings:

@@ -9,7 +9,7 @@ from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.report.blocks import Block, rows
 from dyntest.presenting.report.equations import reference
 from dyntest.presenting.sentences import drive_words, show_range
-from dyntest.reviewing.drive_review import DriveReview
+from dyntest.reviewing.drive import DriveReview
 from dyntest.units import unit_factor
 
 ABREAST = 4
@@ -35,22 +35,7 @@ EVERY_BLOW = (
 
 
 def representative_tables(drives: Sequence[DriveReview], codes: Sequence[str], system: str) -> list[Block]:
-    """Give numbers of the representative blows, a column a drive, a row a number with its equation.
-
-    Parameters
-    ----------
-    drives : sequence of DriveReview
-        The drives.
-    codes : sequence of str
-        Names in code; one that no drive has is left out.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give numbers of the representative blows, a column a drive, a row a number with its equation."""
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
@@ -67,20 +52,7 @@ def representative_tables(drives: Sequence[DriveReview], codes: Sequence[str], s
 
 
 def match_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
-    """Give what signal matching found, a column a drive, with the range that explains the record about as well.
-
-    Parameters
-    ----------
-    drives : sequence of DriveReview
-        Drives with a match.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give what signal matching found, a column a drive, with the range that explains the record about as well."""
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
@@ -114,20 +86,7 @@ def _head(drive: DriveReview) -> str:
 
 
 def origin(code: str, drives: Sequence[DriveReview]) -> str:
-    """Say where a number comes from.
-
-    Parameters
-    ----------
-    code : str
-        A name in code.
-    drives : sequence of DriveReview
-        The drives it is shown for.
-
-    Returns
-    -------
-    str
-        An equation, or what was read.
-    """
+    """Say where a number comes from."""
     if code in ("penetration", "set_per_blow"):
         return "driving log" if any(drive.log is not None for drive in drives) else "sheet, record"
     if code == "stroke" and not any("blow_rate" in drive.numbers for drive in drives):
@@ -138,20 +97,7 @@ def origin(code: str, drives: Sequence[DriveReview]) -> str:
 
 
 def every_blow(drive: DriveReview, system: str) -> list[Block]:
-    """Give the numbers of every blow of a drive.
-
-    Parameters
-    ----------
-    drive : DriveReview
-        The drive.
-    system : str
-        ``"SI"`` or ``"US"``.
-
-    Returns
-    -------
-    list of dict
-        The blocks.
-    """
+    """Give the numbers of every blow of a drive."""
     codes = [code for code in EVERY_BLOW if code in drive.table and drive.table[code].notna().any()]
     head = [{"symbol": NAMES[code].symbol, "rest": _unit(code, system)} for code in codes]
     columns = [_written(drive.table[code], code, system) for code in codes]

@@ -1,0 +1,181 @@
+"""Charts of what changed while the pile waited.
+
+The page that asks what changed while the pile waited.
+"""
+
+import altair as alt
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from dashboard import look, matching, pieces, state, work
+from dashboard.charts.base import DASHES, HINT, axis, finish, named
+from dashboard.charts.base import draw as draw_chart
+from dashboard.charts.traces import overlay_chart, overlay_styles
+from dyntest.presenting import palette
+from dyntest.presenting.frames import shown, title
+from dyntest.presenting.frames_decisions import fade_line, law_over_time, measured_over_time, setup_rows
+from dyntest.presenting.frames_record import OVERLAYS, by_blow, overlay
+from dyntest.presenting.sentences import drive_words, setup_sentence
+from dyntest.reviewing.answers import fade_basis
+
+
+def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
+    """Give resistance against the logarithm of time, with the fitted law; dashed beyond what was measured."""
+    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    drawn, titles = named(line)
+    seen, _ = named(points)
+    scale = alt.Scale(type="log", nice=False)
+    x = alt.X("c0:Q", axis=axis(titles["c0"], format="~g", tickCount=6), scale=scale)
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(zero=False))
+    unit = titles["c1"].partition("[")[2].rstrip("]")
+    low = alt.Y("c2:Q", axis=axis(titles["c1"]))
+    band = alt.Chart(drawn).mark_area(color=ink, opacity=0.12).encode(x=x, y=low, y2="c3:Q")
+    inside = alt.Chart(drawn[drawn["c4"]]).mark_line(color=ink, strokeWidth=2).encode(x=x, y=y)
+    outside = alt.Chart(drawn[~drawn["c4"]]).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES["dashed"])
+    kinds = [kind for kind in palette.DRIVES if kind in set(seen["c4"])]
+    colours = alt.Scale(domain=kinds, range=[look.colour(palette.DRIVES[kind]) for kind in kinds])
+    shapes = alt.Scale(domain=kinds, range=["circle", "square"][: len(kinds)])
+    legend = alt.Legend(orient="top")
+    numbers = seen[["c1", "c2", "c3"]].to_numpy()
+    told = seen.assign(told=[f"{value:,.0f} {unit} ({least:,.0f} to {most:,.0f})" for value, least, most in numbers])
+    colour = alt.Color("c4:N", scale=colours, legend=legend)
+    bars = alt.Chart(told).mark_rule(strokeWidth=2.5).encode(x=x, y="c2:Q", y2="c3:Q", color=colour)
+    tips = [alt.Tooltip("c4:N", title="drive"), alt.Tooltip("c0:Q", title="days", format=".2f")]
+    tips.append(alt.Tooltip("told:N", title="resistance"))
+    marks = alt.Chart(told).mark_point(filled=True, size=110, opacity=1)
+    marks = marks.encode(x=x, y=y, color=colour, shape=alt.Shape("c4:N", scale=shapes, legend=legend), tooltip=tips)
+    layers = [band, inside, outside.encode(x=x, y=y), bars, marks]
+    if required is not None:
+        rule = pd.DataFrame({"v": [required], "t": [f"required, {required:,.0f} {unit}"]})
+        base = alt.Chart(rule)
+        layers.append(base.mark_rule(color=accent, strokeDash=DASHES["dashdot"]).encode(y="v:Q"))
+        words = base.mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
+        layers.append(words.encode(y="v:Q", text="t:N"))
+    return finish(alt.layer(*layers), height, "Resistance against the logarithm of time since the initial drive.")
+
+
+def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: int = 300) -> alt.LayerChart:
+    """Give resistance over the blows of a restrike, with the line through the first of them."""
+    colour = look.colour(palette.DRIVES["restrike"])
+    x = alt.X("along:Q", axis=axis("blow number", tickMinStep=1), scale=alt.Scale(zero=False, nice=False, padding=10))
+    y = alt.Y("value:Q", axis=axis(heading), scale=alt.Scale(zero=False))
+    tips = [alt.Tooltip("along:Q", title="blow"), alt.Tooltip("value:Q", title=heading, format=",.0f")]
+    points = alt.Chart(frame).mark_point(shape="square", filled=True, size=60, color=colour, opacity=1)
+    fitted = alt.Chart(line).mark_line(color=look.colour(palette.INK), strokeWidth=2, strokeDash=DASHES["dashed"])
+    layers = alt.layer(points.encode(x=x, y=y, tooltip=tips), fitted.encode(x=x, y=y))
+    return finish(layers, height, f"{heading} over the blows of a restrike.")
+
+
+MOST_COMPARED = 8
+"""Blows laid over each other at most [1]; more cannot be told apart."""
+
+
+def draw() -> None:
+    """Draw the page."""
+    pieces.question("setup")
+    test = work.test()
+    review = work.review(test)
+    setups = review.answers.setups
+    if not setups:
+        pieces.answer(["This pile was not struck again, so nothing is known of what waiting changes."])
+        pieces.note("A restrike after a wait shows setup or relaxation; add it to the sheet as another [[drive]].")
+    else:
+        told = [setup_sentence(setup) for setup in setups]
+        told += [_fading(fade, name) for name, fade in review.answers.fades.items() if fade.fades]
+        lost = any(setup.setup_factor is not None and setup.setup_factor.value < 1.0 for setup in setups)
+        pieces.answer(told, bad=lost)
+    matching.offer(test, review.drives, "setup")
+    pieces.heading("Blows laid over each other, aligned at impact")
+    _overlay(test, review)
+    for setup in setups:
+        for caution in setup.cautions:
+            pieces.caution(f"{setup.restrike.replace('_', ' ')}, {caution.check}", caution.message, caution.cure)
+    if review.answers.time_law is not None:
+        _law(test, review)
+    if review.answers.fades:
+        _fades(test, review)
+    if setups:
+        pieces.heading("Resistance at the restrike over that at the end of driving")
+        pieces.worded(setup_rows(setups))
+    pieces.how("setup_factor", "resistance over time", "how resistance fades in a restrike")
+
+
+def _fading(fade, name: str) -> str:
+    words = name.replace("_", " ").capitalize()
+    return f"{words}: resistance fell by {fade.lost_share:.0%} over its first {fade.span} blows."
+
+
+def _overlay(test, review) -> None:
+    """Lay blows of any drive over each other; first those that stand for the drives."""
+    names = {_called(drive, blow): (drive, int(blow)) for drive in review.drives for blow in _some(drive)}
+    standing = [_called(drive, drive.representative.blow) for drive in review.drives if drive.representative]
+    kept = [name for name in st.session_state.get("compared", standing) if name in names]
+    key = state.shown("setup_blows", kept)
+    left, right = st.columns([3, 1])
+    with left:
+        chosen = st.multiselect(
+            "Blows",
+            list(names),
+            key=key,
+            max_selections=MOST_COMPARED,
+            on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
+        )
+    with right:
+        trace = st.selectbox("Draw", OVERLAYS, key="setup_trace")
+    if not chosen:
+        pieces.note("Choose the blows to be laid over each other.")
+        return
+    blows, kinds = {}, {}
+    for name in chosen:
+        drive, blow = names[name]
+        waves = work.waves(test, drive.name)
+        blows[name] = waves, int(np.flatnonzero(waves.blow == blow)[0])
+        kinds[name] = drive.kind
+    usual = (-1.0, float(round(4e3 * test.sheet.pile.return_time)))
+    longest = max(float(round(1e3 * (waves.time[-1] - waves.time[0]), 1)) for waves, _ in blows.values())
+    window = st.slider("Time drawn [ms]", -5.0, max(longest, usual[1]), usual, 0.5, key="setup_window")
+    draw_chart(overlay_chart(overlay(blows, trace, test.system), window, overlay_styles(kinds)), "setup_overlay")
+    pieces.note(HINT)
+
+
+def _called(drive, blow: int) -> str:
+    return f"{drive_words(drive)}, blow {blow}"
+
+
+def _some(drive) -> list[int]:
+    """Give the blows of a drive that can be chosen: all of a short one, of a long one enough to find any phase."""
+    blows = drive.table["blow"].to_numpy()
+    step = max(1, len(blows) // 200)
+    standing = [] if drive.representative is None else [drive.representative.blow]
+    return sorted({*blows[::step].tolist(), *blows[-20:].tolist(), *standing})
+
+
+def _law(test, review) -> None:
+    law = review.answers.time_law
+    required = review.answers.required.value
+    level = None if required is None else float(shown("matched_resistance", required, test.system))
+    pieces.heading("Resistance over time")
+    points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
+    draw_chart(time_chart(points, line, level), "setup_time")
+    rate = law.rate
+    told = f"Each tenfold time adds {rate.value:.0%} of the resistance at {law.reference_time / 86400:.1f} days"
+    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law.method}. Dashed: no measurement, and nothing to count on."
+    pieces.note(told)
+
+
+def _fades(test, review) -> None:
+    pieces.heading("Resistance over the blows of each restrike")
+    shown_drives = [drive for drive in review.drives if drive.name in review.answers.fades]
+    columns = st.columns(max(len(shown_drives), 2))
+    for column, drive in zip(columns, shown_drives, strict=False):
+        code, sound = fade_basis(drive)
+        frame = by_blow({drive.name: drive.table[sound]}, code, "blow", test.system)
+        line = fade_line(review.answers.fades[drive.name], int(drive.table["blow"][sound].iloc[0]), test.system)
+        with column:
+            pieces.note(drive_words(drive).capitalize())
+            draw_chart(fade_chart(frame, line, title(code, test.system)), f"setup_fade_{drive.name}")
+
+
+if __name__ == "__main__":
+    pieces.guarded(draw)

@@ -1,0 +1,112 @@
+"""When to stop and restrike instead of driving on, from what waiting was measured to do to the test pile.
+
+Bearing piles that were struck again after a wait: whether the restrike showed the whole requirement.
+"""
+
+from collections.abc import Sequence
+from math import ceil
+
+import numpy as np
+import pandas as pd
+
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
+from dyntest.decisions.criterion import CriterionRow, RestrikeRule, set_at
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.reading.logs import GAP_TOLERANCE
+from dyntest.units import unit_factor
+
+JUDGED_INCHES = 1
+"""Length of a restrike that is judged, its first [in]: what was gained fades blow by blow (common practice, no
+source)."""
+
+MOST_INCHES = 3
+"""Length after which a restrike stops at the latest [in] (from memory: agencies stop at 3 or 6 in)."""
+
+SETUP, RELAXATION, NO_CHANGE, NOT_MEASURED = "setup", "relaxation", "no sure change", "not measured"
+
+
+def restrike_rule(
+    required: float,
+    setups: Sequence[Setup] = (),
+    penetration: float | None = None,
+    rows: Sequence[CriterionRow] = (),
+    *,
+    system: str = "SI",
+) -> RestrikeRule:
+    """Give the rule for piles whose count falls short, and for piles that are struck again.
+
+    Units: required [N]; penetration [m].
+
+    Any restrike with a loss makes it relaxation; a gain counts only where the lower end of its range is above 1.
+
+    Examples
+    --------
+    >>> rule = restrike_rule(1.7e6, penetration=18.0)
+    >>> rule.change, rule.stop_penetration
+    ('not measured', 19.5)
+    """
+    inch = unit_factor("in", "length") if system == "US" else 0.025
+    stop = None if penetration is None or penetration != penetration else penetration + DEPTH_TOLERANCE
+    change, wait = _change(setups)
+    return RestrikeRule(change, stop, wait, required, tuple(rows), JUDGED_INCHES * inch, MOST_INCHES * inch)
+
+
+def _change(setups: Sequence[Setup]) -> tuple[str, float | None]:
+    """Give what waiting did, and after which wait."""
+    measured = [setup for setup in setups if setup.setup_factor is not None]
+    if not measured:
+        return NOT_MEASURED, None
+    lost = [setup for setup in measured if setup.setup_factor.value < 1.0]
+    if lost:
+        return RELAXATION, min(lost, key=lambda setup: setup.setup_factor.low).wait
+    last = measured[-1]
+    return (SETUP if last.setup_factor.low > 1.0 else NO_CHANGE), last.wait
+
+
+DATE = "%Y-%m-%d"
+"""How a date has to be written for a wait to be counted from it (ISO 8601)."""
+
+
+def judged_restrikes(intervals: pd.DataFrame, rule: RestrikeRule | None) -> pd.DataFrame:
+    """Give what the last restrike of each pile showed.
+
+    Units: returns [m].
+
+    One row a pile, by ``number``: ``restrike_shown``, and ``restrike_set`` [m], ``restrike_stroke`` [m] of the
+    first interval of its last drive. A restrike shows the requirement where every interval that begins within the
+    judged length meets the rule, after at least the rule's wait in whole days between the dates of the log.
+
+    A pile that was never left for another date has no restrike. Dates that are not written as 2026-05-11 give no
+    wait.
+    """
+    number, drive = intervals["number"], intervals["drive"]
+    last = drive == drive.groupby(number).transform("max")
+    again = last & (drive != drive.groupby(number).transform("min"))
+    begins = intervals["depth_from"].groupby(drive).transform("min")
+    if rule is None or not rule.rows:
+        meets = pd.Series(False, intervals.index)
+    else:
+        judged = intervals["depth_from"] - begins < rule.judged_length - GAP_TOLERANCE
+        asked = set_at(rule.rows, intervals["stroke"].to_numpy())
+        with np.errstate(invalid="ignore"):
+            enough = intervals["set_per_blow"].to_numpy() <= asked * (1.0 + 1e-9)
+        meets = again & (enough | ~judged) & _waited(intervals, rule.wait)
+    first = intervals[last].groupby(number)
+    return pd.DataFrame(
+        {
+            "restrike_shown": (meets | ~last).groupby(number).all(),
+            "restrike_set": first["set_per_blow"].first(),
+            "restrike_stroke": first["stroke"].first(),
+        }
+    )
+
+
+def _waited(intervals: pd.DataFrame, wait: float | None) -> pd.Series:
+    """Whether at least a wait lies between the date of each interval and the drive of its pile before."""
+    if wait is None:
+        return pd.Series(False, intervals.index)
+    date = intervals["date"].where(intervals["date"] != "").groupby(intervals["drive"]).transform("first")
+    day = pd.to_datetime(date, format=DATE, errors="coerce")
+    drives = pd.DataFrame({"number": intervals["number"], "day": day}).groupby(intervals["drive"]).first()
+    between = drives["day"] - drives["day"].groupby(drives["number"]).shift()
+    return intervals["drive"].map(between.dt.days >= ceil(wait / SECONDS_PER_DAY))

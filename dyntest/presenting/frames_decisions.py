@@ -1,0 +1,182 @@
+"""Tidy frames of what changed while a pile waited: resistance over time, and over the blows of a restrike.
+
+Tidy frames of the driving criterion: counts against stroke, the measured blows beside them, and the table.
+
+Tidy frames of the bearing piles: how deep each stands and whether it meets the criterion, the odd ones first.
+"""
+
+import numpy as np
+import pandas as pd
+
+from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
+from dyntest.decisions.criterion import PRACTICAL_REFUSAL_SET, blow_count, show_count
+from dyntest.decisions.driving_criterion import DrivingCriterion
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, show_wait
+from dyntest.decisions.time_law import RestrikeFade, TimeLaw, resistance_after
+from dyntest.names import NAMES, show
+from dyntest.presenting.frames import shown, title
+from dyntest.presenting.frames_record import resistance_title
+from dyntest.presenting.sentences import CRITERION_HEADS, criterion_cells
+
+WAIT = "time since the end of the initial drive [days]"
+
+LINE_POINTS = 60
+"""Points of the law's line [1]; it is straight over the logarithm of time."""
+
+BEYOND = 3.0
+"""How far past the last restrike the law's line is drawn [1], as a multiple of its wait."""
+
+
+def measured_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
+    """Give the resistance of each drive at its time; the initial drive stands at the time from which the law holds.
+
+    Units: returns [days].
+    """
+    times = np.maximum(np.array(law.times), law.reference_time) / SECONDS_PER_DAY
+    numbers = {end: [getattr(one, end) for one in law.resistances] for end in ("value", "low", "high")}
+    scaled = {end: shown("matched_resistance", values, system) for end, values in numbers.items()}
+    kinds = ["initial" if time == 0.0 else "restrike" for time in law.times]
+    return pd.DataFrame(
+        {WAIT: times, resistance_title(system): scaled["value"], "low": scaled["low"], "high": scaled["high"]}
+    ).assign(drive=kinds)
+
+
+def law_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
+    """Give the line of a time law with its range.
+
+    Units: returns [days].
+    """
+    last = max(max(law.times), law.reference_time)
+    times = np.union1d(np.geomspace(law.reference_time, BEYOND * last, LINE_POINTS), last)  # ends at the last drive
+    found = resistance_after(law, times, extrapolate=True)
+    ends = {end: shown("matched_resistance", getattr(found, end), system) for end in ("value", "low", "high")}
+    frame = pd.DataFrame({WAIT: times / SECONDS_PER_DAY, resistance_title(system): ends["value"]})
+    return frame.assign(low=ends["low"], high=ends["high"], measured=times <= last)
+
+
+def fade_line(fade: RestrikeFade, first_blow: int, system: str) -> pd.DataFrame:
+    """Give the line through the first blows of a restrike."""
+    ends = shown("case_resistance", np.array([fade.first_resistance, fade.last_resistance]), system)
+    return pd.DataFrame({"along": [first_blow, first_blow + fade.span - 1], "value": ends})
+
+
+def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
+    """Give the setup factors as a person reads them."""
+    rows = []
+    for setup in setups:
+        row = {"restrike": setup.restrike.replace("_", " "), "waited": show_wait(setup.wait)}
+        for code, factor in setup.factors.items():
+            spread = f" ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else ""
+            row[NAMES[code].words] = f"{factor.value:.2f}{spread}"
+        rows.append(row)
+    return pd.DataFrame(rows).fillna("–")
+
+
+ASKED, GRAPH, GATES = "asked of the inspector", "bearing graph", "modified Gates formula, a check only"
+"""Lines of the chart: what is asked, what it is rounded up from, and a public formula."""
+
+RULED_OUT = "stroke ruled out"
+"""Points of the chart at strokes that are not to be used."""
+
+
+def count_title(system: str) -> str:
+    """Give the title of an axis of blow counts.
+
+    Examples
+    --------
+    >>> count_title("US"), count_title("SI")
+    ('blows per inch', 'blows per 25 mm')
+    """
+    return f"blows per {'inch' if system == 'US' else '25 mm'}"
+
+
+def criterion_lines(found: DrivingCriterion, system: str) -> pd.DataFrame:
+    """Give the counts asked at each stroke, the strokes that are ruled out, and what stands beside them."""
+    usable = [row for row in found.rows if not row.ruled_out]
+    barred = [row for row in found.rows if row.ruled_out]
+    lines = {
+        ASKED: (usable, "set_per_blow"),
+        GRAPH: (found.rows, "graph_set"),
+        GATES: (found.rows, "gates_set"),
+        RULED_OUT: (barred, "set_per_blow"),
+    }
+    parts = [
+        _counts([row.stroke for row in rows], [getattr(row, name) for row in rows], system).assign(line=line)
+        for line, (rows, name) in lines.items()
+    ]
+    return pd.concat(parts, ignore_index=True)
+
+
+def measured_counts(found: DrivingCriterion, system: str) -> pd.DataFrame:
+    """Give the measured blows at the end of the initial drive."""
+    return _counts(found.measured.stroke, found.measured.set_per_blow, system)
+
+
+def _counts(stroke, set_per_blow, system: str) -> pd.DataFrame:
+    """Give counts at strokes; a set of nothing has none."""
+    with np.errstate(divide="ignore"):
+        counts = blow_count(np.asarray(set_per_blow, dtype=float), system)
+    frame = pd.DataFrame({title("stroke", system): shown("stroke", stroke, system), count_title(system): counts})
+    return frame[np.isfinite(frame).all(axis=1)].reset_index(drop=True)
+
+
+def refusal_count(found: DrivingCriterion, system: str) -> float:
+    """Give the count at practical refusal."""
+    refusal = PRACTICAL_REFUSAL_SET if found.criterion is None else found.criterion.refusal_set
+    return float(blow_count(np.array(refusal), system))
+
+
+def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
+    """Give the table of the criterion as an inspector reads it."""
+    heads = [head or "not to be used because" for head in CRITERION_HEADS]
+    return pd.DataFrame([criterion_cells(row, system) for row in found.rows], columns=heads)
+
+
+def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
+    """Give what other ways make of the measured blows."""
+    rows = [("bearing graph, from the measured blows", found.graph_resistance, "calibrated to the matched blow")]
+    rows += [(one.formula, one.resistance, one.source) for one in found.formulas]
+    shown_rows = [(way, show("matched_resistance", value, system), source) for way, value, source in rows]
+    return pd.DataFrame(shown_rows, columns=["way", "resistance", "source"])
+
+
+MEETS, FAILS = "meets the criterion", "does not meet it"
+"""What a pile is drawn as."""
+
+
+def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
+    """Give how deep each pile stands, and where it first met the criterion."""
+    piles = check.piles
+    second = check.odd.groupby("pile", sort=False)["reason"].agg("; ".join)
+    meets = piles["status"].isin(ACCEPTED)
+    return pd.DataFrame(
+        {
+            "pile": piles["pile"],
+            title("penetration", system): shown("penetration", piles["penetration"], system),
+            "met_at": shown("penetration", piles["met_at"], system),
+            "meets": meets.map({True: MEETS, False: FAILS}),
+            "odd": piles["pile"].isin(second.index),
+            "why": [second.get(pile, reason) for pile, reason in zip(piles["pile"], piles["reason"], strict=True)],
+        }
+    )
+
+
+def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
+    """Give the table of the bearing piles as a person reads it: those that want a look first."""
+    piles = check.piles
+    second = check.odd.groupby("pile", sort=False)["reason"].agg("; ".join)
+    rows = pd.DataFrame(
+        {
+            "pile": piles["pile"],
+            "shows": piles["status"],
+            "because": piles["reason"],
+            "a second look because": [second.get(pile, "–") for pile in piles["pile"]],
+            "toe at": [show("penetration", depth, system) for depth in piles["penetration"]],
+            "at the end": [show_count(last, system) for last in piles["last_set"]],
+            "stroke at the end": [show("stroke", last, system) for last in piles["last_stroke"]],
+            "pay length": [show("penetration", length, system) for length in piles["pay_length"]],
+        }
+    )
+    failed, odd = ~piles["status"].isin(ACCEPTED), piles["pile"].isin(second.index)
+    order = (2 - 2 * failed.astype(int) - odd.astype(int)).sort_values(kind="stable").index
+    return rows.loc[order].reset_index(drop=True)

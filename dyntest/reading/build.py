@@ -1,0 +1,409 @@
+"""The pile of a test sheet: its section, its material and its parts.
+
+The gauges of a test sheet, and the engineer's choices, which speak of gauges and drives by name.
+
+The drives of a test sheet and the files they name, none of them outside the sheet's folder.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from math import sqrt
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from dyntest.errors import InputError
+from dyntest.hammer import Hammer
+from dyntest.pile import Pile, PilePart
+from dyntest.reading.parts import Choices, Drive, Gauges
+from dyntest.reading.schema import (
+    MATERIALS,
+    STEEL_DENSITY,
+    STEEL_MODULUS,
+    ChoicesTable,
+    DriveTable,
+    GaugesTable,
+    Material,
+    PartTable,
+    PileTable,
+    Range,
+)
+from dyntest.reading.sections import named_section
+from dyntest.reading.wording import listed, nearest, shown
+from dyntest.units import STANDARD_GRAVITY
+
+WAVE_SPEED_AGREEMENT = 0.01
+"""Most that a stated wave speed may differ from ``√(E/ρ)`` [1]; the rule of the test sheet's format."""
+
+PART_LENGTH_TOLERANCE = 0.01
+"""Most that the parts together may differ from the length below the gauges [m]: lengths rounded to a tenth of a foot
+or to a centimetre. Our own, no source."""
+
+
+def pile_from(table: PileTable, name: str, source: str) -> Pile:
+    """Give the pile that the sheet describes.
+
+    Two of modulus, density and wave speed give the third. Where all three stand and agree, modulus and density are
+    kept. Steel alone has defaults.
+    """
+    section = named_section(table.section, source, "[pile] section") if table.section else None
+    if section and table.area is not None:
+        raise InputError(source, "[pile]", "has both section and area", "keep one of them")
+    area = section.area if section else table.area
+    modulus, density = _material(table, source)
+    _check_strengths(table, source)
+    parts = _parts(table, area, modulus, density, source)
+    if table.total_length is not None and table.total_length < table.length_below_gauges:
+        problem = "is shorter than length_below_gauges"
+        raise InputError(source, "[pile] total_length", problem, "write the length from head to toe")
+    if table.tip_reinforcement >= table.length_below_gauges:
+        problem = "is not shorter than length_below_gauges"
+        raise InputError(source, "[pile] tip_reinforcement", problem, "write the length of the tip alone")
+    return Pile(
+        name=name,
+        material=table.material,
+        parts=parts,
+        total_length=table.total_length,
+        section=section.name if section else None,
+        yield_strength=table.yield_strength,
+        compressive_strength=table.compressive_strength,
+        effective_prestress=table.effective_prestress,
+        base_resistance=table.base_resistance,
+        tip_reinforcement=table.tip_reinforcement,
+    )
+
+
+def _material(table: PileTable, source: str) -> tuple[float, float]:
+    """Give modulus [Pa] and density [kg/m^3] from any two of modulus, density and wave speed."""
+    name = table.material
+    ranges = MATERIALS[name]
+    modulus, speed = table.modulus, table.wave_speed
+    density = _density(table, "[pile]", source)
+    if name == "steel":
+        if density is None and (modulus is None or speed is None):
+            density = STEEL_DENSITY
+        if modulus is None and speed is None:
+            modulus = STEEL_MODULUS
+    if modulus is None and speed is None:
+        cure = 'write modulus = "36 GPa" or wave_speed = "3800 m/s", with your own value'
+        raise InputError(source, "[pile] modulus", f"is missing; {name} has no default", cure)
+    if density is None and (modulus is None or speed is None):
+        cure = 'write unit_weight = "24 kN/m^3" or density = "2450 kg/m^3", with your own value'
+        raise InputError(source, "[pile] unit_weight", f"is missing; {name} has no default", cure)
+    if speed is not None and speed not in ranges.wave_speed:
+        raise _implausible(source, "[pile] wave_speed", speed, name, ranges.wave_speed)
+    if modulus is None:
+        modulus = density * speed**2  # c = √(E/ρ)
+    elif density is None:
+        density = modulus / speed**2
+    elif speed is not None:
+        computed = sqrt(modulus / density)
+        if abs(speed / computed - 1.0) > WAVE_SPEED_AGREEMENT:
+            problem = f"{speed:.0f} m/s differs by more than 1 % from √(modulus/density) = {computed:.0f} m/s"
+            raise InputError(source, "[pile] wave_speed", problem, "correct one of the three, or take one out")
+    _check_material(ranges, name, modulus, density, table.wave_speed is not None, source)
+    return modulus, density
+
+
+def _check_material(ranges: Material, name: str, modulus: float, density: float, timed: bool, source: str) -> None:
+    """Refuse a modulus or density, stated or following, that the material cannot have."""
+    place = "[pile] modulus, or wave_speed and density" if timed else "[pile] modulus"
+    if modulus not in ranges.modulus:
+        raise _implausible(source, place, modulus, name, ranges.modulus)
+    if density not in ranges.density:
+        place = "[pile] density, or modulus and wave_speed" if timed else "[pile] density or unit_weight"
+        raise _implausible(source, place, density, name, ranges.density)
+
+
+def _implausible(source: str, place: str, value: float, name: str, allowed: Range) -> InputError:
+    problem = f"{allowed.write(value)} is not possible for {name}, which lies in {allowed}"
+    return InputError(source, place, problem, "check the number and its unit")
+
+
+def _density(table: PileTable | PartTable, place: str, source: str) -> float | None:
+    if table.density is not None and table.unit_weight is not None:
+        raise InputError(source, place, "has both density and unit_weight", "keep one of them")
+    return table.density if table.unit_weight is None else table.unit_weight / STANDARD_GRAVITY
+
+
+def _check_strengths(table: PileTable, source: str) -> None:
+    """Refuse a strength that belongs to another material or that this one cannot have."""
+    for name, material in MATERIALS.items():
+        for key, allowed in material.strength.items():
+            value = getattr(table, key)
+            if value is None:
+                continue
+            if name != table.material:
+                own = listed(MATERIALS[table.material].strength)
+                problem = f"belongs to {name}, but the pile is of {table.material}"
+                raise InputError(source, f"[pile] {key}", problem, f"take it out, or write {own}")
+            if value not in allowed:
+                raise _implausible(source, f"[pile] {key}", value, name, allowed)
+
+
+def _parts(table: PileTable, area: float | None, modulus: float, density: float, source: str) -> tuple[PilePart, ...]:
+    """Give the parts from the gauges down; what a part leaves out it has from ``[pile]``."""
+    no_area = "is missing; neither a section nor an area is given"
+    cure = 'write section = "HP12x53" or area = "15.5 in^2", with your own value'
+    if not table.part:
+        if area is None:
+            raise InputError(source, "[pile] area", no_area, cure)
+        return (PilePart(table.length_below_gauges, area, modulus, density),)
+    parts = []
+    for number, part in enumerate(table.part, start=1):
+        place = f"[[pile.part]] {number}"
+        own_area = area if part.area is None else part.area
+        if own_area is None:
+            raise InputError(source, f"{place} area", no_area, cure)
+        own_density = _density(part, place, source)
+        own = PilePart(
+            length=part.length,
+            area=own_area,
+            modulus=modulus if part.modulus is None else part.modulus,
+            density=density if own_density is None else own_density,
+        )
+        _check_part(own, place, source)
+        parts.append(own)
+    total = sum(part.length for part in parts)
+    if abs(total - table.length_below_gauges) > PART_LENGTH_TOLERANCE:
+        problem = (
+            f"the parts are {total:.3f} m long together, but length_below_gauges is {table.length_below_gauges:.3f} m"
+        )
+        raise InputError(source, "[[pile.part]] length", problem, "correct the lengths so that their sum agrees")
+    return tuple(parts)
+
+
+def _check_part(part: PilePart, place: str, source: str) -> None:
+    """Refuse a part that no material can be; a part may be of another material than the rest of the pile."""
+    if not any(part.modulus in m.modulus and part.density in m.density for m in MATERIALS.values()):
+        problem = (
+            f"no pile material has a modulus of {part.modulus / 1e9:.4g} GPa at a density of {part.density:.4g} kg/m^3"
+        )
+        raise InputError(source, place, problem, "check modulus and unit_weight, and state both for another material")
+
+
+RESERVED = ("blow", "time", "clock", "penetration")
+"""Columns of a signals table that are no gauge."""
+
+_BOTH_WAYS = "write strain and acceleration, two names each, or force and velocity"
+
+
+def gauges_from(table: GaugesTable, source: str) -> Gauges:
+    """Give the gauges that the sheet names."""
+    single = (table.strain, table.acceleration)
+    averaged = (table.force, table.velocity)
+    if any(single) and any(averaged):
+        raise InputError(source, "[gauges]", "mixes single gauges with averaged traces", _BOTH_WAYS)
+    if not (all(single) or all(averaged)):
+        keys = ("strain", "acceleration", "force", "velocity")
+        have = [key for key in keys if getattr(table, key)]
+        problem = f"has only {' and '.join(have)}" if have else "names no columns"
+        raise InputError(source, "[gauges]", problem, _BOTH_WAYS)
+    for key, names in (("strain", table.strain), ("acceleration", table.acceleration)):
+        if names and len(names) != 2:
+            cure = "write both names of the pair; a gauge that failed goes into leave_out"
+            raise InputError(source, f"[gauges] {key}", f"needs two names and has {len(names)}", cure)
+    gauges = Gauges(
+        strain=tuple(table.strain) if table.strain else None,
+        acceleration=tuple(table.acceleration) if table.acceleration else None,
+        force=table.force,
+        velocity=table.velocity,
+        leave_out=tuple(table.leave_out),
+        calibration=dict(table.calibration),
+    )
+    _check_names(gauges, source)
+    check_left_out(gauges, (), source)
+    return gauges
+
+
+def choices_from(table: ChoicesTable, gauges: Gauges, drives: Sequence[Drive], source: str) -> Choices:
+    """Give the engineer's choices."""
+    check_left_out(gauges, table.leave_out, source)
+    names = [drive.name for drive in drives]
+    for name, blow in table.blow.items():
+        place = f"[choices] blow.{shown(name)[1:-1]}"
+        if name not in names:
+            raise InputError(source, place, "is not a drive of this sheet", f"write {listed(names)}")
+        if blow < 0:
+            raise InputError(
+                source, place, f"{shown(blow)} is not a blow number", "write the number of a recorded blow"
+            )
+    return Choices(**table.model_dump(exclude={"leave_out"}), leave_out=tuple(table.leave_out))
+
+
+def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
+    """Refuse to leave out an unknown gauge, or both of a pair."""
+    pairs = [pair for pair in (gauges.strain, gauges.acceleration) if pair]
+    known = [name for pair in pairs for name in pair]
+    for place, names in (("[gauges] leave_out", gauges.leave_out), ("[choices] leave_out", chosen)):
+        for name in names:
+            if name in known:
+                continue
+            if not known:
+                raise InputError(source, place, "averaged traces have no single gauge to leave out", "take it out")
+            cure = f"write {nearest(name, known) or listed(known)} if that is meant"
+            raise InputError(source, place, f"{shown(name)} is not one of the gauges", cure)
+    left_out = {*gauges.leave_out, *chosen}
+    for pair in pairs:
+        if left_out.issuperset(pair):
+            place = "[choices] leave_out" if chosen else "[gauges] leave_out"
+            problem = f"leaves out both {pair[0]} and {pair[1]}, so nothing of their kind is left"
+            raise InputError(source, place, problem, "keep one of the two")
+
+
+def _check_names(gauges: Gauges, source: str) -> None:
+    """Refuse names that could not be told apart in a table, and calibration of a channel that is not there."""
+    named = [n for n in (*(gauges.strain or ()), *(gauges.acceleration or ()), gauges.force, gauges.velocity) if n]
+    for name in named:
+        if "[" in name or "]" in name:
+            cure = "write the name without its unit; the unit stands in the table's header"
+            raise InputError(source, "[gauges]", f"{shown(name)} has square brackets", cure)
+        if name in RESERVED:
+            raise InputError(
+                source, "[gauges]", f"{shown(name)} names a column of another meaning", "rename the column"
+            )
+        if named.count(name) > 1:
+            raise InputError(source, "[gauges]", f"{shown(name)} comes twice", "give each gauge its own column")
+    for channel in gauges.calibration:
+        if channel not in (*named, "all"):
+            place = f"[gauges] calibration.{shown(channel)[1:-1]}"
+            raise InputError(source, place, "is not one of the gauges", f"write {listed(named)}, or all")
+
+
+MAX_FILES = 20_000
+"""Most signal files of one drive [1]; a long drive has some thousand blows. Our own bound, no source."""
+
+_PATTERN = re.compile(r"[*?\[]")
+
+
+def drives_from(
+    tables: Sequence[DriveTable], hammers: Sequence[Hammer | None], folder: Path, source: str
+) -> tuple[Drive, ...]:
+    """Give the drives that the sheet describes."""
+    total, seen = Counter(table.kind for table in tables), Counter()
+    drives = []
+    for number, (table, hammer) in enumerate(zip(tables, hammers, strict=True), start=1):
+        place = f"[[drive]] {number}"
+        seen[table.kind] += 1
+        if table.start and table.end and table.end < table.start:
+            raise InputError(source, f"{place} end", "lies before start", "correct one of the two")
+        drives.append(
+            Drive(
+                name=table.kind if total[table.kind] == 1 else f"{table.kind}_{seen[table.kind]}",
+                kind=table.kind,
+                signals=_signals(table.signals, folder, f"{place} signals", source),
+                log=_one_file(table.log, folder, f"{place} log", source) if table.log else None,
+                start=table.start,
+                end=table.end,
+                penetration_at_start=table.penetration_at_start,
+                hammer=hammer,
+            )
+        )
+    _check_clock(drives, source)
+    _check_shared_files(drives, source)
+    return tuple(drives)
+
+
+def natural_order(name: str) -> list[tuple[int, int | str]]:
+    """Give the key that sorts names with their numbers counted: ``blow_2`` before ``blow_10``.
+
+    Examples
+    --------
+    >>> sorted(["blow_10.csv", "blow_2.csv"], key=natural_order)
+    ['blow_2.csv', 'blow_10.csv']
+    """
+    parts = re.split(r"([0-9]+)", name)
+    return [(1, int(part)) if part.isdigit() and len(part) < 20 else (0, part) for part in parts]
+
+
+def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[Path, ...]:
+    """Give the files of a list in its order, each pattern in it as its files in name order."""
+    if not names:
+        raise InputError(source, place, "is an empty list", 'write a file, such as "initial.parquet"')
+    paths: list[Path] = []
+    for name in names:
+        if _PATTERN.search(name) and not _exists(folder, name):
+            paths += _matching(name, folder, place, source)
+        else:
+            paths.append(_one_file(name, folder, place, source))
+        if len(paths) > MAX_FILES:
+            cure = "stack the blows in one Parquet table"
+            raise InputError(source, place, f"names more than {MAX_FILES:,} files", cure)
+    for path, times in Counter(path.resolve() for path in paths).items():
+        if times > 1:
+            raise InputError(source, place, f"names {shown(path.name)} more than once", "name each file once")
+    return tuple(paths)
+
+
+def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]:
+    _check_inside(pattern, folder, place, source)
+    try:
+        found = [path for path in folder.glob(pattern) if path.is_file()]
+    except (ValueError, NotImplementedError, OSError, IndexError):
+        raise InputError(
+            source, place, f"{shown(pattern)} is not a pattern", 'write it such as "blows/*.csv"'
+        ) from None
+    for path in found:
+        _check_inside(path.relative_to(folder).as_posix(), folder, place, source)
+    if not found:
+        raise InputError(source, place, f"no file fits {shown(pattern)}", "check the folder and the pattern")
+    return sorted(found, key=lambda path: natural_order(path.relative_to(folder).as_posix()))
+
+
+def _one_file(name: str, folder: Path, place: str, source: str) -> Path:
+    path = _check_inside(name, folder, place, source)
+    if path.is_dir():
+        raise InputError(source, place, f"{shown(name)} is a folder", 'name a file, or a pattern such as "blows/*.csv"')
+    if not path.exists():
+        raise InputError(
+            source, place, f"{shown(name)} is not there", "check the name; it counts from the sheet's folder"
+        )
+    if not path.is_file():
+        raise InputError(source, place, f"{shown(name)} is not a file of data", "name a plain file")
+    return path
+
+
+def _exists(folder: Path, name: str) -> bool:
+    try:
+        return (folder / name).exists()
+    except (OSError, ValueError):
+        return False
+
+
+def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
+    """Give the path below the folder; refuse one that leaves it, also by ``..`` or through a link."""
+    cure = "copy the file beside the sheet and name it from there"
+    leaves = f"{shown(name)} leaves the sheet's folder"
+    if PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor:
+        raise InputError(source, place, leaves, cure)
+    try:
+        path = folder / name
+        inside = path.resolve().is_relative_to(folder)
+        path.exists()  # a name that is too long only shows here
+    except (OSError, ValueError, RuntimeError) as trouble:  # too long, a null character, links in a circle
+        reason = getattr(trouble, "strerror", None) or "links in a circle"
+        problem = f"{shown(name)} cannot be a file ({reason})"
+        raise InputError(source, place, problem, "check the name") from None
+    if not inside:
+        raise InputError(source, place, leaves, cure)
+    return path
+
+
+def _check_clock(drives: Sequence[Drive], source: str) -> None:
+    """Refuse a restrike that began before the initial drive did: setup would be counted backward."""
+    begun = [drive.start for drive in drives if drive.kind == "initial" and drive.start]
+    for number, drive in enumerate(drives, start=1):
+        if drive.kind == "restrike" and drive.start and begun and drive.start <= min(begun):
+            problem = "lies before the start of the initial drive"
+            raise InputError(source, f"[[drive]] {number} start", problem, "correct one of the two")
+
+
+def _check_shared_files(drives: Sequence[Drive], source: str) -> None:
+    """Refuse a signals file that two drives claim."""
+    owner: dict[Path, str] = {}
+    for number, drive in enumerate(drives, start=1):
+        for path in drive.signals:
+            file = path.resolve()
+            if file in owner:
+                problem = f"{shown(path.name)} is already the record of {owner[file]}"
+                raise InputError(source, f"[[drive]] {number} signals", problem, "name each drive's own file")
+            owner[file] = drive.name

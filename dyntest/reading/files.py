@@ -1,0 +1,130 @@
+"""Bytes and text from a file, or one clear message why not.
+
+Which files a result was computed from, told by their fingerprints.
+"""
+
+import gzip
+import hashlib
+import zlib
+from pathlib import Path
+
+from dyntest.errors import InputError
+from dyntest.reading.parts import TestSheet
+from dyntest.reading.wording import known_as
+
+MAX_TEXT_BYTES = 20_000_000
+"""Largest sheet or log that is read [byte]; a log of a thousand piles has about a million. Our own bound, no source."""
+
+MAX_TABLE_BYTES = 1_500_000_000
+"""Largest signals table that is read, unpacked [byte]; 1,000 blows of 2,048 samples take about 0.15 gigabytes as CSV.
+Our own bound, no source."""
+
+_SAVE_AS = "save it as plain text in UTF-8"
+
+
+def check_file(path: Path, limit: int = MAX_TEXT_BYTES) -> None:
+    """Make sure that a file can be read and is neither empty nor enormous.
+
+    Units: limit [byte].
+    """
+    source = known_as(path)
+    try:
+        if path.is_dir():
+            raise InputError(source, "", "is a folder", "name the file in it")
+        if not path.exists():
+            raise InputError(source, "", "is not there", "check the name and the folder")
+        if not path.is_file():
+            raise InputError(source, "", "is not a file of data", "name a plain file")
+        size = path.stat().st_size
+        with path.open("rb"):
+            pass
+    except (OSError, ValueError) as trouble:
+        raise InputError(
+            source, "", f"cannot be read ({_reason(trouble)})", "check the name and its permissions"
+        ) from None
+    if size == 0:
+        raise InputError(source, "", "is empty", "export or copy the file again")
+    if size > limit:
+        raise too_large(path, limit)
+
+
+def too_large(path: Path, limit: int) -> InputError:
+    """Give the message for a file beyond a limit.
+
+    Units: limit [byte].
+    """
+    cure = "check that it is the right file, or split it and name the parts in a list"
+    return InputError(known_as(path), "", f"is larger than {limit / 1e6:,.0f} megabytes", cure)
+
+
+def read_bytes(path: Path, limit: int = MAX_TEXT_BYTES) -> bytes:
+    """Read a file whole, unpacked where its name ends in ``.gz``.
+
+    Units: limit [byte].
+    """
+    check_file(path, limit)
+    packed = path.suffix.lower() == ".gz"
+    try:
+        with gzip.open(path) if packed else path.open("rb") as stream:
+            data = stream.read(limit + 1)
+    except (OSError, EOFError, zlib.error) as trouble:
+        raise InputError(
+            known_as(path), "", f"cannot be unpacked ({_reason(trouble)})", "copy the file again"
+        ) from None
+    if len(data) > limit:
+        raise too_large(path, limit)
+    if not data:
+        raise InputError(known_as(path), "", "is empty", "export or copy the file again")
+    return data
+
+
+def decode(data: bytes, source: str) -> str:
+    r"""Give the text of bytes in UTF-8, with or without a byte-order mark.
+
+    Examples
+    --------
+    >>> decode(b"\xef\xbb\xbfformat = 1", "sheet.toml")
+    'format = 1'
+    """
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:200:2] or b"\x00" in data[1:200:2]:
+        raise InputError(source, "", "is saved as UTF-16 or is no text at all", _SAVE_AS)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as trouble:
+        line = data.count(b"\n", 0, trouble.start) + 1
+        problem = f"has a character that is not UTF-8 (byte {data[trouble.start]:#04x})"
+        raise InputError(source, f"line {line}", problem, _SAVE_AS) from None
+
+
+def read_text(path: Path, limit: int = MAX_TEXT_BYTES) -> str:
+    """Read a text file in UTF-8.
+
+    Units: limit [byte].
+    """
+    return decode(read_bytes(path, limit), known_as(path))
+
+
+def _reason(trouble: Exception) -> str:
+    return getattr(trouble, "strerror", None) or type(trouble).__name__
+
+
+def sha256(path: str | Path) -> str:
+    """Give the SHA-256 fingerprint of a file (FIPS 180-4).
+
+    Examples
+    --------
+    >>> sha256(__file__) == sha256(Path(__file__))
+    True
+    """
+    try:
+        with Path(path).open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as trouble:
+        problem = f"cannot be read ({trouble.strerror})"
+        raise InputError(known_as(path), "", problem, "check the name and its permissions") from None
+
+
+def digests(sheet: TestSheet) -> dict[str, str]:
+    """Give the fingerprint of the sheet and of every file that it names."""
+    folder = sheet.path.parent
+    return {path.relative_to(folder).as_posix(): sha256(path) for path in sheet.inputs}

@@ -1,0 +1,261 @@
+"""How a CSV file is written, and its rows as text: the part that signal tables and logs share.
+
+Headers of tables: a name and, in square brackets, a unit.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from dyntest.errors import InputError
+from dyntest.reading.wording import nearest, printable, shown
+from dyntest.units import DIMENSIONS, unit_factor
+
+DELIMITERS = ",;\t"
+"""What may stand between columns."""
+
+_COMMA_NUMBER = re.compile(r"\s*[+−-]?\d+,\d+(?:[eE][+-]?\d+)?\s*")
+_POINT_NUMBER = re.compile(r"\s*[+−-]?\d*\.\d+(?:[eE][+-]?\d+)?\s*")
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a CSV file is written.
+
+    Parameters
+    ----------
+    delimiter : str
+        What stands between columns.
+    decimal : str
+        The decimal mark, ``"."`` or ``","``.
+    """
+
+    delimiter: str
+    decimal: str
+
+
+def dialect_of(lines: Sequence[str], source: str) -> Dialect:
+    """Find out how a CSV file is written.
+
+    The delimiter is the one that the header holds most often. A decimal comma is believed only between other
+    delimiters, where some number has a comma and none a point.
+
+    Examples
+    --------
+    >>> dialect_of(["depth;blows", "0,5;12"], "log.csv")
+    Dialect(delimiter=';', decimal=',')
+    """
+    outside_quotes = re.sub(r'"[^"]*"', "", lines[0])
+    delimiter = max(DELIMITERS, key=outside_quotes.count)
+    if delimiter == ",":
+        return Dialect(",", ".")
+    fields = [field.strip('" ') for line in lines[1:] for field in line.strip().split(delimiter)]
+    comma = next((field for field in fields if _COMMA_NUMBER.fullmatch(field)), None)
+    point = next((field for field in fields if _POINT_NUMBER.fullmatch(field)), None)
+    if comma and point:
+        problem = f"has both a decimal comma ({shown(comma)}) and a decimal point ({shown(point)})"
+        raise InputError(source, "", problem, "write all numbers with a decimal point")
+    return Dialect(delimiter, "," if comma else ".")
+
+
+def header_of(line: str, dialect: Dialect) -> list[str]:
+    """Give the headers of a table."""
+    return next(csv.reader([line], delimiter=dialect.delimiter), [])
+
+
+@dataclass(frozen=True)
+class TextTable:
+    """A small table as text, for logs.
+
+    Parameters
+    ----------
+    source : str
+        The file's name for messages.
+    headers : tuple of str
+        The first row.
+    rows : tuple of tuple
+        Line number in the file and the fields, one a row.
+    decimal : str
+        The decimal mark.
+    """
+
+    source: str
+    headers: tuple[str, ...]
+    rows: tuple[tuple[int, list[str]], ...]
+    decimal: str
+
+
+def text_table(text: str, source: str) -> TextTable:
+    r"""Give a CSV text as rows, each as long as the header.
+
+    Examples
+    --------
+    >>> text_table("pile,blows\nP1,12\n", "log.csv").rows
+    ((2, ['P1', '12']),)
+    """
+    lines = list(io.StringIO(text, newline=None))
+    filled = [line for line in lines if line.strip(f"{DELIMITERS}\"' \r\n")]
+    if not filled:
+        raise InputError(source, "", "has nothing but blank lines", "export the table again")
+    dialect = dialect_of(filled, source)
+    (_, headers), *rows = _rows(lines, dialect, source)
+    for line, fields in rows:
+        if len(fields) != len(headers):
+            raise uneven_row(source, line, len(fields), len(headers), dialect)
+    if not rows:
+        raise InputError(source, "", "has a header but no rows", "fill in the table")
+    return TextTable(source, tuple(headers), tuple(rows), dialect.decimal)
+
+
+def uneven_row(source: str, row: int, have: int, wanted: int, dialect: Dialect) -> InputError:
+    """Give the message for a row that does not fit its header."""
+    cure = "give each column its value, and put text with a comma in quotes"
+    if dialect.delimiter == "," and have > wanted:
+        cure += "; decimal commas need semicolons between the columns"
+    return InputError(source, f"row {row}", f"has {have} values for {wanted} columns", cure)
+
+
+def _rows(lines: Iterable[str], dialect: Dialect, source: str) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(lines, delimiter=dialect.delimiter, strict=True)  # a quote left open is an error
+    try:
+        for fields in reader:
+            if any(field.strip() for field in fields):
+                yield reader.line_num, fields
+    except csv.Error as trouble:
+        raise InputError(source, f"row {reader.line_num}", f"cannot be read ({trouble})", "correct the row") from None
+
+
+_HEADER = re.compile(r"\s*([^\[\]]*?)\s*(?:\[([^\[\]]*)\]\s*)?")
+
+
+@dataclass(frozen=True)
+class Header:
+    """A column's header, taken apart.
+
+    Parameters
+    ----------
+    name : str
+        What stands before the brackets.
+    unit : str
+        What stands in the brackets; empty where there are none.
+    text : str
+        The header as written, for messages.
+    """
+
+    name: str
+    unit: str
+    text: str
+
+    @classmethod
+    def parse(cls, text: str) -> "Header":
+        """Take a header apart.
+
+        Units: text [µm/m].
+
+        Examples
+        --------
+        >>> Header.parse("strain_1 [µm/m]").unit
+        'µm/m'
+        """
+        match = _HEADER.fullmatch(text[:200])
+        name, unit = (match[1], match[2] or "") if match else (text.strip(), "")
+        return cls(name, unit.strip(), printable(text.strip()))
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column found in a table.
+
+    Parameters
+    ----------
+    index : int
+        Its place, from 0 [1].
+    factor : float
+        What its numbers are multiplied by to be in SI [SI unit per unit of the column].
+    header : Header
+        Its header.
+    """
+
+    index: int
+    factor: float
+    header: Header
+
+    @property
+    def text(self) -> str:
+        """The header as written, for messages."""
+        return self.header.text
+
+
+def find_columns(
+    headers: Sequence[str], required: dict[str, str], optional: dict[str, str], source: str
+) -> dict[str, Column]:
+    """Find columns by name, with the factors of their units.
+
+    A column that is not asked for is passed over, unless its name is so near to a missing one that it must be meant.
+
+    Examples
+    --------
+    >>> find_columns(["depth [ft]", "blows"], {"depth": "length"}, {"blows": ""}, "log.csv")["depth"].factor
+    0.3048
+    """
+    parsed = [Header.parse(text) for text in headers]
+    asked = required | optional
+    found: dict[str, Column] = {}
+    for index, header in enumerate(parsed):
+        if header.name not in asked:
+            continue
+        if header.name in found:
+            problem = f"comes twice, as column {found[header.name].index + 1} and column {index + 1}"
+            raise InputError(source, f"column {header.text}", problem, "keep one of them")
+        found[header.name] = Column(index, _factor(header, asked[header.name], source), header)
+    _refuse_near_misses(parsed, asked, found, source)
+    for name in required:
+        if name not in found:
+            have = printable(", ".join(header.text for header in parsed), 300)
+            example = written(name, required[name])
+            raise InputError(source, f"column {name}", f"is missing; the columns are {have}", f"add {example}")
+    return found
+
+
+def written(name: str, dimension: str) -> str:
+    """Give how a header is written.
+
+    Examples
+    --------
+    >>> written("time", "time")
+    'time [s]'
+    """
+    return f"{name} [{DIMENSIONS[dimension][0]}]" if dimension else name
+
+
+def _factor(header: Header, dimension: str, source: str) -> float:
+    place = f"column {header.text}"
+    if not dimension:
+        if header.unit:
+            raise InputError(source, place, "has a unit but is a plain number or text", f"write {header.name} alone")
+        return 1.0
+    if not header.unit:
+        example = written(header.name, dimension)
+        raise InputError(source, place, "has no unit", f"write it in square brackets, such as {example}")
+    try:
+        return unit_factor(header.unit, dimension)
+    except ValueError as trouble:
+        problem = printable(str(trouble).partition("; ")[0], 120)
+        raise InputError(
+            source, place, problem, f"write a unit of {dimension}, such as {written(header.name, dimension)}"
+        ) from None
+
+
+def _refuse_near_misses(parsed: list[Header], asked: Iterable[str], found: dict[str, Column], source: str) -> None:
+    """Refuse a misspelt column: passed over in silence, its numbers would be lost."""
+    missing = [name for name in asked if name not in found]
+    for header in parsed:
+        if header.name in found:
+            continue
+        guess = nearest(header.name, missing, cutoff=0.8)
+        if guess:
+            raise InputError(
+                source, f"column {header.text}", "is not a column of this table", f"write {guess} if that is meant"
+            )

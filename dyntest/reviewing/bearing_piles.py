@@ -1,0 +1,58 @@
+"""The bearing piles of a structure held against the criterion of its reviewed test piles."""
+
+from collections.abc import Sequence
+
+from dyntest.decisions.bearing_piles import BearingPileCheck, check_bearing_piles
+from dyntest.decisions.combined_criterion import combine
+from dyntest.decisions.pay_length import toe_elevation
+from dyntest.errors import InputError
+from dyntest.reading.production_log import PileTable, ProductionLog
+from dyntest.reading.wording import known_as
+from dyntest.reviewing.review import Review
+
+
+def review_bearing_piles(
+    reviews: Sequence[Review], log: ProductionLog, piles: PileTable | None = None
+) -> BearingPileCheck:
+    """Hold every pile of a production log against the criterion of one or several test piles."""
+    for review in reviews:
+        if review.answers.criterion is None:
+            problem = f"there is no driving criterion: {review.answers.criterion_problem}"
+            raise InputError(known_as(review.sheet.path), "", problem, "mend the sheet, or choose another test pile")
+    sheet = reviews[0].sheet
+    system = sheet.display_units
+    criterion = combine([review.answers.criterion for review in reviews], system)
+    depths = {review.sheet.pile_name: test_pile_penetration(review) for review in reviews}
+    known = {pile: depth for pile, depth in depths.items() if depth == depth}
+    return check_bearing_piles(
+        log,
+        criterion,
+        piles,
+        test_toe_elevations=_elevations(known, piles),
+        test_penetrations=tuple(known.values()),
+        tip_reinforcement=sheet.pile.tip_reinforcement,
+        system=system,
+    )
+
+
+def test_pile_penetration(review: Review) -> float:
+    """Give how deep a test pile stood at the end of its initial drive.
+
+    Units: returns [m].
+    """
+    initial = [drive for drive in review.drives if drive.kind == "initial"]
+    return float(initial[-1].table["penetration"].iloc[-1]) if initial else float("nan")
+
+
+test_pile_penetration.__test__ = False  # keeps pytest from taking the function for a test
+
+
+def _elevations(depths: dict[str, float], piles: PileTable | None) -> tuple[float, ...]:
+    """Give the toe elevations of the test piles; none where one of them is not in the table."""
+    if piles is None or not all(pile in piles.pile for pile in depths):
+        return ()
+    at = {pile: piles.pile.index(pile) for pile in depths}
+    return tuple(
+        float(toe_elevation(piles.ground_elevation[at[pile]], depth, piles.batter[at[pile]]))
+        for pile, depth in depths.items()
+    )

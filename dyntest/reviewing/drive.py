@@ -1,0 +1,216 @@
+"""One drive reviewed: every blow's numbers, what was found on the records, and the blow that stands for the drive.
+
+Force and velocity of every blow of a reviewed drive, conditioned as its table was.
+
+Another damping factor or another representative blow for a drive that is already reviewed.
+
+Only what depends on them is worked out again, from waves that are at hand; the result is that of `review_drive` on
+the same sheet, which a test holds it to.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.findings import Finding
+from dyntest.decisions.trust import Trust, trust
+from dyntest.errors import InputError
+from dyntest.pile import Pile
+from dyntest.quantities import case_resistance as case
+from dyntest.quantities.drive_findings import DAMPING_CHECK
+from dyntest.quantities.representative import Representative, choose_blow
+from dyntest.quantities.table import CHUNK, PER_BLOW, drive_table
+from dyntest.reading.logs import DrivingLog, read_driving_log
+from dyntest.reading.parts import Drive, TestSheet
+from dyntest.reading.signal_tables import read_signals
+from dyntest.reading.wording import known_as
+from dyntest.signals import AveragedTraces, Signals, Waves
+from dyntest.wave_equation.every_blow import DriveMatches
+from dyntest.wave_equation.matching import Match
+
+MATCHED = ("matched_resistance", "shaft_resistance", "toe_resistance", "misfit")
+"""Numbers that signal matching adds to a blow, by their names in code."""
+
+
+@dataclass(frozen=True)
+class DriveReview:
+    """What one drive showed.
+
+    Parameters
+    ----------
+    drive : Drive
+        The drive as the sheet describes it.
+    signals : Signals or AveragedTraces
+        Its raw records.
+    log : DrivingLog or None
+        Its driving log.
+    table : pandas.DataFrame
+        One row a blow; columns are names in code, in SI.
+    findings : tuple of Finding
+        What was found on the records.
+    damping_source : str
+        Whose Case damping factor it is: ``"engineer"``, ``"soil at the toe"``, ``"signal matching"`` or
+        ``"none"``.
+    representative : Representative or None
+        The blow that stands for the drive; None where no blow is sound.
+    waves : Waves or None
+        Conditioned force and velocity of that blow alone.
+    trust : Trust
+        Whether the record can be trusted.
+    match : Match or None
+        Signal match of the representative blow; None where it was not asked for or could not be done.
+    match_problem : str
+        Why there is no match although it was asked for; empty otherwise.
+    calibrated_damping_factor : float
+        Case damping factor with which the Case method at the first peak agrees with the match [1]; not a number
+        without one.
+    every : DriveMatches or None
+        Signal matches of every blow; None where they were not asked for.
+    """
+
+    drive: Drive
+    signals: Signals | AveragedTraces
+    log: DrivingLog | None
+    table: pd.DataFrame
+    findings: tuple[Finding, ...]
+    damping_source: str
+    representative: Representative | None
+    waves: Waves | None
+    trust: Trust
+    match: Match | None = None
+    match_problem: str = ""
+    calibrated_damping_factor: float = float("nan")
+    every: DriveMatches | None = None
+
+    @property
+    def name(self) -> str:
+        """Name of the drive, such as ``"restrike_1"``."""
+        return self.drive.name
+
+    @property
+    def kind(self) -> str:
+        """``"initial"`` or ``"restrike"``."""
+        return self.drive.kind
+
+    @property
+    def numbers(self) -> dict[str, float]:
+        """Every number of the representative blow that exists, by its name in code [SI units of the names]."""
+        if self.representative is None:
+            return {}
+        row = self.table.loc[self.table["blow"] == self.representative.blow].iloc[0]
+        numbers = {code: float(value) for code, value in row.items() if value == value}
+        if self.match is not None:
+            numbers |= {code: float(getattr(self.match, code)) for code in MATCHED}
+        return numbers
+
+
+def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = None) -> DriveReview:
+    """Review one drive."""
+    signals = read_signals(sheet, drive)
+    log = None if drive.log is None else read_driving_log(drive.log)
+    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+    worked = drive_table(
+        signals,
+        sheet.pile,
+        drive.hammer,
+        options=options,
+        damping_factor=sheet.damping_factor if calibrated is None else calibrated,
+        toe_soil=sheet.soil.toe,
+        log=log,
+        penetration_at_start=drive.penetration_at_start,
+    )
+    table, findings = worked.table, worked.findings
+    chosen = representative(sheet, drive, table, findings)
+    blow = None if chosen is None else chosen.blow
+    waves = None if blow is None else _waves(signals, sheet, options, table, blow)
+    judged = trust(findings, len(table), blow)
+    source = worked.damping_source if calibrated is None else "signal matching"
+    return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged)
+
+
+def representative(
+    sheet: TestSheet, drive: Drive, table: pd.DataFrame, findings: tuple[Finding, ...]
+) -> Representative | None:
+    """Give the engineer's own choice where there is one, else the blow by the rule."""
+    number = sheet.choices.blow.get(drive.name)
+    if number is None:
+        return choose_blow(table, drive.kind, findings)
+    own = table[table["blow"] == number]
+    if own.empty:
+        first, last = int(table["blow"].min()), int(table["blow"].max())
+        problem = f"blow {number} was not recorded in this drive"
+        cure = f"write one of its blows, {first} to {last}"
+        raise InputError(known_as(sheet.path), f"[choices] blow, {drive.name}", problem, cure)
+    alone = choose_blow(own, drive.kind)
+    return replace(alone, rule="The engineer's own choice, [choices] blow in the test sheet.", reasons=())
+
+
+def _waves(
+    signals: Signals | AveragedTraces, sheet: TestSheet, options: Options, table: pd.DataFrame, blow: int
+) -> Waves:
+    """Give the waves of one blow, conditioned as the table was."""
+    rows = np.flatnonzero(signals.blow == blow)
+    known = table["set_per_blow"].to_numpy()[rows]
+    cut = {name: getattr(signals, name)[rows] for name in PER_BLOW if getattr(signals, name, None) is not None}
+    options = replace(options, set_per_blow=known if np.isfinite(known).any() else None)
+    return condition(replace(signals, **cut), sheet.pile, options).waves
+
+
+_BY_BLOW = ("blow", "force", "velocity", "onset", "first_peak")
+
+
+def waves_by_chunk(sheet: TestSheet, drive: DriveReview) -> Iterator[tuple[np.ndarray, Waves]]:
+    """Give the waves of a drive slice by slice, so that no more than a slice is held at once."""
+    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+    known = drive.table["set_per_blow"].to_numpy()
+    for start in range(0, len(drive.table), CHUNK):
+        rows = np.arange(start, min(start + CHUNK, len(drive.table)))
+        cut = {n: getattr(drive.signals, n)[rows] for n in PER_BLOW if getattr(drive.signals, n, None) is not None}
+        sets = known[rows] if np.isfinite(known[rows]).any() else None
+        yield rows, condition(replace(drive.signals, **cut), sheet.pile, replace(options, set_per_blow=sets)).waves
+
+
+def drive_waves(sheet: TestSheet, drive: DriveReview) -> Waves:
+    """Give the waves of every blow of a drive."""
+    parts = [waves for _, waves in waves_by_chunk(sheet, drive)]
+    joined = {name: np.concatenate([getattr(part, name) for part in parts]) for name in _BY_BLOW}
+    return replace(parts[0], **joined)
+
+
+def one_blow(waves: Waves, row: int) -> Waves:
+    """Give the waves of one blow alone."""
+    return replace(waves, **{name: getattr(waves, name)[row : row + 1] for name in _BY_BLOW})
+
+
+def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: float | None = None) -> DriveReview:
+    """Give a reviewed drive as the choices of a sheet have it."""
+    table, findings, source = drive.table, drive.findings, drive.damping_source
+    factor = sheet.damping_factor if calibrated is None else calibrated
+    if factor is not None:
+        table = table.assign(**case_columns(waves, sheet.pile, factor))
+        findings = tuple(finding for finding in findings if finding.check != DAMPING_CHECK)
+        source = "engineer" if calibrated is None else "signal matching"
+    chosen = representative(sheet, drive.drive, table, findings)
+    blow = None if chosen is None else chosen.blow
+    alone = None if blow is None else one_blow(waves, int(np.flatnonzero(waves.blow == blow)[0]))
+    judged = trust(findings, len(table), blow)
+    told = {"table": table, "findings": findings, "damping_source": source, "trust": judged}
+    again = replace(drive, representative=chosen, waves=alone, **told)
+    if drive.representative is not None and blow == drive.representative.blow:
+        return again
+    return replace(again, match=None, match_problem="", calibrated_damping_factor=float("nan"))
+
+
+def case_columns(waves: Waves, pile: Pile, damping_factor: float) -> dict[str, np.ndarray]:
+    """Give the columns of a drive's table that depend on the damping factor."""
+    record = (waves.down, waves.up, waves.first_peak, pile.return_time, waves.time_step, damping_factor)
+    return {
+        "case_resistance": case.case_resistance(*record),
+        "case_resistance_maximum": case.case_resistance_maximum(*record),
+        "case_resistance_unloading": case.case_resistance_unloading(*record),
+        "damping_factor": np.full(len(waves.blow), float(damping_factor)),
+        "damping_factor_maximum": np.full(len(waves.blow), float(damping_factor)),
+    }

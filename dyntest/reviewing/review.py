@@ -1,0 +1,160 @@
+"""The whole job for one test pile, from the test sheet to the answers, as plain data; nothing here prints or writes."""
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from dyntest import __version__
+from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
+from dyntest.decisions.trust import ANSWERS, Trust
+from dyntest.reading.files import digests
+from dyntest.reading.parts import TestSheet
+from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.answers import Answers, Derive, answer
+from dyntest.reviewing.drive import DriveReview, review_drive
+from dyntest.reviewing.drive_match import match_drive, match_drive_blows
+from dyntest.reviewing.pile_criterion import test_pile_criterion
+
+Progress = Callable[[str, float], None]
+"""Told what is being done, and the share of the whole that is done [1]."""
+
+MATCHES = ("best", "every", "none")
+"""What may be matched: the representative blow of each drive, every blow, or nothing."""
+
+
+@dataclass(frozen=True)
+class Review:
+    """What one test pile showed.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        The sheet as read.
+    inputs : dict of str to str
+        SHA-256 of every file that was read, by its name relative to the sheet's folder.
+    limits : DrivingStressLimits
+        Limits of the driving stresses.
+    drives : tuple of DriveReview
+        In the order of the sheet.
+    answers : Answers
+        What the drives answer together.
+    version : str
+        Version of dyntest.
+    """
+
+    sheet: TestSheet
+    inputs: dict[str, str]
+    limits: DrivingStressLimits
+    drives: tuple[DriveReview, ...]
+    answers: Answers
+    version: str = __version__
+
+    @property
+    def trust(self) -> Trust:
+        """The worst answer among the drives, with the reasons of every drive that gives it."""
+        worst = max((drive.trust.answer for drive in self.drives), key=ANSWERS.index)
+        reasons = [reason for drive in self.drives if drive.trust.answer == worst for reason in drive.trust.reasons]
+        return Trust(worst, tuple(dict.fromkeys(reasons)))
+
+
+def review(
+    sheet: str | Path | TestSheet,
+    *,
+    match: str = "best",
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Review:
+    """Do the whole job for one test pile.
+
+    Parameters
+    ----------
+    sheet : str or Path or TestSheet
+        The test sheet, or where it lies.
+    match : str
+        One of `MATCHES`.
+    executor : concurrent.futures.Executor or None
+        Where every blow is matched; None: a pool with a process a core.
+    progress : callable or None
+        Told what is being done.
+
+    Returns
+    -------
+    Review
+        Every drive with the numbers of every blow, the findings, the blow that stands for it and its match, and what
+        the drives answer together. An interrupt while every blow is matched keeps what is done, and the drive says so.
+
+    Raises
+    ------
+    InputError
+        With file, place and cure, for the first input that cannot be used.
+    ValueError
+        If `match` is none of `MATCHES`.
+    """
+    if match not in MATCHES:
+        raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
+    tell = progress or (lambda step, share: None)
+    tell("reading the sheet", 0.0)
+    sheet = sheet if isinstance(sheet, TestSheet) else read_sheet(sheet)
+    steps = len(sheet.drives) * (1 if match == "none" else 2)
+    drives = []
+    for number, drive in enumerate(sheet.drives):
+        tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
+        drives.append(review_drive(sheet, drive))
+    if match != "none":
+        drives = _matched(sheet, drives, tell, steps)
+    if match == "every":
+        drives = _all_blows(sheet, drives, executor, tell)
+    tell("deciding", 0.95)
+    return conclude(sheet, tuple(drives))
+
+
+def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = test_pile_criterion) -> Review:
+    """Give the review of drives that are already worked out."""
+    limits = driving_stress_limits(sheet.pile, sheet.requirement)
+    return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits, derive))
+
+
+def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps: int) -> list[DriveReview]:
+    """Match every drive; a Case damping factor that nobody knows is then taken from the end of the initial drive."""
+    matched = []
+    for number, drive in enumerate(drives, start=len(drives)):
+        tell(f"matching {drive.name.replace('_', ' ')}", 0.9 * number / steps)
+        matched.append(match_drive(sheet, drive))
+    if all(drive.damping_source != "none" for drive in matched):
+        return matched
+    known = [drive for drive in matched if drive.calibrated_damping_factor >= 0.0]
+    if not known:
+        return matched
+    first = min(known, key=lambda drive: drive.kind != "initial")
+    factor = round(first.calibrated_damping_factor, 2)
+    return [_with_factor(sheet, drive, factor) for drive in matched]
+
+
+def _with_factor(sheet: TestSheet, drive: DriveReview, factor: float) -> DriveReview:
+    """Work a drive out again with a damping factor calibrated by matching; its match stays."""
+    if drive.damping_source != "none":
+        return drive
+    again = review_drive(sheet, drive.drive, calibrated=factor)
+    if again.representative != drive.representative:  # the middle one of other resistances may be another blow
+        return match_drive(sheet, again)
+    kept = ("match", "match_problem", "calibrated_damping_factor")
+    return replace(again, **{name: getattr(drive, name) for name in kept})
+
+
+def _all_blows(
+    sheet: TestSheet, drives: list[DriveReview], executor: Executor | None, tell: Progress
+) -> list[DriveReview]:
+    """Match every blow of every drive; after an interrupt the drives that are left stay as they are."""
+    matched: list[DriveReview] = []
+    for drive in drives:
+        interrupted = any(done.every is not None and not done.every.complete for done in matched)
+        matched.append(drive if interrupted else _every(sheet, drive, executor, tell))
+    return matched
+
+
+def _every(sheet: TestSheet, drive: DriveReview, executor: Executor | None, tell: Progress) -> DriveReview:
+    def progress(done: int, of: int) -> None:
+        tell(f"matching every blow of {drive.name.replace('_', ' ')}, {done} of {of}", done / of)
+
+    return match_drive_blows(sheet, drive, executor=executor, progress=progress)

@@ -1,0 +1,388 @@
+"""Which files under a folder are test sheets.
+
+One reviewed pile as one row of a table: plain numbers in SI and short texts.
+
+Every test pile under a folder reviewed through an executor, each once; what is done is kept as it comes.
+"""
+
+import os
+import re
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from contextlib import nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dyntest import __version__
+from dyntest.errors import DyntestError, InputError
+from dyntest.names import column_header
+from dyntest.reading.files import digests
+from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.review import Progress, Review, review
+from dyntest.wave_equation.processes import process_pool
+
+USUAL_NAME = "sheet.toml"
+"""A file of this name is always taken for a test sheet."""
+
+MOST_LOOKED_AT = 1 << 20
+"""Bytes of another TOML file that are looked at [1]; a sheet is far smaller."""
+
+_TABLES = (re.compile(rb"^\s*\[\s*pile\s*\]", re.M), re.compile(rb"^\s*\[\[\s*drive\s*\]\]", re.M))
+"""Tables that every test sheet has, looked for in the text, so that a sheet with a slip is not passed over."""
+
+
+def find_sheets(folder: Path, leave_out: Path | None = None) -> tuple[Path, ...]:
+    """Give every test sheet under a folder."""
+    if not folder.is_dir():
+        problem = "is not a folder" if folder.exists() else "does not exist"
+        raise InputError(str(folder), "", problem, "name a folder with test sheets in it or below it")
+    out = None if leave_out is None else leave_out.resolve()
+    found = []
+    for place, folders, files in os.walk(folder):
+        here = Path(place)
+        folders[:] = [name for name in folders if not name.startswith(".") and (here / name).resolve() != out]
+        found += [here / name for name in files if name == USUAL_NAME or _looks_like_a_sheet(here / name)]
+    if not found:
+        cure = f'put a {USUAL_NAME} beside each pile\'s records, as "dyntest new" makes one'
+        raise InputError(str(folder), "", "no test sheet is in it or below it", cure)
+    return tuple(sorted(found))
+
+
+def _looks_like_a_sheet(path: Path) -> bool:
+    if path.suffix != ".toml" or not path.is_file():
+        return False
+    try:
+        with path.open("rb") as file:
+            text = file.read(MOST_LOOKED_AT)
+    except OSError:
+        return False
+    return all(table.search(text) for table in _TABLES)
+
+
+ROLES = ("initial", "restrike")
+"""Of each kind the last drive is given: the end of driving, and the longest wait."""
+
+OF_A_DRIVE = (
+    "blow",
+    "penetration",
+    "set_per_blow",
+    "stroke",
+    "transferred_energy",
+    "energy_ratio",
+    "peak_force",
+    "damping_factor",
+    "case_resistance_maximum",
+    "matched_resistance",
+    "matched_resistance_low",
+    "matched_resistance_high",
+    "shaft_resistance",
+    "toe_resistance",
+    "misfit",
+)
+"""Numbers of the blow that stands for a drive, by their names in code."""
+
+LARGEST = ("peak_gauge_stress", "toe_compression_stress", "peak_tension_stress")
+"""Numbers of which the largest of all blows that are not rejected is given."""
+
+SMALLEST = ("integrity_factor",)
+"""Numbers of which the smallest is given."""
+
+FURTHER_UNITS = {
+    "compression_stress_limit": "Pa",
+    "tension_stress_limit": "Pa",
+    "required_resistance": "N",
+    "wait": "s",
+    "setup_factor_low": "1",
+    "setup_factor_high": "1",
+    "end_of_drive_target": "N",
+    "criterion_stroke": "m",
+    "criterion_set_per_blow": "m",
+}
+"""Units of the numbers that are of the whole pile and not of a blow."""
+
+TEXTS = ("sheet", "project", "structure", "pile", "trust", "reasons", "alerts", "criterion_problem")
+COUNTS = ("drives", "blows", "rejects", "warnings")
+NUMBERS = (
+    *(f"{role}_{code}" for role in ROLES for code in OF_A_DRIVE),
+    *LARGEST,
+    *SMALLEST,
+    "setup_factor",
+    *FURTHER_UNITS,
+)
+COLUMNS = (*TEXTS[:5], *COUNTS, *NUMBERS, *TEXTS[5:])
+"""Every column, in its order."""
+
+Row = Mapping[str, str | int | float | None]
+
+
+def header(column: str) -> str:
+    """Give the header of a column, with its unit in square brackets where it has one.
+
+    Examples
+    --------
+    >>> header("initial_peak_force"), header("wait"), header("pile"), header("initial_blow")
+    ('initial_peak_force [N]', 'wait [s]', 'pile', 'initial_blow')
+    """
+    unit = FURTHER_UNITS.get(column)
+    if unit is not None:
+        return column if unit == "1" else f"{column} [{unit}]"
+    if column not in NUMBERS:
+        return column
+    role, _, code = column.partition("_")
+    return f"{role}_{column_header(code)}" if role in ROLES else column_header(column)
+
+
+def pile_row(review: Review, sheet: str) -> Row:
+    """Give what a reviewed pile says, as one row."""
+    read, answers = review.sheet, review.answers
+    severities = [finding.severity for drive in review.drives for finding in drive.findings]
+    row = dict.fromkeys(COLUMNS)
+    row |= {
+        "sheet": sheet,
+        "project": read.project,
+        "structure": read.structure,
+        "pile": read.pile_name,
+        "trust": review.trust.answer,
+        "reasons": "; ".join(review.trust.reasons),
+        "drives": len(review.drives),
+        "blows": sum(len(drive.table) for drive in review.drives),
+        "rejects": severities.count("reject"),
+        "warnings": severities.count("warning"),
+        "compression_stress_limit": review.limits.compression.value,
+        "tension_stress_limit": review.limits.tension.value,
+        "required_resistance": answers.required.value,
+        "end_of_drive_target": None if answers.target is None else answers.target.value,
+        "criterion_problem": answers.criterion_problem,
+        "alerts": "",
+    }
+    for role in ROLES:
+        last = [drive for drive in review.drives if drive.kind == role][-1:]
+        row |= {f"{role}_{code}": value for drive in last for code, value in _of_a_drive(drive).items()}
+    row |= {code: _over_all(review, code, np.nanmax) for code in LARGEST}
+    row |= {code: _over_all(review, code, np.nanmin) for code in SMALLEST}
+    if answers.setups and answers.setups[-1].setup_factor is not None:
+        setup = answers.setups[-1]
+        factor = setup.setup_factor
+        row |= {"wait": setup.wait, "setup_factor": factor.value}
+        row |= {"setup_factor_low": factor.low, "setup_factor_high": factor.high}
+    found = answers.criterion
+    if found is not None:
+        row["alerts"] = "; ".join(alert.message for alert in found.alerts)
+        usable = [row for row in found.rows if not row.ruled_out]
+        if usable:
+            near = min(usable, key=lambda asked: abs(asked.stroke - found.calibrated.stroke))
+            row |= {"criterion_stroke": near.stroke, "criterion_set_per_blow": near.set_per_blow}
+    return {column: _plain(column, row[column]) for column in COLUMNS}
+
+
+def _of_a_drive(drive: DriveReview) -> dict[str, float]:
+    numbers = dict(drive.numbers)
+    if drive.match is not None:
+        low, high = drive.match.matched_resistance_range
+        numbers |= {"matched_resistance_low": low, "matched_resistance_high": high}
+    return {code: numbers.get(code) for code in OF_A_DRIVE}
+
+
+def _over_all(review: Review, code: str, pick) -> float | None:
+    """Pick from every blow whose record is not rejected; None where none has the number."""
+    values = []
+    for drive in review.drives:
+        rejected = {blow for found in drive.findings if found.severity == "reject" for blow in found.blows}
+        if code in drive.table:
+            values += drive.table.loc[~drive.table["blow"].isin(rejected), code].dropna().tolist()
+    return float(pick(values)) if values else None
+
+
+def _plain(column: str, value):
+    """Leave only what JSON can hold."""
+    if column in TEXTS:
+        return str(value or "")
+    if column in COUNTS:
+        return int(value)
+    return None if value is None or not np.isfinite(value) else float(value)
+
+
+MATCHES = ("best", "none")
+"""What may be matched in a survey: the representative blow of each drive, or nothing."""
+
+AHEAD = 64
+"""Piles handed to the executor at a time [1]: enough for a cluster, few enough to let go of quickly."""
+
+DIED = "the process that reviewed it died, perhaps for want of memory; review it alone"
+"""Said of a pile that took its process down twice, the second time with no other pile in hand."""
+
+
+@dataclass(frozen=True)
+class PileRecord:
+    """What a survey keeps of one pile.
+
+    Parameters
+    ----------
+    sheet : str
+        The sheet, relative to the surveyed folder.
+    inputs : dict of str to str
+        SHA-256 of every file that was read, by its name relative to the sheet's folder; empty where it failed.
+    match : str
+        One of `MATCHES`.
+    version : str
+        Version of dyntest.
+    row : mapping or None
+        Its row of the table; None where it failed.
+    problem : str
+        Why it failed, in a message for its engineer; empty where it did not.
+    """
+
+    sheet: str
+    inputs: Mapping[str, str]
+    match: str
+    version: str
+    row: Row | None
+    problem: str = ""
+
+
+def survey(
+    folder: Path,
+    sheets: tuple[Path, ...],
+    *,
+    match: str = "best",
+    known: Mapping[str, PileRecord] | None = None,
+    keep: Callable[[PileRecord], None] = lambda record: None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> tuple[PileRecord, ...]:
+    """Review every pile, and do none again that is done.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The surveyed folder, from which sheets get their names.
+    sheets : tuple of pathlib.Path
+        Test sheets in it or below it.
+    match : str
+        One of `MATCHES`.
+    known : mapping of str to PileRecord or None
+        What an earlier survey kept, by the sheet's name.
+    keep : callable
+        Given each pile that is newly done, as soon as it is; an interruption loses only what is in hand.
+    executor : concurrent.futures.Executor or None
+        Where piles are reviewed; None: a pool with a process a core. Its workers have to see the files by the same
+        paths.
+    progress : callable or None
+        Told how many are done, how many failed, and how long it will still take.
+
+    Returns
+    -------
+    tuple of PileRecord
+        One a sheet, in the order of the sheets; a pile that could not be reviewed says why.
+
+    Raises
+    ------
+    ValueError
+        If `match` is none of `MATCHES`.
+    """
+    if match not in MATCHES:
+        raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
+    tell = progress or (lambda step, share: None)
+    names = {path.relative_to(folder).as_posix(): path.resolve() for path in sheets}
+    tell("looking for what is done", 0.0)
+    done = {name: known[name] for name, path in names.items() if known and _unchanged(path, known.get(name), match)}
+    waiting = [name for name in names if name not in done]
+    begun, at_first = time.monotonic(), len(done)
+    failed = 0
+    for record in _reviewed(waiting, names, match, executor):
+        done[record.sheet] = record
+        failed += record.row is None
+        if record.row is not None:
+            keep(record)
+        left = time_left(time.monotonic() - begun, len(done) - at_first, len(names) - len(done))
+        tell(f"{len(done)} of {len(names)} piles, {failed} failed, {left}", len(done) / len(names))
+    return tuple(done[name] for name in names)
+
+
+def time_left(elapsed: float, done: int, waiting: int) -> str:
+    """Say how long the rest will take if it goes on as it went.
+
+    Units: elapsed [s].
+
+    Examples
+    --------
+    >>> time_left(60.0, 10, 5), time_left(60.0, 10, 100), time_left(60.0, 1, 0)
+    ('30 s left', '10 min left', '0 s left')
+    """
+    seconds = elapsed / max(done, 1) * waiting
+    return f"{seconds:.0f} s left" if seconds < 90.0 else f"{seconds / 60.0:.0f} min left"
+
+
+def review_pile(path: str, name: str, match: str) -> PileRecord:
+    """Review one pile in whatever process this is; what goes wrong is told and not raised."""
+    try:
+        found = review(path, match=match)
+        return PileRecord(name, found.inputs, match, __version__, pile_row(found, name))
+    except DyntestError as error:
+        problem = str(error)
+    except MemoryError:
+        problem = "the computer has too little memory for its records; review it alone"
+    except Exception as error:  # one pile must not take the others with it
+        problem = f"the program failed on it ({type(error).__name__}: {error}); please report that"
+    return _failure(name, match, problem)
+
+
+def _failure(name: str, match: str, problem: str) -> PileRecord:
+    return PileRecord(name, {}, match, __version__, None, " ".join(problem.split()))
+
+
+def _unchanged(path: Path, record: PileRecord | None, match: str) -> bool:
+    """Whether a pile is done with the same choices, program and files, those that it would read today."""
+    if record is None or record.row is None or (record.match, record.version) != (match, __version__):
+        return False
+    try:
+        return digests(read_sheet(path)) == dict(record.inputs)
+    except DyntestError:
+        return False
+
+
+def _reviewed(
+    waiting: list[str], paths: Mapping[str, Path], match: str, executor: Executor | None
+) -> Iterator[PileRecord]:
+    """Review piles and give each as it is done; those in hand when a process died are tried again one at a time."""
+    names, lost = deque(waiting), deque()
+    ahead = AHEAD if executor is not None else 2 * (os.cpu_count() or 1)
+    for queue, in_hand in ((names, ahead), (lost, 1)):
+        while queue:
+            with nullcontext(executor) if executor is not None else process_pool() as pool:
+                for name, record in _through(pool, queue, paths, match, in_hand):
+                    if record is not None:
+                        yield record
+                    elif queue is names:
+                        lost.append(name)
+                    else:
+                        yield _failure(name, match, DIED)
+
+
+def _through(
+    pool: Executor, queue: deque[str], paths: Mapping[str, Path], match: str, most_in_hand: int
+) -> Iterator[tuple[str, PileRecord | None]]:
+    """Take piles off a queue through a pool until it is empty or a process died; None for piles lost with that."""
+    in_hand: dict[Future, str] = {}
+    died = False
+    try:
+        while in_hand or (queue and not died):
+            while queue and not died and len(in_hand) < most_in_hand:
+                name = queue.popleft()
+                try:
+                    in_hand[pool.submit(review_pile, str(paths[name]), name, match)] = name
+                except BrokenExecutor:
+                    died = True
+                    yield name, None
+            for future in wait(in_hand, return_when=FIRST_COMPLETED).done:
+                name = in_hand.pop(future)
+                died = died or future.exception() is not None  # `review_pile` itself raises nothing
+                yield name, None if future.exception() is not None else future.result()
+    finally:
+        for future in in_hand:
+            future.cancel()

@@ -1,1 +1,0 @@
-"""Every test pile under a folder: which there are, what is kept of each, and the walk through all of them."""
