@@ -215,10 +215,7 @@ class DrivingLog:
 
 
 def read_driving_log(path: str | Path) -> DrivingLog:
-    """Read a driving log.
-
-    Units: path [ft].
-    """
+    """Read a driving log."""
     table = read_log_table(Path(path), required=DEPTHS, optional=OPTIONAL)
     intervals = read_intervals(table)
     check_contiguous(intervals, np.arange(len(intervals.row)), table.source)

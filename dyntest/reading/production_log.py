@@ -101,10 +101,7 @@ class PileTable:
 
 
 def read_production_log(path: str | Path) -> ProductionLog:
-    """Read a production log.
-
-    Units: path [ft].
-    """
+    """Read a production log."""
     table = read_log_table(Path(path), required={"pile": "", **DEPTHS}, optional={"date": "", **OPTIONAL})
     pile = np.array(_marks(table))
     intervals = read_intervals(table)
@@ -127,10 +124,7 @@ def read_production_log(path: str | Path) -> ProductionLog:
 
 
 def read_pile_table(path: str | Path) -> PileTable:
-    """Read the table of piles that goes with a production log.
-
-    Units: path [ft].
-    """
+    """Read the table of piles that goes with a production log."""
     lengths = ("cutoff_elevation", "ground_elevation", "furnished_length")
     table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, _OPTIONAL)
     marks = _marks(table)

@@ -152,8 +152,6 @@ class Header:
     def parse(cls, text: str) -> "Header":
         """Take a header apart.
 
-        Units: text [µm/m].
-
         Examples
         --------
         >>> Header.parse("strain_1 [µm/m]").unit
