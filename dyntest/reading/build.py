@@ -291,7 +291,7 @@ def drives_from(
                 name=table.kind if total[table.kind] == 1 else f"{table.kind}_{seen[table.kind]}",
                 kind=table.kind,
                 signals=_signals(table.signals, folder, f"{place} signals", source),
-                log=_one_file(table.log, folder, f"{place} log", source) if table.log else None,
+                log=one_file(table.log, folder, f"{place} log", source) if table.log else None,
                 start=table.start,
                 end=table.end,
                 penetration_at_start=table.penetration_at_start,
@@ -324,7 +324,7 @@ def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[P
         if _PATTERN.search(name) and not _exists(folder, name):
             paths += _matching(name, folder, place, source)
         else:
-            paths.append(_one_file(name, folder, place, source))
+            paths.append(one_file(name, folder, place, source))
         if len(paths) > MAX_FILES:
             cure = "stack the blows in one Parquet table"
             raise InputError(source, place, f"names more than {MAX_FILES:,} files", cure)
@@ -349,7 +349,8 @@ def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]
     return sorted(found, key=lambda path: natural_order(path.relative_to(folder).as_posix()))
 
 
-def _one_file(name: str, folder: Path, place: str, source: str) -> Path:
+def one_file(name: str, folder: Path, place: str, source: str) -> Path:
+    """Give the path of a file that a sheet names; refuse one that is not there or lies outside the folder."""
     path = _check_inside(name, folder, place, source)
     if path.is_dir():
         raise InputError(source, place, f"{shown(name)} is a folder", 'name a file, or a pattern such as "blows/*.csv"')

@@ -52,7 +52,7 @@ def read_sheet(path: str | Path) -> TestSheet:
     path = Path(path)
     source = known_as(path)
     text = read_text(path, MAX_SHEET_BYTES)
-    model = _validated(_parsed(text, source), source)
+    model = _validated(parsed_toml(text, source), source)
     folder = path.parent.resolve()
     hammer = _hammer(model.hammer, "[hammer]", source)
     own_hammers = [
@@ -78,7 +78,7 @@ def read_sheet(path: str | Path) -> TestSheet:
     )
 
 
-def _parsed(text: str, source: str) -> dict:
+def parsed_toml(text: str, source: str) -> dict:
     """Give the TOML as plain values, once its format is known to be ours."""
     _check_keys(text, source)
     try:

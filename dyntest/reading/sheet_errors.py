@@ -22,17 +22,21 @@ _KINDS = {
 """What pydantic asked for, in the words of an engineer."""
 
 
-def explain(error: ValidationError, source: str) -> InputError:
-    """Give the one message that helps most."""
+REPEATED = ("drive", "pile.part", "group")
+"""Tables that may stand more than once."""
+
+
+def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetModel) -> InputError:
+    """Give the one message that helps most, of a file whose model is `root`."""
     found = error.errors(include_url=False)
     first = next((item for item in found if item["type"] == "extra_forbidden"), found[0])
     location = first["loc"]
-    place, model = _place(location)
+    place, model = _place(location, root)
     kind, value = first["type"], first["input"]
     if kind == "extra_forbidden":
-        return InputError(source, place, "is not a key of the sheet", _cure_for_unknown(str(location[-1]), model))
+        return InputError(source, place, "is not a key of the sheet", _cure_for_unknown(str(location[-1]), model, root))
     if kind == "missing":
-        _, above = _place(location[:-1])  # a table that is missing is a key of the table above it
+        _, above = _place(location[:-1], root)  # a table that is missing is a key of the table above it
         return InputError(source, place, "is missing", _cure_for_missing(str(location[-1]), above))
     if kind == "value_error":
         problem, _, cure = str(first["ctx"]["error"]).partition("; ")
@@ -44,16 +48,20 @@ def explain(error: ValidationError, source: str) -> InputError:
         cure = f'write "{guess}" if that is meant; allowed are {listed(words)}' if guess else f"write {listed(words)}"
         return InputError(source, place, f"{shown(value)} is not one of the words allowed here", cure)
     if kind == "too_short":
-        return InputError(source, place, "is empty", f"write at least one {place} table")
+        tables = (
+            _table_in(model.model_fields[str(location[-1])].annotation) if location[-1] in model.model_fields else None
+        )
+        cure = "name at least one" if tables is None else f"write at least one {place} table"
+        return InputError(source, place, "is empty", cure)
     wanted = _KINDS.get(kind)
     if wanted is None:
         return InputError(source, place, f"{shown(value)} cannot be used ({printable(first['msg'])})", "correct it")
     return InputError(source, place, _what_came(value), f"write {wanted}")
 
 
-def _place(location: tuple[str | int, ...]) -> tuple[str, type[BaseModel]]:
+def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str, type[BaseModel]]:
     """Give where in the sheet an error lies, and the model of the table it lies in."""
-    model: type[BaseModel] = SheetModel
+    model = root
     table, number, keys, entry = [], "", [], ""
     for item in location:
         if isinstance(item, int):
@@ -70,7 +78,7 @@ def _place(location: tuple[str | int, ...]) -> tuple[str, type[BaseModel]]:
         model = inner or model
     if not table:
         return "".join(keys), model
-    repeated = ".".join(table) in ("drive", "pile.part")
+    repeated = ".".join(table) in REPEATED
     name = ".".join(table)
     label = f"[[{name}]]{number}" if repeated else f"[{name}]"
     return f"{label} {'.'.join(keys)}".rstrip() + entry, model
@@ -98,25 +106,25 @@ def _what_came(value: object) -> str:
     return f"{shown(value)} is {kind}" if kind else f"is {shown(value)}"
 
 
-def _cure_for_unknown(key: str, model: type[BaseModel]) -> str:
+def _cure_for_unknown(key: str, model: type[BaseModel], root: type[BaseModel]) -> str:
     guess = nearest(key, model.model_fields)
     if guess:
         return f"write {guess} if that is meant"
-    home = _home_of(key, SheetModel, ())
+    home = _home_of(key, root, (), root)
     if home:
         return f"move it to {home}"
     return f"take it out, or write one of {printable(', '.join(model.model_fields), 400)}"
 
 
-def _home_of(key: str, model: type[BaseModel], above: tuple[str, ...]) -> str | None:
+def _home_of(key: str, model: type[BaseModel], above: tuple[str, ...], root: type[BaseModel]) -> str | None:
     """Give the table that a key belongs to."""
     for name, field in model.model_fields.items():
         inner = _table_in(field.annotation)
         if inner is None:
             continue
         if key in inner.model_fields:
-            return _place((*above, name))[0]
-        deeper = _home_of(key, inner, (*above, name))
+            return _place((*above, name), root)[0]
+        deeper = _home_of(key, inner, (*above, name), root)
         if deeper:
             return deeper
     return None
