@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyntest.hammer import Hammer
+from dyntest.wave_equation.comparison import matched_soil
 from dyntest.wave_equation.fitting import fit
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, hammer_setting
 from dyntest.wave_equation.matching import Match
-from dyntest.wave_equation.problem import FEWEST_SEGMENTS, MOST_SEGMENTS, TARGET_STEP
+from dyntest.wave_equation.problem import FEWEST_SEGMENTS, MOST_SEGMENTS, TARGET_STEP, physical
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Mesh, Soil, build_soil, mesh_pile, placement
+from dyntest.wave_equation.soil import Mesh, SoilModel, mesh_pile, placement
 
 DURATION = 0.12
 """Time that is simulated after impact [s]; a pile has come to rest by then."""
@@ -130,24 +131,16 @@ def drive_blows(
     )
 
 
-def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> Soil:
+def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> SoilModel:
     """Give the matched soil on a mesh, scaled to given resistances.
 
     Units: resistance [N].
     """
-    values, blow = match.parameters, match.problem.blow
-    share = np.asarray(resistance, dtype=float) / match.matched_resistance
+    problem, blow = match.problem, match.problem.blow
+    values = physical(problem.layout, match.scores[:, None])
     embedded = min(blow.embedded, blow.pile.length)
-    on_nodes = placement(mesh, mesh.depth[-1] - embedded, mesh.depth[-1], len(values["shaft"])) @ values["shaft"]
-    return build_soil(
-        on_nodes[:, None] * share,
-        values["toe_resistance"] * share,
-        shaft_quake=values["shaft_quake"],
-        toe_quake=values["toe_quake"],
-        shaft_damping=values["shaft_damping"],
-        toe_damping=values["toe_damping"],
-        hyperbolic=match.problem.hyperbolic,
-    )
+    share = placement(mesh, mesh.depth[-1] - embedded, mesh.depth[-1], problem.layout.n_shaft)
+    return matched_soil(problem, values, share, scale=np.asarray(resistance, dtype=float) / match.matched_resistance)
 
 
 def bearing_graph(match: Match, hammer: Hammer, stroke: np.ndarray, resistance: np.ndarray) -> BearingGraph:

@@ -6,7 +6,7 @@ import numpy as np
 
 from dyntest.wave_equation.problem import NEIGHBOUR_SPREAD, Problem, physical, waves
 from dyntest.wave_equation.simulator import Motion, impose_down_wave, simulate
-from dyntest.wave_equation.soil import Mesh, Soil, build_soil
+from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil
 
 CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
@@ -27,12 +27,28 @@ def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.
     return waves(force, velocity, blow.pile.impedance)
 
 
-def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> Soil:
-    """Give the soil of every candidate."""
-    stretch = 1.0 + values["wave_speed_error"]
+def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> SoilModel:
+    """Give the soil of every candidate in the time of the mesh, which is stretched by the error of the wave speed."""
+    return matched_soil(problem, values, problem.share, stretch=1.0 + values["wave_speed_error"])
+
+
+def matched_soil(
+    problem: Problem,
+    values: dict[str, np.ndarray],
+    share: np.ndarray,
+    *,
+    scale: np.ndarray | float = 1.0,
+    stretch: np.ndarray | float = 1.0,
+) -> SoilModel:
+    """Give the soil of parameters on the nodes of any mesh, its resistances scaled and its quakes stretched.
+
+    The one builder: matching, load–movement, the hammer's calibration and the bearing graph all take their soil here.
+    `share` of shape (n_segments, n_shaft) says which node carries what; `scale` and `stretch` [1] may differ from
+    candidate to candidate.
+    """
     soil = build_soil(
-        problem.share @ values["shaft"],
-        values["toe_resistance"],
+        share @ values["shaft"] * scale,
+        values["toe_resistance"] * scale,
         shaft_quake=values["shaft_quake"] * stretch,
         toe_quake=values["toe_quake"] * stretch,
         shaft_damping=values["shaft_damping"],

@@ -82,7 +82,7 @@ GAUGE_ERRORS = ("wave_speed_error", "lag", "velocity_error", "drift")
 
 
 @dataclass(frozen=True)
-class Layout:
+class Parameters:
     """Which parameters there are, in order, with their expected values and spreads.
 
     Parameters
@@ -141,7 +141,7 @@ def lay_out(
     drift_spread: float = 0.5,
     hyperbolic: bool = False,
     reduction: Reduction | None = None,
-) -> Layout:
+) -> Parameters:
     """Give the parameters for a pile, with what is expected of them.
 
     Units: embedded [m]; resistance [N]; drift_spread [m/s^2].
@@ -169,10 +169,10 @@ def lay_out(
         values["section_length"] = np.log(reduction.length)
     spreads = SPREAD | {"drift": drift_spread} | dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
     spread = [spreads[name] for name in values]
-    return Layout(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
+    return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
 
 
-def physical(layout: Layout, scores: np.ndarray) -> dict[str, np.ndarray]:
+def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     """Give the values behind scores.
 
     Units: returns [N, m, s/m, s, m/s^2].
@@ -247,7 +247,7 @@ class Problem:
     ----------
     blow : Blow
         The record.
-    layout : Layout
+    layout : Parameters
         The parameters.
     mesh : Mesh
         The pile's segments, from the gauges down.
@@ -270,7 +270,7 @@ class Problem:
     """
 
     blow: Blow
-    layout: Layout
+    layout: Parameters
     mesh: Mesh
     share: np.ndarray
     hyperbolic: bool

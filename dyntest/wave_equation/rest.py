@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyntest.wave_equation.simulator import Head, Motion, simulate
-from dyntest.wave_equation.soil import Mesh, Soil, unloading_stiffness
+from dyntest.wave_equation.soil import Mesh, SoilModel, unloading_stiffness
 from dyntest.wave_equation.step import State, at_rest
 
 STILL = 1e-6
@@ -47,7 +47,7 @@ class RepeatedBlows:
     repeats: np.ndarray
 
 
-def come_to_rest(mesh: Mesh, soil: Soil, state: State | None = None, *, gravity: float = 0.0) -> State:
+def come_to_rest(mesh: Mesh, soil: SoilModel, state: State | None = None, *, gravity: float = 0.0) -> State:
     """Give the state in which a pile comes to rest with its upper end free.
 
     Beside its own damping every node gets a dashpot that lets the slowest vibration die out as fast as it can. That
@@ -98,7 +98,7 @@ def next_blow(state: State) -> State:
 
 def repeat_blows(
     mesh: Mesh,
-    soil: Soil,
+    soil: SoilModel,
     make_head: Callable[[], Head],
     n_steps: int,
     *,
@@ -131,7 +131,7 @@ def _free_head(step: int, arriving: np.ndarray) -> np.ndarray:
     return -arriving
 
 
-def _critical_damping(mesh: Mesh, soil: Soil) -> np.ndarray:
+def _critical_damping(mesh: Mesh, soil: SoilModel) -> np.ndarray:
     """Give the dashpots ``2 ω m`` with ω no higher than the slowest vibration of pile and springs can be."""
     whole = soil.plug_mass if soil.plug_mass is not None else 0.0
     rigid = np.sqrt(unloading_stiffness(soil).sum(axis=0) / (mesh.mass.sum() + whole))

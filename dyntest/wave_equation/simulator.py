@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.soil import Mesh, Soil
+from dyntest.wave_equation.soil import Mesh, SoilModel
 from dyntest.wave_equation.step import State, Step, at_rest
 
 Head = Callable[[int, np.ndarray], np.ndarray]
@@ -75,7 +75,7 @@ class Motion:
 
 def simulate(
     mesh: Mesh,
-    soil: Soil,
+    soil: SoilModel,
     head: Head,
     n_steps: int,
     *,
@@ -92,7 +92,7 @@ def simulate(
     ----------
     mesh : Mesh
         The pile's segments; its impedance may have a column a candidate.
-    soil : Soil
+    soil : SoilModel
         The soil of every candidate.
     head : callable
         What drives the upper end, see `Head`.
@@ -126,7 +126,7 @@ def simulate(
     A free toe sends the wave back with its sign turned, after the time of the way down and up:
 
     >>> mesh = Mesh(1e-4, np.linspace(0, 5, 6), np.full(5, 5e5), np.full(5, 0.01), np.full(5, 80.0))
-    >>> free = Soil(*(np.zeros((5, 1)) for _ in range(3)))
+    >>> free = SoilModel(*(np.zeros((5, 1)) for _ in range(3)))
     >>> pulse = lambda step, arriving: np.array([1.0 if step == 0 else 0.0])
     >>> simulate(mesh, free, pulse, 12).up[:, 0].round(12).tolist()
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -1.0, 0.0]

@@ -96,7 +96,7 @@ SMALL = 1e-12
 
 
 @dataclass(frozen=True)
-class Soil:
+class SoilModel:
     """Springs and dashpots at the nodes below the upper end, for a number of candidate models at once.
 
     Row i belongs to node i + 1 of the mesh; the last row is the toe and nothing but the toe. Every array has the
@@ -144,7 +144,7 @@ class Soil:
         """Number of candidate models [1]."""
         return self.limit.shape[1]
 
-    def repeated(self, n_candidates: int) -> "Soil":
+    def repeated(self, n_candidates: int) -> "SoilModel":
         """Give the same soil for a number of candidates, each a copy."""
 
         def spread(array):
@@ -154,7 +154,7 @@ class Soil:
         return replace(self, **{name: spread(getattr(self, name)) for name in names})
 
 
-def unloading_stiffness(soil: Soil) -> np.ndarray:
+def unloading_stiffness(soil: SoilModel) -> np.ndarray:
     """Give the stiffness of the springs wherever they are not on their curve of first loading.
 
     Units: returns [N/m].
@@ -163,7 +163,7 @@ def unloading_stiffness(soil: Soil) -> np.ndarray:
     return soil.limit / np.maximum(quake, SMALL)
 
 
-def lower_bound(soil: Soil) -> np.ndarray:
+def lower_bound(soil: SoilModel) -> np.ndarray:
     """Give the least static force, which holds the pile against moving up.
 
     Units: returns [N].
@@ -217,7 +217,7 @@ def build_soil(
     toe_damping: np.ndarray | float,
     smith: bool = False,
     **options,
-) -> Soil:
+) -> SoilModel:
     """Give a soil of one quake and one damping along the shaft and another pair at the toe.
 
     Units: shaft, toe [N]; shaft_quake, toe_quake [m]; shaft_damping, toe_damping [s/m].
@@ -234,7 +234,7 @@ def build_soil(
     limit = shaft.copy()
     limit[-1] = toe
     factor = rows(shaft_damping, toe_damping)
-    return Soil(
+    return SoilModel(
         limit=limit,
         quake=rows(shaft_quake, toe_quake),
         damping=np.zeros((len(shaft), n_candidates)) if smith else factor * limit,

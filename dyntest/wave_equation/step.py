@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.wave_equation.soil import SMALL, Mesh, Soil, lower_bound, unloading_stiffness
+from dyntest.wave_equation.soil import SMALL, Mesh, SoilModel, lower_bound, unloading_stiffness
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class State:
         return self.down[:-1] + self.up[1:-1]
 
 
-def at_rest(mesh: Mesh, soil: Soil) -> State:
+def at_rest(mesh: Mesh, soil: SoilModel) -> State:
     """Give the state of a pile and soil without any stress."""
     n, candidates = mesh.n_segments, soil.n_candidates
     spring = np.zeros((n, candidates))
@@ -93,7 +93,7 @@ class FirstLoading:
 
     Parameters
     ----------
-    soil : Soil
+    soil : SoilModel
         The soil of every candidate.
     rows : slice
         The rows of soil that are kept.
@@ -107,7 +107,7 @@ class FirstLoading:
         Kind of float to march in.
     """
 
-    def __init__(self, soil: Soil, rows: slice, time_step: float, z_above: np.ndarray, state: State, kind: type):
+    def __init__(self, soil: SoilModel, rows: slice, time_step: float, z_above: np.ndarray, state: State, kind: type):
         shape, stiffness = soil.limit.shape, unloading_stiffness(soil)[rows]
         self.rows, self.hyperbolic = rows, soil.hyperbolic
         self.limit = soil.limit[rows] / 2.0  # half forces throughout, as in `Step`
@@ -288,7 +288,7 @@ class Step:
     ----------
     mesh : Mesh
         The pile's segments.
-    soil : Soil
+    soil : SoilModel
         The soil of every candidate.
     state : State
         Where the run begins.
@@ -301,7 +301,7 @@ class Step:
     """
 
     def __init__(
-        self, mesh: Mesh, soil: Soil, state: State, gravity: float, *, work: bool = False, single: bool = False
+        self, mesh: Mesh, soil: SoilModel, state: State, gravity: float, *, work: bool = False, single: bool = False
     ):
         kind = np.float32 if single else np.float64
 
@@ -474,7 +474,7 @@ class Step:
         )
 
 
-def _first_row_of_soil(soil: Soil) -> int:
+def _first_row_of_soil(soil: SoilModel) -> int:
     holds = (soil.limit > 0.0) | (soil.damping > 0.0)
     rows = np.flatnonzero(np.broadcast_to(holds, soil.limit.shape).any(axis=1))
     return int(rows[0]) if len(rows) else len(soil.limit) - 1

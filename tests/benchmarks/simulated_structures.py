@@ -22,7 +22,7 @@ from dyntest.pile import Pile, PilePart
 from dyntest.reading.sections import named_section
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Mesh, Soil, mesh_pile, placement
+from dyntest.wave_equation.soil import Mesh, SoilModel, mesh_pile, placement
 
 TRUE_STEP = 27e-6  # s; the fit's is about 80e-6
 COARSE_STEP = 90e-6  # s, where only the number of tests matters
@@ -57,7 +57,7 @@ class Structure:
     toe_soil: str
     embedded: float  # m
     mesh: Mesh
-    soil: Soil  # one candidate, at the end of driving
+    soil: SoilModel  # one candidate, at the end of driving
     shaft_change: float  # resistance at the restrike over that at the end of driving
     toe_change: float
     wait: float  # s
@@ -157,7 +157,7 @@ def _hammer(pile: Pile, steel: bool, rng) -> tuple[Hammer, Hammer, float]:
     return hammer, said, rng.uniform(1.9, 2.8) if steel else rng.uniform(0.7, 1.1)
 
 
-def _soil(mesh: Mesh, embedded: float, share: float, laws: dict, pile: Pile, toe_soil: str, rng) -> Soil:
+def _soil(mesh: Mesh, embedded: float, share: float, laws: dict, pile: Pile, toe_soil: str, rng) -> SoilModel:
     """Soil of one newton in all, its quakes and dampings changing from layer to layer."""
     n = mesh.n_segments
     top = mesh.depth[-1] - embedded
@@ -181,7 +181,7 @@ def _soil(mesh: Mesh, embedded: float, share: float, laws: dict, pile: Pile, toe
     plug = pile.toe_area * pile.parts[-1].density * rng.uniform(0.3, 1.0) if rng.random() < 0.3 else 0.0
     gap = rng.uniform(0.0, 1e-3) if toe_soil == "rock" and rng.random() < 0.4 else 0.0
     column = np.array([1.0])
-    return Soil(
+    return SoilModel(
         limit[:, None],
         quake[:, None],
         viscous[:, None],
@@ -193,7 +193,7 @@ def _soil(mesh: Mesh, embedded: float, share: float, laws: dict, pile: Pile, toe
     )
 
 
-def scaled(soil: Soil, shaft: np.ndarray, toe: np.ndarray) -> Soil:
+def scaled(soil: SoilModel, shaft: np.ndarray, toe: np.ndarray) -> SoilModel:
     """The soil with its shaft and its toe so many times as strong, a candidate for each value."""
     shaft, toe = np.atleast_1d(shaft).astype(float), np.atleast_1d(toe).astype(float)
     many = soil.repeated(len(shaft))
@@ -202,7 +202,7 @@ def scaled(soil: Soil, shaft: np.ndarray, toe: np.ndarray) -> Soil:
     return replace(many, limit=many.limit * factor, damping=many.damping * factor)
 
 
-def strike(mesh: Mesh, soil: Soil, hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | None = None):
+def strike(mesh: Mesh, soil: SoilModel, hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | None = None):
     """Force and velocity at the gauges and the set, of every blow in one run."""
     head = HammerHead(hammer_setting(hammer, stroke, efficiency), float(mesh.impedance[0]), mesh.time_step)
     steps = int((SAMPLES * SAMPLE_STEP - QUIET) / mesh.time_step) + 40
@@ -212,7 +212,7 @@ def strike(mesh: Mesh, soil: Soil, hammer: Hammer, stroke: np.ndarray, efficienc
     return motion.time, motion.up + motion.down, (motion.down - motion.up) / z, rest
 
 
-def _scaled_to_set(mesh: Mesh, unit: Soil, hammer: Hammer, stroke: float, wanted: float) -> Soil:
+def _scaled_to_set(mesh: Mesh, unit: SoilModel, hammer: Hammer, stroke: float, wanted: float) -> SoilModel:
     """As much soil as makes the hammer's set the wanted one."""
     energy = hammer.ram_weight * stroke * hammer.efficiency
     resistance = np.geomspace(0.15, 3.0, 16) * energy / (wanted + 5e-3)
@@ -221,7 +221,7 @@ def _scaled_to_set(mesh: Mesh, unit: Soil, hammer: Hammer, stroke: float, wanted
     return scaled(unit, np.exp(found), np.exp(found))
 
 
-def static_resistance(structure: Structure, soil: Soil) -> np.ndarray:
+def static_resistance(structure: Structure, soil: SoilModel) -> np.ndarray:
     """The load a slow static test would show, by the offset limit 3.8 mm + D/120 + QL/EA (Davisson 1972, from memory).
 
     The load-transfer method by a few lines of its own, from the toe upward for many toe movements at once; one value a
@@ -248,7 +248,9 @@ def _static(limit: np.ndarray, quake: np.ndarray, movement: np.ndarray, hyperbol
     return limit * np.minimum(movement / quake, 1.0)
 
 
-def record(structure: Structure, soil: Soil, stroke: np.ndarray, bending: float) -> tuple[pd.DataFrame, np.ndarray]:
+def record(
+    structure: Structure, soil: SoilModel, stroke: np.ndarray, bending: float
+) -> tuple[pd.DataFrame, np.ndarray]:
     """What the recorder would have stored of a run of blows, and their true sets."""
     rng, pile = structure.rng, structure.pile
     n = len(stroke)

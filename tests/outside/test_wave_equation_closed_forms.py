@@ -10,7 +10,7 @@ import pytest
 from dyntest.pile import Pile, PilePart
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting
 from dyntest.wave_equation.simulator import impose_down_wave, impose_force, simulate
-from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile, place_shaft
+from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile, place_shaft
 
 N = 40
 ROUNDING = 1e-12
@@ -24,7 +24,7 @@ def free(candidates=1, **toe):
     """No soil but what is given for the toe."""
     limit, quake, damping = (np.zeros((N, candidates)) for _ in range(3))
     limit[-1], quake[-1], damping[-1] = toe.get("limit", 0.0), toe.get("quake", 1.0), toe.get("damping", 0.0)
-    return Soil(limit, quake, damping)
+    return SoilModel(limit, quake, damping)
 
 
 @pytest.fixture
@@ -156,7 +156,7 @@ def test_an_elastic_soil_gives_back_what_it_took():
     """Work on springs that never yield is ``S²/(2k)`` in the springs at that moment; the rest of it comes back."""
     mesh = uniform()
     strong = soil_of(mesh)
-    soil = Soil(1e3 * strong.limit, 1e3 * strong.quake, 0.0 * strong.damping, upward_limit=1e3 * strong.limit)
+    soil = SoilModel(1e3 * strong.limit, 1e3 * strong.quake, 0.0 * strong.damping, upward_limit=1e3 * strong.limit)
     time = np.arange(2000) * mesh.time_step
     pulse = 1.4e6 * np.minimum(time / 1e-3, 1.0) * np.exp(-time / 5e-3)
     for n_steps in (60, 90, 2000):
@@ -175,7 +175,7 @@ def test_an_elastic_soil_gives_back_what_it_took():
 def test_a_plug_takes_only_its_kinetic_energy():
     """A free pile with a mass at its toe: energy in waves and plug is what came in, and so is momentum."""
     mesh = uniform()
-    soil = Soil(*(np.zeros((N, 1)) for _ in range(3)), plug_mass=np.array([200.0]))
+    soil = SoilModel(*(np.zeros((N, 1)) for _ in range(3)), plug_mass=np.array([200.0]))
     time = np.arange(400) * mesh.time_step
     pulse = 1.4e6 * np.sin(np.pi * np.minimum(time / 4e-3, 1.0)) ** 2
     motion = simulate(mesh, soil, impose_force(pulse), 400, work=True)
@@ -191,7 +191,7 @@ def test_a_plug_takes_only_its_kinetic_energy():
 def test_a_plug_answers_as_a_mass():
     """A mass on the end of a rod: Z v + m dv/dt = 2 d. For d = D a step, m v = (2 D m/Z)(1 − exp(−Z t/m))."""
     mesh = uniform(n_segments=200)
-    soil = Soil(*(np.zeros((200, 1)) for _ in range(3)), plug_mass=np.array([400.0]))
+    soil = SoilModel(*(np.zeros((200, 1)) for _ in range(3)), plug_mass=np.array([400.0]))
     motion = simulate(mesh, soil, impose_down_wave(np.full(400, 1e6)), 400)
     z, time = mesh.impedance[0], np.arange(200) * mesh.time_step  # a jump between two samples comes half way
     exact = 1e6 * (1.0 - 2.0 * (1.0 - np.exp(-z * time / 400.0)))  # u = d − Z v: first as if fixed, then as if free

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from dyntest.pile import Pile, PilePart
 from dyntest.wave_equation.simulator import impose_force, simulate
-from dyntest.wave_equation.soil import Soil, mesh_pile
+from dyntest.wave_equation.soil import SoilModel, mesh_pile
 
 LENGTH, AREA, MODULUS, DENSITY = 10.0, 0.0138, 207e9, 7850.0
 END = 0.016
@@ -90,7 +90,7 @@ def simulated(n, *, smith=False, unloading=1.0, hyperbolic=False, gap=0.0, plug=
     rows = np.round(LEVELS * n).astype(int) - 1
     limit, quake, damping = np.zeros((n, 1)), np.ones((n, 1)), np.zeros((n, 1))
     limit[rows, 0], quake[rows, 0], damping[rows, 0] = LIMIT, QUAKE, DAMPING
-    soil = Soil(
+    soil = SoilModel(
         limit,
         quake,
         np.zeros((n, 1)) if smith else damping,

@@ -1,11 +1,15 @@
 """The bearing graph: what it reads between its points, and how it answers to stroke and resistance."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from dyntest.hammer import Hammer
 from dyntest.wave_equation.bearing_graph import BearingGraph, DrivenBlows, bearing_graph, drive_blows, scaled_soil
+from dyntest.wave_equation.comparison import candidate_soil
 from dyntest.wave_equation.hammer_model import hammer_setting
+from dyntest.wave_equation.problem import physical
 from dyntest.wave_equation.soil import mesh_pile
 
 HAMMER = Hammer(
@@ -63,6 +67,20 @@ def test_soil_is_scaled_and_nothing_else(matched):
     assert soil.damping[:, 1] == pytest.approx(2 * soil.damping[:, 0])
     np.testing.assert_array_equal(soil.quake[:, 0], soil.quake[:, -1])
     assert soil.limit[:, 0].sum() == pytest.approx(match.limit, rel=1e-6)
+
+
+@pytest.mark.parametrize("smith", [False, True])
+def test_the_soil_is_the_one_that_was_matched(matched, smith):
+    """Smith's damping and the share that holds upward stay, whichever room asks for the soil."""
+    match = replace(matched[1], problem=replace(matched[1].problem, smith=smith))
+    problem, values = match.problem, physical(match.problem.layout, match.scores[:, None])
+    fitted = candidate_soil(problem, values | {"wave_speed_error": np.zeros(1)})
+    graphed = scaled_soil(match, problem.mesh, np.array([match.matched_resistance]))
+    for name in ("limit", "quake", "damping", "smith_damping", "upward_limit"):
+        a, b = getattr(fitted, name), getattr(graphed, name)
+        assert (a is None) == (b is None) == (name == "smith_damping" and not smith)
+        if a is not None:
+            np.testing.assert_allclose(a, b, rtol=1e-9)
 
 
 def test_reading_at_a_resistance():

@@ -3,7 +3,7 @@ import pytest
 
 from dyntest.wave_equation.rest import next_blow
 from dyntest.wave_equation.simulator import impose_velocity, simulate
-from dyntest.wave_equation.soil import Mesh, Soil
+from dyntest.wave_equation.soil import Mesh, SoilModel
 from dyntest.wave_equation.step import at_rest
 
 LIMIT, QUAKE, UNLOADING = 1e5, 0.0025, 0.001
@@ -12,7 +12,7 @@ MESH = Mesh(1e-5, np.array([0.0, 0.05]), np.array([5e7]), np.array([0.01]), np.a
 
 
 def soil(**options):
-    return Soil(*(np.full((1, 1), value) for value in (LIMIT, QUAKE, 0.0)), **options)
+    return SoilModel(*(np.full((1, 1), value) for value in (LIMIT, QUAKE, 0.0)), **options)
 
 
 def push(law, way, state, speed=0.05):

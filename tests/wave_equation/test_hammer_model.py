@@ -8,7 +8,7 @@ from dyntest.pile import Pile, PilePart
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, _Cushion, hammer_setting
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile, place_shaft
+from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile, place_shaft
 
 DROP = Hammer("drop", 3400.0, efficiency=0.9, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
 
@@ -122,7 +122,7 @@ def test_gravity_pulls_ram_and_helmet():
 
 def test_a_hammer_on_a_free_pile_lets_the_whole_fly(mesh):
     """Ram, helmet and pile keep their momentum together: nothing else holds them."""
-    free = Soil(*(np.zeros((40, 2)) for _ in range(3)))
+    free = SoilModel(*(np.zeros((40, 2)) for _ in range(3)))
     head = HammerHead(setting(), mesh.impedance[0], mesh.time_step, gravity=0.0)
     state = simulate(mesh, free, head, 1000).state
     pile = ((state.down[:-1] - state.up[1:-1]) * mesh.time_step).sum(axis=0)  # Z v · dt = m v in each segment

@@ -6,7 +6,7 @@ from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
 from dyntest.wave_equation.rest import come_to_rest, next_blow, repeat_blows
 from dyntest.wave_equation.simulator import impose_down_wave, simulate
-from dyntest.wave_equation.soil import Soil
+from dyntest.wave_equation.soil import SoilModel
 
 DROP = Hammer("drop", 3400.0, efficiency=0.8, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
 LAWS = {
@@ -91,6 +91,6 @@ def test_no_stress_without_a_cause(mesh, make_soil):
 
 
 def test_a_pile_that_nothing_holds_is_refused(mesh):
-    free = Soil(*(np.zeros((40, 1)) for _ in range(3)))
+    free = SoilModel(*(np.zeros((40, 1)) for _ in range(3)))
     with pytest.raises(ValueError, match="does not come to rest"):
         come_to_rest(mesh, free, gravity=STANDARD_GRAVITY)

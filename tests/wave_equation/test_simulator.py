@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, simulate
-from dyntest.wave_equation.soil import Soil, build_soil, mesh_pile
+from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile
 from dyntest.wave_equation.step import at_rest
 
 LAWS = {
@@ -95,7 +95,7 @@ def test_a_gauge_below_the_head_sees_the_waves_there(steel_pile, pulse):
     whole = mesh_pile(steel_pile, 40, from_head=True)
     assert whole.gauge_node == 2
     soil_free = [np.zeros((42, 1)) for _ in range(3)]
-    motion = simulate(whole, Soil(*soil_free), impose_force(pulse), 75)
+    motion = simulate(whole, SoilModel(*soil_free), impose_force(pulse), 75)
     np.testing.assert_allclose(motion.down[2:, 0], pulse[:73], atol=1e-6)
     assert not motion.up[:75].any()
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from dyntest.wave_equation.simulator import impose_down_wave, impose_force, simulate
-from dyntest.wave_equation.soil import Soil, mesh_pile
+from dyntest.wave_equation.soil import SoilModel, mesh_pile
 from dyntest.wave_equation.step import add_splices
 
 N, MIDDLE = 40, 20
@@ -12,7 +12,7 @@ N, MIDDLE = 40, 20
 
 @pytest.fixture
 def free():
-    return Soil(*(np.zeros((N, 1)) for _ in range(3)))
+    return SoilModel(*(np.zeros((N, 1)) for _ in range(3)))
 
 
 def spliced(mesh, slack):
@@ -67,7 +67,7 @@ def energy_lost(mesh, end=0.05):
     mesh, n_steps = spliced(mesh, 0.001), round(end / mesh.time_step)
     time = np.arange(n_steps) * mesh.time_step
     force = 1e6 * np.sin(np.pi * np.minimum(time / 3e-3, 1.0)) ** 2
-    soil = Soil(*(np.zeros((mesh.n_segments, 1)) for _ in range(3)))
+    soil = SoilModel(*(np.zeros((mesh.n_segments, 1)) for _ in range(3)))
     motion = simulate(mesh, soil, impose_force(force), n_steps)
     state, z = motion.state, mesh.impedance[:, None]
     momentum = (state.down[:-1] - state.up[1:-1]).sum() * mesh.time_step
