@@ -27,6 +27,12 @@ class Hammer:
         Stiffness in compression [N/m].
     hammer_cushion_restitution, pile_cushion_restitution : float
         Coefficient of restitution e [1]; a cushion unloads with its stiffness divided by e² (Smith 1960).
+    make, model, serial, fuel_setting, hammer_cushion, pile_cushion : str
+        Free text for the report; empty where absent.
+    combustion_pressure : float or None
+        Highest gas pressure of a diesel hammer at this fuel setting [Pa].
+    compression_stroke : float or None
+        Length over which a diesel hammer compresses before impact [m].
     """
 
     kind: str
@@ -40,6 +46,14 @@ class Hammer:
     hammer_cushion_restitution: float = 1.0
     pile_cushion_stiffness: float | None = None
     pile_cushion_restitution: float = 1.0
+    make: str = ""
+    model: str = ""
+    serial: str = ""
+    fuel_setting: str = ""
+    hammer_cushion: str = ""
+    pile_cushion: str = ""
+    combustion_pressure: float | None = None
+    compression_stroke: float | None = None
 
     @property
     def ram_weight(self) -> float:

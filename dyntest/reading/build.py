@@ -15,19 +15,9 @@ from dyntest.errors import InputError
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.reading.parts import Choices, Drive, Gauges
-from dyntest.reading.schema import (
-    MATERIALS,
-    STEEL_DENSITY,
-    STEEL_MODULUS,
-    ChoicesTable,
-    DriveTable,
-    GaugesTable,
-    Material,
-    PartTable,
-    PileTable,
-    Range,
-)
+from dyntest.reading.schema import ChoiceKeys, DriveKeys, GaugeKeys, PartKeys, PileKeys
 from dyntest.reading.sections import named_section
+from dyntest.reading.values import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
 from dyntest.reading.wording import listed, nearest, shown
 from dyntest.units import STANDARD_GRAVITY
 
@@ -39,7 +29,7 @@ PART_LENGTH_TOLERANCE = 0.01
 or to a centimetre. Our own, no source."""
 
 
-def pile_from(table: PileTable, name: str, source: str) -> Pile:
+def pile_from(table: PileKeys, name: str, source: str) -> Pile:
     """Give the pile that the sheet describes.
 
     Two of modulus, density and wave speed give the third. Where all three stand and agree, modulus and density are
@@ -72,7 +62,7 @@ def pile_from(table: PileTable, name: str, source: str) -> Pile:
     )
 
 
-def _material(table: PileTable, source: str) -> tuple[float, float]:
+def _material(table: PileKeys, source: str) -> tuple[float, float]:
     """Give modulus [Pa] and density [kg/m^3] from any two of modulus, density and wave speed."""
     name = table.material
     ranges = MATERIALS[name]
@@ -83,17 +73,18 @@ def _material(table: PileTable, source: str) -> tuple[float, float]:
             density = STEEL_DENSITY
         if modulus is None and speed is None:
             modulus = STEEL_MODULUS
-    if modulus is None and speed is None:
-        cure = 'write modulus = "36 GPa" or wave_speed = "3800 m/s", with your own value'
-        raise InputError(source, "[pile] modulus", f"is missing; {name} has no default", cure)
-    if density is None and (modulus is None or speed is None):
-        cure = 'write unit_weight = "24 kN/m^3" or density = "2450 kg/m^3", with your own value'
-        raise InputError(source, "[pile] unit_weight", f"is missing; {name} has no default", cure)
     if speed is not None and speed not in ranges.wave_speed:
         raise _implausible(source, "[pile] wave_speed", speed, name, ranges.wave_speed)
     if modulus is None:
+        if speed is None:
+            cure = 'write modulus = "36 GPa" or wave_speed = "3800 m/s", with your own value'
+            raise InputError(source, "[pile] modulus", f"is missing; {name} has no default", cure)
+        if density is None:
+            raise _no_density(name, source)
         modulus = density * speed**2  # c = √(E/ρ)
     elif density is None:
+        if speed is None:
+            raise _no_density(name, source)
         density = modulus / speed**2
     elif speed is not None:
         computed = sqrt(modulus / density)
@@ -102,6 +93,11 @@ def _material(table: PileTable, source: str) -> tuple[float, float]:
             raise InputError(source, "[pile] wave_speed", problem, "correct one of the three, or take one out")
     _check_material(ranges, name, modulus, density, table.wave_speed is not None, source)
     return modulus, density
+
+
+def _no_density(name: str, source: str) -> InputError:
+    cure = 'write unit_weight = "24 kN/m^3" or density = "2450 kg/m^3", with your own value'
+    return InputError(source, "[pile] unit_weight", f"is missing; {name} has no default", cure)
 
 
 def _check_material(ranges: Material, name: str, modulus: float, density: float, timed: bool, source: str) -> None:
@@ -119,13 +115,13 @@ def _implausible(source: str, place: str, value: float, name: str, allowed: Rang
     return InputError(source, place, problem, "check the number and its unit")
 
 
-def _density(table: PileTable | PartTable, place: str, source: str) -> float | None:
+def _density(table: PileKeys | PartKeys, place: str, source: str) -> float | None:
     if table.density is not None and table.unit_weight is not None:
         raise InputError(source, place, "has both density and unit_weight", "keep one of them")
     return table.density if table.unit_weight is None else table.unit_weight / STANDARD_GRAVITY
 
 
-def _check_strengths(table: PileTable, source: str) -> None:
+def _check_strengths(table: PileKeys, source: str) -> None:
     """Refuse a strength that belongs to another material or that this one cannot have."""
     for name, material in MATERIALS.items():
         for key, allowed in material.strength.items():
@@ -140,7 +136,7 @@ def _check_strengths(table: PileTable, source: str) -> None:
                 raise _implausible(source, f"[pile] {key}", value, name, allowed)
 
 
-def _parts(table: PileTable, area: float | None, modulus: float, density: float, source: str) -> tuple[PilePart, ...]:
+def _parts(table: PileKeys, area: float | None, modulus: float, density: float, source: str) -> tuple[PilePart, ...]:
     """Give the parts from the gauges down; what a part leaves out it has from ``[pile]``."""
     no_area = "is missing; neither a section nor an area is given"
     cure = 'write section = "HP12x53" or area = "15.5 in^2", with your own value'
@@ -187,7 +183,7 @@ RESERVED = ("blow", "time", "clock", "penetration")
 _BOTH_WAYS = "write strain and acceleration, two names each, or force and velocity"
 
 
-def gauges_from(table: GaugesTable, source: str) -> Gauges:
+def gauges_from(table: GaugeKeys, source: str) -> Gauges:
     """Give the gauges that the sheet names."""
     single = (table.strain, table.acceleration)
     averaged = (table.force, table.velocity)
@@ -199,9 +195,9 @@ def gauges_from(table: GaugesTable, source: str) -> Gauges:
         problem = f"has only {' and '.join(have)}" if have else "names no columns"
         raise InputError(source, "[gauges]", problem, _BOTH_WAYS)
     for key, names in (("strain", table.strain), ("acceleration", table.acceleration)):
-        if names and len(names) != 2:
-            cure = "write both names of the pair; a gauge that failed goes into leave_out"
-            raise InputError(source, f"[gauges] {key}", f"needs two names and has {len(names)}", cure)
+        if names and len(names) not in (2, 4):
+            cure = "write both names of each pair; a gauge that failed goes into leave_out"
+            raise InputError(source, f"[gauges] {key}", f"needs two names or four and has {len(names)}", cure)
     gauges = Gauges(
         strain=tuple(table.strain) if table.strain else None,
         acceleration=tuple(table.acceleration) if table.acceleration else None,
@@ -215,7 +211,7 @@ def gauges_from(table: GaugesTable, source: str) -> Gauges:
     return gauges
 
 
-def choices_from(table: ChoicesTable, gauges: Gauges, drives: Sequence[Drive], source: str) -> Choices:
+def choices_from(table: ChoiceKeys, gauges: Gauges, drives: Sequence[Drive], source: str) -> Choices:
     """Give the engineer's choices."""
     check_left_out(gauges, table.leave_out, source)
     names = [drive.name for drive in drives]
@@ -232,8 +228,8 @@ def choices_from(table: ChoicesTable, gauges: Gauges, drives: Sequence[Drive], s
 
 def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
     """Refuse to leave out an unknown gauge, or both of a pair."""
-    pairs = [pair for pair in (gauges.strain, gauges.acceleration) if pair]
-    known = [name for pair in pairs for name in pair]
+    kinds = [names for names in (gauges.strain, gauges.acceleration) if names]
+    known = [name for names in kinds for name in names]
     for place, names in (("[gauges] leave_out", gauges.leave_out), ("[choices] leave_out", chosen)):
         for name in names:
             if name in known:
@@ -243,11 +239,11 @@ def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
             cure = f"write {nearest(name, known) or listed(known)} if that is meant"
             raise InputError(source, place, f"{shown(name)} is not one of the gauges", cure)
     left_out = {*gauges.leave_out, *chosen}
-    for pair in pairs:
-        if left_out.issuperset(pair):
+    for names in kinds:
+        if left_out.issuperset(names):
             place = "[choices] leave_out" if chosen else "[gauges] leave_out"
-            problem = f"leaves out both {pair[0]} and {pair[1]}, so nothing of their kind is left"
-            raise InputError(source, place, problem, "keep one of the two")
+            which = f"both {names[0]} and {names[1]}" if len(names) == 2 else f"all of {', '.join(names)}"
+            raise InputError(source, place, f"leaves out {which}, so nothing of their kind is left", "keep one of them")
 
 
 def _check_names(gauges: Gauges, source: str) -> None:
@@ -276,10 +272,10 @@ _PATTERN = re.compile(r"[*?\[]")
 
 
 def drives_from(
-    tables: Sequence[DriveTable], hammers: Sequence[Hammer | None], folder: Path, source: str
+    tables: Sequence[DriveKeys], hammers: Sequence[Hammer | None], folder: Path, source: str
 ) -> tuple[Drive, ...]:
     """Give the drives that the sheet describes."""
-    total, seen = Counter(table.kind for table in tables), Counter()
+    total, seen = Counter(table.kind for table in tables), Counter[str]()
     drives = []
     for number, (table, hammer) in enumerate(zip(tables, hammers, strict=True), start=1):
         place = f"[[drive]] {number}"
@@ -296,6 +292,7 @@ def drives_from(
                 end=table.end,
                 penetration_at_start=table.penetration_at_start,
                 hammer=hammer,
+                first_blow=table.first_blow,
             )
         )
     _check_clock(drives, source)

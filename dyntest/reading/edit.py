@@ -49,7 +49,9 @@ def statements(text: str) -> list[Statement]:
     >>> [(one.table, one.values) for one in statements('a = 1\n[b]\nc = "#" # remark\n')]
     [((), {'a': 1}), (('b',), {}), (('b',), {'c': '#'})]
     """
-    found, table, start = [], (), 0
+    found: list[Statement] = []
+    table: tuple[str, ...] = ()
+    start = 0
     while start < len(text):
         end, remark = _end(text, start)
         piece = text[start:end]
@@ -108,7 +110,7 @@ def _keys(opened: dict | list) -> tuple[str, ...]:
     return tuple(keys)
 
 
-TABLE = "choices"
+CHOICES_TABLE = "choices"
 
 
 def with_choices(text: str, choices: Choices) -> str:
@@ -124,20 +126,20 @@ def with_choices(text: str, choices: Choices) -> str:
     low_pass = "2000.0 Hz"
     <BLANKLINE>
     """
-    wanted = written(choices)
+    wanted = choice_values(choices)
     ending = "\r\n" if "\r\n" in text else "\n"
     kept, place, left = [], None, dict(wanted)
     for one in statements(text):
         keys = (*one.table, *_first_keys(one)) if not one.header else one.table
-        if keys[:1] != (TABLE,):
+        if keys[:1] != (CHOICES_TABLE,):
             kept.append(one.text)
-        elif one.table == (TABLE,) and one.header:
+        elif one.table == (CHOICES_TABLE,) and one.header:
             if wanted:
                 kept.append(one.text if one.text.endswith("\n") else one.text + ending)
                 place = len(kept)
             else:
                 kept += _remark(one, ending)
-        elif one.table == (TABLE,) and one.values and _first_keys(one)[0] in left and _is_plain(one):
+        elif one.table == (CHOICES_TABLE,) and one.values and _first_keys(one)[0] in left and _is_plain(one):
             key = _first_keys(one)[0]
             kept.append(_replaced(one, key, left.pop(key), ending))
         elif one.values or one.header:
@@ -150,18 +152,18 @@ def with_choices(text: str, choices: Choices) -> str:
     elif lines:
         before = "".join(kept)
         gap = "" if not before or before.endswith("\n") else ending
-        kept += [gap + ending, f"[{TABLE}]{ending}", *lines]
+        kept += [gap + ending, f"[{CHOICES_TABLE}]{ending}", *lines]
     result = "".join(kept)
     _check(text, result, wanted)
     return result
 
 
-def written(choices: Choices) -> dict[str, str]:
+def choice_values(choices: Choices) -> dict[str, str]:
     """Give every choice that is not at its default as TOML writes it.
 
     Examples
     --------
-    >>> written(Choices(leave_out=("strain_1",), align=True, setup_credit=False))
+    >>> choice_values(Choices(leave_out=("strain_1",), align=True, setup_credit=False))
     {'leave_out': '["strain_1"]', 'align': 'true', 'setup_credit': 'false'}
     """
     values = {}
@@ -216,10 +218,10 @@ def _remark(one: Statement, ending: str) -> list[str]:
 def _check(before: str, after: str, wanted: dict[str, str]) -> None:
     """Make sure by reading both that nothing but the choices has changed."""
     old, new = tomllib.loads(before), tomllib.loads(after)
-    found = new.pop(TABLE, {})
-    old.pop(TABLE, None)
+    found = new.pop(CHOICES_TABLE, {})
+    old.pop(CHOICES_TABLE, None)
     asked = tomllib.loads("".join(f"{key} = {value}\n" for key, value in wanted.items()))
     same = set(found) == set(asked) and all(_same(found[key], asked[key]) for key in asked)
     if old != new or not same:
         cure = "write the choices as one table [choices] with a line each"
-        raise InputError("test sheet", f"[{TABLE}]", "is written in a way that cannot be replaced safely", cure)
+        raise InputError("test sheet", f"[{CHOICES_TABLE}]", "is written in a way that cannot be replaced safely", cure)

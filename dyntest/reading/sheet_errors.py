@@ -6,6 +6,7 @@ from pydantic import BaseModel, ValidationError
 
 from dyntest.errors import InputError
 from dyntest.reading.schema import SheetModel
+from dyntest.reading.values import Physical
 from dyntest.reading.wording import listed, nearest, printable, shown
 
 _KINDS = {
@@ -22,7 +23,7 @@ _KINDS = {
 """What pydantic asked for, in the words of an engineer."""
 
 
-REPEATED = ("drive", "pile.part", "group")
+REPEATED = ("drive", "pile.part", "soil.layer", "group")
 """Tables that may stand more than once."""
 
 
@@ -62,7 +63,9 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
 def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str, type[BaseModel]]:
     """Give where in the sheet an error lies, and the model of the table it lies in."""
     model = root
-    table, number, keys, entry = [], "", [], ""
+    table: list[str] = []
+    keys: list[str] = []
+    number, entry = "", ""
     for item in location:
         if isinstance(item, int):
             if keys:
@@ -85,7 +88,7 @@ def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str,
 
 
 def _table_in(annotation: Any) -> type[BaseModel] | None:
-    """Give the model inside an annotation such as ``list[DriveTable]`` or ``HammerTable | None``."""
+    """Give the model inside an annotation such as ``list[DriveKeys]`` or ``HammerKeys | None``."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next((found for part in get_args(annotation) if (found := _table_in(part))), None)
@@ -93,7 +96,7 @@ def _table_in(annotation: Any) -> type[BaseModel] | None:
 
 def _literals(annotation: Any) -> list[str]:
     """Give the words of a Literal, also inside an optional one."""
-    words = []
+    words: list[Any] = []
     for part in get_args(annotation):
         words += _literals(part) if get_args(part) else [part] if isinstance(part, (str, int)) else []
     return words
@@ -136,6 +139,7 @@ def _cure_for_missing(key: str, model: type[BaseModel]) -> str:
     if inner is not None:
         keys = field.examples or [name for name, part in inner.model_fields.items() if part.is_required()]
         return f"write the table with {' and '.join(keys)}"
-    if field.examples:
-        return f"write {key} = {field.examples[0]}, with your own value"
+    example = next((mark.example for mark in field.metadata if isinstance(mark, Physical)), None)
+    if field.examples or example:
+        return f"write {key} = {example or (field.examples or [''])[0]}, with your own value"
     return f"write {key} with its value"

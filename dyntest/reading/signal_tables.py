@@ -35,7 +35,7 @@ _EXPORT = "export the record again with the blows one after the other"
 
 
 @dataclass(frozen=True)
-class Layout:
+class BlowLayout:
     """How the rows of a table fall into blows.
 
     Parameters
@@ -55,7 +55,7 @@ class Layout:
         return len(self.blow), self.n_samples
 
 
-def layout_of(column: np.ndarray, header: str, table: NumberTable) -> Layout:
+def layout_of(column: np.ndarray, header: str, table: NumberTable) -> BlowLayout:
     """Find the blows in the column that numbers them."""
     where = f"column {header}"
     whole = (column == np.rint(column)) & (column >= 0) & (column < 2**53)
@@ -87,13 +87,13 @@ def layout_of(column: np.ndarray, header: str, table: NumberTable) -> Layout:
         problem = f"blow {blow[index]} has {lengths[index]} samples, most have {usual}"
         raise InputError(table.source, place, problem, "export every blow with the same number of samples")
     _check_length(usual, table)
-    return Layout(blow, usual)
+    return BlowLayout(blow, usual)
 
 
-def one_blow(n_rows: int, table: NumberTable) -> Layout:
+def single_blow(n_rows: int, table: NumberTable) -> BlowLayout:
     """Take a table without blow numbers as one blow, number 1."""
     _check_length(n_rows, table)
-    return Layout(np.array([1]), n_rows)
+    return BlowLayout(np.array([1]), n_rows)
 
 
 def _check_length(n_samples: int, table: NumberTable) -> None:
@@ -102,7 +102,7 @@ def _check_length(n_samples: int, table: NumberTable) -> None:
         raise InputError(table.source, "", problem, "export the whole record of each blow")
 
 
-def uniform_time(column: np.ndarray, factor: float, layout: Layout, header: str, table: NumberTable) -> np.ndarray:
+def uniform_time(column: np.ndarray, factor: float, layout: BlowLayout, header: str, table: NumberTable) -> np.ndarray:
     """Give the time grid that all blows share.
 
     The time of each blow is counted from its own first sample: it may start again with every blow, or run on.
@@ -141,7 +141,9 @@ def uniform_time(column: np.ndarray, factor: float, layout: Layout, header: str,
     return np.linspace(time[0, 0], time[0, -1], layout.n_samples)
 
 
-def constant_in_blow(column: np.ndarray, factor: float, layout: Layout, header: str, table: NumberTable) -> np.ndarray:
+def constant_in_blow(
+    column: np.ndarray, factor: float, layout: BlowLayout, header: str, table: NumberTable
+) -> np.ndarray:
     """Give one value a blow of a column that must not vary inside a blow."""
     values = column.reshape(layout.shape)
     first = values[:, :1]
@@ -154,11 +156,11 @@ def constant_in_blow(column: np.ndarray, factor: float, layout: Layout, header: 
     return np.multiply(values[:, 0], factor, dtype=float)
 
 
-LARGEST = {"strain": 0.1, "acceleration": 1e6, "force": 1e9, "velocity": 100.0}
+LARGEST_VALUE = {"strain": 0.1, "acceleration": 1e6, "force": 1e9, "velocity": 100.0}
 """Largest magnitude that a record can hold, by dimension [m/m], [m/s^2], [N], [m/s]: far above anything a pile
 survives, so that beyond it the unit in the header is wrong. Common practice, no source."""
 
-SMALLEST = {"strain": 5e-6, "acceleration": 10.0, "force": 1e3, "velocity": 0.01}
+SMALLEST_MOVEMENT = {"strain": 5e-6, "acceleration": 10.0, "force": 1e3, "velocity": 0.01}
 """Smallest movement of the liveliest blow that a hammer can have caused, by dimension [m/m], [m/s^2], [N], [m/s]: about
 1 MPa of stress in steel, and 1 g. Below it on every channel of a kind the unit in the header is wrong, or nothing was
 connected. Common practice, no source."""
@@ -176,7 +178,7 @@ class _Piece:
 
     source: str
     numbered: bool
-    layout: Layout
+    layout: BlowLayout
     time: np.ndarray
     traces: dict[str, np.ndarray]
     clock: np.ndarray | None
@@ -254,7 +256,7 @@ def _read_piece(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> _Pi
     columns = table.columns([found[name].index for name in order])
     layout = layout_of(next(columns), found["blow"].text, table) if "blow" in found else None
     seconds = next(columns)
-    layout = layout or one_blow(len(seconds), table)
+    layout = layout or single_blow(len(seconds), table)
     time = uniform_time(seconds, found["time"].factor, layout, found["time"].text, table)
     constant = {
         name: constant_in_blow(next(columns), found[name].factor, layout, found[name].text, table) for name in by_blow
@@ -279,7 +281,7 @@ def _read_piece(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> _Pi
 
 def _check_magnitude(values: np.ndarray, column: Column, kind: str, table: NumberTable) -> None:
     low, high = float(values.min()), float(values.max())
-    if max(-low, high) * column.factor > LARGEST[kind]:
+    if max(-low, high) * column.factor > LARGEST_VALUE[kind]:
         index = int(values.argmin() if -low > high else values.argmax())
         place = f"row {table.row(index)}, column {column.text}"
         problem = f"{float(values[index]):g} {column.header.unit} is far beyond any {kind} that a pile survives"
@@ -289,11 +291,10 @@ def _check_magnitude(values: np.ndarray, column: Column, kind: str, table: Numbe
 def _check_movement(traces: np.ndarray, kind: str, names: Sequence[str], source: str) -> None:
     """Refuse records in which no blow moves any channel of a kind; one dead channel of two is a finding."""
     moves = float((traces.max(axis=-1) - traces.min(axis=-1)).max())
-    if moves < SMALLEST[kind]:
+    if moves < SMALLEST_MOVEMENT[kind]:
         unit = DIMENSIONS[kind][0]
-        problem = (
-            f"no blow has a {kind} that moves by more than {moves:.2g} {unit}, less than {SMALLEST[kind]:g} {unit}"
-        )
+        problem = f"no blow has a {kind} that moves by more than {moves:.2g} {unit}"
+        problem += f", less than {SMALLEST_MOVEMENT[kind]:g} {unit}"
         place = f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
         raise InputError(source, place, problem, "check the unit in the header, and whether the gauges were connected")
 

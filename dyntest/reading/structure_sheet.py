@@ -11,15 +11,16 @@ from pydantic import Field, ValidationError
 from dyntest.errors import InputError
 from dyntest.reading.build import one_file
 from dyntest.reading.files import read_text
-from dyntest.reading.schema import Table, Text, Word
+from dyntest.reading.schema import Keys
 from dyntest.reading.sheet import MAX_SHEET_BYTES, parsed_toml
 from dyntest.reading.sheet_errors import explain
+from dyntest.reading.values import Text, Word
 from dyntest.reading.wording import known_as, shown
 
 USUAL_STRUCTURE_NAME = "structure.toml"
 
 
-class StructureTable(Table):
+class StructureTable(Keys):
     """``[structure]``: what the board prints."""
 
     name: Word = Field(examples=['"Mill Creek bridge"'])
@@ -27,7 +28,7 @@ class StructureTable(Table):
     reference_system: Text = ""
 
 
-class GroupTable(Table):
+class GroupTable(Keys):
     """``[[group]]``: bearing piles that share a criterion."""
 
     name: Word = Field(examples=['"Pier 2"'])
@@ -36,7 +37,7 @@ class GroupTable(Table):
     piles: Word | None = None
 
 
-class StructureModel(Table):
+class StructureModel(Keys):
     """The whole file."""
 
     format: Literal[1]

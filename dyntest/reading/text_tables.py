@@ -212,17 +212,17 @@ def find_columns(
     for name in required:
         if name not in found:
             have = printable(", ".join(header.text for header in parsed), 300)
-            example = written(name, required[name])
+            example = header_text(name, required[name])
             raise InputError(source, f"column {name}", f"is missing; the columns are {have}", f"add {example}")
     return found
 
 
-def written(name: str, dimension: str) -> str:
+def header_text(name: str, dimension: str) -> str:
     """Give how a header is written.
 
     Examples
     --------
-    >>> written("time", "time")
+    >>> header_text("time", "time")
     'time [s]'
     """
     return f"{name} [{DIMENSIONS[dimension][0]}]" if dimension else name
@@ -235,14 +235,14 @@ def _factor(header: Header, dimension: str, source: str) -> float:
             raise InputError(source, place, "has a unit but is a plain number or text", f"write {header.name} alone")
         return 1.0
     if not header.unit:
-        example = written(header.name, dimension)
+        example = header_text(header.name, dimension)
         raise InputError(source, place, "has no unit", f"write it in square brackets, such as {example}")
     try:
         return unit_factor(header.unit, dimension)
     except ValueError as trouble:
         problem = printable(str(trouble).partition("; ")[0], 120)
         raise InputError(
-            source, place, problem, f"write a unit of {dimension}, such as {written(header.name, dimension)}"
+            source, place, problem, f"write a unit of {dimension}, such as {header_text(header.name, dimension)}"
         ) from None
 
 

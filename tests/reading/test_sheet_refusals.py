@@ -154,7 +154,7 @@ CASES = {
     "one strain gauge": (
         {"gauges.strain": '["strain_1"]'},
         "[gauges] strain",
-        "needs two names and has 1",
+        "has 1",
         "leave_out",
     ),
     "only strain": ({"gauges.acceleration": None}, "[gauges]: has only strain", "write strain and acceleration"),
