@@ -37,8 +37,6 @@ class Test:
         Where it lies and what is in it, in one fingerprint.
     """
 
-    __test__ = False  # keeps pytest from taking the class for a test
-
     sheet: TestSheet
     as_read: TestSheet
     inputs: dict[str, str]
@@ -152,9 +150,9 @@ def _criterion_key(test: Test, reviewed: tuple, compared: tuple, target) -> str:
 
 @st.cache_resource(max_entries=16, show_spinner="Working out the bearing graph …")
 def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
-    from dyntest.reviewing.pile_criterion import test_pile_criterion
+    from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
-    return test_pile_criterion(_sheet, _drives, _compared, _target, _limits)
+    return criterion_of_test_pile(_sheet, _drives, _compared, _target, _limits)
 
 
 def bearing_piles(test: Test, reviewed, log: Path, piles: Path | None):

@@ -1,12 +1,52 @@
 """Fixtures that several folders of tests share."""
 
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, settings
 
 SAMPLES = Path(__file__).parent.parent / "sample_signals"
+
+
+settings.register_profile(
+    "untimed", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], print_blob=True
+)
+settings.load_profile("untimed")
+"""No example has a deadline, and the same examples come at every run, on a busy machine too."""
+
+MARKED_FOLDERS = {"benchmarks": "benchmark", "browser": "browser"}
+"""Folders all of whose tests carry a mark."""
+
+PATIENCE = 300.0
+"""Longest time that an event is waited for before it counts as never coming [s]."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Mark what lies in a folder of its own, before marks choose what is run."""
+    for item in items:
+        mark = MARKED_FOLDERS.get(item.path.parent.name)
+        if mark:
+            item.add_marker(mark)
+
+
+@pytest.fixture(scope="session")
+def until():
+    """Wait for an event: asks again and again until the answer is true, and gives it."""
+
+    def wait(asked: Callable[[], object], what: str = "what was waited for") -> object:
+        give_up = time.monotonic() + PATIENCE
+        while not (answer := asked()):
+            if time.monotonic() > give_up:
+                pytest.fail(f"{what} did not come within {PATIENCE:.0f} s")
+            time.sleep(0.02)
+        return answer
+
+    return wait
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -1,10 +1,16 @@
-"""How the house is built: imports point downward, modules stay small, the top level stays clear."""
+"""How the house is built: imports point downward, modules stay bounded, one name has one meaning, nothing is idle."""
 
 import ast
+import json
+import re
+import subprocess
+import sys
+from collections import Counter
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 LIBRARY = ROOT / "dyntest"
+TESTS = ROOT / "tests"
 
 FLOORS = (
     ("dyntest",),
@@ -27,7 +33,69 @@ FLOOR_OF = {room: number for number, floor in enumerate(FLOORS) for room in floo
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "dyntest", "dashboard", "tests", "sample_signals"}
 MADE_BY_INSTALLING = {"build", "dist", "dyntest.egg-info", "__pycache__"}
 
+INNER_FLOORS = {
+    "reading": ("wording", "files", "text_tables", "number_table", "schema", "logs", "build", "sheet"),
+    "reviewing": ("drive", "drive_match", "pile_criterion", "answers", "review", "bearing_piles", "survey"),
+    "presenting": ("palette", "sentences", "frames", "figures", "review_figures", "report", "files"),
+}
+"""The same inside a room, for its main modules; the others there are only kept free of circles."""
+
 LONGEST_MODULE = 600
+MOST_FILES = 145
+"""Python files of the library and the dashboard together."""
+
+HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint", "typst", "streamlit", "altair"}
+"""Packages that take long to import; the command line loads them in the command that needs them."""
+
+SHARED_NAMES = {"draw", "review", "survey", "check"}
+"""Names that several modules share for one meaning: what every page calls, and commands named as what they call."""
+
+AMBIGUOUS = {
+    "DriveTable",
+    "Layout",
+    "PileTable",
+    "Soil",
+    "answer",
+    "card",
+    "cautions",
+    "choose_blow",
+    "heading",
+    "lines",
+    "listed",
+    "measure",
+    "note",
+    "one_blow",
+    "picture",
+    "profile",
+    "show",
+    "shown",
+    "summary",
+    "waves",
+    "written",
+}
+"""Public names that still mean two things in two modules. Only to be made shorter."""
+
+IDLE = {
+    "dyntest.decisions.dynamic_formulas.modified_gates_si",
+    "dyntest.decisions.dynamic_formulas.washington",
+    "dyntest.decisions.dynamic_formulas.within_usable_counts",
+    "dyntest.decisions.reliability.first_order_resistance_factor",
+    "dyntest.decisions.reliability.likely_static_resistance",
+    "dyntest.decisions.resistance_factors.eurocode_resistance",
+    "dyntest.decisions.resistance_factors.least_dynamic_tests",
+    "dyntest.decisions.stress_limits.stress_ratio",
+    "dyntest.quantities.stresses.tension_with_depth",
+    "dyntest.quantities.table.blow_table",
+    "dyntest.reading.sections.Section.box_area",
+    "dyntest.wave_equation.match_results.stress_along_pile",
+    "dyntest.wave_equation.rest.repeat_blows",
+    "dyntest.wave_equation.simulator.impose_force",
+    "dyntest.wave_equation.simulator.impose_velocity",
+    "dyntest.wave_equation.simulator.resample",
+    "dyntest.wave_equation.soil.place_shaft",
+    "dyntest.wave_equation.step.add_splices",
+}
+"""Definitions that only tests call and that README does not list. Only to be made shorter."""
 
 
 def modules() -> dict[str, str]:
@@ -73,6 +141,19 @@ def upward_imports(sources: dict[str, str]) -> list[str]:
     return wrong
 
 
+def upward_inside(sources: dict[str, str], floors: dict[str, tuple[str, ...]]) -> list[str]:
+    """Each import inside a room that points to a module later in its list."""
+    wrong = []
+    for name, source in sources.items():
+        order = floors.get(room(name), ())
+        for target in imported(source, set(sources)):
+            if room(target) == room(name) and name != target:
+                here, there = (one.split(".")[2] if one.count(".") > 1 else "" for one in (name, target))
+                if here in order and there in order and order.index(there) > order.index(here):
+                    wrong.append(f"{name} imports {target}")
+    return wrong
+
+
 def circles(sources: dict[str, str]) -> list[str]:
     """Every module that reaches itself through its imports."""
     edges = {name: imported(source, set(sources)) & set(sources) for name, source in sources.items()}
@@ -89,8 +170,71 @@ def circles(sources: dict[str, str]) -> list[str]:
     return [name for name in edges if name in reachable(name)]
 
 
+def public_definitions(source: str) -> list[str]:
+    """Names of the public functions and classes of a module."""
+    kinds = ast.FunctionDef | ast.ClassDef
+    return [node.name for node in ast.parse(source).body if isinstance(node, kinds) and not node.name.startswith("_")]
+
+
+def ambiguous(sources: dict[str, str]) -> set[str]:
+    """Public names that are defined in more than one module."""
+    count = Counter(name for source in sources.values() for name in public_definitions(source))
+    return {name for name, times in count.items() if times > 1} - SHARED_NAMES
+
+
+def used_names(source: str) -> set[str]:
+    """Every name that a source reads, also as an attribute or in a text that may be looked up."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            found.add(node.id)
+        elif isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and re.fullmatch(r"[\w.]+", node.value):
+            found |= set(node.value.split("."))
+    return found
+
+
+def idle(sources: dict[str, str], listed: set[str]) -> set[str]:
+    """Public functions, classes, properties and methods that no module uses and that nobody is told of."""
+    used = set().union(*map(used_names, sources.values()))
+    unused = set()
+    for module, source in sources.items():
+        for node in ast.parse(source).body:
+            inner = node.body if isinstance(node, ast.ClassDef) else []
+            names = [node.name] if isinstance(node, ast.FunctionDef | ast.ClassDef) else []
+            names += [f"{node.name}.{one.name}" for one in inner if isinstance(one, ast.FunctionDef)]
+            for name in names:
+                last = name.rpartition(".")[2]
+                called_by_others = last.startswith("_") or f"{module}.{name}" in listed or decorated(node, inner, last)
+                if last not in used and not called_by_others:
+                    unused.add(f"{module}.{name}")
+    return unused
+
+
+def decorated(node: ast.stmt, inner: list[ast.stmt], name: str) -> bool:
+    """Whether a framework calls a definition by its decorator: commands of click, validators of pydantic."""
+    for one in (node, *inner):
+        if isinstance(one, ast.FunctionDef | ast.ClassDef) and one.name == name:
+            words = " ".join(map(ast.unparse, one.decorator_list))
+            if re.search(r"command|group|validator|serializer|fragment|dialog", words):
+                return True
+    return False
+
+
+def listed_in_readme() -> set[str]:
+    """Dotted names that README offers to others."""
+    return set(re.findall(r"`(dyntest\.[\w.]+)`", (ROOT / "README.md").read_text(encoding="utf-8")))
+
+
 def test_imports_point_downward():
     assert upward_imports(modules()) == []
+
+
+def test_imports_inside_a_room_point_downward():
+    assert upward_inside(modules(), INNER_FLOORS) == []
+    named = {(room(name), name.split(".")[2]) for name in modules() if name.count(".") > 1}
+    assert {(folder, one) for folder, order in INNER_FLOORS.items() for one in order} <= named
 
 
 def test_no_circle_of_imports():
@@ -119,9 +263,61 @@ def test_no_module_is_a_hall():
     assert {name: length for name, length in lengths.items() if length > LONGEST_MODULE} == {}
 
 
+def test_the_house_has_few_modules():
+    assert len(modules()) <= MOST_FILES
+
+
+def test_a_public_name_has_one_meaning():
+    assert ambiguous(modules()) <= AMBIGUOUS
+
+
+def test_what_only_tests_call_is_not_kept():
+    assert idle(modules(), listed_in_readme()) <= IDLE
+
+
+def test_no_product_module_passes_for_a_test():
+    assert [
+        name for name, source in modules().items() if name.split(".")[-1].startswith("test_") or "__test__" in source
+    ] == []
+
+
+LOADS = """
+import json, sys
+from dyntest import cli
+at_import = set(sys.modules)
+try:
+    cli.main(["--help"])
+except SystemExit:
+    pass
+print(json.dumps([sorted(at_import), sorted(sys.modules)]))
+"""
+
+
+def test_the_command_line_starts_without_heavy_packages():
+    told = subprocess.run([sys.executable, "-c", LOADS], capture_output=True, text=True, check=True, cwd=ROOT)
+    for loaded in json.loads(told.stdout.splitlines()[-1]):
+        assert "dyntest.cli" in loaded
+        assert HEAVY & {name.split(".")[0] for name in loaded} == set()
+
+
 def test_top_level_is_clear():
     names = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     assert names - MADE_BY_INSTALLING <= TOP_LEVEL
+
+
+WAITS = re.compile(r"\b(?:time\.sleep|wait_for_timeout)\(|\bdeadline=(?!None)")
+"""Time that passes in the place of an event, and limits of time on an example of Hypothesis."""
+
+
+def test_no_test_waits_for_time_to_pass():
+    sources = {path.relative_to(TESTS).as_posix(): path.read_text(encoding="utf-8") for path in TESTS.rglob("*.py")}
+    waiting = {name for name, source in sources.items() if WAITS.search(source)}
+    assert waiting == {"conftest.py"}  # the one place that asks again and again until an event has come
+
+
+def test_no_test_asserts_a_time():
+    clocks = re.compile(r"^\s*assert .*(?:perf_counter|process_time|monotonic|elapsed|seconds)\b", flags=re.M)
+    assert {path.name for path in TESTS.rglob("*.py") if clocks.search(path.read_text(encoding="utf-8"))} == set()
 
 
 def test_the_checks_see_what_is_wrong():
@@ -136,4 +332,15 @@ def test_the_checks_see_what_is_wrong():
         "dyntest.attic imports dyntest.pile",
     ]
     assert circles(sources) == ["dyntest.pile", "dyntest.quantities.energy_and_motion"]
+    assert upward_inside(
+        {"dyntest.reading.files": "from dyntest.reading import sheet", "dyntest.reading.sheet": ""}, INNER_FLOORS
+    ) == ["dyntest.reading.files imports dyntest.reading.sheet"]
+    twice = {"dyntest.a": "def one(): ...\ndef two(): ...", "dyntest.b": "class one: ...\nx = two"}
+    assert ambiguous(twice) == {"one"}
+    assert idle(twice, {"dyntest.a.one"}) == {"dyntest.b.one"}
+    assert (
+        WAITS.search("time." + "sleep(1)")
+        and WAITS.search("deadline" + "=200")
+        and not WAITS.search("deadline" + "=None")
+    )
     assert third_party("import streamlit as st") == third_party("from streamlit.testing import v1") == {"streamlit"}

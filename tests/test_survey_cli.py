@@ -6,7 +6,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 
 import pytest
 
@@ -70,27 +69,22 @@ def test_a_scheduler_that_does_not_answer_is_told(folder, capsys, monkeypatch):
 
 
 @pytest.mark.parametrize("sent, status", [(signal.SIGINT, cli.INTERRUPTED), (signal.SIGKILL, -signal.SIGKILL)])
-def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status):
+def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status, until):
     for number in range(12):
         shutil.copytree(folder / "one", folder / f"more_{number}")
     words = [sys.executable, "-m", "dyntest.cli", "survey", str(folder), "--match", "none"]
     running = subprocess.Popen(words, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, process_group=0)
     kept = folder / "survey" / "piles"
-    give_up = time.monotonic() + 120
-    while not (kept.is_dir() and any(kept.glob("[!.]*.json"))):
-        assert running.poll() is None and time.monotonic() < give_up
-        time.sleep(0.02)
+    until(lambda: running.poll() is not None or any(kept.glob("[!.]*.json")), "the first pile")
+    assert running.poll() is None
     os.kill(running.pid, sent)
-    _, err = running.communicate(timeout=60)
+    _, err = running.communicate()
     assert running.returncode == status
     assert "Traceback" not in err
     for path in kept.glob("[!.]*.json"):
         json.loads(path.read_text())
     assert not TOLD & {path.name for path in (folder / "survey").iterdir()}
-    gone = time.monotonic() + 30
-    while _group_lives(running.pid):
-        assert time.monotonic() < gone, "a process of the survey outlived it"
-        time.sleep(0.05)
+    until(lambda: not _group_lives(running.pid), "the end of every process of the survey")
     done = len(list(kept.glob("[!.]*.json")))
     again = subprocess.run(words, capture_output=True, text=True, check=True)
     assert again.stdout.startswith(f"14 piles: 14 reviewed, 0 failed.\n{done} of them were done before")

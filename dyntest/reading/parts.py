@@ -351,8 +351,6 @@ class TestSheet:
         The sheet as read.
     """
 
-    __test__ = False  # keeps pytest from taking the class for a test
-
     path: Path
     project: str
     structure: str

@@ -16,7 +16,7 @@ from dyntest.errors import DyntestError
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.wording import known_as
 from dyntest.reviewing.drive import DriveReview
-from dyntest.reviewing.pile_criterion import test_pile_criterion
+from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
 NEAR_BLOWS = 3
 """Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
@@ -62,7 +62,7 @@ def answer(
     sheet: TestSheet,
     drives: tuple[DriveReview, ...],
     limits: DrivingStressLimits,
-    derive: Derive = test_pile_criterion,
+    derive: Derive = criterion_of_test_pile,
 ) -> Answers:
     """Answer for a test pile from its reviewed and matched drives."""
     source, system = known_as(sheet.path), sheet.display_units

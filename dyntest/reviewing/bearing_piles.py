@@ -22,7 +22,7 @@ def review_bearing_piles(
     sheet = reviews[0].sheet
     system = sheet.display_units
     criterion = combine([review.answers.criterion for review in reviews], system)
-    depths = {review.sheet.pile_name: test_pile_penetration(review) for review in reviews}
+    depths = {review.sheet.pile_name: penetration_of_test_pile(review) for review in reviews}
     known = {pile: depth for pile, depth in depths.items() if depth == depth}
     return check_bearing_piles(
         log,
@@ -35,16 +35,13 @@ def review_bearing_piles(
     )
 
 
-def test_pile_penetration(review: Review) -> float:
+def penetration_of_test_pile(review: Review) -> float:
     """Give how deep a test pile stood at the end of its initial drive.
 
     Units: returns [m].
     """
     initial = [drive for drive in review.drives if drive.kind == "initial"]
     return float(initial[-1].table["penetration"].iloc[-1]) if initial else float("nan")
-
-
-test_pile_penetration.__test__ = False  # keeps pytest from taking the function for a test
 
 
 def _elevations(depths: dict[str, float], piles: PileTable | None) -> tuple[float, ...]:

@@ -14,7 +14,7 @@ from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer
 from dyntest.reviewing.drive import DriveReview, review_drive
 from dyntest.reviewing.drive_match import match_drive, match_drive_blows
-from dyntest.reviewing.pile_criterion import test_pile_criterion
+from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
 Progress = Callable[[str, float], None]
 """Told what is being done, and the share of the whole that is done [1]."""
@@ -109,7 +109,7 @@ def review(
     return conclude(sheet, tuple(drives))
 
 
-def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = test_pile_criterion) -> Review:
+def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = criterion_of_test_pile) -> Review:
     """Give the review of drives that are already worked out."""
     limits = driving_stress_limits(sheet.pile, sheet.requirement)
     return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits, derive))

@@ -7,7 +7,6 @@ import signal
 import socket
 import subprocess
 import sys
-import time
 import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -23,12 +22,21 @@ CHROMIUM = next(
 )
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 
-PATIENCE = 60_000
+PATIENCE = 300_000
 """How long something on a page is waited for [ms]; a shared machine may be slow."""
+
+AT_REST = """() => {
+  const app = document.querySelector('[data-testid=stApp]');
+  const drawn = app && app.dataset.testScriptState === 'notRunning' && document.querySelector('.dyntest-foot')
+    && !document.querySelector('[data-stale=true]') && !document.querySelector('[data-testid=stStatusWidget]');
+  window.seenAtRest = drawn ? (window.seenAtRest || 0) + 1 : 0;
+  return window.seenAtRest > 4;
+}"""
+"""Whether the page was found drawn, and its script at rest, time after time."""
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[str]:
+def serving(folder: Path, until: Callable) -> Iterator[str]:
     """Serve a copy of a sample by the command, so that nothing is written beside the sample; give its address.
 
     Left, the server is interrupted as from the keyboard. It must go soon and leave no uploaded file behind.
@@ -44,12 +52,12 @@ def serving(folder: Path) -> Iterator[str]:
     inside = {**os.environ, "PYTHONPATH": here, "TMPDIR": str(passing)}
     server = subprocess.Popen(command, env=inside, start_new_session=True)
     try:
-        _wait_for(server, f"http://127.0.0.1:{port}")
+        until(lambda: _answers(server, f"http://127.0.0.1:{port}"), "the server's answer")
         yield f"http://127.0.0.1:{port}"
     finally:
         os.killpg(server.pid, signal.SIGINT)
         try:
-            left = server.wait(15)
+            left = server.wait(PATIENCE / 1000)
         except subprocess.TimeoutExpired:
             os.killpg(server.pid, signal.SIGKILL)
             server.wait()
@@ -59,28 +67,25 @@ def serving(folder: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def address(tmp_path_factory) -> Iterator[str]:
+def address(tmp_path_factory, until) -> Iterator[str]:
     """Where the dashboard of most tests is served."""
-    with serving(tmp_path_factory.mktemp("dashboard")) as served:
+    with serving(tmp_path_factory.mktemp("dashboard"), until) as served:
         yield served
 
 
 @pytest.fixture
-def serve_another() -> Callable:
+def serve_another(until) -> Callable:
     """Give `serving`, for a test that needs a server of its own."""
-    return serving
+    return lambda folder: serving(folder, until)
 
 
-def _wait_for(server: subprocess.Popen, served: str) -> None:
-    for _ in range(120):
-        assert server.poll() is None, "the server stopped by itself"
-        try:
-            with urllib.request.urlopen(f"{served}/_stcore/health", timeout=2) as answer:
-                if answer.status == 200:
-                    return
-        except OSError:
-            time.sleep(0.5)
-    raise TimeoutError("the server did not answer")
+def _answers(server: subprocess.Popen, served: str) -> bool:
+    assert server.poll() is None, "the server stopped by itself"
+    try:
+        with urllib.request.urlopen(f"{served}/_stcore/health", timeout=60) as answer:
+            return answer.status == 200
+    except OSError:
+        return False
 
 
 @pytest.fixture(scope="session")
@@ -123,9 +128,8 @@ class Visit:
     def rest(self) -> None:
         """Wait until the page has been drawn and nothing runs."""
         self.page.wait_for_selector(".dyntest-foot")
-        self.page.wait_for_timeout(300)
-        self.page.wait_for_function("!document.querySelector('[data-testid=stStatusWidget]')")
-        self.page.wait_for_function("!document.querySelector('[data-stale=true]')")
+        self.page.evaluate("() => { window.seenAtRest = 0 }")
+        self.page.wait_for_function(AT_REST, polling=100)
 
     def go_to(self, title: str, question: str) -> None:
         """Open a page by its name above; a narrow window keeps the last ones behind a word."""
@@ -150,11 +154,11 @@ class Visit:
             field.fill(text)
             field.press("Enter")
             try:
-                shows().wait_for(timeout=PATIENCE / 4)
+                shows().wait_for(timeout=PATIENCE / 20)
             except playwright_timeout():
                 continue
             return
-        shows().wait_for(timeout=PATIENCE / 4)
+        shows().wait_for()
 
     def button(self, key: str):
         """A button by its key; streamlit draws some twice, one of them hidden."""

@@ -1,6 +1,7 @@
 """A person walks through the pages, chooses, compares, and takes the results along."""
 
 import json
+import re
 import tomllib
 from pathlib import Path
 
@@ -164,7 +165,7 @@ def test_the_server_leaves_at_once_though_it_is_matching(visit, serve_another, t
         seen.button("resistance_match").click()
         seen.button("resistance_match_every").click()
         seen.button("resistance_stop").wait_for()
-        seen.page.wait_for_timeout(3000)
+        seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
 
 
 def test_units_at_a_switch(visit):

@@ -86,109 +86,117 @@ def test_raw_records_are_not_touched(signals, pile):
     assert np.array_equal(signals.strain, before)
 
 
-class TestDampingFactor:
-    def test_of_the_engineer(self, signals, pile):
-        found = drive_table(signals, pile, damping_factor=0.55, toe_soil="sand")
-        assert found.damping_source == "engineer"
-        assert (found.table["damping_factor"] == 0.55).all()
-        assert not [f for f in found.findings if f.check == "damping factor"]
-
-    def test_suggested_by_the_soil_is_said(self, signals, pile):
-        found = drive_table(signals, pile, toe_soil="silt")
-        assert found.damping_source == "soil at the toe"
-        assert found.table["damping_factor"].unique() == pytest.approx([0.325])
-        (note,) = [f for f in found.findings if f.check == "damping factor"]
-        assert "from memory" in note.message
-        assert "0.25 to 0.40" in note.message
-        assert found.table["damping_factor_maximum"].unique() == pytest.approx([0.525])
-
-    def test_suggested_factor_is_raised_for_the_largest_over_time(self, signals, pile):
-        found, alike = (
-            drive_table(signals, pile, **choice).table for choice in ({"toe_soil": "silt"}, {"damping_factor": 0.325})
-        )
-        raised = drive_table(signals, pile, damping_factor=0.525).table
-        assert np.array_equal(found["case_resistance"], alike["case_resistance"])
-        assert np.array_equal(found["case_resistance_maximum"], raised["case_resistance_maximum"])
-        assert (alike["damping_factor_maximum"] == 0.325).all()  # the engineer's own is taken as it is
-
-    def test_none_leaves_out_only_what_needs_it(self, signals, pile):
-        found = drive_table(signals, pile, toe_soil="rock")
-        assert found.damping_source == "none"
-        for code in ("case_resistance", "case_resistance_maximum", "case_resistance_unloading", "damping_factor"):
-            assert found.table[code].isna().all()
-        for code in ("total_resistance", "case_resistance_toe_at_rest", "transferred_energy"):
-            assert found.table[code].notna().all()
+def test_damping_factor_of_the_engineer(signals, pile):
+    found = drive_table(signals, pile, damping_factor=0.55, toe_soil="sand")
+    assert found.damping_source == "engineer"
+    assert (found.table["damping_factor"] == 0.55).all()
+    assert not [f for f in found.findings if f.check == "damping factor"]
 
 
-class TestHammer:
-    def test_open_end_diesel_has_the_stroke_of_its_rate(self, signals, pile):
-        hammer = Hammer("open-end diesel", 3000.0, rated_energy=80e3)
-        table = blow_table(signals, pile, hammer, damping_factor=0.4)
-        assert np.isnan(table["stroke"][0])
-        stroke = 9.80665 * 1.4**2 / 8 - 0.09144
-        assert table["stroke"][1:].to_numpy() == pytest.approx(stroke)
-        assert np.allclose(table["energy_ratio"], table["transferred_energy"] / 80e3)
-        expected = table["transferred_energy"][1:] / (3000.0 * 9.80665 * stroke)
-        assert np.allclose(table["energy_ratio_stroke"][1:], expected)
-
-    def test_other_hammers_have_the_stroke_of_the_log(self, signals, pile):
-        hammer = Hammer("hydraulic", 3000.0)
-        table = blow_table(signals, pile, hammer, damping_factor=0.4, log=log_of([BLOWS]))
-        assert (table["stroke"] == 2.4).all()
-        assert table["energy_ratio_stroke"].notna().all()
-        assert table["energy_ratio"].equals(table["energy_ratio_stroke"])  # no rated energy
-
-    def test_stroke_that_differs_from_the_log_is_said(self, signals, pile):
-        hammer = Hammer("open-end diesel", 3000.0)
-        slow = replace(signals, clock=1.25 * signals.clock)
-        found = drive_table(slow, pile, hammer, damping_factor=0.4, log=log_of([BLOWS]))
-        assert [f for f in found.findings if f.check == "stroke"]
+def test_damping_factor_suggested_by_the_soil_is_said(signals, pile):
+    found = drive_table(signals, pile, toe_soil="silt")
+    assert found.damping_source == "soil at the toe"
+    assert found.table["damping_factor"].unique() == pytest.approx([0.325])
+    (note,) = [f for f in found.findings if f.check == "damping factor"]
+    assert "from memory" in note.message
+    assert "0.25 to 0.40" in note.message
+    assert found.table["damping_factor_maximum"].unique() == pytest.approx([0.525])
 
 
-class TestLog:
-    def test_set_and_penetration_go_by_blow_number(self, signals, pile):
-        table = blow_table(signals, pile, damping_factor=0.4, log=log_of([10, 13]))
-        assert table["set_per_blow"][:10].to_numpy() == pytest.approx(0.1)
-        assert table["set_per_blow"][10:].to_numpy() == pytest.approx(1 / 13)
-        assert table["penetration"].iloc[0] == pytest.approx(8.1)
-        assert table["penetration"].iloc[-1] == pytest.approx(10.0)
+def test_suggested_damping_factor_is_raised_for_the_largest_over_time(signals, pile):
+    found, alike = (
+        drive_table(signals, pile, **choice).table for choice in ({"toe_soil": "silt"}, {"damping_factor": 0.325})
+    )
+    raised = drive_table(signals, pile, damping_factor=0.525).table
+    assert np.array_equal(found["case_resistance"], alike["case_resistance"])
+    assert np.array_equal(found["case_resistance_maximum"], raised["case_resistance_maximum"])
+    assert (alike["damping_factor_maximum"] == 0.325).all()  # the engineer's own is taken as it is
 
-    def test_set_is_used_for_the_drift(self, signals, pile):
-        table = blow_table(signals, pile, damping_factor=0.4, log=log_of([100, 100]))
-        free = blow_table(signals, pile, damping_factor=0.4)["final_displacement"]
-        near = (free - 0.01).abs() < 0.001
-        assert near.any()
-        assert table["final_displacement"][near].to_numpy() == pytest.approx(0.01)
 
-    def test_the_engineers_set_goes_before_the_logs(self, signals, pile):
-        own = blow_table(signals, pile, damping_factor=0.4)["final_displacement"].to_numpy() + 0.0005
-        options = Options(set_per_blow=own)
-        table = blow_table(signals, pile, damping_factor=0.4, log=log_of([100, 100]), options=options)
-        assert table["set_per_blow"].to_numpy() == pytest.approx(own)
-        assert table["final_displacement"].to_numpy() == pytest.approx(own)
+def test_no_damping_factor_leaves_out_only_what_needs_it(signals, pile):
+    found = drive_table(signals, pile, toe_soil="rock")
+    assert found.damping_source == "none"
+    for code in ("case_resistance", "case_resistance_maximum", "case_resistance_unloading", "damping_factor"):
+        assert found.table[code].isna().all()
+    for code in ("total_resistance", "case_resistance_toe_at_rest", "transferred_energy"):
+        assert found.table[code].notna().all()
 
-    @pytest.mark.parametrize(("counts", "outside"), [([10, 10], (21, 22, 23)), ([10, 30], ())])
-    def test_disagreement_is_reported(self, signals, pile, counts, outside):
-        found = drive_table(signals, pile, damping_factor=0.4, log=log_of(counts))
-        (finding,) = [f for f in found.findings if f.check == "log count"]
-        assert finding.blows == outside
-        assert finding.severity == "warning"
-        assert found.table["penetration"].isna().sum() == len(outside)
 
-    def test_agreement_is_not(self, signals, pile):
-        found = drive_table(signals, pile, damping_factor=0.4, log=log_of([10, 13]))
-        assert not [f for f in found.findings if f.check.startswith("log")]
+def test_open_end_diesel_has_the_stroke_of_its_rate(signals, pile):
+    hammer = Hammer("open-end diesel", 3000.0, rated_energy=80e3)
+    table = blow_table(signals, pile, hammer, damping_factor=0.4)
+    assert np.isnan(table["stroke"][0])
+    stroke = 9.80665 * 1.4**2 / 8 - 0.09144
+    assert table["stroke"][1:].to_numpy() == pytest.approx(stroke)
+    assert np.allclose(table["energy_ratio"], table["transferred_energy"] / 80e3)
+    expected = table["transferred_energy"][1:] / (3000.0 * 9.80665 * stroke)
+    assert np.allclose(table["energy_ratio_stroke"][1:], expected)
 
-    def test_records_with_depth_keep_it_and_a_difference_is_reported(self, signals, pile):
-        deep = replace(signals, penetration=np.full(BLOWS, 9.0))
-        found = drive_table(deep, pile, damping_factor=0.4, log=log_of([10, 13]))
-        assert (found.table["penetration"] == 9.0).all()
-        (finding,) = [f for f in found.findings if f.check == "log depth"]
-        assert 1 in finding.blows
-        assert 12 not in finding.blows
 
-    def test_penetration_at_start_stands_where_nothing_else_does(self, signals, pile):
-        assert (blow_table(signals, pile, damping_factor=0.4, penetration_at_start=12.0)["penetration"] == 12.0).all()
+def test_other_hammers_have_the_stroke_of_the_log(signals, pile):
+    hammer = Hammer("hydraulic", 3000.0)
+    table = blow_table(signals, pile, hammer, damping_factor=0.4, log=log_of([BLOWS]))
+    assert (table["stroke"] == 2.4).all()
+    assert table["energy_ratio_stroke"].notna().all()
+    assert table["energy_ratio"].equals(table["energy_ratio_stroke"])  # no rated energy
+
+
+def test_stroke_that_differs_from_the_log_is_said(signals, pile):
+    hammer = Hammer("open-end diesel", 3000.0)
+    slow = replace(signals, clock=1.25 * signals.clock)
+    found = drive_table(slow, pile, hammer, damping_factor=0.4, log=log_of([BLOWS]))
+    assert [f for f in found.findings if f.check == "stroke"]
+
+
+def test_set_and_penetration_of_the_log_go_by_blow_number(signals, pile):
+    table = blow_table(signals, pile, damping_factor=0.4, log=log_of([10, 13]))
+    assert table["set_per_blow"][:10].to_numpy() == pytest.approx(0.1)
+    assert table["set_per_blow"][10:].to_numpy() == pytest.approx(1 / 13)
+    assert table["penetration"].iloc[0] == pytest.approx(8.1)
+    assert table["penetration"].iloc[-1] == pytest.approx(10.0)
+
+
+def test_set_of_the_log_is_used_for_the_drift(signals, pile):
+    table = blow_table(signals, pile, damping_factor=0.4, log=log_of([100, 100]))
+    free = blow_table(signals, pile, damping_factor=0.4)["final_displacement"]
+    near = (free - 0.01).abs() < 0.001
+    assert near.any()
+    assert table["final_displacement"][near].to_numpy() == pytest.approx(0.01)
+
+
+def test_the_engineers_set_goes_before_the_logs(signals, pile):
+    own = blow_table(signals, pile, damping_factor=0.4)["final_displacement"].to_numpy() + 0.0005
+    options = Options(set_per_blow=own)
+    table = blow_table(signals, pile, damping_factor=0.4, log=log_of([100, 100]), options=options)
+    assert table["set_per_blow"].to_numpy() == pytest.approx(own)
+    assert table["final_displacement"].to_numpy() == pytest.approx(own)
+
+
+@pytest.mark.parametrize(("counts", "outside"), [([10, 10], (21, 22, 23)), ([10, 30], ())])
+def test_a_log_that_disagrees_is_reported(signals, pile, counts, outside):
+    found = drive_table(signals, pile, damping_factor=0.4, log=log_of(counts))
+    (finding,) = [f for f in found.findings if f.check == "log count"]
+    assert finding.blows == outside
+    assert finding.severity == "warning"
+    assert found.table["penetration"].isna().sum() == len(outside)
+
+
+def test_a_log_that_agrees_is_not(signals, pile):
+    found = drive_table(signals, pile, damping_factor=0.4, log=log_of([10, 13]))
+    assert not [f for f in found.findings if f.check.startswith("log")]
+
+
+def test_records_with_depth_keep_it_and_a_difference_is_reported(signals, pile):
+    deep = replace(signals, penetration=np.full(BLOWS, 9.0))
+    found = drive_table(deep, pile, damping_factor=0.4, log=log_of([10, 13]))
+    assert (found.table["penetration"] == 9.0).all()
+    (finding,) = [f for f in found.findings if f.check == "log depth"]
+    assert 1 in finding.blows
+    assert 12 not in finding.blows
+
+
+def test_penetration_at_start_stands_where_nothing_else_does(signals, pile):
+    assert (blow_table(signals, pile, damping_factor=0.4, penetration_at_start=12.0)["penetration"] == 12.0).all()
 
 
 def test_pile_of_several_sections_is_noted(signals):
@@ -216,37 +224,37 @@ def test_damage_is_a_warning_with_its_depth(stepped_waves, signals, pile):
     assert found.table["peak_gauge_stress"].isna().all()  # averaged traces have no single gauge
 
 
-class TestPoorRecords:
-    """Whatever comes, a row comes out: not a number where nothing can be said, and no warning of the program."""
+@pytest.mark.parametrize("size", [0.0, -1.0])
+def test_dead_and_swapped_blows(signals, pile, size):
+    poor = replace(signals, strain=size * signals.strain, acceleration=size * signals.acceleration)
+    table = blow_table(poor, pile, Hammer("drop", 3000.0), damping_factor=0.4)
+    assert len(table) == BLOWS
+    if size == 0.0:
+        assert table["integrity_factor"].isna().all()
+        assert table["proportionality"].isna().all()
 
-    @pytest.mark.parametrize("size", [0.0, -1.0])
-    def test_dead_and_swapped_blows(self, signals, pile, size):
-        poor = replace(signals, strain=size * signals.strain, acceleration=size * signals.acceleration)
-        table = blow_table(poor, pile, Hammer("drop", 3000.0), damping_factor=0.4)
-        assert len(table) == BLOWS
-        if size == 0.0:
-            assert table["integrity_factor"].isna().all()
-            assert table["proportionality"].isna().all()
 
-    @pytest.mark.parametrize("samples", [160, 250, 300, 500])
-    def test_records_that_end_early(self, signals, pile, samples):
-        short = replace(
-            signals,
-            time=signals.time[:samples],
-            strain=signals.strain[..., :samples],
-            acceleration=signals.acceleration[..., :samples],
-        )
-        table = blow_table(short, pile, damping_factor=0.4)
-        assert table["peak_force"].notna().all()
-        if samples < 300:  # the return comes 7.8 ms after a peak at 7.5 ms
-            assert table["case_resistance"].isna().all()
+@pytest.mark.parametrize("samples", [160, 250, 300, 500])
+def test_records_that_end_early(signals, pile, samples):
+    short = replace(
+        signals,
+        time=signals.time[:samples],
+        strain=signals.strain[..., :samples],
+        acceleration=signals.acceleration[..., :samples],
+    )
+    table = blow_table(short, pile, damping_factor=0.4)
+    assert table["peak_force"].notna().all()
+    if samples < 300:  # the return comes 7.8 ms after a peak at 7.5 ms
+        assert table["case_resistance"].isna().all()
 
-    def test_noise_alone(self, signals, pile):
-        rng = np.random.default_rng(4)
-        noise = rng.normal(size=signals.strain.shape)
-        blow_table(replace(signals, strain=1e-6 * noise, acceleration=noise), pile, damping_factor=0.4)
 
-    def test_one_gauge_left_out(self, signals, pile):
-        table = blow_table(replace(signals, left_out=frozenset({"strain_2"})), pile, damping_factor=0.4)
-        assert table["bending_ratio"].isna().all()
-        assert np.allclose(table["peak_gauge_stress"], table["peak_compression_stress"])
+def test_noise_alone(signals, pile):
+    rng = np.random.default_rng(4)
+    noise = rng.normal(size=signals.strain.shape)
+    blow_table(replace(signals, strain=1e-6 * noise, acceleration=noise), pile, damping_factor=0.4)
+
+
+def test_one_gauge_left_out(signals, pile):
+    table = blow_table(replace(signals, left_out=frozenset({"strain_2"})), pile, damping_factor=0.4)
+    assert table["bending_ratio"].isna().all()
+    assert np.allclose(table["peak_gauge_stress"], table["peak_compression_stress"])

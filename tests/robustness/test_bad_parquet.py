@@ -223,14 +223,14 @@ path, names = sys.argv[1], sys.argv[2:]
 def test_a_parquet_that_bursts_is_refused_in_bounded_memory(folder, spoil, case):
     path = spoil()
     names = pq.ParquetFile(path).schema_arrow.names
-    subprocess.run([sys.executable, "-c", WRITER + BOMBS[case], path, *names], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", WRITER + BOMBS[case], path, *names], check=True)
     assert path.stat().st_size < 5e6
 
     def at_most():
         resource.setrlimit(resource.RLIMIT_AS, (4 * 2**30, 4 * 2**30))
 
     words = [sys.executable, "-m", "dyntest.cli", "review", folder / "sheet.toml", "--match", "none"]
-    told = subprocess.run(words, capture_output=True, text=True, timeout=60, preexec_fn=at_most)
+    told = subprocess.run(words, capture_output=True, text=True, timeout=300, preexec_fn=at_most)
     assert told.returncode == 1, told.stderr[-500:]
     assert told.stdout == ""
     assert told.stderr.startswith("P3-1/initial.parquet") and told.stderr.count("\n") == 1

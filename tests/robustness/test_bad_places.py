@@ -205,14 +205,14 @@ def test_a_named_pipe_makes_no_process_hang(folder, name):
     (folder / name).unlink()
     os.mkfifo(folder / name)
     words = [sys.executable, "-m", "dyntest.cli", "review", str(folder / "sheet.toml")]
-    told = subprocess.run(words, capture_output=True, text=True, timeout=30)
+    told = subprocess.run(words, capture_output=True, text=True, timeout=300)
     assert (told.returncode, told.stdout, told.stderr.count("\n")) == (1, "", 1)
 
 
 def test_a_sheet_by_standard_input_is_refused(folder):
     words = [sys.executable, "-m", "dyntest.cli", "review", "/dev/stdin"]
     told = subprocess.run(
-        words, input="format = 1\n\x1b]0;owned\x07", capture_output=True, text=True, timeout=30, cwd=folder
+        words, input="format = 1\n\x1b]0;owned\x07", capture_output=True, text=True, timeout=300, cwd=folder
     )
     assert (told.returncode, told.stdout, told.stderr.count("\n")) == (1, "", 1)
     assert "\x1b" not in told.stderr

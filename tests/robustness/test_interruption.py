@@ -25,19 +25,26 @@ def temporary(found):
 
 
 RUNNER = """
-import json, os, resource, signal, sys, time
+import json, os, resource, signal, sys
 from dyntest import cli
 from dyntest.presenting import files, terminal, writing
 
-def run(folder, limit=None):
+def stop_after(how, seconds):
+    if how != "SIGKILL":  # the alarm's own end is as sudden as a kill
+        signal.signal(signal.SIGPROF, lambda *_: os.kill(os.getpid(), getattr(signal, how)))
+    signal.setitimer(signal.ITIMER_PROF, max(seconds, 1e-6))
+
+def run(folder, how, value, whole):
     child = os.fork()
     if child:
         return child
     for number, name in ((1, "stdout"), (2, "stderr")):
         os.dup2(os.open(folder + "." + name, os.O_CREAT | os.O_WRONLY), number)
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)  # a write beyond the limit then fails as on a full disk
-    if limit is not None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    if how == "limit":
+        resource.setrlimit(resource.RLIMIT_FSIZE, (value, value))
+    elif how != "finish":
+        stop_after(how, value * whole)
     status = 0
     try:
         cli.main(["review", folder + "/sheet.toml", "--match", "none"])
@@ -45,20 +52,20 @@ def run(folder, limit=None):
         status = left.code
     os._exit(status or 0)
 
-plan, ended = json.load(sys.stdin), []
-duration = None
+def spent():
+    told = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return told.ru_utime + told.ru_stime
+
+plan, ended, whole = json.load(sys.stdin), [], 0.0
 for folder, how, value in plan:
-    begin = time.monotonic()
-    child = run(folder, value if how == "limit" else None)
-    if how not in ("limit", "finish"):
-        time.sleep(value * duration)
-        os.kill(child, getattr(signal, how))
+    begin = spent()
+    child = run(folder, how, value, whole)
     ended.append(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
-    duration = time.monotonic() - begin if how == "finish" else duration
+    whole = spent() - begin if how == "finish" else whole
 json.dump(ended, sys.stdout)
 """
-"""Runs the command line again and again in children of one process that has loaded it: whole, killed after a share of
-the time that a whole run takes, or with a limit on the size of files."""
+"""Runs the command line again and again in children of one process that has loaded it: whole, stopped after a share of
+the processor's time that a whole run takes, or with a limit on the size of files."""
 
 KILLED = [
     (name, round(share, 3))
@@ -87,7 +94,6 @@ def ended(sound_folder, tmp_path_factory):
         input=json.dumps([(str(folder), *what) for folder, what in zip(folders, plan, strict=True)]),
         capture_output=True,
         text=True,
-        timeout=240,
     )
     assert told.returncode == 0, told.stderr[-2000:]
     return list(zip(plan, folders, json.loads(told.stdout), strict=True))
@@ -169,7 +175,7 @@ def test_writing_that_is_killed_at_a_known_moment_leaves_every_file_whole(tmp_pa
     figures.mkdir()
     for number in range(6):
         (figures / f"{number}.svg").write_bytes(b"old")
-    done = subprocess.run([sys.executable, "-c", WATCHED, kind, str(when), how, tmp_path], timeout=60)
+    done = subprocess.run([sys.executable, "-c", WATCHED, kind, str(when), how, tmp_path])
     assert done.returncode == (130 if how == "SIGINT" else -signal.SIGKILL)
     found = files(figures)
     visible = {name: content for name, content in found.items() if not name.startswith(".")}
