@@ -41,7 +41,7 @@ INNER_FLOORS = {
 """The same inside a room, for its main modules; the others there are only kept free of circles."""
 
 LONGEST_MODULE = 600
-MOST_FILES = 145
+MOST_FILES = 155
 """Python files of the library and the dashboard together."""
 
 HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint", "typst", "streamlit", "altair"}
@@ -76,6 +76,9 @@ AMBIGUOUS = {
 """Public names that still mean two things in two modules. Only to be made shorter."""
 
 IDLE = {
+    "dyntest.decisions.pooling.Pooled.agree",
+    "dyntest.reading.parts.SoilProfile.layer_at",
+    "dyntest.reading.structure_sheet.read_structure",
     "dyntest.decisions.dynamic_formulas.modified_gates_si",
     "dyntest.decisions.dynamic_formulas.washington",
     "dyntest.decisions.dynamic_formulas.within_usable_counts",
