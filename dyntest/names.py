@@ -100,6 +100,7 @@ NAMES = {
         Name("integrity_depth", "x_β", "depth below the gauges of the integrity factor", *_LENGTH),
         Name("proportionality", "F/Zv", "force over impedance times velocity at the first peak", *_RATIO),
         Name("bending_ratio", "b", "difference of the strain gauges over their sum at the peak", *_RATIO),
+        Name("bending_ratio_other", "b_2", "the same of the other pair of strain gauges", *_RATIO),
         Name("peak_displacement", "u_max", "peak displacement at the gauges", *_MOVEMENT, _DOWN),
         Name("final_displacement", "u_end", "displacement at the end of the record", *_MOVEMENT, _DOWN),
         Name("set_per_blow", "s", "set per blow", *_MOVEMENT, _DOWN),

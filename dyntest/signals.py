@@ -1,13 +1,34 @@
 """What the gauges recorded, and the force and velocity that follow from it."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Self
 
 import numpy as np
+
+Rows = slice | np.ndarray | Sequence[int]
+"""Which blows, by their place in the record: a slice, places or a mask."""
+
+
+def _cut(values: np.ndarray | None, rows: Rows) -> np.ndarray | None:
+    """Give the rows of an array with one entry a blow; nothing where there is none."""
+    return None if values is None else values[rows]
+
+
+def opposite_pairs(n_gauges: int) -> list[tuple[int, ...]]:
+    """Give the places of gauges on opposite faces: they follow each other, a last odd one stands alone.
+
+    Examples
+    --------
+    >>> opposite_pairs(2), opposite_pairs(4), opposite_pairs(1)
+    ([(0, 1)], [(0, 1), (2, 3)], [(0,)])
+    """
+    return [tuple(range(first, min(first + 2, n_gauges))) for first in range(0, n_gauges, 2)]
 
 
 @dataclass(frozen=True)
 class Signals:
-    """Raw records of a drive: two strains and two accelerations a blow. They never change.
+    """Raw records of a drive: one, two or four strains and accelerations a blow. They never change.
 
     Parameters
     ----------
@@ -18,13 +39,13 @@ class Signals:
     time : numpy.ndarray
         Time of the samples, shape (n_samples,) [s]; uniform.
     strain : numpy.ndarray
-        Strain, shape (n_blows, 2, n_samples) [m/m], compression positive.
+        Strain, shape (n_blows, n_gauges, n_samples) [m/m], compression positive.
     acceleration : numpy.ndarray
-        Acceleration, shape (n_blows, 2, n_samples) [m/s^2], downward positive.
+        Acceleration, shape (n_blows, n_gauges, n_samples) [m/s^2], downward positive.
     strain_names, acceleration_names : tuple of str
-        Names of the two channels of each kind.
+        Names of the channels of each kind, one for each gauge; opposite faces follow each other (`opposite_pairs`).
     left_out : frozenset of str
-        Channels that the engineer left out; the other of the pair stands alone.
+        Channels that the engineer left out.
     clock : numpy.ndarray or None
         Time of each blow since the start of the drive, shape (n_blows,) [s].
     penetration : numpy.ndarray or None
@@ -36,8 +57,8 @@ class Signals:
     time: np.ndarray
     strain: np.ndarray
     acceleration: np.ndarray
-    strain_names: tuple[str, str] = ("strain_1", "strain_2")
-    acceleration_names: tuple[str, str] = ("acceleration_1", "acceleration_2")
+    strain_names: tuple[str, ...] = ("strain_1", "strain_2")
+    acceleration_names: tuple[str, ...] = ("acceleration_1", "acceleration_2")
     left_out: frozenset[str] = frozenset()
     clock: np.ndarray | None = None
     penetration: np.ndarray | None = None
@@ -51,6 +72,17 @@ class Signals:
     def time_step(self) -> float:
         """Time between two samples [s]."""
         return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
+
+    def take(self, rows: Rows) -> Self:
+        """Give some of the blows, by their place in the record."""
+        return replace(
+            self,
+            blow=self.blow[rows],
+            strain=self.strain[rows],
+            acceleration=self.acceleration[rows],
+            clock=_cut(self.clock, rows),
+            penetration=_cut(self.penetration, rows),
+        )
 
 
 @dataclass(frozen=True)
@@ -93,6 +125,17 @@ class AveragedTraces:
         """Time between two samples [s]."""
         return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
 
+    def take(self, rows: Rows) -> Self:
+        """Give some of the blows, by their place in the record."""
+        return replace(
+            self,
+            blow=self.blow[rows],
+            force=self.force[rows],
+            velocity=self.velocity[rows],
+            clock=_cut(self.clock, rows),
+            penetration=_cut(self.penetration, rows),
+        )
+
 
 @dataclass(frozen=True)
 class Waves:
@@ -114,6 +157,8 @@ class Waves:
         Sample at which the impact begins, shape (n_blows,) [1].
     first_peak : numpy.ndarray
         Sample of the first peak of the downward wave, t1, shape (n_blows,) [1].
+    return_time : float
+        Time T for the wave from the gauges to the toe and back [s].
     """
 
     blow: np.ndarray
@@ -123,6 +168,7 @@ class Waves:
     impedance: float
     onset: np.ndarray
     first_peak: np.ndarray
+    return_time: float
 
     @property
     def time_step(self) -> float:
@@ -138,3 +184,31 @@ class Waves:
     def up(self) -> np.ndarray:
         """Upward wave, ``(F − Zv)/2``, shape (n_blows, n_samples) [N]."""
         return 0.5 * (self.force - self.impedance * self.velocity)
+
+    @property
+    def n_blows(self) -> int:
+        """Number of blows [1]."""
+        return len(self.blow)
+
+    def take(self, rows: Rows) -> Self:
+        """Give some of the blows, by their place in the record."""
+        return replace(
+            self,
+            blow=self.blow[rows],
+            force=self.force[rows],
+            velocity=self.velocity[rows],
+            onset=self.onset[rows],
+            first_peak=self.first_peak[rows],
+        )
+
+    @classmethod
+    def join(cls, parts: Sequence["Waves"]) -> "Waves":
+        """Put slices of one drive together."""
+        return replace(
+            parts[0],
+            blow=np.concatenate([part.blow for part in parts]),
+            force=np.concatenate([part.force for part in parts]),
+            velocity=np.concatenate([part.velocity for part in parts]),
+            onset=np.concatenate([part.onset for part in parts]),
+            first_peak=np.concatenate([part.first_peak for part in parts]),
+        )

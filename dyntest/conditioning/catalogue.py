@@ -124,16 +124,6 @@ PAIR_CHECKS = {
             "align hammer and pile, look at both gauges, and hold the stress of the single gauge against its limit",
             **_PERCENT,
         ),
-        Check(
-            "single strain gauge",
-            pair.gauges_in_use,
-            2,
-            "below",
-            "warning",
-            "force stands on {value} strain gauge instead of {limit} in {where}, so bending goes into it unseen",
-            "treat force, stress, energy and resistance with care; measure with two gauges on opposite faces",
-            digits="{:.0f}",
-        ),
     ),
     "acceleration": (
         Check(
@@ -148,9 +138,39 @@ PAIR_CHECKS = {
             scale=100.0,
             digits="{:.1f} %",
         ),
+    ),
+}
+"""Checks of two channels of a kind on opposite faces against each other."""
+
+KIND_CHECKS = {
+    "strain": (
+        Check(
+            "single strain gauge",
+            channel.gauges_on_opposite_faces,
+            2,
+            "below",
+            "warning",
+            "force stands on {value} strain gauge instead of {limit} in {where}, so bending goes into it unseen",
+            "treat force, stress, energy and resistance with care; measure with two gauges on opposite faces",
+            digits="{:.0f}",
+        ),
+        Check(
+            "pairs of strain gauges apart",
+            channel.pairs_apart,
+            channel.PAIRS_LIMIT,
+            "above",
+            "warning",
+            "the two pairs of strain gauges differ by {value} of the sum of their means at the first peak, above "
+            "{limit}, in {where}",
+            "look at the calibration and bolts of all four; leave out the one that does not fit",
+            scale=100.0,
+            digits="{:.1f} %",
+        ),
+    ),
+    "acceleration": (
         Check(
             "single accelerometer",
-            pair.gauges_in_use,
+            channel.gauges_on_opposite_faces,
             2,
             "below",
             "note",
@@ -158,9 +178,21 @@ PAIR_CHECKS = {
             "hold force against impedance times velocity at the first peak with care",
             digits="{:.0f}",
         ),
+        Check(
+            "pairs of accelerometers apart",
+            channel.pairs_apart,
+            channel.PAIRS_LIMIT,
+            "above",
+            "warning",
+            "the mean velocities of the two pairs of accelerometers differ by {value} of their sum at the first peak, "
+            "above {limit}, in {where}",
+            "look at the calibration and bolts of all four; leave out the one that does not fit",
+            scale=100.0,
+            digits="{:.1f} %",
+        ),
     ),
 }
-"""Checks of the two channels of a kind against each other."""
+"""Checks of all channels of a kind together."""
 
 _CALIBRATION = "look at calibrations, area, modulus and wave speed in the sheet, and at loose gauges"
 

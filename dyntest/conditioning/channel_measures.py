@@ -5,6 +5,7 @@ Checks on two channels of a kind against each other: bending, and accelerometers
 Spikes: one or two samples that stand out of a channel and of which its twin knows nothing.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +56,9 @@ FEWEST_FOR_NOISE = 8
 
 @dataclass(frozen=True)
 class Channels:
-    """Two channels of one kind, with the few numbers that several checks need.
+    """Two channels of one kind on opposite faces, with the few numbers that several checks need.
+
+    A channel that has no twin stands beside itself, as one that is not in use.
 
     Parameters
     ----------
@@ -96,21 +99,25 @@ class Channels:
     sign: np.ndarray
 
 
-def gather_channels(kind: str, signals: Signals, conditioned: Conditioned) -> Channels:
-    """Gather what the checks of one kind of channels need."""
+def gather_channels(kind: str, signals: Signals, conditioned: Conditioned, pair: tuple[int, ...] = (0, 1)) -> Channels:
+    """Gather what the checks of one kind of channels need, of the channels at two places."""
     corrections = conditioned.corrections
     strain = kind == "strain"
-    raw = signals.strain if strain else signals.acceleration
-    offset = corrections.strain_offset if strain else corrections.acceleration_offset
-    noise = corrections.strain_noise if strain else corrections.acceleration_noise
-    integral = conditioned.gauge_strain if strain else conditioned.gauge_velocity
-    in_use = np.zeros(2, dtype=bool)
-    in_use[channels_in_use(signals)[0 if strain else 1]] = True
+    both = slice(pair[0], pair[0] + 2) if len(pair) == 2 else [pair[0], pair[0]]
+    raw = (signals.strain if strain else signals.acceleration)[:, both]
+    offset = (corrections.strain_offset if strain else corrections.acceleration_offset)[:, both]
+    noise = (corrections.strain_noise if strain else corrections.acceleration_noise)[:, both]
+    kept = channels_in_use(signals)[0 if strain else 1]
+    of_all = conditioned.gauge_strain if strain else conditioned.gauge_velocity
+    assert of_all is not None  # only averaged traces have none
+    places = [kept.index(channel) for channel in pair if channel in kept]
+    integral = of_all[:, places[0] : places[-1] + 1] if places else of_all[:, :0]
+    in_use = np.array([channel in kept for channel in pair] + [False] * (2 - len(pair)))
     highest, lowest = raw.max(axis=-1), raw.min(axis=-1)
     zero = np.nan_to_num(offset)
     response = np.maximum(highest - zero, zero - lowest)
     moves = highest - lowest
-    dead = (response < DEAD[kind]) | (moves < DEAD_SHARE * moves[:, ::-1])
+    dead = (response < DEAD[kind]) | (in_use.all() & (moves < DEAD_SHARE * moves[:, ::-1]))
     dead &= in_use
     sign = np.full(dead.shape, np.nan)
     sign[:, in_use] = _sign(integral, conditioned.waves.onset, signals.time_step)
@@ -141,7 +148,7 @@ def smallest_response(channels: Channels) -> np.ndarray:
 
 def share_of_twin(channels: Channels) -> np.ndarray:
     """Give by how much each channel moves, over what the other of the pair moves."""
-    judged = channels.in_use & (channels.response >= DEAD[channels.kind])
+    judged = channels.in_use.all() & (channels.response >= DEAD[channels.kind])
     moves = channels.highest - channels.lowest
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(judged, moves / moves[:, ::-1], np.nan)
@@ -228,7 +235,8 @@ def at(traces: np.ndarray, sample: np.ndarray) -> np.ndarray:
 
 def sound(channels: Channels) -> np.ndarray:
     """Give where every channel in use responds with the right sign, so that it can be compared with others."""
-    return ~(channels.dead | (channels.sign < SIGN_LIMIT)).any(axis=1)
+    bad: np.ndarray = channels.dead | (channels.sign < SIGN_LIMIT)
+    return ~bad.any(axis=1)
 
 
 def apart(channels: Channels, first_peak: np.ndarray) -> np.ndarray:
@@ -240,9 +248,25 @@ def apart(channels: Channels, first_peak: np.ndarray) -> np.ndarray:
         return np.where(sound(channels), np.abs((both[:, 0] - both[:, 1]) / both.sum(axis=1)), np.nan)
 
 
-def gauges_in_use(channels: Channels, first_peak: np.ndarray) -> np.ndarray:
-    """Give how many channels of a kind are in use."""
-    return np.full(len(first_peak), float(channels.in_use.sum()))
+def gauges_on_opposite_faces(pairs: Sequence[Channels], first_peak: np.ndarray) -> np.ndarray:
+    """Give how many channels of the pair that has most are in use: 2 where bending leaves the mean, else 1."""
+    return np.full(len(first_peak), float(max(pair.in_use.sum() for pair in pairs)))
+
+
+PAIRS_LIMIT = 0.05
+"""Difference of the means of two pairs over their sum at the first peak [1]: each is free of bending, so only gauges
+that are wrong differ (our choice)."""
+
+
+def pairs_apart(pairs: Sequence[Channels], first_peak: np.ndarray) -> np.ndarray:
+    """Give the difference of the means of two pairs over their sum at the first peak; nothing where there is one."""
+    whole = [pair for pair in pairs if pair.in_use.all()]
+    if len(whole) < 2:
+        return np.full(len(first_peak), np.nan)
+    one, other = (at(pair.integral, first_peak).mean(axis=1) for pair in whole[:2])
+    judged = sound(whole[0]) & sound(whole[1])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(judged, np.abs((one - other) / (one + other)), np.nan)
 
 
 SPIKE_SHARE = 0.10

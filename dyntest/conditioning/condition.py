@@ -1,6 +1,6 @@
 """The whole way from raw records to force and velocity, for any slice of blows."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from dyntest.conditioning.corrections import baseline, drift_at, integrate, low_
 from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, onset_and_quiet
 from dyntest.errors import InputError
 from dyntest.pile import Pile
-from dyntest.signals import AveragedTraces, Signals, Waves
+from dyntest.signals import AveragedTraces, Signals, Waves, opposite_pairs
 
 FEWEST_SAMPLES = 64
 """A record with fewer samples cannot hold quiet, blow and rest [1] (common practice, no source)."""
@@ -42,11 +42,11 @@ class Corrections:
     Parameters
     ----------
     strain_offset, strain_noise : numpy.ndarray
-        Zero line taken off and noise around it, shape (n_blows, 2) [m/m].
+        Zero line taken off and noise around it, shape (n_blows, n_gauges) [m/m].
     acceleration_offset, acceleration_noise : numpy.ndarray
-        Zero line taken off and noise around it, shape (n_blows, 2) [m/s^2].
+        Zero line taken off and noise around it, shape (n_blows, n_gauges) [m/s^2].
     gauge_velocity_drift : numpy.ndarray
-        Velocity taken off at the end of the record, each accelerometer its own, shape (n_blows, 2) [m/s].
+        Velocity taken off at the end of the record, each accelerometer its own, shape (n_blows, n_gauges) [m/s].
     velocity_drift, displacement_drift : numpy.ndarray
         What was taken off the mean velocity and its displacement at the end of the record, shape (n_blows,) [m/s, m].
     velocity_drift_at_peak : numpy.ndarray
@@ -84,18 +84,21 @@ class Conditioned:
     waves : Waves
         Force and velocity at the gauges with onset and first peak.
     gauge_strain : numpy.ndarray or None
-        Strain of each gauge in use, shape (n_blows, 2, n_samples), or (n_blows, 1, n_samples) where one is left out
-        [m/m], compression positive; None for averaged traces.
+        Strain of each gauge in use, shape (n_blows, n_in_use, n_samples) [m/m], compression positive; None for
+        averaged traces.
     gauge_velocity : numpy.ndarray or None
         Velocity of each accelerometer in use, same shape [m/s], downward positive; None for averaged traces.
     corrections : Corrections
         Size of every correction.
+    strain_pairs : tuple of (int, int)
+        Places in `gauge_strain` of gauges in use on opposite faces [1].
     """
 
     waves: Waves
     gauge_strain: np.ndarray | None
     gauge_velocity: np.ndarray | None
     corrections: Corrections
+    strain_pairs: tuple[tuple[int, int], ...] = ()
 
 
 def channels_in_use(signals: Signals) -> tuple[list[int], list[int]]:
@@ -118,16 +121,38 @@ def channels_in_use(signals: Signals) -> tuple[list[int], list[int]]:
     for kind, channels in (("strain gauges", signals.strain_names), ("accelerometers", signals.acceleration_names)):
         kept = [i for i, name in enumerate(channels) if name not in signals.left_out]
         if not kept:
-            raise InputError(signals.source, "leave_out", f"both {kind} are left out", "keep at least one of the two")
+            raise InputError(signals.source, "leave_out", f"all {kind} are left out", "keep at least one of them")
         in_use.append(kept)
     return in_use[0], in_use[1]
 
 
-def _spread(values: np.ndarray, kept: list[int]) -> np.ndarray:
-    """Values of the channels in use put into columns for both, not-a-number for one left out."""
-    both = np.full((len(values), 2), np.nan)
-    both[:, kept] = values
-    return both
+def complete_pairs(kept: list[int]) -> list[tuple[int, int]]:
+    """Give the pairs on opposite faces of which both gauges are in use, by their places among those in use.
+
+    Examples
+    --------
+    >>> complete_pairs([0, 1]), complete_pairs([0, 2, 3]), complete_pairs([1])
+    ([(0, 1)], [(1, 2)], [])
+    """
+    pairs = opposite_pairs(max(kept) + 1)
+    return [(kept.index(p[0]), kept.index(p[1])) for p in pairs if len(p) == 2 and set(p) <= set(kept)]
+
+
+def _mean(traces: np.ndarray, kept: list[int]) -> tuple[np.ndarray, list[int]]:
+    """Give the mean over the section, and the places of the gauges it is of: complete pairs, or all where none is.
+
+    A gauge whose twin on the opposite face is left out would bring bending into the mean of the others.
+    """
+    used = [place for pair in complete_pairs(kept) for place in pair] or list(range(len(kept)))
+    whole = len(used) == len(kept)
+    return (traces if whole else traces[:, used]).mean(axis=1), used
+
+
+def _spread(values: np.ndarray, kept: list[int], n_gauges: int) -> np.ndarray:
+    """Values of the channels in use put into columns for all, not-a-number for one left out."""
+    columns = np.full((len(values), n_gauges), np.nan)
+    columns[:, kept] = values
+    return columns
 
 
 def _before_return(begins: np.ndarray, peak: np.ndarray, pile: Pile, time_step: float) -> np.ndarray:
@@ -199,7 +224,8 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
 
     Notes
     -----
-    ``F = E·A·mean(ε)`` and ``v = ∫mean(a) dt`` of the channels in use.
+    ``F = E·A·mean(ε)`` and ``v = ∫mean(a) dt``. The means are of the gauges in use whose twin on the opposite face is
+    in use too, so that bending leaves them; where there is no such pair, of all in use.
 
     Examples
     --------
@@ -219,8 +245,8 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
         return _pass_on(signals, pile)
     strain_kept, acceleration_kept = channels_in_use(signals)
     known_set = _checked_set(signals, options.set_per_blow)
-    strain = signals.strain if len(strain_kept) == 2 else signals.strain[:, strain_kept]
-    acceleration = signals.acceleration if len(acceleration_kept) == 2 else signals.acceleration[:, acceleration_kept]
+    strain = signals.strain if not signals.left_out else signals.strain[:, strain_kept]
+    acceleration = signals.acceleration if not signals.left_out else signals.acceleration[:, acceleration_kept]
     _check_samples(signals, strain, acceleration)
     time_step = signals.time_step
     if options.low_pass is not None:
@@ -239,36 +265,40 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
 
     impedance = pile.impedance
     stiffness = pile.modulus * pile.area
-    force = stiffness * strain.mean(axis=1)
-    mean_velocity = velocity.mean(axis=1)
-    noise = 0.5 * stiffness * np.sqrt(np.square(strain_noise).sum(axis=1)) / len(strain_kept)
-    peak = first_peak(0.5 * (force + impedance * mean_velocity), begins, noise)
+    mean_strain, averaged = _mean(strain, strain_kept)
+    force = stiffness * mean_strain
+    mean_velocity, moving = _mean(velocity, acceleration_kept)
+    noise = 0.5 * stiffness * np.sqrt(np.square(strain_noise[:, averaged]).sum(axis=1)) / len(averaged)
+    waves = Waves(signals.blow, signals.time, force, mean_velocity, impedance, begins, begins, pile.return_time)
+    peak = first_peak(waves.down, begins, noise)
     lags = lag(force, mean_velocity, impedance, begins, _before_return(begins, peak, pile, time_step), time_step)
     if options.align:
         move = np.nan_to_num(lags) / time_step
         strain = shift(strain, move)
-        force = stiffness * strain.mean(axis=1)
-        peak = first_peak(0.5 * (force + impedance * mean_velocity), begins, noise)
+        waves = replace(waves, force=stiffness * _mean(strain, strain_kept)[0])
+        peak = first_peak(waves.down, begins, noise)
 
     n_samples = len(signals.time)
     drift_end, displacement_end = drift_at(drift, (n_samples - 1 - begins) * time_step)
     drift_peak, _ = drift_at(drift, (peak - begins) * time_step)
+    n_strain, n_acceleration = len(signals.strain_names), len(signals.acceleration_names)
     corrections = Corrections(
-        strain_offset=_spread(strain_offset, strain_kept),
-        strain_noise=_spread(strain_noise, strain_kept),
-        acceleration_offset=_spread(acceleration_offset, acceleration_kept),
-        acceleration_noise=_spread(acceleration_noise, acceleration_kept),
-        gauge_velocity_drift=_spread(drift_end, acceleration_kept),
-        velocity_drift=drift_end.mean(axis=1),
-        displacement_drift=displacement_end.mean(axis=1),
-        velocity_drift_at_peak=drift_peak.mean(axis=1),
+        strain_offset=_spread(strain_offset, strain_kept, n_strain),
+        strain_noise=_spread(strain_noise, strain_kept, n_strain),
+        acceleration_offset=_spread(acceleration_offset, acceleration_kept, n_acceleration),
+        acceleration_noise=_spread(acceleration_noise, acceleration_kept, n_acceleration),
+        gauge_velocity_drift=_spread(drift_end, acceleration_kept, n_acceleration),
+        velocity_drift=drift_end[:, moving].mean(axis=1),
+        displacement_drift=displacement_end[:, moving].mean(axis=1),
+        velocity_drift_at_peak=drift_peak[:, moving].mean(axis=1),
         lag=lags,
         quiet_samples=quiet,
         aligned=options.align,
         low_pass=options.low_pass,
     )
-    waves = Waves(signals.blow, signals.time, force, mean_velocity, impedance, begins, peak)
-    return Conditioned(waves, strain, velocity, corrections)
+    return Conditioned(
+        replace(waves, first_peak=peak), strain, velocity, corrections, tuple(complete_pairs(strain_kept))
+    )
 
 
 def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
@@ -276,7 +306,8 @@ def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
     _check_samples(traces, traces.force, traces.velocity)
     begins, quiet = onset_and_quiet(np.abs(traces.force), traces.time_step)
     impedance = pile.impedance
-    peak = first_peak(0.5 * (traces.force + impedance * traces.velocity), begins)
+    waves = Waves(traces.blow, traces.time, traces.force, traces.velocity, impedance, begins, begins, pile.return_time)
+    peak = first_peak(waves.down, begins)
     risen = _before_return(begins, peak, pile, traces.time_step)
     none, pair = np.zeros(traces.n_blows), np.zeros((traces.n_blows, 2))
     corrections = Corrections(
@@ -293,5 +324,4 @@ def _pass_on(traces: AveragedTraces, pile: Pile) -> Conditioned:
         aligned=False,
         low_pass=None,
     )
-    waves = Waves(traces.blow, traces.time, traces.force, traces.velocity, impedance, begins, peak)
-    return Conditioned(waves, None, None, corrections)
+    return Conditioned(replace(waves, first_peak=peak), None, None, corrections)

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -76,7 +75,7 @@ class Check:
     """
 
     name: str
-    measure: Callable[[Any], np.ndarray]
+    measure: Callable[..., np.ndarray]
     threshold: float
     beyond: str
     severity: str

@@ -1,17 +1,17 @@
 """Can the record be trusted? The numbers of every check, and what lies beyond its limit."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.conditioning.catalogue import CHANNEL_CHECKS, DRIFT_CHECK, PAIR_CHECKS, RECORD_CHECKS
+from dyntest.conditioning.catalogue import CHANNEL_CHECKS, DRIFT_CHECK, KIND_CHECKS, PAIR_CHECKS, RECORD_CHECKS
 from dyntest.conditioning.channel_measures import gather_channels, sound
 from dyntest.conditioning.condition import Conditioned
 from dyntest.conditioning.findings import Check, Finding, judge_check
 from dyntest.conditioning.settling_measures import gather_record
 from dyntest.pile import Pile
-from dyntest.signals import AveragedTraces, Signals
+from dyntest.signals import AveragedTraces, Signals, opposite_pairs
 
 __all__ = ["Finding", "Measures", "find", "join", "judge", "measure"]
 
@@ -48,14 +48,21 @@ def measure(
     comparable = np.ones(signals.n_blows, dtype=bool)
     if isinstance(signals, Signals):
         for kind, names in (("strain", signals.strain_names), ("acceleration", signals.acceleration_names)):
-            pair = gather_channels(kind, signals, conditioned)
+            places = opposite_pairs(len(names))
+            pairs = [gather_channels(kind, signals, conditioned, pair) for pair in places]
             for check in CHANNEL_CHECKS[kind]:
-                values = check.measure(pair)
-                found += [(check, name, values[:, i]) for i, name in enumerate(names)]
-            found += [(check, "", check.measure(pair, conditioned.waves.first_peak)) for check in PAIR_CHECKS[kind]]
-            comparable &= sound(pair)
+                for place, pair in zip(places, pairs, strict=True):
+                    values = check.measure(pair)
+                    found += [(check, names[channel], values[:, i]) for i, channel in enumerate(place)]
+            for check in PAIR_CHECKS[kind]:
+                for place, pair in zip(places, pairs, strict=True):
+                    who = " and ".join(names[channel] for channel in place)
+                    found.append((check, who, check.measure(pair, conditioned.waves.first_peak)))
+            found += [(check, "", check.measure(pairs, conditioned.waves.first_peak)) for check in KIND_CHECKS[kind]]
+            for pair in pairs:
+                comparable &= sound(pair)
     record = gather_record(conditioned, pile, comparable, signals.penetration, set_per_blow)
-    done = {}
+    done: dict[Callable[..., np.ndarray], np.ndarray] = {}
     for check in RECORD_CHECKS:
         if check.measure not in done:
             done[check.measure] = check.measure(record)

@@ -203,7 +203,7 @@ def quiet_time(record: Record) -> np.ndarray:
 def returns_recorded(record: Record) -> np.ndarray:
     """Give the length of the record after the first peak over 2L/c."""
     waves = record.conditioned.waves
-    return (len(waves.time) - 1 - waves.first_peak) * waves.time_step / record.pile.return_time
+    return (len(waves.time) - 1 - waves.first_peak) * waves.time_step / waves.return_time
 
 
 def unloading_recorded(record: Record) -> np.ndarray:
@@ -215,9 +215,7 @@ def unloading_recorded(record: Record) -> np.ndarray:
 def toe_return(record: Record) -> np.ndarray:
     """Give the time at which the wave is seen to come back from the toe over 2L/c."""
     waves = record.conditioned.waves
-    ratio = toe_return_ratio(
-        waves.down, waves.up, waves.onset, waves.first_peak, waves.time_step, record.pile.return_time
-    )
+    ratio = toe_return_ratio(waves.down, waves.up, waves.onset, waves.first_peak, waves.time_step, waves.return_time)
     return np.where(record.comparable, ratio, np.nan)
 
 
@@ -240,14 +238,14 @@ def lag_size(record: Record) -> np.ndarray:
     size = np.abs(corrections.lag)
     with np.errstate(invalid="ignore"):
         share = np.where((corrections.lag > 0.0) & ~record.undisturbed, LAG_SHARE_WITH_SHAFT, LAG_SHARE)
-        judged = (size > share * rise) & (rise < record.pile.return_time)
+        judged = (size > share * rise) & (rise < waves.return_time)
     return np.where(record.comparable & judged & (not corrections.aligned), size, np.nan)
 
 
 def _main_rise(waves: Waves) -> np.ndarray:
     """Give the time of the rise proper, from its upper part [s]."""
     until = int(waves.first_peak.max(initial=0)) + 1
-    down = 0.5 * (waves.force[:, :until] + waves.impedance * waves.velocity[:, :until])
+    down = waves.down[:, :until]
     high = down > MAIN_RISE[0] * at(down, waves.first_peak)[:, None]
     sample = np.arange(until)
     inside = (sample >= waves.onset[:, None]) & (sample <= waves.first_peak[:, None])

@@ -105,8 +105,8 @@ def wave_traces(waves: Waves, row: int, system: str, computed_up: np.ndarray | N
 
     Units: computed_up [N]; returns [ms].
     """
-    zv = waves.impedance * waves.velocity[row]
-    lines = {"downward wave": 0.5 * (waves.force[row] + zv), "upward wave": 0.5 * (waves.force[row] - zv)}
+    alone = waves.take([row])
+    lines = {"downward wave": alone.down[0], "upward wave": alone.up[0]}
     if computed_up is not None:
         lines["upward wave, computed"] = computed_up
     return _long(waves, row, lines, system)

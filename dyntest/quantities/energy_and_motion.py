@@ -95,8 +95,12 @@ def proportionality(force: np.ndarray, velocity: np.ndarray, impedance: float, f
     return at(force, first_peak) / (impedance * np.where(moving > 0, moving, np.nan))
 
 
-def bending_ratio(gauge_strain: np.ndarray, first_peak: np.ndarray) -> np.ndarray:
-    """Give the difference of the two strain gauges over their sum at the first peak: 0 where the blow is central.
+def bending_ratio(
+    gauge_strain: np.ndarray, first_peak: np.ndarray, pair: tuple[int, int] | None = (0, 1)
+) -> np.ndarray:
+    """Give the difference of two strain gauges on opposite faces over their sum at the first peak.
+
+    It is 0 where the blow is central, and not a number where there is no such pair.
 
     Units: gauge_strain [m/m].
 
@@ -105,11 +109,11 @@ def bending_ratio(gauge_strain: np.ndarray, first_peak: np.ndarray) -> np.ndarra
     >>> bending_ratio(np.array([[[0.0, 1.2e-3], [0.0, 0.8e-3]]]), np.array([1])).round(3)
     array([0.2])
     """
-    strain = at(gauge_strain, first_peak)
-    if strain.shape[1] < 2:
-        return np.full(len(strain), np.nan)
-    total = strain.sum(axis=1)
-    return (strain[:, 0] - strain[:, 1]) / np.where(total > 0, total, np.nan)
+    if pair is None:
+        return np.full(len(gauge_strain), np.nan)
+    one, other = (at(gauge_strain[:, place], first_peak) for place in pair)
+    total = one + other
+    return (one - other) / np.where(total > 0, total, np.nan)
 
 
 def shaft_resistance_before_return(

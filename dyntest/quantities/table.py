@@ -41,7 +41,7 @@ def blow_quantities(
     """Give every quantity of each blow by its name in code."""
     waves = conditioned.waves
     force, velocity, step = waves.force, waves.velocity, waves.time_step
-    down, up, onset, peak, back = waves.down, waves.up, waves.onset, waves.first_peak, pile.return_time
+    down, up, onset, peak, back = waves.down, waves.up, waves.onset, waves.first_peak, waves.return_time
     record = (down, up, peak, back, step)
     total = case.total_resistance(*record)
     shaft = shaft_resistance_before_return(up, onset, back, step)
@@ -49,6 +49,8 @@ def blow_quantities(
     found = integrity(down, up, onset, peak, back, step, pile.length)
     gauges = conditioned.gauge_strain
     nothing = np.full(len(force), np.nan)
+    pairs = (*conditioned.strain_pairs, None, None)
+    other = gauges is not None and len(conditioned.strain_pairs) > 1
     known = np.isfinite(factor_for_maximum)
     return {
         "peak_force": force.max(axis=1),
@@ -68,7 +70,8 @@ def blow_quantities(
         "integrity_factor": found.integrity_factor,
         "integrity_depth": found.integrity_depth,
         "proportionality": proportionality(force, velocity, waves.impedance, peak),
-        "bending_ratio": nothing if gauges is None else bending_ratio(gauges, peak),
+        "bending_ratio": nothing if gauges is None else bending_ratio(gauges, peak, pairs[0]),
+        **({"bending_ratio_other": bending_ratio(gauges, peak, pairs[1])} if other else {}),
         "peak_displacement": peak_displacement(velocity, step),
         "final_displacement": final_displacement(velocity, step),
     }, found
@@ -76,9 +79,6 @@ def blow_quantities(
 
 CHUNK = 64
 """Blows conditioned and computed together [1]: few enough for their arrays to stay in the processor's cache."""
-
-PER_BLOW = ("blow", "strain", "acceleration", "force", "velocity", "clock", "penetration")
-"""Fields of records with one entry a blow."""
 
 
 @dataclass(frozen=True)
@@ -196,12 +196,10 @@ def _chunks(
     signals: Signals | AveragedTraces, options: Options, chunk: int
 ) -> Iterator[tuple[Signals | AveragedTraces, Options]]:
     """Give the records slice by slice, with the options cut alike."""
-    present = [field.name for field in fields(signals) if field.name in PER_BLOW]
     for start in range(0, max(signals.n_blows, 1), chunk):
-        part = slice(start, start + chunk)
-        cut = {name: getattr(signals, name)[part] for name in present if getattr(signals, name) is not None}
+        rows = slice(start, start + chunk)
         known = options.set_per_blow
-        yield replace(signals, **cut), replace(options, set_per_blow=None if known is None else known[part])
+        yield signals.take(rows), replace(options, set_per_blow=None if known is None else known[rows])
 
 
 def _hammer_columns(

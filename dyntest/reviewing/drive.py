@@ -18,11 +18,10 @@ from dyntest.conditioning.condition import Options, condition
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
-from dyntest.pile import Pile
 from dyntest.quantities import case_resistance as case
 from dyntest.quantities.drive_findings import DAMPING_CHECK
 from dyntest.quantities.representative import Representative, choose_blow
-from dyntest.quantities.table import CHUNK, PER_BLOW, drive_table
+from dyntest.quantities.table import CHUNK, drive_table
 from dyntest.reading.logs import DrivingLog, read_driving_log
 from dyntest.reading.parts import Drive, TestSheet
 from dyntest.reading.signal_tables import read_signals
@@ -154,12 +153,8 @@ def _waves(
     """Give the waves of one blow, conditioned as the table was."""
     rows = np.flatnonzero(signals.blow == blow)
     known = table["set_per_blow"].to_numpy()[rows]
-    cut = {name: getattr(signals, name)[rows] for name in PER_BLOW if getattr(signals, name, None) is not None}
     options = replace(options, set_per_blow=known if np.isfinite(known).any() else None)
-    return condition(replace(signals, **cut), sheet.pile, options).waves
-
-
-_BY_BLOW = ("blow", "force", "velocity", "onset", "first_peak")
+    return condition(signals.take(rows), sheet.pile, options).waves
 
 
 def waves_by_chunk(sheet: TestSheet, drive: DriveReview) -> Iterator[tuple[np.ndarray, Waves]]:
@@ -168,21 +163,13 @@ def waves_by_chunk(sheet: TestSheet, drive: DriveReview) -> Iterator[tuple[np.nd
     known = drive.table["set_per_blow"].to_numpy()
     for start in range(0, len(drive.table), CHUNK):
         rows = np.arange(start, min(start + CHUNK, len(drive.table)))
-        cut = {n: getattr(drive.signals, n)[rows] for n in PER_BLOW if getattr(drive.signals, n, None) is not None}
         sets = known[rows] if np.isfinite(known[rows]).any() else None
-        yield rows, condition(replace(drive.signals, **cut), sheet.pile, replace(options, set_per_blow=sets)).waves
+        yield rows, condition(drive.signals.take(rows), sheet.pile, replace(options, set_per_blow=sets)).waves
 
 
 def drive_waves(sheet: TestSheet, drive: DriveReview) -> Waves:
     """Give the waves of every blow of a drive."""
-    parts = [waves for _, waves in waves_by_chunk(sheet, drive)]
-    joined = {name: np.concatenate([getattr(part, name) for part in parts]) for name in _BY_BLOW}
-    return replace(parts[0], **joined)
-
-
-def one_blow(waves: Waves, row: int) -> Waves:
-    """Give the waves of one blow alone."""
-    return replace(waves, **{name: getattr(waves, name)[row : row + 1] for name in _BY_BLOW})
+    return Waves.join([waves for _, waves in waves_by_chunk(sheet, drive)])
 
 
 def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: float | None = None) -> DriveReview:
@@ -190,12 +177,12 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
     table, findings, source = drive.table, drive.findings, drive.damping_source
     factor = sheet.damping_factor if calibrated is None else calibrated
     if factor is not None:
-        table = table.assign(**case_columns(waves, sheet.pile, factor))
+        table = table.assign(**case_columns(waves, factor))
         findings = tuple(finding for finding in findings if finding.check != DAMPING_CHECK)
         source = "engineer" if calibrated is None else "signal matching"
     chosen = representative(sheet, drive.drive, table, findings)
     blow = None if chosen is None else chosen.blow
-    alone = None if blow is None else one_blow(waves, int(np.flatnonzero(waves.blow == blow)[0]))
+    alone = None if blow is None else waves.take(waves.blow == blow)
     judged = trust(findings, len(table), blow)
     told = {"table": table, "findings": findings, "damping_source": source, "trust": judged}
     again = replace(drive, representative=chosen, waves=alone, **told)
@@ -204,9 +191,9 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
     return replace(again, match=None, match_problem="", calibrated_damping_factor=float("nan"))
 
 
-def case_columns(waves: Waves, pile: Pile, damping_factor: float) -> dict[str, np.ndarray]:
+def case_columns(waves: Waves, damping_factor: float) -> dict[str, np.ndarray]:
     """Give the columns of a drive's table that depend on the damping factor."""
-    record = (waves.down, waves.up, waves.first_peak, pile.return_time, waves.time_step, damping_factor)
+    record = (waves.down, waves.up, waves.first_peak, waves.return_time, waves.time_step, damping_factor)
     return {
         "case_resistance": case.case_resistance(*record),
         "case_resistance_maximum": case.case_resistance_maximum(*record),

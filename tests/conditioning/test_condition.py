@@ -69,8 +69,8 @@ def test_a_gauge_left_out_leaves_the_other_alone(make_blows):
     ("left_out", "message"),
     [
         ({"strain_3"}, '"strain_3" is no channel of this record'),
-        ({"strain_1", "strain_2"}, "both strain gauges are left out"),
-        ({"acceleration_1", "acceleration_2"}, "both accelerometers are left out"),
+        ({"strain_1", "strain_2"}, "all strain gauges are left out"),
+        ({"acceleration_1", "acceleration_2"}, "all accelerometers are left out"),
     ],
 )
 def test_leaving_out_what_cannot_be_left_out(make_blows, left_out, message):

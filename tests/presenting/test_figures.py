@@ -17,7 +17,7 @@ def waves():
     time = np.arange(400) * 1e-4
     pulse = np.where(time > 5e-3, np.exp(-(time - 5e-3) / 3e-3), 0.0)
     velocity = 4.0 * np.stack([pulse, 0.5 * pulse])
-    return Waves(np.array([7, 8]), time, 5e5 * velocity, velocity, 5e5, np.array([51, 51]), np.array([51, 51]))
+    return Waves(np.array([7, 8]), time, 5e5 * velocity, velocity, 5e5, np.array([51, 51]), np.array([51, 51]), 7.8e-3)
 
 
 @pytest.fixture
