@@ -95,5 +95,5 @@ def _frame(test, drive, waves, row: int, what: str):
     if what == "energy":
         return energy_trace(waves, row, test.system)
     if what in ("strain", "acceleration"):
-        return gauge_traces(drive.signals, row, int(waves.onset[row]), what)
+        return gauge_traces(drive.signals, row, int(waves.onset[row]), what, test.system)
     return traces(waves, row, test.system)

@@ -15,6 +15,7 @@ from dashboard.pages import PAGES
 from dyntest.errors import DyntestError
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
+from dyntest.presenting.tables import representative_head, representative_numbers
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
 
@@ -108,40 +109,19 @@ def key_to_drives(kinds: dict[str, str]) -> None:
 def how(*names: str) -> None:
     """Say how numbers and steps were computed, from the one table of explanations."""
     with st.expander("How this was computed", icon=":material/function:"):
-        from dyntest.presenting.explanations import EXPLANATIONS
+        from dyntest.presenting.explanations import EXPLANATIONS, title
 
-        told: set[str] = set()
-        for name in names:
-            one = EXPLANATIONS[name]
-            st.markdown(f"**{plain(one.name)}**  \n{_equations(one.what)}")
-            new = [
-                text for text in (*one.details, *(f"Source: {source}" for source in one.sources)) if text not in told
-            ]
-            told.update(new)
-            if new:
-                st.markdown("\n\n".join(_equations(text) for text in new))
-
-
-def _equations(text: str) -> str:
-    """Give text as markdown with its equations as code, and all else as written."""
-    parts = text.split("``")
-    return "".join(f"`{part}`" if place % 2 else plain(part.replace("`", "")) for place, part in enumerate(parts))
+        for one in dict.fromkeys(EXPLANATIONS[name] for name in names):
+            equations = "".join(f"  \n`{equation}`" for equation in one.equations)
+            told = plain(f"{one.what} {one.validity} Source: {one.source}")
+            st.markdown(f"**{plain(title(one))}**{equations}  \n{told}")
 
 
 def numbers_by_drive(drives: Sequence, codes: Sequence[str], system: str) -> pd.DataFrame:
-    """Give numbers of the blows that stand for the drives, a column a drive; numbers that no drive has are left out."""
-    columns = {"": [], **{drive.name.replace("_", " "): [] for drive in drives}}
-    chosen = [drive.representative for drive in drives]
-    columns[""].append("blow that stands for the drive")
-    for name, one in zip(list(columns)[1:], chosen, strict=True):
-        columns[name].append("–" if one is None else f"{one.blow}")
-    for code in codes:
-        if not any(code in drive.numbers for drive in drives):
-            continue
-        columns[""].append(NAMES[code].words)
-        for name, drive in zip(list(columns)[1:], drives, strict=True):
-            columns[name].append(show(code, drive.numbers.get(code), system))
-    return pd.DataFrame(columns)
+    """Give numbers of the representative blows, a column a drive; numbers that no drive has are left out."""
+    numbers = representative_numbers(drives, codes, system)
+    rows = [(NAMES[code].words, *values) for code, values in numbers.items()]
+    return pd.DataFrame(rows, columns=["representative blow", *map(representative_head, drives)])
 
 
 def one_blow(drive, blow: int, codes: Sequence[str], system: str) -> pd.DataFrame:

@@ -98,7 +98,7 @@ def draw() -> None:
     if setups:
         pieces.heading("Resistance at the restrike over that at the end of driving")
         pieces.worded(setup_rows(setups))
-    pieces.how("setup_factor", "resistance over time", "how resistance fades in a restrike")
+    pieces.how("setup_factor", "resistance over time", "resistance during a restrike")
 
 
 def _fading(fade, name: str) -> str:

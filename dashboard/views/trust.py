@@ -47,7 +47,7 @@ def draw() -> None:
     if drive.findings:
         pieces.worded(pieces.findings(drive.findings))
     _conditioning(test)
-    pieces.how("force and velocity", "trust", "the blow that stands for a drive", "proportionality", "bending_ratio")
+    pieces.how("force and velocity", "trust", "representative blow", "proportionality", "bending_ratio")
 
 
 def _standing(test, drive, blow: int) -> None:

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from dyntest.names import NAMES, display_unit
 from dyntest.signals import Waves
@@ -63,7 +64,7 @@ def title(code: str, system: str) -> str:
     return f"{NAMES[code].words} [{unit.replace(' ', NO_BREAK)}]" if unit else NAMES[code].words
 
 
-def shown(code: str, values: np.ndarray, system: str) -> np.ndarray:
+def shown(code: str, values: ArrayLike, system: str) -> np.ndarray:
     """Give numbers in the units the engineer reads.
 
     Examples

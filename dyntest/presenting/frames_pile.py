@@ -45,7 +45,7 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
         ("pile", "length from gauges to toe", show("penetration", pile.length, system)),
         ("pile", "wave speed", _written(pile.wave_speed, "velocity", ("m/s", "ft/s"), system, 0)),
         ("pile", "time to the toe and back", f"{1e3 * pile.return_time:.2f} ms"),
-        ("pile", "impedance × velocity of 1 m/s", show("peak_force", pile.impedance, system)),
+        ("pile", "impedance", impedance(pile.impedance, system)),
     ]
     if hammer is not None:
         rows += [
@@ -61,6 +61,21 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
         ("soil", "at the toe", sheet.soil.toe),
     ]
     return pd.DataFrame([row for row in rows if row[2] not in (None, "–")], columns=["of", "what", "value"])
+
+
+def impedance(value: float, system: str) -> str:
+    """Write an impedance.
+
+    Units: value [N s/m].
+
+    Examples
+    --------
+    >>> impedance(6.0e5, "SI"), impedance(6.0e5, "US")
+    ('600.0 kN s/m', '41.1 kip s/ft')
+    """
+    if system == "US":
+        return f"{value * unit_factor('ft', 'length') / unit_factor('kip', 'force'):,.1f} kip s/ft"
+    return f"{value / 1e3:,.1f} kN s/m"
 
 
 def _written(value: float, dimension: str, units: tuple[str, str], system: str, digits: int = 1) -> str:

@@ -15,9 +15,15 @@ from dyntest.pile import Pile
 from dyntest.presenting.frames import TIME, force_title, milliseconds, shown, thinned, title
 from dyntest.quantities.case_resistance import case_resistance, case_resistance_maximum
 from dyntest.signals import AveragedTraces, Signals, Waves
+from dyntest.units import STANDARD_GRAVITY
 
-GAUGE_UNITS = {"strain": ("strain [µm/m]", 1e6), "acceleration": ("acceleration [m/s²]", 1.0)}
-"""Title and factor from SI of what a gauge reads; gauges are calibrated in these units everywhere."""
+GAUGE_UNITS = {
+    ("strain", "SI"): ("strain [µm/m]", 1e6),
+    ("strain", "US"): ("strain [µin/in]", 1e6),
+    ("acceleration", "SI"): ("acceleration [m/s²]", 1.0),
+    ("acceleration", "US"): ("acceleration [g]", 1.0 / STANDARD_GRAVITY),
+}
+"""Title and factor from SI of what a gauge reads."""
 
 SHOWN_RETURNS = 4.0
 """Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
@@ -78,12 +84,12 @@ def energy_trace(waves: Waves, row: int, system: str) -> pd.DataFrame:
     return _one(waves, row, title("transferred_energy", system), shown("transferred_energy", passed, system), "energy")
 
 
-def gauge_traces(signals: Signals | AveragedTraces, row: int, onset: int, kind: str) -> pd.DataFrame:
+def gauge_traces(signals: Signals | AveragedTraces, row: int, onset: int, kind: str, system: str) -> pd.DataFrame:
     """Give what the two gauges of a kind recorded, as recorded.
 
     Units: returns [ms].
     """
-    heading, factor = GAUGE_UNITS[kind]
+    heading, factor = GAUGE_UNITS[kind, system]
     if isinstance(signals, AveragedTraces):
         return pd.DataFrame(columns=[TIME, heading, "trace"])
     time = np.round(1e3 * (signals.time - signals.time[onset]), 6)
@@ -151,8 +157,8 @@ def profile(tables: dict[str, pd.DataFrame], codes: Sequence[str], against: str,
     --------
     >>> table = pd.DataFrame({"blow": [1, 2], "stroke": [2.0, np.nan]})
     >>> profile({"initial": table}, ("stroke", "misfit"), "blow", "SI")
-         drive  blow number               quantity  value
-    0  initial          1.0  stroke of the ram [m]    2.0
+         drive  blow number    quantity  value
+    0  initial          1.0  stroke [m]    2.0
     """
     parts = [by_blow(tables, code, against, system).assign(quantity=title(code, system)) for code in codes]
     known = [part for part in parts if len(part)]

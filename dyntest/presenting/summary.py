@@ -39,7 +39,7 @@ def summary_json(review: Review) -> bytes:
     return (json.dumps(summary(review), indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
-def number(value: float) -> float | int | None:
+def number(value: float | None) -> float | int | None:
     """Give a number as JSON can hold it, with the digits of the CSV.
 
     Examples

@@ -1,11 +1,29 @@
-"""The table of blows as CSV: SI, a unit in every header, safe to open in a spreadsheet.
+"""Tables of blows: the representative ones side by side in words, and all of them as CSV and Parquet.
 
-The table of blows as Parquet, for other programs: the columns of the CSV with every digit.
+The CSV has a unit in every header and is safe to open in a spreadsheet; Parquet has the same columns with every digit.
 """
+
+from collections.abc import Sequence
 
 import pandas as pd
 
-from dyntest.names import column_header
+from dyntest.names import column_header, show
+from dyntest.reviewing.drive import DriveReview
+
+
+def representative_numbers(
+    drives: Sequence[DriveReview], codes: Sequence[str], system: str
+) -> dict[str, tuple[str, ...]]:
+    """Give numbers of the representative blows as text, a text a drive; numbers that no drive has are left out."""
+    known = [code for code in codes if any(code in drive.numbers for drive in drives)]
+    return {code: tuple(show(code, drive.numbers.get(code), system) for drive in drives) for code in known}
+
+
+def representative_head(drive: DriveReview) -> str:
+    """Give the head of a drive's column: its name and its representative blow."""
+    blow = "no sound blow" if drive.representative is None else f"blow {drive.representative.blow}"
+    return f"{drive.name.replace('_', ' ')}, {blow}"
+
 
 DIGITS = 9
 """Significant digits of a written number: far more than any gauge gives, fewer than rounding of the arithmetic."""

@@ -20,6 +20,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
+from dyntest.presenting.tables import representative_head, representative_numbers
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -77,15 +78,12 @@ def lines(review: Review) -> list[str]:
 
 def _numbers(drives: tuple[DriveReview, ...], system: str) -> list[str]:
     """Numbers of the representative blows, a column a drive."""
-    blows = [f"blow {drive.representative.blow}" if drive.representative else "no sound blow" for drive in drives]
-    rows = [("", *(drive_words(drive) for drive in drives)), ("blow that stands for the drive", *blows)]
-    for code in SHOWN:
-        if not any(code in drive.numbers for drive in drives):
-            continue
-        rows.append((NAMES[code].words, *(show(code, drive.numbers.get(code), system) for drive in drives)))
+    rows: list[tuple[str, ...]] = [("representative blow", *map(representative_head, drives))]
+    for code, values in representative_numbers(drives, SHOWN, system).items():
+        rows.append((NAMES[code].words, *values))
         ranges = [getattr(drive.match, f"{code}_range", None) for drive in drives]
         if any(ranges):
-            rows.append(("  as likely", *(show_range(*ends, code, system) if ends else "–" for ends in ranges)))
+            rows.append(("  range", *(show_range(ends[0], ends[1], code, system) if ends else "–" for ends in ranges)))
     return _aligned(rows)
 
 

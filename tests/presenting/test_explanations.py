@@ -4,54 +4,20 @@ import ast
 import inspect
 import re
 from importlib import import_module
+from pathlib import Path
 
 import pytest
 
 from dyntest.names import NAMES
-from dyntest.presenting.explanations import EXPLANATIONS
+from dyntest.presenting.explanations import EXPLANATIONS, NUMBERED, TABLE, reference, table_rows, title
 
-COMPUTED_IN = {
-    "peak_compression_stress": "dyntest.quantities.stresses",
-    "peak_gauge_stress": "dyntest.quantities.stresses",
-    "toe_compression_stress": "dyntest.quantities.stresses",
-    "peak_tension_stress": "dyntest.quantities.stresses",
-    "transferred_energy": "dyntest.quantities.energy_and_motion",
-    "energy_ratio": "dyntest.quantities.energy_and_motion",
-    "stroke": "dyntest.quantities.stroke",
-    "blow_rate": "dyntest.quantities.stroke",
-    "total_resistance": "dyntest.quantities.case_resistance",
-    "case_resistance": "dyntest.quantities.case_resistance",
-    "case_resistance_maximum": "dyntest.quantities.case_resistance",
-    "case_resistance_toe_at_rest": "dyntest.quantities.case_resistance",
-    "case_resistance_unloading": "dyntest.quantities.case_resistance",
-    "damping_factor": "dyntest.quantities.case_resistance",
-    "damping_factor_maximum": "dyntest.quantities.case_resistance",
-    "shaft_share": "dyntest.quantities.energy_and_motion",
-    "integrity_factor": "dyntest.quantities.integrity",
-    "proportionality": "dyntest.quantities.energy_and_motion",
-    "bending_ratio": "dyntest.quantities.energy_and_motion",
-    "peak_displacement": "dyntest.quantities.energy_and_motion",
-    "final_displacement": "dyntest.conditioning.corrections",
-    "matched_resistance": "dyntest.wave_equation.matching",
-    "setup_factor": "dyntest.decisions.setup",
-    "force and velocity": "dyntest.conditioning.condition",
-    "trust": "dyntest.decisions.trust",
-    "the blow that stands for a drive": "dyntest.quantities.representative",
-    "stress limits": "dyntest.decisions.stress_limits",
-    "range of the matched resistance": "dyntest.wave_equation.matching",
-    "load–movement curve": "dyntest.wave_equation.match_results",
-    "resistance over time": "dyntest.decisions.time_law",
-    "how resistance fades in a restrike": "dyntest.decisions.time_law",
-    "required resistance": "dyntest.decisions.resistance_factors",
-    "resistance at the end of driving": "dyntest.decisions.end_of_drive_target",
-    "hammer": "dyntest.wave_equation.bearing_graph",
-    "bearing graph": "dyntest.wave_equation.bearing_graph",
-    "driving criterion": "dyntest.decisions.driving_criterion",
-    "modified Gates formula": "dyntest.decisions.dynamic_formulas",
-    "bearing piles": "dyntest.decisions.bearing_piles",
-    "pay length": "dyntest.decisions.pay_length",
-}
-"""Module that computes each number or takes each step."""
+README = Path(__file__).parents[2] / "README.md"
+
+GREEK = {
+    "epsilon": "ε", "sigma": "σ", "eta": "η", "beta": "β", "rho": "ρ", "tau": "τ", "Delta": "Δ", "integral": "∫",
+    "sqrt": "√", "dif": "d", "overline": "", "quad": "", "abs": "", "sum": "Σ", "log": "log",
+}  # fmt: skip
+"""What the words of the typesetter's notation stand for."""
 
 
 def docstrings(module: str) -> str:
@@ -61,22 +27,50 @@ def docstrings(module: str) -> str:
     return " ".join(" ".join((ast.get_docstring(node) or "").split()) for node in nodes if isinstance(node, documented))
 
 
-def test_every_explanation_names_its_module():
-    assert set(COMPUTED_IN) == set(EXPLANATIONS)
+def symbols(text: str) -> set[str]:
+    """Letters of an equation, whatever notation it is written in."""
+    for word, letter in GREEK.items():
+        text = re.sub(rf"\b{word}\b", f" {letter} ", text)
+    return set(re.sub(r"[^A-Za-zα-ωΔΣβ]", "", text.replace("mean", "").replace("over", "").replace("of", "")))
 
 
-@pytest.mark.parametrize("name", EXPLANATIONS)
-def test_equations_are_those_of_the_docstrings(name):
-    told = EXPLANATIONS[name]
-    known = docstrings(COMPUTED_IN[name])
-    for text in (told.what, *told.details):
-        for equation in re.findall(r"``([^`]+)``", text):
-            assert equation in known
+@pytest.mark.parametrize("one", TABLE, ids=lambda one: one.keys[0])
+def test_equations_are_those_of_the_docstrings(one):
+    known = docstrings(one.computed_in)
+    for equation in one.equations:
+        assert equation in known
 
 
-@pytest.mark.parametrize("name", EXPLANATIONS)
-def test_an_explanation_is_called_as_the_table_of_names_says(name):
-    told = EXPLANATIONS[name]
-    words = f"{NAMES[name].words}, {NAMES[name].symbol}" if name in NAMES else name
-    assert told.name.casefold() == words.casefold()
-    assert len(told.what) > 20
+@pytest.mark.parametrize("one", TABLE, ids=lambda one: one.keys[0])
+def test_an_explanation_gives_validity_and_source(one):
+    assert len(one.what) > 15
+    assert len(one.validity) > 5
+    assert one.source.endswith(".")
+    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", one.validity))
+
+
+@pytest.mark.parametrize("one", [one for one in NUMBERED if one.equations], ids=lambda one: one.keys[0])
+def test_the_typeset_equation_has_the_letters_of_the_written_one(one):
+    plain = symbols(" ".join(one.equations))
+    typeset = symbols(one.typeset)
+    assert len(plain - typeset) <= 3, (plain, typeset)
+
+
+def test_a_key_is_explained_once_and_named_as_the_table_of_names_names_it():
+    keys = [key for one in TABLE for key in one.keys]
+    assert len(keys) == len(set(keys)) == len(EXPLANATIONS)
+    assert NAMES["integrity_factor"].words in title(EXPLANATIONS["integrity_factor"]).lower()
+    assert title(EXPLANATIONS["pay length"]) == "Pay length"
+
+
+def test_numbers_of_equations_follow_their_order():
+    assert [reference(one.keys[0]) for one in NUMBERED] == [f"eq. {n + 1}" for n in range(len(NUMBERED))]
+    assert reference("penetration") == ""
+
+
+def test_readme_lists_the_numbers_as_the_table_has_them():
+    listed = re.findall(r"^\| (`\w+`.*?) \| (.*?) \| (.*?) \|$", README.read_text(encoding="utf-8"), flags=re.M)
+    rows = set(table_rows())
+    numbers = [row for row in listed if row[0].strip("`").split("`")[0] in NAMES]
+    assert len(numbers) > 8
+    assert [row for row in numbers if row not in rows] == []

@@ -47,7 +47,7 @@ def test_wave_frame_adds_up_to_force_and_impedance_times_velocity(waves):
 def test_profile_frame_holds_each_point_once(tables):
     frame = profile(tables, ("stroke", "misfit"), "penetration", "SI")
     assert frame.groupby("drive").size().to_dict() == {"initial": 30, "restrike": 5}
-    assert set(frame["quantity"]) == {"stroke of the ram [m]"}
+    assert set(frame["quantity"]) == {"stroke [m]"}
 
 
 def test_a_profile_of_nothing_is_empty(tables):
@@ -73,5 +73,5 @@ def test_a_limit_is_drawn_on_its_own_panel(tables):
     frame = profile(tables, ("stroke",), "blow", "SI")
     kinds = {"initial": "initial", "restrike": "restrike"}
     without = profiles_figure(frame, "P1", kinds, {"another quantity": ("limit", 2.0)})
-    assert profiles_figure(frame, "P1", kinds, {"stroke of the ram [m]": ("limit", 2.2)}).count(b"#a8321e") > 0
+    assert profiles_figure(frame, "P1", kinds, {"stroke [m]": ("limit", 2.2)}).count(b"#a8321e") > 0
     assert without.count(b"#a8321e") == 0

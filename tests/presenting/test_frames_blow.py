@@ -80,7 +80,7 @@ def test_no_soil_until_the_ground_has_answered(sheet):
 
 
 def test_gauges_are_drawn_as_recorded(restrike, waves):
-    frame = gauge_traces(restrike.signals, 2, int(waves.onset[2]), "strain")
+    frame = gauge_traces(restrike.signals, 2, int(waves.onset[2]), "strain", "SI")
     second = frame[frame["trace"] == restrike.signals.strain_names[1]]
     np.testing.assert_allclose(second.iloc[:, 1], 1e6 * restrike.signals.strain[2, 1])
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dyntest.conditioning.findings import Finding, blow_words
 from dyntest.decisions.setup import show_wait
 from dyntest.names import NAMES, show
+from dyntest.presenting.explanations import reference
 from dyntest.presenting.report.blocks import (
     Block,
     about,
@@ -17,8 +18,7 @@ from dyntest.presenting.report.blocks import (
     sentence,
     text,
 )
-from dyntest.presenting.report.equations import reference
-from dyntest.presenting.report.tables import match_tables, representative_tables
+from dyntest.presenting.report.tables import match_tables, representative_blows
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     STRESSES,
@@ -115,7 +115,7 @@ def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             ])  # fmt: skip
     head = ["drive", "stress", "highest", "in blow", "limit", "from"]
     blocks.append(rows(head, cells, [1, 2.2, 1, 0.6, 0.8, 0.6], "llrrrl"))
-    blocks += [heading("The blows that stand for the drives"), *representative_tables(review.drives, DELIVERED, system)]
+    blocks += [heading("The blows that stand for the drives"), *representative_blows(review.drives, DELIVERED, system)]
     for drive in review.drives:
         if f"profile_{drive.name}" in figures:
             alone = drive.match is not None and drive.every is None
@@ -128,14 +128,14 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     """Give the section on resistance by the Case method and by signal matching."""
     system = review.sheet.display_units
     blocks = [answer(resistance_sentence(review, drive)) for drive in review.drives]
-    blocks += [heading("Case method"), *representative_tables(review.drives, CASE, system)]
+    blocks += [heading("Case method"), *representative_blows(review.drives, CASE, system)]
     matched = [drive for drive in review.drives if drive.match is not None]
     blocks.append(heading("Signal matching"))
     if not matched:
         reasons = {drive.match_problem for drive in review.drives} - {""}
         return [*blocks, note(sentence("; ".join(sorted(reasons)) or "no blow was matched"))]
     blocks += match_tables(matched, system)
-    blocks += [note(sentence(_match_note(drive))) for drive in matched]
+    blocks += [note(sentence(_match_note(drive, system))) for drive in matched]
     if "shaft_resistance" in figures:
         caption = "Left: shaft resistance from matching, per length of pile. Right: static load–movement computed from"
         caption += " the matched soil; creep and any gain after the test are not in it."
@@ -143,7 +143,7 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     return blocks
 
 
-def _match_note(drive: DriveReview) -> str:
+def _match_note(drive: DriveReview, system: str) -> str:
     match = drive.match
     parts = [f"{drive_words(drive)}: {match.law} soil"]
     parts.append("fitted well" if match.fitted else "NOT fitted well enough for the numbers to mean anything")
@@ -153,7 +153,8 @@ def _match_note(drive: DriveReview) -> str:
     )
     if match.section is not None:
         left = f"a reduced section with {match.section.section_left:.2f} of the impedance left was fitted"
-        parts.append(f"{left} {match.section.depth:.1f} m below the gauges, {match.section.length:.1f} m long")
+        depth, length = (show("integrity_depth", v, system) for v in (match.section.depth, match.section.length))
+        parts.append(f"{left} {depth} below the gauges, {length} long")
     return "; ".join(parts)
 
 
@@ -168,7 +169,7 @@ def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         first = [setup.restrike.replace("_", " "), show_wait(setup.wait)]
         for code, factor in setup.factors.items():
             spread = f"{factor.low:.2f} to {factor.high:.2f}" if factor.has_range else "–"
-            cells.append([*first, NAMES[code].words, f"{factor.value:.2f}", spread, reference("setup")])
+            cells.append([*first, NAMES[code].words, f"{factor.value:.2f}", spread, reference("setup_factor")])
             first = ["", ""]
     head = ["restrike", "waited", "ratio of", "restrike over end of drive", "range", "from"]
     blocks.append(rows(head, cells, [0.8, 0.8, 2, 1, 1, 0.5], "lllrrl"))
@@ -187,7 +188,7 @@ def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     if "setup" in figures:
         law = answers.time_law
         words = f"Rate A = {law.rate.value:.2f} ({law.rate.low:.2f} to {law.rate.high:.2f}) from t₀ = "
-        words += f"{show_wait(law.reference_time)}, {reference('time_law')}; {law.method}."
+        words += f"{show_wait(law.reference_time)}, {reference('resistance over time')}; {law.method}."
         blocks.append(picture(f"Resistance against the time waited. {words}", "setup"))
     return blocks
 
@@ -202,7 +203,7 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     if "criterion" in figures:
         caption = "Blows asked for at each stroke: the bearing graph of the matched pile and the calibrated hammer, the"
         caption += (
-            f" measured blows, and the modified Gates formula ({reference('gates')}), which is a sanity check only."
+            f" measured blows, and the modified Gates formula ({reference('modified Gates formula')}), a sanity check."
         )
         blocks.append(picture(caption, "criterion"))
     cells = [

@@ -5,8 +5,8 @@ from importlib.metadata import version
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.names import NAMES, show
+from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows
-from dyntest.presenting.report.equations import EQUATIONS, reference
 from dyntest.presenting.report.tables import every_blow
 from dyntest.presenting.sentences import drive_words
 from dyntest.quantities.drive_findings import ASSUMES_UNIFORM
@@ -90,7 +90,7 @@ def _drive_choices(review: Review) -> list[tuple[str, str, str]]:
 
 def equation_blocks() -> list[Block]:
     """Give the equations."""
-    items = [{"key": one.key, "words": one.words, "source": one.source} for one in EQUATIONS]
+    items = [{"words": f"{one.what} {one.validity}", "source": one.source} for one in NUMBERED]
     return [{"kind": "equations", "items": items}]
 
 

@@ -10,6 +10,7 @@ from functools import cache
 from importlib.resources import files
 
 from dyntest.presenting import palette
+from dyntest.presenting.explanations import NUMBERED
 from dyntest.presenting.report.answers import (
     criterion_blocks,
     delivery_blocks,
@@ -31,6 +32,7 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     given = {f"{name}.svg": figure for name, figure in figures.items()}
     written = json.dumps(data, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace")
     sources = {"main.typ" if name == template else name: source for name, source in _templates().items()}
+    sources["equations.typ"] = f"#let formulas = ({''.join(f'$ {one.typeset} $, ' for one in NUMBERED)})".encode()
     return typst.compile(
         {**sources, **given, "report.json": written},
         ignore_system_fonts=True,

@@ -6,8 +6,9 @@ from dyntest.decisions.setup import show_wait
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
+from dyntest.presenting.explanations import reference
+from dyntest.presenting.frames_pile import impedance
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows, sentence
-from dyntest.presenting.report.equations import reference
 from dyntest.presenting.sentences import TRUST, drive_words
 from dyntest.quantities.drive_findings import uniform_note
 from dyntest.reading.parts import TestSheet
@@ -70,12 +71,6 @@ def _mass(value: float | None, system: str) -> str:
     return _either(system, value, "mass", ("kg", 0), ("lb", 0))
 
 
-def _impedance(value: float, system: str) -> str:
-    if system == "US":
-        return f"{value * unit_factor('ft', 'length') / unit_factor('kip', 'force'):,.1f} kip s/ft"
-    return f"{value / 1e3:,.1f} kN s/m"
-
-
 def _pile(pile: Pile, system: str) -> list[tuple[str, str, str]]:
     length = {"dimension": "length", "si": ("m", 2), "us": ("ft", 2)}
     total = "not given; the head is taken to be at the gauges" if pile.total_length is None else ""
@@ -87,9 +82,13 @@ def _pile(pile: Pile, system: str) -> list[tuple[str, str, str]]:
         ("total length when driven", total or _either(system, pile.total_length, **length), SHEET),
         ("dynamic modulus, E", _either(system, pile.modulus, "stress", ("GPa", 1), ("ksi", 0)), SHEET),
         ("density, ρ", _either(system, pile.parts[0].density, "density", ("kg/m^3", 0), ("lb/ft^3", 1)), SHEET),
-        ("wave speed, c", _either(system, pile.wave_speed, "velocity", ("m/s", 0), ("ft/s", 0)), reference("pile")),
-        ("impedance at the gauges, Z", _impedance(pile.impedance, system), reference("pile")),
-        ("time to the toe and back, 2L/c", f"{1e3 * pile.return_time:.2f} ms", reference("pile")),
+        (
+            "wave speed, c",
+            _either(system, pile.wave_speed, "velocity", ("m/s", 0), ("ft/s", 0)),
+            reference("wave speed and impedance"),
+        ),
+        ("impedance at the gauges, Z", impedance(pile.impedance, system), reference("wave speed and impedance")),
+        ("time to the toe and back, 2L/c", f"{1e3 * pile.return_time:.2f} ms", reference("wave speed and impedance")),
         ("yield strength", _stress(pile.yield_strength, system), SHEET),
         ("compressive strength", _stress(pile.compressive_strength, system), SHEET),
         ("effective prestress", _stress(pile.effective_prestress, system), SHEET),

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.explanations import reference
 from dyntest.presenting.report.blocks import Block, rows
-from dyntest.presenting.report.equations import reference
-from dyntest.presenting.sentences import drive_words, show_range
+from dyntest.presenting.sentences import show_range
+from dyntest.presenting.tables import representative_head, representative_numbers
 from dyntest.reviewing.drive import DriveReview
 from dyntest.units import unit_factor
 
@@ -34,19 +35,16 @@ EVERY_BLOW = (
 """Numbers of every blow in the appendix, in this order; one that no blow has is left out."""
 
 
-def representative_tables(drives: Sequence[DriveReview], codes: Sequence[str], system: str) -> list[Block]:
+def representative_blows(drives: Sequence[DriveReview], codes: Sequence[str], system: str) -> list[Block]:
     """Give numbers of the representative blows, a column a drive, a row a number with its equation."""
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
-        known = [code for code in codes if any(code in drive.numbers for drive in some)]
         cells = [
-            [NAMES[code].words, {"symbol": NAMES[code].symbol}]
-            + [show(code, drive.numbers.get(code), system) for drive in some]
-            + [origin(code, some)]
-            for code in known
+            [NAMES[code].words, {"symbol": NAMES[code].symbol}, *values, origin(code, some)]
+            for code, values in representative_numbers(some, codes, system).items()
         ]
-        head = ["", ""] + [_head(drive) for drive in some] + ["from"]
+        head = ["", "", *map(representative_head, some), "from"]
         blocks.append(rows(head, cells, [2.3, 0.7, *(1 for _ in some), 0.9], f"ll{'r' * len(some)}l"))
     return blocks
 
@@ -58,7 +56,7 @@ def match_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
         some = drives[start : start + ABREAST]
         columns = [_matched(drive, system) for drive in some]
         cells = [[words, *(column[words][0] for column in columns), columns[0][words][1]] for words in columns[0]]
-        head = ["", *(_head(drive) for drive in some), "from"]
+        head = ["", *map(representative_head, some), "from"]
         blocks.append(rows(head, cells, [1.6, *(1.2 for _ in some), 0.5], f"l{'r' * len(some)}l"))
     return blocks
 
@@ -76,13 +74,8 @@ def _matched(drive: DriveReview, system: str) -> dict[str, tuple[str, str]]:
         found[f"{part} quake"] = (show("set_per_blow", values[f"{part}_quake"], system), "fitted")
         found[f"{part} damping"] = (f"{values[f'{part}_damping'] * length:.2f} {unit}", "fitted")
     factor = show("damping_factor", drive.calibrated_damping_factor, system)
-    found["Case damping factor calibrated by the match"] = (factor, reference("calibrated"))
+    found["Case damping factor calibrated by the match"] = (factor, reference("calibrated damping factor"))
     return found
-
-
-def _head(drive: DriveReview) -> str:
-    blow = "no sound blow" if drive.representative is None else f"blow {drive.representative.blow}"
-    return f"{drive_words(drive)}, {blow}"
 
 
 def origin(code: str, drives: Sequence[DriveReview]) -> str:
