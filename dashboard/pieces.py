@@ -109,12 +109,12 @@ def key_to_drives(kinds: dict[str, str]) -> None:
 def how(*names: str) -> None:
     """Say how numbers and steps were computed, from the one table of explanations."""
     with st.expander("How this was computed", icon=":material/function:"):
-        from dyntest.presenting.explanations import EXPLANATIONS, title
+        from dyntest.presenting.explanations import EXPLANATIONS, explained_name
 
         for one in dict.fromkeys(EXPLANATIONS[name] for name in names):
             equations = "".join(f"  \n`{equation}`" for equation in one.equations)
             told = plain(f"{one.what} {one.validity} Source: {one.source}")
-            st.markdown(f"**{plain(title(one))}**{equations}  \n{told}")
+            st.markdown(f"**{plain(explained_name(one))}**{equations}  \n{told}")
 
 
 def numbers_by_drive(drives: Sequence, codes: Sequence[str], system: str) -> pd.DataFrame:

@@ -3,7 +3,6 @@
 A test holds the equations against the docstrings of the functions that compute the numbers.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from dyntest.names import NAMES
@@ -397,7 +396,7 @@ NUMBERED = tuple(one for one in TABLE if one.typeset)
 """The equations of the report in the order of their numbers."""
 
 
-def title(one: Explanation) -> str:
+def explained_name(one: Explanation) -> str:
     """Give what an explanation is called: the words and symbols of its numbers, or its step."""
     named = [f"{NAMES[key].words}, {NAMES[key].symbol}" for key in one.keys if key in NAMES]
     words = "; ".join(named) or one.keys[0]
@@ -416,11 +415,3 @@ def reference(key: str) -> str:
     """
     one = EXPLANATIONS.get(key)
     return f"eq. {NUMBERED.index(one) + 1}" if one is not None and one.typeset else ""
-
-
-def table_rows() -> Iterator[tuple[str, str, str]]:
-    """Give names in code, meaning and source of the numbers, as README lists them."""
-    for one in TABLE:
-        codes = [f"`{key}`" for key in one.keys if key in NAMES]
-        if codes:
-            yield ", ".join(codes), one.what, one.source
