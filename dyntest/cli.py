@@ -6,6 +6,7 @@ import signal
 import socket
 import sys
 import time
+from collections.abc import Callable
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -189,10 +190,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     table = None if piles is None else read_pile_table(piles)
     sheets = (sheet, *others)
     with _Progress() as progress:
-        reviews = [
-            reviewed(path, progress=lambda step, share, n=n: progress(step, (n + share) / len(sheets)))
-            for n, path in enumerate(sheets)
-        ]
+        reviews = [reviewed(path, progress=progress.part(n, len(sheets))) for n, path in enumerate(sheets)]
     result = review_bearing_piles(reviews, log, table)
     shown = bearing_pile_lines(result, reviews[0].sheet.display_units)
     if out is not None:
@@ -278,6 +276,10 @@ class _Progress:
         done = round(20 * share)
         sys.stderr.write(f"\r\x1b[K{'━' * done}{'╌' * (20 - done)} {step}{self._left(share)}")
         sys.stderr.flush()
+
+    def part(self, number: int, of: int) -> Callable[[str, float], None]:
+        """Give the same for one of several equal pieces of work."""
+        return lambda step, share: self(step, (number + share) / of)
 
     def _left(self, share: float) -> str:
         """Say how long the rest takes if it goes on as it has so far."""

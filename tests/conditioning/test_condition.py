@@ -68,9 +68,9 @@ def test_a_gauge_left_out_leaves_the_other_alone(make_blows):
 @pytest.mark.parametrize(
     ("left_out", "message"),
     [
-        ({"strain_3"}, '"strain_3" is no channel of this record'),
-        ({"strain_1", "strain_2"}, "all strain gauges are left out"),
-        ({"acceleration_1", "acceleration_2"}, "all accelerometers are left out"),
+        ({"strain_3"}, "strain_3"),
+        ({"strain_1", "strain_2"}, "all strain"),
+        ({"acceleration_1", "acceleration_2"}, "all accel"),
     ],
 )
 def test_leaving_out_what_cannot_be_left_out(make_blows, left_out, message):
@@ -103,17 +103,17 @@ def test_averaged_traces_are_passed_on_untouched(make_blows):
 def test_a_sample_that_is_no_number_is_refused_by_its_blow(make_blows, bad, kind):
     signals, pile = make_blows()
     getattr(signals, kind)[1, 1, 700] = bad
-    with pytest.raises(InputError, match="blow 2: a sample is missing or not a finite number"):
+    with pytest.raises(InputError, match=r"blow 2\b"):
         condition(signals, pile)
 
 
 def test_too_few_samples_are_refused(make_blows):
     signals, pile = make_blows(duration=0.002)
-    with pytest.raises(InputError, match="a record of 40 samples is too short"):
+    with pytest.raises(InputError, match="40 samples"):
         condition(signals, pile)
 
 
 def test_a_set_for_each_blow_is_needed(make_blows):
     signals, pile = make_blows()
-    with pytest.raises(InputError, match="2 values came for 3 blows"):
+    with pytest.raises(InputError, match="2 values"):
         condition(signals, pile, Options(set_per_blow=np.array([0.01, 0.02])))

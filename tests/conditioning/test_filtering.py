@@ -32,5 +32,5 @@ def test_magnitude_is_the_squared_butterworth(frequency):
 
 @pytest.mark.parametrize("corner", [0.0, -5.0, 10e3, 12e3, float("nan")])
 def test_a_corner_that_does_not_fit_is_an_error_and_never_another_filter(corner):
-    with pytest.raises(InputError, match="corner above 0 and below 10000 Hz"):
+    with pytest.raises(InputError, match="10000 Hz"):
         low_pass(np.zeros(100), STEP, corner, "P1/sheet.toml")

@@ -117,7 +117,7 @@ def test_each_fault_is_found_in_each_reference_test(reference, fault):
     assert worst.blows == tuple(signals.blow)
     if check not in ("bending", "accelerometers apart"):
         assert f"{kind}_1" in worst.message
-        assert not any(f"{kind}_2" in f.message for f in found), "the sound twin is blamed"
+        assert not any(f"{kind}_2" in f.message for f in found)  # the sound twin
     assert worst.cure
 
 
@@ -192,10 +192,8 @@ def test_a_small_set_is_a_lower_bound(reference):
     sets = np.array([0.001, 0.002, 0.010])
     found = {f.check: f for f in findings(signals, pile, sets)}["small movement"]
     assert found.blows == (1, 2)
-    assert found.value == 0.001
-    assert found.message == (
-        "the pile moved only 1.0 mm, less than 2.5 mm, in blows 1 and 2: the resistance found is a lower bound"
-    )
+    assert (found.value, found.threshold) == (0.001, pytest.approx(0.1 * 0.0254))
+    assert all(word in found.message for word in ("1.0 mm", "2.5 mm", "blows 1 and 2"))
 
 
 def test_a_single_strain_gauge_is_said(reference):
@@ -294,7 +292,7 @@ def test_the_blows_at_fault_are_named(make_blows):
     found = [f for f in findings(replace(signals, strain=strain), pile) if f.check == "swapped sign"]
     assert [f.blows for f in found] == [(3, 9)]
     assert found[0].value < found[0].threshold
-    assert "strain_2 goes the wrong way" in found[0].message and "blows 3 and 9" in found[0].message
+    assert "strain_2" in found[0].message and "3 and 9" in found[0].message
 
 
 def test_chunks_put_together_are_judged_as_the_whole(make_blows):

@@ -86,7 +86,7 @@ def test_the_soil_is_the_one_that_was_matched(matched, smith):
 def test_reading_at_a_resistance():
     graph = made_up(BY_HAND)
     assert graph.at_resistance(1.5e6, "set_per_blow") == pytest.approx([0.008, 0.016])
-    with pytest.raises(ValueError, match="outside the bearing graph"):
+    with pytest.raises(ValueError, match="outside"):
         graph.at_resistance(3.1e6, "set_per_blow")
 
 

@@ -58,5 +58,5 @@ def test_a_blow_no_such_hammer_strikes_is_said(matched):
 def test_what_is_missing_is_named(matched):
     with pytest.raises(ValueError, match="helmet_mass"):
         calibrate_hammer(matched[1], replace(TRUE, helmet_mass=None), STROKE, 2e6, 2e4)
-    with pytest.raises(ValueError, match="stroke of the representative blow is not known"):
+    with pytest.raises(ValueError, match="stroke"):
         calibrate_hammer(matched[1], TRUE, float("nan"), 2e6, 2e4)

@@ -27,7 +27,7 @@ def test_a_force():
     ids=["wave", "force", "velocity"],
 )
 def test_a_step_past_the_end_is_refused(make, mesh, make_soil):
-    with pytest.raises(ValueError, match="has 5 steps, and step 5 was asked for"):
+    with pytest.raises(ValueError, match="5 steps"):
         simulate(mesh, make_soil(), make(np.ones(5)), 6)
     assert np.isfinite(simulate(mesh, make_soil(), make(np.ones(5)), 5).up).all()
 

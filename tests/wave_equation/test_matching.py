@@ -156,11 +156,11 @@ def test_carrying_over_to_more_lengths_of_shaft_keeps_the_resistance(invented_bl
 
 def test_refuses_what_cannot_be_matched(matched):
     record, match = matched
-    with pytest.raises(ValueError, match=r"soil law 'elastic'"):
+    with pytest.raises(ValueError, match="elastic"):
         match_blow(record.blow, law="elastic")
     blow = record.blow
     ends = blow.first_peak + 50
     short = replace(blow, time=blow.time[:ends], force=blow.force[:ends], velocity=blow.velocity[:ends])
     for way in (match_blow, lambda blow: match_from(blow, match)):
-        with pytest.raises(ValueError, match="ends before the toe's return"):
+        with pytest.raises(ValueError, match="return"):
             way(short)

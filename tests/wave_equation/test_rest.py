@@ -92,5 +92,5 @@ def test_no_stress_without_a_cause(mesh, make_soil):
 
 def test_a_pile_that_nothing_holds_is_refused(mesh):
     free = SoilModel(*(np.zeros((40, 1)) for _ in range(3)))
-    with pytest.raises(ValueError, match="does not come to rest"):
+    with pytest.raises(ValueError, match="rest"):
         come_to_rest(mesh, free, gravity=STANDARD_GRAVITY)

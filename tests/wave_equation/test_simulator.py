@@ -143,10 +143,10 @@ def test_a_toe_lifts_off_and_meets_the_soil_where_it_left_it(mesh):
 
 def test_candidates_must_agree_in_number(mesh, make_soil, pulse):
     wrong = type(mesh)(mesh.time_step, mesh.depth, np.tile(mesh.impedance[:, None], 3), mesh.area, mesh.mass)
-    with pytest.raises(ValueError, match="the pile has 3 candidates, the soil 2"):
+    with pytest.raises(ValueError, match="3 candidates"):
         simulate(wrong, make_soil(), impose_down_wave(pulse), 5)
 
 
 def test_a_run_without_steps_is_refused(mesh, make_soil, pulse):
-    with pytest.raises(ValueError, match="at least one step"):
+    with pytest.raises(ValueError, match="step"):
         simulate(mesh, make_soil(), impose_down_wave(pulse), 0)
