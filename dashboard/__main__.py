@@ -42,7 +42,7 @@ def serve(port: int, *, open_browser: bool) -> None:
     from streamlit.web import cli
 
     sys.argv = ["streamlit", "run", str(APP), *flags]
-    status = 0
+    status: str | int | None = 0
     try:
         cli.main()
     except SystemExit as left:

@@ -3,9 +3,6 @@
 import numpy as np
 import streamlit as st
 
-from dashboard import pieces, state, work
-from dashboard.charts.base import HINT, draw
-from dashboard.charts.traces import blow_chart
 from dyntest.presenting.frames import traces, wave_traces
 from dyntest.presenting.frames_record import (
     SHOWN_RETURNS,
@@ -15,6 +12,10 @@ from dyntest.presenting.frames_record import (
     marks,
     soil_free_until,
 )
+
+from . import pieces, state, work
+from .charts.base import HINT, draw
+from .charts.traces import blow_chart
 
 PICTURES = {
     "force": "Force and velocity",
@@ -30,8 +31,8 @@ PICTURES = {
 def choose_drive(test, page: str):
     """Let a person choose the drive; give it."""
     names = [drive.name for drive in test.sheet.drives]
-    name = st.session_state.get("drive")
-    name = name if name in names else names[0]
+    kept = st.session_state.get("drive")
+    name = str(kept) if kept in names else names[0]
     if len(names) == 1:
         return work.drive(test, name)
     key = state.shown(f"{page}_drive", name)
@@ -76,7 +77,7 @@ def picture(test, drive, blow: int, page: str, first: str = "force") -> None:
         "Draw",
         list(PICTURES),
         key=key,
-        format_func=PICTURES.get,
+        format_func=PICTURES.__getitem__,
         label_visibility="collapsed",
         on_change=state.asked(key, lambda value: st.session_state.update(picture=value or first)),
     )

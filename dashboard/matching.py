@@ -7,13 +7,14 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dashboard import look, pieces, shelf, state
-from dashboard.charts.base import DASHES, axis, draw, finish, named
-from dashboard.charts.traces import lines
 from dyntest.decisions.trust import ANSWERS
 from dyntest.presenting import palette
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_match import COMPUTED, GAUGE_LEVEL, MEASURED, TOE
+
+from . import look, pieces, shelf, state
+from .charts.base import DASHES, axis, draw, finish, layered, named
+from .charts.traces import lines
 
 PLACES = {GAUGE_LEVEL: (palette.INK, "solid"), TOE: ("#d2691e", "dashed")}
 """Colour and line style of each place of a static load test."""
@@ -24,7 +25,7 @@ def match_chart(frame: pd.DataFrame, height: int = 290) -> alt.LayerChart:
     styles = {MEASURED: (palette.TRACES[MEASURED][0], "solid"), COMPUTED: palette.TRACES[COMPUTED]}
     window = (float(frame[TIME].min()), float(frame[TIME].max()))
     return finish(
-        alt.layer(*lines(frame, window, styles, under=MEASURED)), height, "The upward wave, measured and computed."
+        layered(*lines(frame, window, styles, under=MEASURED)), height, "The upward wave, measured and computed."
     )
 
 
@@ -58,7 +59,7 @@ def distribution_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart
         tip.encode(x="zero:Q", x2="c3:Q", y="low:Q", y2="high:Q", tooltip=tips),
         words.encode(x="zero:Q", y="low:Q", text="words:N"),
     ]
-    return finish(alt.layer(*layers), height, "Resistance of each length of shaft, and of the toe.")
+    return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
 
 
 def load_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:
@@ -79,7 +80,7 @@ def load_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:
     tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=",.0f")]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".2f"))
     points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail="c2:N")
-    return finish(alt.layer(curve, points), height, "Computed static load against movement, at the gauges and the toe.")
+    return finish(layered(curve, points), height, "Computed static load against movement, at the gauges and the toe.")
 
 
 SOIL_LAWS = {"best": "the one that fits better", "elastic-plastic": "elastic–plastic", "hyperbolic": "hyperbolic"}
@@ -129,7 +130,7 @@ def _soil_law(test, page: str) -> None:
         "Soil law for matching",
         list(SOIL_LAWS),
         key=key,
-        format_func=SOIL_LAWS.get,
+        format_func=SOIL_LAWS.__getitem__,
         on_change=state.asked(key, lambda law: state.change(test.as_read, soil_law=law)),
     )
 

@@ -6,16 +6,18 @@ Tables of the pages as text with units, since every number goes with its unit.
 import html
 import re
 from collections.abc import Callable, Iterable, Sequence
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import look
-from dashboard.pages import PAGES
 from dyntest.errors import DyntestError
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
 from dyntest.presenting.tables import representative_head, representative_numbers
+
+from . import look
+from .pages import PAGES
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
 
@@ -72,7 +74,7 @@ def note(text: str) -> None:
     st.caption(plain(text))
 
 
-def table(frame: pd.DataFrame, key: str, **more: object) -> None:
+def table(frame: pd.DataFrame, key: str, **more: Any) -> None:
     """Put a table on the page; a long one scrolls inside itself."""
     st.dataframe(frame, hide_index=True, key=key, width="stretch", **more)
 

@@ -1,7 +1,10 @@
-"""Where the sample tests lie: in the source tree, or where installing has put them."""
+"""Where the sample tests lie; installing puts them beside the pages as the package ``dyntest_samples``."""
 
-import sysconfig
+from importlib.resources import files
+from importlib.util import find_spec
 from pathlib import Path
+
+PACKAGE = "dyntest_samples"
 
 NAMES = {
     "pier_2_clay": "Pier 2, steel pile in clay, two restrikes",
@@ -11,19 +14,17 @@ NAMES = {
 }
 """What the samples are, by the folder of each; all are invented."""
 
-_FOLDERS = (
-    Path(__file__).resolve().parent.parent / "sample_signals",
-    Path(sysconfig.get_path("data")) / "share" / "dyntest" / "sample_signals",
-)
+
+def _folder() -> Path | None:
+    return None if find_spec(PACKAGE) is None else Path(str(files(PACKAGE)))
 
 
 def sheets() -> dict[str, Path]:
     """Give the sheet of every sample that is at hand, by its folder's name."""
-    for folder in _FOLDERS:
-        found = {name: folder / name / "sheet.toml" for name in NAMES if (folder / name / "sheet.toml").is_file()}
-        if found:
-            return found
-    return {}
+    folder = _folder()
+    if folder is None:
+        return {}
+    return {name: folder / name / "sheet.toml" for name in NAMES if (folder / name / "sheet.toml").is_file()}
 
 
 def first() -> Path | None:
@@ -33,8 +34,8 @@ def first() -> Path | None:
 
 def production_log() -> tuple[Path, Path] | None:
     """Give the sample production log and its table of piles, where they are at hand."""
-    for folder in _FOLDERS:
-        log, piles = folder / "production_log.csv", folder / "piles.csv"
-        if log.is_file() and piles.is_file():
-            return log, piles
-    return None
+    folder = _folder()
+    if folder is None:
+        return None
+    log, piles = folder / "production_log.csv", folder / "piles.csv"
+    return (log, piles) if log.is_file() and piles.is_file() else None

@@ -4,6 +4,7 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
@@ -39,7 +40,7 @@ def choices(sheet: TestSheet) -> Choices:
     return st.session_state.get("choices", sheet.choices)
 
 
-def change(sheet: TestSheet, **changed: object) -> None:
+def change(sheet: TestSheet, **changed: Any) -> None:
     """Change some of the choices."""
     st.session_state["choices"] = replace(choices(sheet), **changed)
 
@@ -69,6 +70,6 @@ def shown(key: str, value: object) -> str:
     return key
 
 
-def asked(key: str, act: Callable[[object], None]) -> Callable[[], None]:
+def asked(key: str, act: Callable[[Any], None]) -> Callable[[], None]:
     """Give what to do when the widget of a key has changed: act on its new value."""
     return lambda: act(st.session_state[key])

@@ -4,10 +4,11 @@ import html
 
 import streamlit as st
 
-from dashboard import look, state, work
-from dashboard.pages import PAGES
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.errors import DyntestError
+
+from . import look, state, work
+from .pages import PAGES
 
 
 def head() -> None:

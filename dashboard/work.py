@@ -11,11 +11,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import samples, shelf, state
 from dyntest.errors import InputError
 from dyntest.reading.files import digests
 from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
+
+from . import samples, shelf, state
 
 KEPT = 8
 """Drives with the waves of all their blows that are kept at most [1]; one of 3,000 blows takes about 150 MB."""

@@ -33,6 +33,9 @@ DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
 
 
+PAGES = "dyntest_dashboard"
+"""Name under which the folder ``dashboard`` is installed, so that it takes no general name from others."""
+
 USUAL_PORT = 8501
 """Where Streamlit serves if nobody asks otherwise (its documentation)."""
 
@@ -228,16 +231,16 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
     They are served on this computer alone, until they are stopped with Ctrl-C.
     """
     import subprocess
+    from importlib.util import find_spec
 
-    program = Path(__file__).resolve().parent.parent / "dashboard" / "__main__.py"
-    if not program.is_file():
+    if find_spec(PAGES) is None:
         raise InputError("dashboard", "", "is not installed beside dyntest", "install dyntest with its dashboard")
     wanted = {"DYNTEST_PORT": str(_free_port(port)), "DYNTEST_BROWSER": "no" if no_browser else "yes"}
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet
 
         wanted["DYNTEST_SHEET"] = str(read_sheet(sheet).path)
-    server = subprocess.Popen([sys.executable, str(program)], env={**os.environ, **wanted})
+    server = subprocess.Popen([sys.executable, "-m", PAGES], env={**os.environ, **wanted})
     try:
         status = server.wait()
     except KeyboardInterrupt:  # the server had it too, and leaves by itself

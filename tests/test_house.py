@@ -5,6 +5,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from collections import Counter
 from pathlib import Path
 
@@ -119,25 +120,38 @@ def room(name: str) -> str:
     return parts[0] if parts[0] == "dashboard" or len(parts) == 1 else parts[1]
 
 
-def imported(source: str, known: set[str]) -> set[str]:
-    """Every module of the house that a source imports, also inside functions."""
+def imported(name: str, source: str, known: set[str]) -> set[str]:
+    """Every module of the house that a source imports, also inside functions.
+
+    The pages import each other relative to their folder: it is `dashboard` where it is written and `dyntest_dashboard`
+    where it is installed, and an import by either name would fail under the other. The library keeps to whole names.
+    """
     found = set()
+    here = name.split(".") if name in packages(known) else name.split(".")[:-1]
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"relative import on line {node.lineno}"
+            assert node.level == 0 or name.startswith("dashboard"), f"relative import on line {node.lineno}"
+            above = here[: len(here) + 1 - node.level] if node.level else []
+            module = ".".join([*above, *([node.module] if node.module else [])])
             for alias in node.names:
-                inner = f"{node.module}.{alias.name}"
-                found.add(inner if inner in known else node.module)
-    return {name for name in found if name.split(".")[0] in ("dyntest", "dashboard")}
+                inner = f"{module}.{alias.name}"
+                found.add(inner if inner in known else module)
+    found = {target.replace("dyntest_dashboard", "dashboard") for target in found}
+    return {target for target in found if target.split(".")[0] in ("dyntest", "dashboard")}
+
+
+def packages(known: set[str]) -> set[str]:
+    """The names that have others below them."""
+    return {name.rpartition(".")[0] for name in known} - {""}
 
 
 def upward_imports(sources: dict[str, str]) -> list[str]:
     """Each import that points to a later floor, or to or from a room that has no floor."""
     wrong = []
     for name, source in sources.items():
-        for target in imported(source, set(sources)):
+        for target in imported(name, source, set(sources)):
             here, there = FLOOR_OF.get(room(name)), FLOOR_OF.get(room(target))
             if here is None or there is None or there > here:
                 wrong.append(f"{name} imports {target}")
@@ -149,7 +163,7 @@ def upward_inside(sources: dict[str, str], floors: dict[str, tuple[str, ...]]) -
     wrong = []
     for name, source in sources.items():
         order = floors.get(room(name), ())
-        for target in imported(source, set(sources)):
+        for target in imported(name, source, set(sources)):
             if room(target) == room(name) and name != target:
                 here, there = (one.split(".")[2] if one.count(".") > 1 else "" for one in (name, target))
                 if here in order and there in order and order.index(there) > order.index(here):
@@ -159,7 +173,7 @@ def upward_inside(sources: dict[str, str], floors: dict[str, tuple[str, ...]]) -
 
 def circles(sources: dict[str, str]) -> list[str]:
     """Every module that reaches itself through its imports."""
-    edges = {name: imported(source, set(sources)) & set(sources) for name, source in sources.items()}
+    edges = {name: imported(name, source, set(sources)) & set(sources) for name, source in sources.items()}
 
     def reachable(start: str) -> set[str]:
         seen, waiting = set(), list(edges[start])
@@ -257,7 +271,8 @@ def third_party(source: str) -> set[str]:
     """First part of the name of everything a source imports."""
     nodes = list(ast.walk(ast.parse(source)))
     plain = {alias.name.split(".")[0] for node in nodes if isinstance(node, ast.Import) for alias in node.names}
-    return plain | {node.module.split(".")[0] for node in nodes if isinstance(node, ast.ImportFrom) and node.module}
+    whole = [node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level]
+    return plain | {module.split(".")[0] for module in whole}
 
 
 def test_no_module_is_a_hall():
@@ -303,6 +318,16 @@ def test_the_command_line_starts_without_heavy_packages():
         assert HEAVY & {name.split(".")[0] for name in loaded} == set()
 
 
+def test_every_package_is_installed():
+    named = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]
+    places = {name: named["package-dir"].get(name.split(".")[0], name.split(".")[0]) for name in named["packages"]}
+    installed = {"/".join([places[name], *name.split(".")[1:]]) for name in named["packages"]}
+    written = [*LIBRARY.rglob("__init__.py"), *(ROOT / "dashboard").rglob("__init__.py")]
+    folders = {path.parent.relative_to(ROOT).as_posix() for path in written}
+    assert folders <= installed
+    assert all((ROOT / folder).is_dir() for folder in installed)
+
+
 def test_top_level_is_clear():
     names = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     assert names - MADE_BY_INSTALLING <= TOP_LEVEL
@@ -329,12 +354,22 @@ def test_the_checks_see_what_is_wrong():
         "dyntest.quantities": "",
         "dyntest.quantities.energy_and_motion": "def late():\n    import dyntest.pile",
         "dyntest.attic": "import dyntest.pile",
+        "dashboard": "",
+        "dashboard.views": "",
+        "dashboard.views.page": "from .. import work\nfrom ..charts.base import draw",
+        "dashboard.work": "from .views import page\nimport streamlit",
+        "dashboard.charts.base": "",
     }
     assert upward_imports(sources) == [
         "dyntest.pile imports dyntest.quantities.energy_and_motion",
         "dyntest.attic imports dyntest.pile",
     ]
-    assert circles(sources) == ["dyntest.pile", "dyntest.quantities.energy_and_motion"]
+    assert circles(sources) == [
+        "dyntest.pile",
+        "dyntest.quantities.energy_and_motion",
+        "dashboard.views.page",
+        "dashboard.work",
+    ]
     assert upward_inside(
         {"dyntest.reading.files": "from dyntest.reading import sheet", "dyntest.reading.sheet": ""}, INNER_FLOORS
     ) == ["dyntest.reading.files imports dyntest.reading.sheet"]

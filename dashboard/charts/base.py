@@ -1,14 +1,16 @@
 """What all charts share: the ground they are drawn on, safe column names, zoom, hover, and marks in time."""
 
 import textwrap
+from typing import Any, TypeVar
 
 import altair as alt
 import pandas as pd
 import streamlit as st
 from altair.utils import schemapi
 
-from dashboard import look
 from dyntest.presenting import palette
+
+from .. import look
 
 schemapi.disable_debug_mode()
 # Altair holds every part of a chart against its schema, which takes longer than all else on a page; tests turn it on.
@@ -25,6 +27,8 @@ SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross"
 FONT = '"Source Sans", sans-serif'
 """The font of the pages, so that words in a chart look like those around it."""
 
+Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart)
+
 HINT = "Drag to move, hold Ctrl and turn the wheel (or pinch) to zoom, double-click to go back."
 
 
@@ -37,7 +41,7 @@ def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
     return frame.set_axis(list(codes), axis=1), codes
 
 
-def axis(title: str, *, wide: int = 80, **more: object) -> alt.Axis:
+def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
     """Give an axis with a title, in lines of so many letters at most; a unit is not torn apart."""
     lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
     return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
@@ -45,7 +49,7 @@ def axis(title: str, *, wide: int = 80, **more: object) -> alt.Axis:
 
 def zoom(name: str, *, across: bool = True, up: bool = False) -> alt.Parameter:
     """Give a selection that moves and zooms a chart without taking the wheel from the page."""
-    encodings = [*(["x"] if across else []), *(["y"] if up else [])]
+    encodings: list[Any] = [*(["x"] if across else []), *(["y"] if up else [])]
     return alt.selection_interval(name=name, bind="scales", encodings=encodings, zoom="wheel![event.ctrlKey]")
 
 
@@ -54,7 +58,7 @@ def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
     data = pd.DataFrame({"v": [value], "t": [label]})
     line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y="v:Q")
     words = alt.Chart(data).mark_text(color=colour, align="right", dx=-3, dy=-8, x="width").encode(y="v:Q", text="t:N")
-    return line + words
+    return layered(line, words)
 
 
 def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool = False) -> alt.LayerChart:
@@ -62,16 +66,21 @@ def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool 
     data = pd.DataFrame({"v": [value], "t": [label]})
     line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x="v:Q")
     words = alt.Chart(data).mark_text(color=colour, align="right" if left else "left", dx=-4 if left else 4, y=top)
-    return line + words.encode(x="v:Q", text="t:N")
+    return layered(line, words.encode(x="v:Q", text="t:N"))
 
 
-def finish(chart: alt.TopLevelMixin, height: int, description: str) -> alt.TopLevelMixin:
+def layered(*layers: alt.Chart | alt.LayerChart) -> alt.LayerChart:
+    """Give charts over each other, the first at the bottom."""
+    return alt.LayerChart(layer=list(layers))
+
+
+def finish(chart: Drawn, height: int, description: str) -> Drawn:
     """Give a chart the ground of the page and words for those who do not see it.
 
     The chart is set, not copied: Altair's own way to configure copies it whole for every word.
     """
     ink, quiet = look.colour(palette.INK), look.quiet_text()
-    axes = {
+    axes: dict[str, Any] = {
         "labelColor": ink,
         "titleColor": ink,
         "gridColor": look.colour(palette.QUIET) + "40",
@@ -82,9 +91,16 @@ def finish(chart: alt.TopLevelMixin, height: int, description: str) -> alt.TopLe
         "titleFontWeight": "normal",
         "titlePadding": 8,
     }
-    legend = {"labelColor": ink, "labelFontSize": 13, "symbolSize": 160, "labelLimit": 320, "title": None}
-    chart.height, chart.description = height, description
-    chart.config = alt.Config(
+    legend: dict[str, Any] = {
+        "labelColor": ink,
+        "labelFontSize": 13,
+        "symbolSize": 160,
+        "labelLimit": 320,
+        "title": None,
+    }
+    setting: Any = chart  # Altair's classes take these without declaring them
+    setting.height, setting.description = height, description
+    setting.config = alt.Config(
         background="transparent",
         font=FONT,
         view=alt.ViewConfig(stroke=None),
@@ -95,6 +111,6 @@ def finish(chart: alt.TopLevelMixin, height: int, description: str) -> alt.TopLe
     return chart
 
 
-def draw(chart: alt.TopLevelMixin, key: str, **more: object):
+def draw(chart: alt.Chart | alt.LayerChart, key: str, **more: Any):
     """Put a finished chart on the page."""
     return st.altair_chart(chart, width="stretch", theme=None, key=key, **more)

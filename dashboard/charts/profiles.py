@@ -1,12 +1,15 @@
 """Charts of whole drives: a number of every blow, findings on blows, and a click that opens a blow."""
 
+from typing import Any
+
 import altair as alt
 import pandas as pd
 
-from dashboard import look
-from dashboard.charts.base import DASHES, SHAPES, axis, draw, finish, rule_across, rule_up
 from dyntest.presenting import palette
 from dyntest.presenting.frames import title
+
+from .. import look
+from ..charts.base import DASHES, SHAPES, axis, draw, finish, layered, rule_across, rule_up
 
 MOST_BLOWS = 600
 """Blows of a drive that are drawn at most in one profile [1]; all of them are computed."""
@@ -37,8 +40,8 @@ def profile_chart(
     shapes = list(SHAPES[: len(kinds)])
     place = alt.Scale(reverse=True, zero=False) if downward else alt.Scale(zero=False, nice=False)
     number = alt.Scale(zero=False)
-    along_axis = {"field": "along", "type": "quantitative", "axis": axis(along), "scale": place}
-    value_axis = {
+    along_axis: dict[str, Any] = {"field": "along", "type": "quantitative", "axis": axis(along), "scale": place}
+    value_axis: dict[str, Any] = {
         "field": "value",
         "type": "quantitative",
         "axis": axis(heading, wide=24 if downward else 80),
@@ -71,7 +74,7 @@ def profile_chart(
         up = rule_up(limit[1], limit[0], accent, left=bool(far))
         layers.append(up if downward else rule_across(limit[1], limit[0], accent))
     described = f"{heading} of every blow of {', '.join(kinds)} against {along}."
-    return finish(alt.layer(*layers), height, described)
+    return finish(layered(*layers), height, described)
 
 
 def _range(frame: pd.DataFrame, downward: bool, colour: alt.Color) -> alt.Chart:
@@ -113,7 +116,7 @@ def findings_chart(frame: pd.DataFrame, last: int, at: int, height: int | None =
     )
     checks = frame["check"].nunique()
     described = f"Findings of {checks} checks over the blows of the drive."
-    return finish(marks + here.encode(x="v:Q"), height or 70 + 26 * checks, described)
+    return finish(layered(marks, here.encode(x="v:Q")), height or 70 + 26 * checks, described)
 
 
 def picked(event) -> dict | None:
@@ -122,7 +125,7 @@ def picked(event) -> dict | None:
     return found[0] if found else None
 
 
-def draw_pickable(chart: alt.TopLevelMixin, key: str, act) -> None:
+def draw_pickable(chart: alt.LayerChart, key: str, act) -> None:
     """Put a chart on the page whose points act when they are clicked: `act` takes the fields of the point."""
     import streamlit as st
 

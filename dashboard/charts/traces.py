@@ -3,10 +3,11 @@
 import altair as alt
 import pandas as pd
 
-from dashboard import look
-from dashboard.charts.base import DASHES, MOST_POINTS, axis, finish, named, zoom
 from dyntest.presenting import palette
 from dyntest.presenting.frames import TIME, thinned
+
+from .. import look
+from ..charts.base import DASHES, MOST_POINTS, axis, finish, layered, named, zoom
 
 _OTHERS = ((palette.INK, "solid"), ("#d2691e", "dashed"), (palette.ACCENT, "dotted"), (palette.WARNING, "dashdot"))
 """Colour and style of traces that the palette does not name, in their order."""
@@ -21,11 +22,11 @@ def blow_chart(
         for place, name in enumerate(frame["trace"].unique())
     }
     inside = {name: moment for name, moment in marks.items() if window[0] <= moment <= window[1]}
-    layers = [_shade(soil_free, window)] if soil_free > 0.0 else []
+    layers: list[alt.Chart | alt.LayerChart] = [_shade(soil_free, window)] if soil_free > 0.0 else []
     layers += [*lines(frame, window, styles), _marks(inside)]
     heights = ", ".join(f"{name} at {moment:.1f} ms" for name, moment in inside.items())
     described = f"{frame.columns[1]} against {TIME}: {', '.join(styles)}. {heights}."
-    return finish(alt.layer(*layers), height, described)
+    return finish(layered(*layers), height, described)
 
 
 def overlay_chart(
@@ -33,12 +34,13 @@ def overlay_chart(
 ) -> alt.LayerChart:
     """Give one trace of several blows, each from the time its impact begins."""
     described = f"{frame.columns[1]} against {TIME} of {', '.join(styles)}, aligned at impact."
-    return finish(alt.layer(*lines(frame, window, styles)), height, described)
+    return finish(layered(*lines(frame, window, styles)), height, described)
 
 
 def overlay_styles(kinds: dict[str, str]) -> dict[str, tuple[str, str]]:
     """Give colour and line style of each blow by its name: the colour of its kind of drive, and a style of its own."""
-    styles, seen = {}, {}
+    styles: dict[str, tuple[str, str]] = {}
+    seen: dict[str, int] = {}
     for name, kind in kinds.items():
         place = seen[kind] = seen.get(kind, -1) + 1
         styles[name] = (palette.DRIVES[kind], list(DASHES)[place % len(DASHES)])
@@ -96,7 +98,7 @@ def _shade(until: float, window: tuple[float, float]) -> alt.LayerChart:
     data = pd.DataFrame({"a": [max(0.0, window[0])], "b": [min(until, window[1])], "t": ["no soil yet"]})
     band = alt.Chart(data).mark_rect(color=look.colour(palette.ACCENT), opacity=0.13).encode(x="a:Q", x2="b:Q")
     words = alt.Chart(data).mark_text(color=look.colour(palette.ACCENT), align="left", dx=4, dy=-8, y="height")
-    return band + words.encode(x="a:Q", text="t:N")
+    return layered(band, words.encode(x="a:Q", text="t:N"))
 
 
 def _marks(inside: dict[str, float]) -> alt.LayerChart:
@@ -107,4 +109,4 @@ def _marks(inside: dict[str, float]) -> alt.LayerChart:
     for row, name in enumerate(inside):  # one above the other, since impact and first peak lie close together
         words = alt.Chart(data[data["t"] == name]).mark_text(color=colour, align="left", dx=4, y=8 + 15 * row)
         layers.append(words.encode(x="m:Q", text="t:N"))
-    return alt.layer(*layers)
+    return layered(*layers)

@@ -9,9 +9,6 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dashboard import look, matching, pieces, samples, uploads, work
-from dashboard.charts.base import axis, finish, named, rule_across
-from dashboard.charts.base import draw as draw_chart
 from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting import palette
@@ -19,6 +16,10 @@ from dyntest.presenting.bearing_pile_answers import answer, check_files
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import FAILS, MEETS, bearing_rows, pile_depths
 from dyntest.presenting.sentences import criterion_sentence
+
+from .. import look, matching, pieces, samples, uploads, work
+from ..charts.base import axis, finish, layered, named, rule_across
+from ..charts.base import draw as draw_chart
 
 COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING}
 """Colour of a pile by whether it meets the criterion; those that do not are hatched by their outline besides."""
@@ -53,7 +54,7 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     layers = [bars, met, signs.encode(x=order, y="c1:Q", text="sign:N", tooltip=tips)]
     if minimum is not None:
         layers.append(rule_across(minimum, "", look.colour(palette.ACCENT)))
-    return finish(alt.layer(*layers), height, "The bearing piles side by side, as deep as each stands.")
+    return finish(layered(*layers), height, "The bearing piles side by side, as deep as each stands.")
 
 
 SAVED = {"bearing_piles.csv": "Save the table of piles", "odd_piles.csv": "Save what wants a second look"}
@@ -130,7 +131,3 @@ def _take(log, piles) -> None:
     st.session_state["production"] = (paths[0], paths[1] if piles is not None else None)
     st.session_state["production_folder"] = folder
     st.rerun()
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

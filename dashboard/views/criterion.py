@@ -7,9 +7,6 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dashboard import look, matching, pieces, state, work
-from dashboard.charts.base import DASHES, axis, finish, named, rule_across
-from dashboard.charts.base import draw as draw_chart
 from dyntest.decisions.criterion_words import card
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS
 from dyntest.presenting import palette
@@ -25,6 +22,10 @@ from dyntest.presenting.frames_decisions import (
     refusal_count,
 )
 from dyntest.presenting.sentences import alert_sentences, criterion_sentence
+
+from .. import look, matching, pieces, state, work
+from ..charts.base import DASHES, axis, finish, layered, named, rule_across
+from ..charts.base import draw as draw_chart
 
 LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES: ("#d2691e", "dotted")}
 """Colour and style of each line."""
@@ -73,7 +74,7 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
         layers.append(crosses.encode(x=x, y=y, tooltip=tips))
     layers.append(rule_across(refusal, "practical refusal", look.colour(palette.WARNING)))
     described = "Blows asked at each stroke, the bearing graph, the modified Gates formula, and the measured blows."
-    return finish(alt.layer(*layers), height, described)
+    return finish(layered(*layers), height, described)
 
 
 CREDIT = {None: "not decided, so not counted on", True: "count on it", False: "do not count on it"}
@@ -144,7 +145,7 @@ def _choices(test, review) -> None:
                 "Setup that a restrike measured",
                 list(CREDIT),
                 key=key,
-                format_func=CREDIT.get,
+                format_func=CREDIT.__getitem__,
                 on_change=state.asked(key, lambda credit: state.change(test.as_read, setup_credit=credit)),
             )
 
@@ -162,7 +163,3 @@ def _card(test, review) -> None:
         key="criterion_card",
         on_click="ignore",
     )
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

@@ -2,14 +2,15 @@
 
 import streamlit as st
 
-from dashboard import blows, pieces, state, work
-from dashboard.charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
+
+from .. import blows, pieces, state, work
+from ..charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
 
 PROFILES = (
     "set_per_blow",
@@ -156,7 +157,3 @@ def _limits(review) -> None:
             told = f"Limit in {limit.sense}: {show('peak_gauge_stress', limit.value, system)} = {limit.equation}"
             note = limit.note.removesuffix(GOVERNING_SPECIFICATION).strip()  # stands under every page
             pieces.note(f"{told}; {limit.source}. {note}")
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

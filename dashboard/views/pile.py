@@ -10,14 +10,15 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import look, pieces, samples, state, uploads, work
-from dashboard.charts.base import axis, finish
 from dyntest.decisions.setup import show_wait, wait
 from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_pile import depth_title, pile_parts, sheet_rows
+
+from .. import look, pieces, samples, state, uploads, work
+from ..charts.base import axis, finish, layered
 
 
 def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: int = 420) -> alt.LayerChart:
@@ -54,7 +55,7 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
         rule = alt.Chart(data).mark_rule(color=colour, strokeWidth=2).encode(x=across("x"), x2="x2:Q", y="y:Q")
         text = alt.Chart(data).mark_text(color=colour, align="left").encode(x=across("w"), y="y:Q", text="t:N")
         layers += [rule, text]
-    return finish(alt.layer(*layers), height, "The pile from its head to its toe, with its gauges and the ground.")
+    return finish(layered(*layers), height, "The pile from its head to its toe, with its gauges and the ground.")
 
 
 def draw() -> None:
@@ -77,7 +78,7 @@ def _pile(test) -> None:
     pieces.answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
         pieces.note("This is an invented test: place, people and pile do not exist, and the records are computed.")
-    from dashboard.charts.base import draw as draw_chart  # after the answer, which is seen while this is loaded
+    from ..charts.base import draw as draw_chart  # after the answer, layered, which is seen while this is loaded
 
     left, right = st.columns([2, 3])
     with left:
@@ -136,7 +137,9 @@ def _open() -> None:
     with st.expander("Open another test", icon=":material/folder_open:"):
         found = samples.sheets()
         if found:
-            chosen = st.selectbox("A sample, invented", list(found), format_func=samples.NAMES.get, key="pile_sample")
+            chosen = st.selectbox(
+                "A sample, invented", list(found), format_func=samples.NAMES.__getitem__, key="pile_sample"
+            )
             st.button("Open the sample", key="pile_open_sample", on_click=state.open_sheet, args=(found[chosen],))
         else:
             pieces.note("The samples were not installed with the program; they are in sample_signals of its source.")
@@ -171,7 +174,3 @@ def _take(files) -> None:
     state.open_sheet(sheet)
     st.session_state["folder"] = folder  # the folder before it, if any, goes now
     st.rerun()
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

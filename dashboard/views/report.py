@@ -3,7 +3,6 @@
 import pandas as pd
 import streamlit as st
 
-from dashboard import matching, pieces, state, work
 from dyntest.presenting.sentences import (
     criterion_sentence,
     resistance_sentence,
@@ -11,6 +10,8 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
+
+from .. import matching, pieces, state, work
 
 PAPERS = {"US": "US Letter", "SI": "A4"}
 """Paper that goes with the display units."""
@@ -110,7 +111,3 @@ def _choices(test) -> None:
 
 def _file_name(pile: str) -> str:
     return "".join(character if character.isalnum() or character in "-_" else "_" for character in pile)[:60] or "pile"
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

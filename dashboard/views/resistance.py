@@ -8,15 +8,16 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import blows, look, matching, pieces, state, work
-from dashboard.charts.base import DASHES, axis, finish, named, rule_up
-from dashboard.charts.base import draw as draw_chart
-from dashboard.charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import by_blow, resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
+
+from .. import blows, look, matching, pieces, state, work
+from ..charts.base import DASHES, axis, finish, layered, named, rule_up
+from ..charts.base import draw as draw_chart
+from ..charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
 
 METHODS = {
     NAMES["case_resistance"].words: (palette.INK, "solid"),
@@ -69,7 +70,7 @@ def factor_chart(
         layers += [band, line, words.encode(y="value:Q", text="t:N")]
     if factor == factor:
         layers.append(rule_up(factor, f"J = {factor:.2f}", accent))
-    return finish(alt.layer(*layers), height, "Resistance of one blow against the Case damping factor.")
+    return finish(layered(*layers), height, "Resistance of one blow against the Case damping factor.")
 
 
 PROFILES = ("case_resistance_maximum", "case_resistance", "matched_resistance", "shaft_resistance", "toe_resistance")
@@ -146,7 +147,8 @@ def _against_factor(test, drive, blow: int) -> None:
     matched = None
     if drive.match is not None and drive.representative is not None and blow == drive.representative.blow:
         ends = (*drive.match.matched_resistance_range, drive.match.matched_resistance)
-        matched = tuple(float(shown("matched_resistance", end, test.system)) for end in ends)
+        low, high, value = (float(shown("matched_resistance", end, test.system)) for end in ends)
+        matched = low, high, value
     pieces.heading(f"Blow {blow} against the damping factor")
     draw_chart(factor_chart(frame, float(drive.table["damping_factor"].iloc[0]), matched), "resistance_against")
 
@@ -183,7 +185,3 @@ def _profile(test, review, drive, blow: int) -> None:
     )
     draw_pickable(chart, "resistance_profile_chart", lambda point: state.look_at(point["drive"], int(point["blow"])))
     pieces.note("A click on a point opens that blow.")
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

@@ -8,16 +8,17 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import look, matching, pieces, state, work
-from dashboard.charts.base import DASHES, HINT, axis, finish, named
-from dashboard.charts.base import draw as draw_chart
-from dashboard.charts.traces import overlay_chart, overlay_styles
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import fade_line, law_over_time, measured_over_time, setup_rows
 from dyntest.presenting.frames_record import OVERLAYS, by_blow, overlay
 from dyntest.presenting.sentences import drive_words, setup_sentence
 from dyntest.reviewing.answers import fade_basis
+
+from .. import look, matching, pieces, state, work
+from ..charts.base import DASHES, HINT, axis, finish, layered, named
+from ..charts.base import draw as draw_chart
+from ..charts.traces import overlay_chart, overlay_styles
 
 
 def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
@@ -52,7 +53,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
         layers.append(base.mark_rule(color=accent, strokeDash=DASHES["dashdot"]).encode(y="v:Q"))
         words = base.mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
         layers.append(words.encode(y="v:Q", text="t:N"))
-    return finish(alt.layer(*layers), height, "Resistance against the logarithm of time since the initial drive.")
+    return finish(layered(*layers), height, "Resistance against the logarithm of time since the initial drive.")
 
 
 def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: int = 300) -> alt.LayerChart:
@@ -63,7 +64,7 @@ def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: in
     tips = [alt.Tooltip("along:Q", title="blow"), alt.Tooltip("value:Q", title=heading, format=",.0f")]
     points = alt.Chart(frame).mark_point(shape="square", filled=True, size=60, color=colour, opacity=1)
     fitted = alt.Chart(line).mark_line(color=look.colour(palette.INK), strokeWidth=2, strokeDash=DASHES["dashed"])
-    layers = alt.layer(points.encode(x=x, y=y, tooltip=tips), fitted.encode(x=x, y=y))
+    layers = layered(points.encode(x=x, y=y, tooltip=tips), fitted.encode(x=x, y=y))
     return finish(layers, height, f"{heading} over the blows of a restrike.")
 
 
@@ -175,7 +176,3 @@ def _fades(test, review) -> None:
         with column:
             pieces.note(drive_words(drive).capitalize())
             draw_chart(fade_chart(frame, line, title(code, test.system)), f"setup_fade_{drive.name}")
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

@@ -2,10 +2,11 @@
 
 import streamlit as st
 
-from dashboard import blows, pieces, state, work
-from dashboard.charts.profiles import draw_pickable, findings_chart
 from dyntest.presenting.frames_record import findings_by_blow
 from dyntest.presenting.sentences import trust_sentence
+
+from .. import blows, pieces, state, work
+from ..charts.profiles import draw_pickable, findings_chart
 
 MOST_MARKS = 400
 """Marks of one finding that are drawn at most [1]."""
@@ -99,7 +100,3 @@ def _conditioning(test) -> None:
             key=key,
             on_change=state.asked(key, lambda on: state.change(test.as_read, align=bool(on))),
         )
-
-
-if __name__ == "__main__":
-    pieces.guarded(draw)

@@ -6,8 +6,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-
-from dashboard.pages import PAGES
+from dyntest_dashboard.pages import PAGES
 
 CUT_OFF = """() => {
   const cut = [];

@@ -8,7 +8,6 @@ from altair.utils import schemapi
 from streamlit.testing.v1 import AppTest
 
 ROOT = Path(__file__).parent.parent.parent
-VIEWS = ROOT / "dashboard" / "views"
 SAMPLE = ROOT / "sample_signals" / "pier_3_shale" / "sheet.toml"
 
 SLOWEST = 60.0
@@ -18,11 +17,17 @@ SLOWEST = 60.0
 @pytest.fixture(autouse=True)
 def charts_held_against_their_schema():
     """Every chart of these tests is checked by Altair, which the pages leave out for speed."""
-    import dashboard.charts.base  # noqa: F401  turns it off when it is first loaded
+    import dyntest_dashboard.charts.base  # noqa: F401  turns it off when it is first loaded
 
     schemapi.enable_debug_mode()
     yield
     schemapi.disable_debug_mode()
+
+
+def alone(page: str) -> AppTest:
+    """A page without the strip above it and the line below it."""
+    script = f"from dyntest_dashboard.routing import drawing\n\ndrawing({page!r})()\n"
+    return AppTest.from_string(script, default_timeout=SLOWEST)
 
 
 @pytest.fixture
@@ -31,7 +36,7 @@ def open_page(monkeypatch) -> Callable[..., AppTest]:
 
     def run(page: str, sheet: Path = SAMPLE) -> AppTest:
         monkeypatch.setenv("DYNTEST_SHEET", str(sheet))
-        return AppTest.from_file(str(VIEWS / f"{page}.py"), default_timeout=SLOWEST).run()
+        return alone(page).run()
 
     return run
 
@@ -54,7 +59,7 @@ def matched() -> None:
     """Match the drives of the sample once, as a click on the page does; later sessions find it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DYNTEST_SHEET", str(SAMPLE))
-        page = AppTest.from_file(str(VIEWS / "setup.py"), default_timeout=SLOWEST).run()
+        page = alone("setup").run()
         page.button(key="setup_match").click().run()
         page.session_state["job"].join(SLOWEST)
         assert page.session_state["job"].problem == ""

@@ -84,7 +84,7 @@ def test_units_of_every_number_follow_the_switch(page, small_test, open_page, te
 def test_choices_are_in_the_sheet_that_is_saved(small_test, open_page):
     shown = open_page("resistance", small_test)
     shown.slider(key="resistance_factor").set_value(0.33).run()
-    from dashboard import work
+    from dyntest_dashboard import work
 
     saved = work.sheet_text(FakeTest(read_sheet(small_test), shown.session_state["choices"]))
     assert tomllib.loads(saved)["choices"]["damping_factor"] == 0.33

@@ -3,8 +3,7 @@
 import threading
 
 import pytest
-
-from dashboard.shelf import Job, Shelf
+from dyntest_dashboard.shelf import Job, Shelf
 
 
 def test_a_job_tells_how_far_it_is_and_stops_when_asked():

@@ -1,8 +1,7 @@
 """Every page on a sample, on a matched sample and on sheets that cannot be used."""
 
 import pytest
-
-from dashboard.pages import PAGES
+from dyntest_dashboard.pages import PAGES
 
 ALL = ("pile", "trust", "hammer", "resistance", "setup", "criterion", "bearing_piles", "report")
 

@@ -4,8 +4,7 @@ import re
 import tomllib
 
 import pytest
-
-from dashboard.__main__ import OPTIONS
+from dyntest_dashboard.__main__ import OPTIONS
 
 
 @pytest.fixture(scope="module")

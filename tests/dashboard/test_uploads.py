@@ -3,8 +3,8 @@
 import gc
 
 import pytest
+from dyntest_dashboard import uploads
 
-from dashboard import uploads
 from dyntest.errors import InputError
 from dyntest.reading.sheet import read_sheet
 
