@@ -1,5 +1,6 @@
 """Fixtures that several folders of tests share."""
 
+import re
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -32,6 +33,14 @@ def pytest_collection_modifyitems(items):
         mark = MARKED_FOLDERS.get(item.path.parent.name)
         if mark:
             item.add_marker(mark)
+
+
+@pytest.fixture(scope="session")
+def public_face():
+    """Dotted names that README's table lists for others to build on."""
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(dyntest[\w.]*)` \|(.*)\|$", readme, flags=re.M)
+    return {f"{folder}.{name}" for folder, cells in rows for name in re.findall(r"`([\w.]+)`", cells)}
 
 
 @pytest.fixture(scope="session")

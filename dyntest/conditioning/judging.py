@@ -109,6 +109,12 @@ def find(
     tuple of Finding
         One finding for each check and channel that has blows beyond its limit; empty for a clean record.
 
+    Notes
+    -----
+    Each check gives one number a blow, held against a named limit of `dyntest.conditioning.catalogue`, beside which
+    its source stands; most limits are common practice, no source. A warning on no more than a few blows is only
+    noted.
+
     Examples
     --------
     >>> from dyntest.conditioning.condition import condition

@@ -96,7 +96,7 @@ def check_bearing_piles(
     A pile is accepted where the criterion holds over its length at the end of driving, the toe lies at or below
     minimum penetration and the strokes of that length lie in the approved range; or where its last restrike showed the
     whole requirement as the criterion's rule for restrikes asks. Practical refusal alone does not
-    accept a pile: the engineer does.
+    accept a pile: the engineer does (common practice, no source).
 
     Examples
     --------

@@ -37,6 +37,10 @@ def combine(criteria: Sequence[DrivingCriterion], system: str = "SI") -> Criteri
     InputError
         If there is none, one of them has no usable stroke, piles or hammers are not of one kind, or they share no
         stroke.
+
+    Notes
+    -----
+    ``set(stroke) = min over the test piles``, over the strokes that all of them allow (common practice, no source).
     """
     if not criteria:
         raise InputError(PLACE, "", "there is no test pile", "review at least one")

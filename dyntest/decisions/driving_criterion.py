@@ -416,7 +416,8 @@ def driving_criterion(
 
     Notes
     -----
-    The graph speaks of piles, soil and hammer like the test pile's. Needs a match; see the tests for an example.
+    ``permitted set(stroke)``: the graph's set at the target resistance (common practice, no source). The graph speaks
+    of piles, soil and hammer like the test pile's. Needs a match; see the tests for an example.
     """
     strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, system)
     levels = np.array([target.value, match.matched_resistance])

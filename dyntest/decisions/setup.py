@@ -346,6 +346,10 @@ def setups(
     InputError
         If the clocks contradict each other.
 
+    Notes
+    -----
+    ``setup factor = R(restrike) / R(end of initial drive)``, from the sound blows of each (definition).
+
     Examples
     --------
     >>> from dyntest.reading.parts import Drive

@@ -174,6 +174,11 @@ def driving_stress_limits(
         Each limit with its equation and source; where a strength is missing its value is None and it says what is
         needed. No strength is ever assumed.
 
+    Notes
+    -----
+    Steel ``φ 0.9 F_y``; concrete and timber by the equations that each limit carries: AASHTO LRFD as printed in
+    FHWA-NHI-16-009 (2016), sections 8.4.1 to 8.6.1, and UFC 3-220-20 (2025), Eqs. 6-72 to 6-75.
+
     Examples
     --------
     >>> from dyntest.pile import PilePart

@@ -91,6 +91,12 @@ def case_resistance(
     numpy.ndarray
         Resistance, shape (n_blows,) or (n_blows, n_factors) [N]; not a number where the record ends before t1 + T.
 
+    Notes
+    -----
+    ``R_s(J, t1) = (1 − J)·W_d(t1) + (1 + J)·W_u(t1 + T)``. It holds for a uniform, linear pile, resistance that is
+    plastic while the wave passes, and all damping at the toe. From memory, after Goble, Likins & Rausche (1975),
+    OHIO-DOT-05-75.
+
     Examples
     --------
     >>> down, up = np.array([[0.0, 500.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 0.0, -100.0]])

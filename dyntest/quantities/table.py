@@ -139,6 +139,17 @@ def drive_table(
     -------
     DriveTable
         Table, findings, and whose damping factor it is.
+
+    Raises
+    ------
+    InputError
+        If the records cannot be conditioned, see `dyntest.conditioning.condition.condition`.
+
+    Notes
+    -----
+    Equation, validity and source of each column stand in the function of `dyntest.quantities` that computes it,
+    such as ``max ∫F·v dt`` for the transferred energy (definition). A value that the record does not reach is not a
+    number.
     """
     options = Options() if options is None else options
     logged = match_log(log, signals.blow)

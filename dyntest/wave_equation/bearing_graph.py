@@ -166,6 +166,12 @@ def bearing_graph(match: Match, hammer: Hammer, stroke: np.ndarray, resistance: 
     ------
     ValueError
         If the hammer lacks a value that the model needs.
+
+    Notes
+    -----
+    ``soil(R) = matched soil · R / R_matched``, struck by the calibrated hammer at each stroke; the set is what
+    stays when pile and soil have come to rest. After Smith (1960), ASCE J. Soil Mech. Found. Div. 86(SM4). It holds
+    for piles, soil and hammer like the test pile's.
     """
     strokes, resistances = np.meshgrid(stroke, resistance, indexing="ij")
     blows = drive_blows(match, hammer_setting(hammer, strokes.ravel()), resistances.ravel())
@@ -251,6 +257,12 @@ def calibrate_hammer(
     ------
     ValueError
         If the hammer lacks a value that the model needs, or the stroke is not known.
+
+    Notes
+    -----
+    ``computed energy = measured energy`` and ``computed peak force = measured peak force`` are solved for the
+    efficiency and the stiffness of the hammer cushion, with ram, helmet and cushions after Smith (1960) above the
+    matched pile and soil.
     """
     if not stroke > 0.0:
         raise ValueError("the stroke of the representative blow is not known; give it in the driving log")

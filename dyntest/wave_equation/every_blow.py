@@ -79,6 +79,12 @@ def match_every_blow(
     DriveMatches
         What was done before an interruption (keyboard, or `keep_going`) is kept, and `complete` says that it is not
         all. A blow that could not be matched, or would not fit, has its reason.
+
+    Notes
+    -----
+    The fit is that of `match_blow` (wave equation after Smith, 1960), started from the soil of the last blow that
+    would fit rather than from several starts. It holds where neighbouring blows are alike; where one is not, its
+    misfit says so.
     """
     n = len(blows)
     rows = np.full((n, 11), np.nan)

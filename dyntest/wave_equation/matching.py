@@ -219,6 +219,13 @@ def match_blow(blow: Blow, *, law: str = BEST, reduction: Reduction | None = Non
     ------
     ValueError
         If the law is not known or the record ends before the toe's return.
+
+    Notes
+    -----
+    The measured downward wave is imposed and the soil found whose upward wave is nearest the measured one, by
+    damped least squares. The range holds every resistance at which the cost stays within a margin of its least: the
+    profile likelihood of Venzon and Moolgavkar (1988), Applied Statistics 37(1) (from memory). One soil explains a
+    blow; others may too.
     """
     if law not in LAWS:
         raise ValueError(f"the soil law {law!r} is not known; write one of {', '.join(LAWS)}")

@@ -121,6 +121,12 @@ def simulate(
     ValueError
         If there is less than one step, or pile and soil do not have the same number of candidates.
 
+    Notes
+    -----
+    ``v = (2d − 2u − R)/(Z1 + Z2)`` at every node, with the arriving waves d and u and the soil resistance R; the
+    waves sent on are ``d − Z1 v`` and ``u + Z2 v``. Exact for the pile (d'Alembert); the soil follows Smith (1960),
+    ASCE J. Soil Mech. Found. Div. 86(SM4), by the trapezoidal rule.
+
     Examples
     --------
     A free toe sends the wave back with its sign turned, after the time of the way down and up:
