@@ -234,7 +234,7 @@ def lag_size(record: Record) -> np.ndarray:
     Units: returns [s].
     """
     waves, corrections = record.conditioned.waves, record.conditioned.corrections
-    rise = _main_rise(waves)
+    rise = main_rise(waves)
     size = np.abs(corrections.lag)
     with np.errstate(invalid="ignore"):
         share = np.where((corrections.lag > 0.0) & ~record.undisturbed, LAG_SHARE_WITH_SHAFT, LAG_SHARE)
@@ -242,7 +242,7 @@ def lag_size(record: Record) -> np.ndarray:
     return np.where(record.comparable & judged & (not corrections.aligned), size, np.nan)
 
 
-def _main_rise(waves: Waves) -> np.ndarray:
+def main_rise(waves: Waves) -> np.ndarray:
     """Give the time of the rise proper, from its upper part [s]."""
     until = int(waves.first_peak.max(initial=0)) + 1
     down = waves.down[:, :until]

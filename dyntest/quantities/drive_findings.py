@@ -10,6 +10,7 @@ from dyntest.hammer import Hammer
 from dyntest.pile import Pile
 from dyntest.quantities.case_resistance import SuggestedDamping
 from dyntest.quantities.integrity import RESOLUTION, Integrity, integrity_class
+from dyntest.quantities.pile_calibration import PileCalibration
 
 ASSUMES_UNIFORM = {
     "total_resistance": "a uniform pile between gauges and toe",
@@ -57,6 +58,9 @@ LARGEST_STROKE_DIFFERENCE = 0.10
 
 LARGEST_DEPTH_DIFFERENCE = 0.3
 """Difference of the penetration in the records and in the log [m], about an interval of one foot; our own choice."""
+
+LEAST_SPEED_DIFFERENCE, SPEED_ERRORS = 0.02, 2.0
+"""A wave speed differs from the sheet's beyond this share of it and so many standard errors [1]; our own choice."""
 
 DAMPING_CHECK = "damping factor"
 """Name of the finding on a damping factor that is not the engineer's."""
@@ -120,6 +124,26 @@ def damping_finding(
         " resistance over time"
     )
     return [Finding(DAMPING_CHECK, "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
+
+
+def wave_speed_finding(found: PileCalibration) -> list[Finding]:
+    """Give a warning where clear returns from the toe tell another wave speed than the sheet.
+
+    Examples
+    --------
+    >>> wave_speed_finding(PileCalibration(3800.0, 38.0, 0.95, 0.0095, 1.0, 0.01, 8, 8))[0].check
+    'wave speed'
+    """
+    ratio, error = found.wave_speed_ratio, found.wave_speed_ratio_error
+    threshold = max(LEAST_SPEED_DIFFERENCE, SPEED_ERRORS * error) if np.isfinite(error) else np.inf
+    if not abs(ratio - 1.0) > threshold:
+        return []
+    message = (
+        f"the wave comes back from the toe in {found.return_blows} clear blows as at {ratio:.3f} ± {error:.3f} of the"
+        f" wave speed in the sheet (limit 1 ± {threshold:.3f})"
+    )
+    cure = "give this wave_speed in [pile] if the length is right; modulus, impedance and force follow from it"
+    return [Finding("wave speed", "warning", (), ratio, threshold, message, cure)]
 
 
 def uniform_finding(pile: Pile) -> list[Finding]:

@@ -29,6 +29,13 @@ from dyntest.quantities.energy_and_motion import (
 )
 from dyntest.quantities.integrity import Integrity, integrity
 from dyntest.quantities.log_match import LogMatch, match_log
+from dyntest.quantities.pile_calibration import (
+    MOST_BLOWS,
+    CalibrationEvidence,
+    PileCalibration,
+    calibration_evidence,
+    pile_calibration,
+)
 from dyntest.quantities.stresses import peak_compression_stress, peak_gauge_stress, peak_tension, toe_compression_stress
 from dyntest.quantities.stroke import OPEN_END_DIESEL, blow_rate, stroke_from_blow_rate
 from dyntest.reading.logs import DrivingLog
@@ -93,11 +100,14 @@ class DriveTable:
         On the records themselves, and then on log, damping factor, damage and stroke.
     damping_source : str
         Whose damping factor it is: ``"engineer"``, ``"soil at the toe"`` or ``"none"``.
+    calibration : PileCalibration
+        Wave speed and strain gain by the blows themselves.
     """
 
     table: pd.DataFrame
     findings: tuple[Finding, ...]
     damping_source: str
+    calibration: PileCalibration
 
 
 def drive_table(
@@ -161,13 +171,17 @@ def drive_table(
 
     penetration = _penetration(signals, logged, penetration_at_start)
 
-    parts, reflections, measures = [], [], []
+    parts, reflections, measures, evidence = [], [], [], []
+    apart = -(-signals.n_blows // MOST_BLOWS)
     for records, chosen in _chunks(replace(signals, penetration=penetration), options, chunk):
         conditioned = condition(records, pile, chosen)
         part, reflection = blow_quantities(conditioned, pile, factor, for_maximum)
         parts.append(part)
         reflections.append(reflection)
         measures.append(measure(records, conditioned, pile, chosen.set_per_blow))
+        some = slice(-chunk * len(evidence) % apart, None, apart)
+        depth = None if records.penetration is None else records.penetration[some]
+        evidence.append(calibration_evidence(conditioned.waves.take(some), pile, depth))
     columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     found = Integrity(*(np.concatenate(column) for column in zip(*map(_columns, reflections), strict=True)))
     columns |= {"blow": signals.blow, "damping_factor": np.full(signals.n_blows, factor)}
@@ -175,12 +189,14 @@ def drive_table(
     columns |= _hammer_columns(signals, hammer, logged, columns["transferred_energy"])
     columns |= {"set_per_blow": logged.set_per_blow if options.set_per_blow is None else options.set_per_blow}
     columns |= {"penetration": penetration}
+    calibration = pile_calibration(CalibrationEvidence.join(evidence), pile)
     noted = [
         *judge(join(measures)),
         *logged.findings,
         *findings.uniform_finding(pile),
         *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),
         *findings.integrity_findings(found, signals.blow, pile),
+        *findings.wave_speed_finding(calibration),
         *findings.stroke_finding(columns["stroke"], logged.stroke),
         *findings.energy_finding(hammer, columns["energy_ratio"]),
     ]
@@ -188,7 +204,7 @@ def drive_table(
         noted += findings.depth_finding(signals.penetration, logged.penetration, signals.blow)
     table = pd.DataFrame({name: columns[name] for name in NAMES if name in columns})
     source = "engineer" if damping_factor is not None else "soil at the toe" if suggested else "none"
-    return DriveTable(table, tuple(noted), source)
+    return DriveTable(table, tuple(noted), source, calibration)
 
 
 def blow_table(

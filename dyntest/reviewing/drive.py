@@ -20,6 +20,7 @@ from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
 from dyntest.quantities import case_resistance as case
 from dyntest.quantities.drive_findings import DAMPING_CHECK
+from dyntest.quantities.pile_calibration import PileCalibration
 from dyntest.quantities.representative import Representative, choose_blow
 from dyntest.quantities.table import CHUNK, drive_table
 from dyntest.reading.logs import DrivingLog, read_driving_log
@@ -59,6 +60,8 @@ class DriveReview:
         Conditioned force and velocity of that blow alone.
     trust : Trust
         Whether the record can be trusted.
+    calibration : PileCalibration
+        Wave speed and strain gain by the blows themselves.
     match : Match or None
         Signal match of the representative blow; None where it was not asked for or could not be done.
     match_problem : str
@@ -79,6 +82,7 @@ class DriveReview:
     representative: Representative | None
     waves: Waves | None
     trust: Trust
+    calibration: PileCalibration
     match: Match | None = None
     match_problem: str = ""
     calibrated_damping_factor: float = float("nan")
@@ -127,7 +131,7 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
     waves = None if blow is None else _waves(signals, sheet, options, table, blow)
     judged = trust(findings, len(table), blow)
     source = worked.damping_source if calibrated is None else "signal matching"
-    return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged)
+    return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged, worked.calibration)
 
 
 def representative(
