@@ -27,6 +27,29 @@ def opposite_pairs(n_gauges: int) -> list[tuple[int, ...]]:
 
 
 @dataclass(frozen=True)
+class StreamImpacts:
+    """What was struck besides the blows in a continuous stream, and how it was cut.
+
+    Parameters
+    ----------
+    trigger : float
+        Mean strain that starts a blow [m/m].
+    noise : float
+        Scatter of the mean strain while nothing is struck [m/m].
+    bounces, double_strikes : numpy.ndarray
+        Time of each impact that is no blow of its own [s], from the first sample of its stream.
+    incomplete : int
+        Blows at the ends of the stream that were left out, since they are not whole [1].
+    """
+
+    trigger: float
+    noise: float
+    bounces: np.ndarray
+    double_strikes: np.ndarray
+    incomplete: int
+
+
+@dataclass(frozen=True)
 class Signals:
     """Raw records of a drive: one, two or four strains and accelerations a blow. They never change.
 
@@ -50,6 +73,8 @@ class Signals:
         Time of each blow since the start of the drive, shape (n_blows,) [s].
     penetration : numpy.ndarray or None
         Penetration of the toe at each blow, shape (n_blows,) [m].
+    impacts : StreamImpacts or None
+        How a continuous stream was cut; None where the blows were recorded one by one.
     """
 
     source: str
@@ -62,6 +87,7 @@ class Signals:
     left_out: frozenset[str] = frozenset()
     clock: np.ndarray | None = None
     penetration: np.ndarray | None = None
+    impacts: StreamImpacts | None = None
 
     @property
     def n_blows(self) -> int:

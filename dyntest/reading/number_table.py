@@ -39,18 +39,25 @@ class NumberTable:
         one row, all finite.
     row : callable
         From the place of a value, from 0, to the number of its row as a spreadsheet shows it.
+    n_rows : int
+        Rows, where the file declares them; 0 where it does not [1].
     """
 
     source: str
     headers: tuple[str, ...]
     columns: Callable[[Sequence[int]], Iterator[np.ndarray]]
     row: Callable[[int], int]
+    n_rows: int = 0
+
+    def place(self, index: int) -> str:
+        """Give where a value stands, in words."""
+        return f"row {self.row(index)}"
 
 
-def open_table(path: Path) -> NumberTable:
-    """Open a table of numbers by the ending of its name."""
+def open_table(path: Path, kind: str | None = None) -> NumberTable:
+    """Open a table of numbers by the ending of its name, or as the kind that it is known to be."""
     name = path.name.lower()
-    if name.endswith(".parquet"):
+    if kind == "parquet" or name.endswith(".parquet"):
         return _open_parquet(path)
     if name.endswith((".csv", ".csv.gz")):
         return _open_csv(path)
@@ -101,7 +108,7 @@ def _open_parquet(path: Path) -> NumberTable:
                     raise InputError(source, where, problem, "copy or export the file again")
                 yield _finite(column, source, where, row)
 
-    return NumberTable(source, tuple(schema.names), columns, row)
+    return NumberTable(source, tuple(schema.names), columns, row, n_rows)
 
 
 def _damaged(source: str, trouble: Exception) -> InputError:

@@ -8,6 +8,7 @@ import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from dyntest.errors import InputError
 from dyntest.reading.wording import nearest, printable, shown
@@ -257,3 +258,57 @@ def _refuse_near_misses(parsed: list[Header], asked: Iterable[str], found: dict[
             raise InputError(
                 source, f"column {header.text}", "is not a column of this table", f"write {guess} if that is meant"
             )
+
+
+_UNIT_AT_END = (
+    re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\s*"),
+    re.compile(r"(?P<name>.*?)\s*\((?P<unit>[^()]*)\)\s*"),
+    re.compile(r"(?P<name>.*?)\s*\{(?P<unit>[^{}]*)\}\s*"),
+    re.compile(r"(?P<name>.*?)\s+in\s+(?P<unit>\S+)\s*"),
+    re.compile(r"(?P<name>.*?\S)\s*[/,:|]\s*(?P<unit>\S.*?)\s*"),
+    re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>\S+)\s*"),
+)
+"""Ways in which recorders write a unit behind a name: in brackets, after "in", a stroke, a comma or a blank."""
+
+
+def header_parts(text: str) -> tuple[str, str]:
+    """Take the header of any recorder apart into name and unit, which is empty where none is recognised.
+
+    Examples
+    --------
+    >>> header_parts("top N (µm/m)"), header_parts("t / ms"), header_parts("Strain 1")
+    (('top N', 'µm/m'), ('t', 'ms'), ('Strain 1', ''))
+    """
+    for pattern in _UNIT_AT_END:
+        match = pattern.fullmatch(text[:200])
+        if match and is_unit(match["unit"]):
+            return match["name"], match["unit"].strip()
+    return text.strip(), ""
+
+
+@lru_cache(maxsize=1024)
+def is_unit(text: str) -> bool:
+    """Whether a text is a unit that a gauge record can have.
+
+    Examples
+    --------
+    >>> is_unit("µm/m"), is_unit("g"), is_unit("Notes")
+    (True, True, False)
+    """
+    return text.strip() in VOLTS or any(is_unit_of(text, dimension) for dimension in _MEASURED)
+
+
+_MEASURED = ("strain", "acceleration", "time", "length", "force", "velocity", "stress")
+VOLTS = ("V", "mV", "volt", "Volt", "volts", "Volts", "mV/V")
+"""Units of a channel that still needs its calibration factor."""
+
+
+def is_unit_of(text: str, dimension: str) -> bool:
+    """Whether a text is a unit of a dimension."""
+    if not text.strip() or len(text) > 20:
+        return False
+    try:
+        unit_factor(text, dimension)
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,36 @@
+"""Files of general recorders: a module a format, each with `recognise` and `read`."""
+
+from importlib import import_module
+from pathlib import Path
+from types import ModuleType
+
+from dyntest.errors import InputError
+from dyntest.reading.files import check_file
+from dyntest.reading.formats.contents import Contents
+from dyntest.reading.parts import Records
+from dyntest.reading.wording import known_as, listed
+
+FORMATS = ("parquet", "excel", "tdms", "uff58", "matlab", "hdf5", "text")
+"""Every format by its word in the sheet; text comes last, since it is recognised by what it is not."""
+
+MAX_RECORD_BYTES = 20_000_000_000
+"""Largest file of a recorder that is opened [byte]; an hour of four channels at 20 kHz has 2.3 gigabytes. Our own."""
+
+
+def format_module(name: str) -> ModuleType:
+    """Give the module of a format."""
+    return import_module(f"dyntest.reading.formats.{name}")
+
+
+def open_records(path: Path, records: Records) -> tuple[Contents, ...]:
+    """Open a recorder's file: one `Contents`, or one for each group or sheet that a pattern in the sheet names."""
+    source = known_as(path)
+    check_file(path, MAX_RECORD_BYTES)
+    with path.open("rb") as stream:
+        head = stream.read(4096)
+    name = path.name.lower()
+    chosen = records.format or next((word for word in FORMATS if format_module(word).recognise(name, head)), None)
+    if chosen is None:
+        problem = "is in no format that is known by its name or its first bytes"
+        raise InputError(source, "", problem, f"write [records] format as {listed(sorted(FORMATS))}")
+    return format_module(chosen).read(path, records)

@@ -1,0 +1,86 @@
+"""TDMS: channels in groups, each with its own properties of time, read in pieces."""
+
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.build import natural_order
+from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library
+from dyntest.reading.parts import Records
+from dyntest.reading.wording import known_as, printable, shown
+
+_UNITS = ("unit_string", "NI_UnitDescription", "unit", "Unit", "units", "Units")
+
+
+def recognise(name: str, head: bytes) -> bool:
+    """Whether a file is TDMS, by its lead-in."""
+    return head.startswith(b"TDSm") or name.endswith(".tdms")
+
+
+def read(path: Path, records: Records) -> tuple[Contents, ...]:
+    """Open a TDMS file."""
+    source = known_as(path)
+    nptdms = library("nptdms", source)
+    try:
+        file = nptdms.TdmsFile.open(path)
+        groups = {group.name: group.channels() for group in file.groups()}
+    except Exception as trouble:  # a damaged file makes the library fail in many ways
+        raise damaged(source, "TDMS file", trouble) from None
+    return tuple(_contents(source, groups, names) for names in _chosen(groups, records.group, source))
+
+
+def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[list[str]]:
+    if wanted is None:
+        return [list(groups)]
+    if wanted in groups:
+        return [[wanted]]
+    fitting = [name for name in groups if fnmatchcase(name, wanted)]
+    if not fitting:
+        have = printable(", ".join(groups), 200)
+        raise InputError(source, f"group {shown(wanted)}", f"is not there; the groups are {have}", "correct the group")
+    return [[name] for name in sorted(fitting, key=natural_order)]
+
+
+def _contents(source: str, groups: dict[str, Any], names: Sequence[str]) -> Contents:
+    entries = [channel for name in names for channel in groups[name]]
+    channels = [_channel(entry) for entry in entries]
+    check_channels(channels, source)
+
+    def piece(place: int, start: int, count: int | None) -> np.ndarray:
+        try:
+            values = entries[place].read_data(offset=start, length=count)
+        except Exception as trouble:
+            raise damaged(source, "TDMS file", trouble) from None
+        if values.dtype.kind == "M":  # a channel of clock times
+            values = (values - entries[place].read_data(offset=0, length=1)[0]) / np.timedelta64(1, "s")
+        wanted = channels[place].shape[0] - start if count is None else count
+        if len(values) < wanted:
+            problem = f"ends after {start + len(values):,} samples, but {channels[place].shape[0]:,} are declared"
+            where = f"channel {printable(channels[place].name)}"
+            raise InputError(source, where, problem, "copy or export the file again")
+        return values
+
+    def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
+        return np.array([piece(place, start, count) for place in places], dtype=float)
+
+    return Contents(source, "tdms", tuple(channels), lambda place: piece(place, 0, None), part)
+
+
+def _channel(entry: Any) -> FileChannel:
+    properties = entry.properties
+    step = properties.get("wf_increment")
+    start = properties.get("wf_start_offset", 0.0)
+    unit = next((str(properties[key]) for key in _UNITS if properties.get(key)), "")
+    kind = getattr(entry.dtype, "kind", "O")
+    return FileChannel(
+        f"{entry.group_name}/{entry.name}",
+        (len(entry),),
+        unit,
+        float(start) if isinstance(start, (int, float)) else 0.0,
+        float(step) if isinstance(step, (int, float)) and step > 0.0 else None,
+        kind in "iufM" and len(entry) > 0,
+    )

@@ -1,0 +1,268 @@
+"""Text in columns: parted by commas, semicolons, tabs or spaces, below any number of lines about the recorder."""
+
+import csv
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.files import MAX_TABLE_BYTES, check_file, read_bytes
+from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
+from dyntest.reading.parts import Records
+from dyntest.reading.text_tables import header_parts, is_unit
+from dyntest.reading.wording import known_as, printable, shown
+from dyntest.units import plain_number
+
+SNIFFED = 1 << 17
+"""Bytes at the beginning of a text that are looked at to learn how it is written."""
+
+LEAST_ROWS = 3
+"""Rows of numbers in a row that are taken for the table [1]; a line about the recorder may have numbers too."""
+
+_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (" ", "."), (" ", ","), (",", ","))
+_NUMBER = {
+    mark: re.compile(rf"[+−-]?(?:\d+(?:{re.escape(mark)}\d*)?|{re.escape(mark)}\d+)(?:[eEdD][+-]?\d+)?")
+    for mark in ".,"
+}
+_NOT_TEXT = (b"\x89HDF", b"TDSm", b"PAR1", b"PK\x03\x04", b"MATLAB", b"\xd0\xcf\x11\xe0")
+
+
+@dataclass(frozen=True)
+class TextLayout:
+    """How a text in columns is written.
+
+    Parameters
+    ----------
+    delimiter, decimal : str
+        What stands between columns, and the decimal mark.
+    first : int
+        Line of the first row of numbers, from 0 [1].
+    header : int or None
+        Line of the header, from 0 [1]; None where there is none.
+    names, units : tuple of str
+        By column; units are empty where the file does not say them.
+    """
+
+    delimiter: str
+    decimal: str
+    first: int
+    header: int | None
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+
+
+def recognise(name: str, head: bytes) -> bool:
+    """Whether a file is text."""
+    if head.startswith(_NOT_TEXT):
+        return False
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    return b"\x00" not in head or name.endswith((".csv", ".txt", ".asc", ".dat", ".csv.gz", ".txt.gz"))
+
+
+def read(path: Path, records: Records) -> tuple[Contents, ...]:
+    """Open a text in columns."""
+    source = known_as(path)
+    check_file(path, MAX_TABLE_BYTES)
+    data = as_utf8(read_bytes(path, MAX_TABLE_BYTES))
+    lines = data[:SNIFFED].decode("utf-8", "replace").splitlines()
+    if len(data) > SNIFFED:
+        lines = lines[:-1]
+    layout = text_layout(lines, records, source)
+    start = 0
+    for _ in range(layout.first):
+        start = data.index(b"\n", start) + 1
+    body = data[start:].rstrip(b" \r\n\t\x1a") if layout.delimiter != "\t" else data[start:].rstrip(b"\r\n\x1a ")
+    width = len(layout.names)
+    n_rows = body.count(b"\n") + 1
+
+    def row(index: int) -> str:
+        return f"row {layout.first + index + 1}"
+
+    cache: dict[int, np.ndarray] = {}
+
+    def column(place: int) -> np.ndarray:
+        if place not in cache:
+            cache[place] = _numbers(body, width, place, layout, source, row)
+        return cache[place]
+
+    channels = tuple(FileChannel(name, (n_rows,), unit) for name, unit in zip(layout.names, layout.units, strict=True))
+    check_channels(channels, source)
+    settings: dict[str, object] = {
+        "skip_lines": layout.first if layout.header is None else layout.header,
+        "delimiter": layout.delimiter,
+        "decimal": layout.decimal,
+        "header": layout.header is not None,
+    }
+    head = tuple(lines[: layout.first + LEAST_ROWS])
+    return (Contents(source, "text", channels, column, parts_of(column), settings, head, row),)
+
+
+def as_utf8(data: bytes) -> bytes:
+    """Give a text in UTF-8, from UTF-8, UTF-16 with its mark, or a Western single-byte code page."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", "replace").encode()
+    if data[:3] == b"\xef\xbb\xbf":
+        data = data[3:]
+    head = data[:SNIFFED]
+    try:
+        head.rpartition(b"\n")[0].decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace").encode()
+    return data
+
+
+def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayout:
+    """Find out how a text is written; what the sheet says is not guessed."""
+    wanted = [
+        (delimiter, decimal)
+        for delimiter, decimal in _DIALECTS
+        if records.delimiter in (None, delimiter) and records.decimal in (None, decimal)
+    ]
+    begin = records.skip_lines or 0
+    best, delimiter, decimal, run = 0.0, "", ".", (0, 0)
+    for one in wanted:
+        rows = [_fields(line, one[0]) for line in lines]
+        found = _longest_run(rows, one[1], begin)
+        width = len(rows[found[0]]) if found[1] > found[0] else 0
+        score = (found[1] - found[0]) * (1.0 if width > 1 else 0.5 if one[0] == records.delimiter else 0.1)
+        if score > best:
+            best, delimiter, decimal, run = score, one[0], one[1], found
+    if run[1] - run[0] < min(LEAST_ROWS, max(1, len(lines) - begin - 1)):
+        problem = "has no rows of numbers" + (f" below line {begin}" if begin else "")
+        cure = "check skip_lines, delimiter and decimal in [records]" if begin else "export the records again"
+        raise InputError(source, "", problem, cure)
+    first = run[0]
+    width = len(_fields(lines[first], delimiter))
+    header, names, units = _header(lines, first, width, delimiter, decimal, records.skip_lines)
+    while width > 1 and not _fields(lines[first], delimiter)[width - 1] and (header is None or not names[width - 1]):
+        width -= 1  # a delimiter at the end of every row
+    names = [name or f"column {number}" for number, name in enumerate(names[:width], start=1)]
+    return TextLayout(delimiter, decimal, first, header, tuple(names), tuple(units[:width]))
+
+
+def _fields(line: str, delimiter: str) -> list[str]:
+    if delimiter == " ":
+        return line.split()
+    if '"' in line:
+        return [field.strip() for field in next(csv.reader([line], delimiter=delimiter), [])]
+    return [field.strip() for field in line.split(delimiter)]
+
+
+def _is_number(field: str, decimal: str) -> bool:
+    return _NUMBER[decimal].fullmatch(field) is not None or field.lower() in ("nan", "inf", "-inf")
+
+
+def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, int]:
+    """Give first line and end of the longest run of rows of numbers as wide as each other."""
+    best, start, width = (0, 0), None, 0
+    for number in range(begin, len(rows) + 1):
+        fields = rows[number] if number < len(rows) else []
+        numeric = sum(_is_number(field, decimal) for field in fields)
+        filled = sum(bool(field) for field in fields)
+        ok = numeric >= 1 and 2 * numeric >= filled and (numeric >= 2 or filled == 1)
+        if ok and start is not None and len(fields) == width:
+            continue
+        if start is not None and number - start > best[1] - best[0]:
+            best = (start, number)
+        start, width = (number, len(fields)) if ok else (None, 0)
+    return best
+
+
+def _header(
+    lines: Sequence[str], first: int, width: int, delimiter: str, decimal: str, skip: int | None
+) -> tuple[int | None, list[str], list[str]]:
+    """Give line, names and units of the header; a row of units may stand between it and the numbers."""
+    above = [number for number in range(skip or 0, first) if lines[number].strip()]
+    nothing = [""] * width
+    unit_row: list[str] | None = None
+    while above:
+        number = above.pop() if skip is None else above.pop(0)
+        fields = _header_fields(lines[number], delimiter, width)
+        if skip is None and unit_row is None and fields is not None and _are_units(fields):
+            unit_row = fields
+            continue
+        if fields is None or sum(_is_number(field, decimal) for field in fields) > width // 2:
+            return None, nothing, nothing
+        if skip is not None:
+            later = (_header_fields(lines[n], delimiter, width) for n in above)
+            unit_row = next((row for row in later if row is not None and _are_units(row)), None)
+        parted = [header_parts(field) for field in fields]
+        units = [unit for _, unit in parted] if unit_row is None else [field.strip("[]() ") for field in unit_row]
+        return number, fields, units
+    return None, nothing, nothing
+
+
+def _header_fields(line: str, delimiter: str, width: int) -> list[str] | None:
+    fields = _fields(line, delimiter)
+    if len(fields) == width:
+        return fields
+    if len(fields) == width - 1 or (len(fields) == width + 1 and not fields[-1]):
+        return [*fields, ""][:width]
+    if delimiter == " ":  # names of two words, parted by wider gaps
+        wide = [field.strip() for field in re.split(r"\s{2,}|\t", line.strip())]
+        return wide if len(wide) == width else None
+    return None
+
+
+def _are_units(fields: Sequence[str]) -> bool:
+    """Whether a row holds nothing but units, at least one of them."""
+    plain = [field.strip("[]() ") for field in fields]
+    known = [is_unit(field) for field in plain]
+    return any(known) and all(ok or field in ("", "-", "1", "#") for ok, field in zip(known, plain, strict=True))
+
+
+def _numbers(
+    body: bytes, width: int, place: int, layout: TextLayout, source: str, row: Callable[[int], str]
+) -> np.ndarray:
+    """Give one column, which may have gaps as not-a-number."""
+    import pandas as pd
+
+    where = f"column {printable(layout.names[place])}"
+    options: dict[str, Any] = {
+        "header": None,
+        "sep": r"\s+" if layout.delimiter == " " else layout.delimiter,
+        "decimal": layout.decimal,
+        "usecols": [place],
+        "skip_blank_lines": False,
+        "encoding_errors": "replace",
+    }
+    import io
+
+    try:
+        table = pd.read_csv(io.BytesIO(body), **options, dtype=float, names=range(width), index_col=False)
+    except (ValueError, OverflowError):
+        raise _first_wrong(body, place, width, layout, source, row) from None
+    except Exception as trouble:
+        reason = printable(" ".join(str(trouble).split()), 80)
+        raise InputError(source, where, f"cannot be read ({reason})", "export the records again") from None
+    values = table.iloc[:, 0].to_numpy()
+    if not np.isfinite(values).all():
+        raise _first_wrong(body, place, width, layout, source, row)
+    return values
+
+
+def _first_wrong(
+    body: bytes, place: int, width: int, layout: TextLayout, source: str, row: Callable[[int], str]
+) -> InputError:
+    """Give the message for the first row that is too short, or whose value is no number."""
+    where = f"column {printable(layout.names[place])}"
+    for index, line in enumerate(body.decode("utf-8", "replace").split("\n")):
+        fields = _fields(line.rstrip("\r"), layout.delimiter)
+        if len(fields) <= place:
+            cure = "copy or export the file again, or take the line out"
+            return InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)
+        text = fields[place]
+        try:
+            number = plain_number(text, layout.decimal)
+        except ValueError:
+            problem = "is empty" if not text else f"{shown(text)} is not a number"
+            return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
+        if not np.isfinite(number):
+            problem = f"is {number}, not a finite number"
+            return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
+    return InputError(source, where, "has values that are no numbers", "export the records again")

@@ -1,0 +1,483 @@
+"""A recorder's own files laid out as blows, by what ``[records]`` says of them."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.blow_layout import (
+    MIN_SAMPLES,
+    TIME_STEP_AGREEMENT,
+    TIME_STEP_RANGE,
+    BlowLayout,
+    Piece,
+    check_magnitude,
+    constant_in_blow,
+    layout_of,
+    single_blow,
+    uniform_time,
+)
+from dyntest.reading.formats import open_records
+from dyntest.reading.formats.contents import Contents
+from dyntest.reading.mapping import MARKS
+from dyntest.reading.parts import Channel, Records
+from dyntest.reading.streams import StreamCut, cut_stream
+from dyntest.reading.text_tables import header_parts, is_unit_of
+from dyntest.reading.wording import nearest, printable, shown
+from dyntest.units import DIMENSIONS, unit_factor
+
+LONGEST_BLOW = 1.5
+"""Longest record of one blow that is believed [s]; a longer one is a stream. Common practice, no source."""
+
+CUT_CHANNEL = re.compile(r"(.+)\(:, *(\d+)\)")
+"""A column of a matrix as MATLAB writes it, such as ``data(:,3)``."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A channel of the test, found in a file.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the test.
+    places : tuple of int
+        Where it stands in the file, from 0; several data sets of one name are a blow each [1].
+    member : int or None
+        Column of a matrix, from 0 [1].
+    factor : float
+        From the number in the file to SI, with its sign [SI unit per unit of the file].
+    unit : str
+        Unit after the factor, for messages.
+    """
+
+    name: str
+    places: tuple[int, ...]
+    member: int | None
+    factor: float
+    unit: str
+
+
+def read_recorder_files(
+    paths: Sequence[Path], records: Records, channels: dict[str, tuple[str, ...]], left_out: frozenset[str]
+) -> tuple[list[Piece], list[StreamCut]]:
+    """Read the files of a drive; streams come with where they were cut."""
+    pieces, cuts = [], []
+    opened = [contents for path in paths for contents in open_records(path, records)]
+    for contents in opened:
+        kind = _layout_kind(contents, records, len(opened))
+        if kind == "continuous":
+            piece, cut = _stream(contents, records, channels, left_out)
+            cuts.append(cut)
+        elif kind == "rows":
+            piece = _rows(contents, records, channels)
+        else:
+            piece = _stacked_samples(contents, records, channels, numbered=kind == "column")
+        pieces.append(piece)
+    return pieces, cuts
+
+
+def _layout_kind(contents: Contents, records: Records, files: int) -> str:
+    """Give how blows lie in a file, as the sheet says or as its shape tells."""
+    if records.blows is not None:
+        return records.blows
+    if "blow" in records.channels or find_places(contents, "blow", records.group):
+        return "column"
+    if any(getattr(records, key) is not None for key in ("trigger", "before", "length")):
+        return "continuous"
+    named = [one.column for one in records.channels.values()]
+    places = [place for column in named for place in find_places(contents, column, records.group)]
+    if any(len(contents.channels[place].shape) == 2 for place in places):
+        return "rows"
+    return "one a file"
+
+
+def find_places(contents: Contents, column: str | int, group: str | None = None) -> tuple[int, ...]:
+    """Give where a column stands in a file, by number from 1 or by name: in full, without its unit, or without group.
+
+    Examples
+    --------
+    >>> from dyntest.reading.formats.contents import FileChannel
+    >>> channels = (FileChannel("Log/eps A", (9,)), FileChannel("Log/acc [g]", (9,)))
+    >>> file = Contents("f.tdms", "tdms", channels, lambda place: None, lambda *where: None)
+    >>> find_places(file, "eps A"), find_places(file, "acc"), find_places(file, 2)
+    ((0,), (1,), (1,))
+    """
+    if isinstance(column, int):
+        return (column - 1,) if column <= len(contents.channels) else ()
+    names = [channel.name for channel in contents.channels]
+    whole = [f"{group.strip('/')}{mark}{column}" for mark in "/."] if group else []
+    trials = (
+        lambda name: name == column,
+        lambda name: name in whole,
+        lambda name: header_parts(name)[0] == column,
+        lambda name: _leaf(name) == column,
+        lambda name: header_parts(_leaf(name))[0] == column,
+        lambda name: _leaf(name).lower() == column.lower(),
+    )
+    for trial in trials:
+        places = tuple(place for place, name in enumerate(names) if trial(name))
+        if places:
+            return places
+    return ()
+
+
+def _leaf(name: str) -> str:
+    return re.split(r"[/.](?=[^/.\s])", name)[-1] if not header_parts(name)[1] else name.rpartition("/")[2]
+
+
+def locate(contents: Contents, name: str, dimension: str, records: Records, required: bool = True) -> Found | None:
+    """Find a channel of the test in a file, with its factor; None where it is optional and not there."""
+    entry = records.channels.get(name)
+    channel = entry or Channel(name)
+    place = f"[records.channels.{name}]"
+    matrix = CUT_CHANNEL.fullmatch(channel.column) if isinstance(channel.column, str) else None
+    member = int(matrix[2]) - 1 if matrix else None
+    places = find_places(contents, matrix[1] if matrix else channel.column, records.group)
+    if not places:
+        if entry is None and not required:
+            return None
+        raise _missing(contents, name, channel, entry is not None)
+    first = contents.channels[places[0]]
+    if len(places) > 1 and contents.format != "uff58":
+        where = " and ".join(printable(contents.channels[one].name) for one in places[:2])
+        numbers = " and ".join(str(one + 1) for one in places[:2])
+        problem = f"column {shown(channel.column)} comes twice, as {where} (numbers {numbers})"
+        cure = "name the group in [records]" if "/" in first.name else f"write its number as column in {place}"
+        raise InputError(contents.source, f"channel {name}", problem, cure)
+    if not first.numbers:
+        problem = f"column {printable(first.name)} holds no plain numbers"
+        raise InputError(contents.source, f"channel {name}", problem, "name a channel of numbers, or export it as such")
+    if member is not None and (len(first.shape) != 2 or member >= first.shape[1]):
+        shape = " × ".join(str(size) for size in first.shape)
+        problem = f"{shown(channel.column)} is not in {first.name}, which is {shape}"
+        raise InputError(contents.source, f"channel {name}", problem, "correct the column")
+    if not dimension:
+        return Found(name, places, member, 1.0, "")
+    unit = channel.unit or (first.unit if is_unit_of(first.unit, dimension) else "")
+    if not unit:
+        said = f", and the file says {shown(first.unit)}" if first.unit else ""
+        cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
+        raise InputError(contents.source, f"channel {name}", f"has no unit of {dimension}{said}", cure)
+    return Found(name, places, member, unit_factor(unit, dimension) * channel.factor * channel.sign, unit)
+
+
+def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> InputError:
+    have = printable(", ".join(one.name for one in contents.channels), 200)
+    if isinstance(channel.column, int):
+        problem = f"column {channel.column} is not there; the file has {len(contents.channels)}"
+        return InputError(contents.source, f"channel {name}", problem, "correct the number")
+    guess = nearest(channel.column, [_leaf(one.name) for one in contents.channels], cutoff=0.75)
+    if mapped:
+        cure = f"write {guess} if that is meant" if guess else "correct column"
+        problem = f"column {shown(channel.column)} is not there; the file has {have}"
+    else:
+        cure = f"write its column into [records.channels.{name}]"
+        problem = f"is not there under its own name; the file has {have}"
+    links = contents.settings.get("links")
+    if isinstance(links, tuple) and any(link.rpartition("/")[2] == channel.column for link in links):
+        problem, cure = "is a link into another file, which is not followed", "write the records into the file itself"
+    return InputError(contents.source, f"channel {name}", problem, cure)
+
+
+def _values(contents: Contents, found: Found) -> np.ndarray:
+    """Give all numbers of a channel as they stand, finite."""
+    arrays = [np.asarray(contents.column(place)) for place in found.places]
+    if len(arrays) > 1:
+        if len({array.shape for array in arrays}) > 1:
+            problem = "has data sets of different lengths"
+            raise InputError(
+                contents.source, f"channel {found.name}", problem, "export every blow with as many samples"
+            )
+        values = np.stack(arrays)
+    else:
+        values = arrays[0] if found.member is None else arrays[0][:, found.member]
+    if values.dtype.kind == "O" or values.dtype.kind not in "iufb":
+        raise InputError(
+            contents.source, f"channel {found.name}", "holds no plain numbers", "export it as numbers of one kind"
+        )
+    if not np.isfinite(values).all():
+        _refuse_gaps(contents, found.name, values, 0)
+    return values
+
+
+def _refuse_gaps(contents: Contents, name: str, values: np.ndarray, start: int) -> None:
+    flat = values.ravel()
+    wrong = np.flatnonzero(~np.isfinite(flat))
+    index = int(wrong[0])
+    run = int(np.argmax(np.append(np.diff(wrong) != 1, True))) + 1
+    many = f" and the {run - 1:,} after it" if run > 1 else ""
+    place = f"{contents.place(start + index)}, channel {name}"
+    problem = f"is {flat[index]}{many}, not a finite number"
+    raise InputError(contents.source, place, problem, "take the blow out, or leave the channel out in [gauges]")
+
+
+def _kinds(channels: dict[str, tuple[str, ...]]) -> list[tuple[str, str]]:
+    return [(name, kind) for kind, names in channels.items() for name in names]
+
+
+def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) -> tuple[float, float]:
+    """Give time of the first sample and time step of a file without a channel of time [s]."""
+    said = [contents.channels[found.places[0]] for found in gauges]
+    steps = {one.step for one in said if one.step is not None}
+    if len(steps) > 1 and max(steps) / min(steps) - 1.0 > TIME_STEP_AGREEMENT:
+        rates = " and ".join(f"{1.0 / step:g} Hz" for step in sorted(steps, reverse=True)[:2])
+        problem = f"has channels of different rates, {rates}"
+        raise InputError(contents.source, "", problem, "export all channels at one sampling rate")
+    step = next(iter(steps), None)
+    if step is not None and records.sample_rate is not None:
+        if abs(step * records.sample_rate - 1.0) > TIME_STEP_AGREEMENT:
+            problem = f"says {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
+            raise InputError(contents.source, "time", problem, "take sample_rate out of the sheet, or correct it")
+    elif step is None:
+        if records.sample_rate is None:
+            cure = 'write [records] sample_rate, such as "20 kHz", or [records.channels.time]'
+            raise InputError(contents.source, "time", "is told neither by the file nor by the sheet", cure)
+        step = 1.0 / records.sample_rate
+    low, high = TIME_STEP_RANGE
+    if not low <= step <= high:
+        problem = f"a time step of {step:.3g} s is not one of a blow record ({low:g} to {high:g} s)"
+        raise InputError(contents.source, "time", problem, "check sample_rate, or the rate in the file")
+    start = said[0].start
+    return (start if start is not None and abs(start) < LONGEST_BLOW else 0.0), step
+
+
+def _check_rate(contents: Contents, records: Records, step: float) -> None:
+    if records.sample_rate is not None and abs(step * records.sample_rate - 1.0) > TIME_STEP_AGREEMENT:
+        problem = f"the channel time says {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
+        raise InputError(contents.source, "channel time", problem, "take one of the two out of the sheet")
+
+
+def _wants_time(contents: Contents, records: Records, gauges: Sequence[Found]) -> bool:
+    """Whether the channel of time has to be there: neither the sheet nor the file tells the rate otherwise."""
+    told = records.sample_rate is not None or contents.channels[gauges[0].places[0]].step is not None
+    return "time" in records.channels or not told
+
+
+def _gauges(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, Found]:
+    found = {}
+    for name, kind in _kinds(channels):
+        one = locate(contents, name, kind, records)
+        assert one is not None
+        found[name] = one
+    owners: dict[tuple[tuple[int, ...], int | None], str] = {}
+    for name, one in found.items():
+        other = owners.setdefault((one.places, one.member), name)
+        if other != name:
+            column = contents.channels[one.places[0]].name
+            problem = f"is the same column as {other}, {printable(column)}"
+            raise InputError(contents.source, f"channel {name}", problem, "give each gauge its own column")
+    return found
+
+
+def _time_entry(contents: Contents, records: Records, gauges: Sequence[Found]) -> Found | None:
+    if not _wants_time(contents, records, gauges):
+        return None
+    if "time" not in records.channels and not find_places(contents, "time", records.group):
+        return None
+    return locate(contents, "time", "time", records)
+
+
+def _same_length(contents: Contents, arrays: dict[str, np.ndarray]) -> None:
+    lengths = {name: array.shape for name, array in arrays.items()}
+    first = next(iter(lengths))
+    for name, shape in lengths.items():
+        if shape != lengths[first]:
+            have, other = (" × ".join(f"{size:,}" for size in lengths[one]) for one in (name, first))
+            problem = f"has {have} samples, {first} has {other}"
+            raise InputError(contents.source, f"channel {name}", problem, "export all channels with as many samples")
+
+
+def _stacked_samples(
+    contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], numbered: bool
+) -> Piece:
+    """Give the blows of a file whose samples stand one below the other: one blow, or numbered in a column."""
+    gauges = _gauges(contents, records, channels)
+    arrays = {name: _values(contents, one) for name, one in gauges.items()}
+    if any(array.ndim != 1 for array in arrays.values()):
+        if all(array.ndim == 2 for array in arrays.values()):
+            cure = 'write [records] blows = "rows"'
+        else:
+            cure = "name columns of a matrix such as data(:,2)"
+        raise InputError(contents.source, f"channel {next(iter(arrays))}", "holds several rows", cure)
+    blow = locate(contents, "blow", "", records, required=numbered)
+    marks = {"blow": blow} if blow is not None else {}
+    for name in ("clock", "penetration"):
+        one = locate(contents, name, MARKS[name], records, required=False)
+        if one is not None:
+            marks[name] = one
+    time = _time_entry(contents, records, list(gauges.values()))
+    if time is not None:
+        marks["time"] = time
+    others = {name: _values(contents, one) for name, one in marks.items()}
+    _same_length(contents, arrays | others)
+    n_rows = len(next(iter(arrays.values())))
+    layout = layout_of(others["blow"], "blow", contents) if blow is not None else single_blow(n_rows, contents)
+    if time is not None:
+        grid = uniform_time(others["time"], time.factor, layout, "time", contents)
+        _check_rate(contents, records, grid[1] - grid[0])
+    else:
+        start, step = _time_step(contents, records, list(gauges.values()))
+        grid = start + step * np.arange(layout.n_samples)
+    if grid[-1] - grid[0] > LONGEST_BLOW:
+        problem = f"holds a record of {grid[-1] - grid[0]:.3g} s, longer than one blow"
+        cure = 'write [records] blows = "continuous" if it is a stream, or name the column that numbers the blows'
+        raise InputError(contents.source, "", problem, cure)
+    constant = {
+        name: constant_in_blow(others[name], marks[name].factor, layout, name, contents)
+        for name in ("clock", "penetration")
+        if name in others
+    }
+    traces = {
+        kind: _traces(contents, {name: gauges[name] for name in names}, arrays, kind, layout.shape)
+        for kind, names in channels.items()
+    }
+    return Piece(
+        contents.source, blow is not None, layout, grid, traces, constant.get("clock"), constant.get("penetration")
+    )
+
+
+def _traces(
+    contents: Contents, gauges: dict[str, Found], arrays: dict[str, np.ndarray], kind: str, shape: tuple[int, int]
+) -> np.ndarray:
+    traces = np.empty((shape[0], len(gauges), shape[1]))
+    for number, (name, found) in enumerate(gauges.items()):
+        check_magnitude(arrays[name], found.factor, found.unit, name, kind, contents)
+        np.multiply(arrays[name].reshape(shape), found.factor, out=traces[:, number], dtype=float)
+    return traces
+
+
+def _rows(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Piece:
+    """Give the blows of a file with a row each in two-dimensional arrays."""
+    gauges = _gauges(contents, records, channels)
+    arrays = {name: np.atleast_2d(_values(contents, one)) for name, one in gauges.items()}
+    time = _time_entry(contents, records, list(gauges.values()))
+    seconds = None if time is None else _values(contents, time)
+    shape = next(iter(arrays.values())).shape
+    if seconds is not None and seconds.ndim == 1 and len(seconds) == shape[0] != shape[1]:
+        arrays = {name: array.T for name, array in arrays.items()}
+        shape = shape[::-1]
+    _same_length(contents, arrays)
+    if len(shape) != 2 or shape[1] < MIN_SAMPLES:
+        size = " × ".join(str(length) for length in shape)
+        problem = f"is {size}; rows are blows of at least {MIN_SAMPLES} samples"
+        raise InputError(contents.source, f"channel {next(iter(arrays))}", problem, "store the array with a row a blow")
+    layout = BlowLayout(np.arange(1, shape[0] + 1), shape[1])
+    if time is not None and seconds is not None:
+        if seconds.shape[-1] != shape[1] or (seconds.ndim == 2 and seconds.shape[0] not in (1, shape[0])):
+            problem = f"has {seconds.shape[-1]:,} samples, {next(iter(arrays))} has {shape[1]:,} a blow"
+            raise InputError(contents.source, "channel time", problem, "export all channels with as many samples")
+        stacked = np.broadcast_to(np.atleast_2d(seconds), shape).ravel()
+        grid = uniform_time(stacked, time.factor, layout, "time", contents)
+        _check_rate(contents, records, grid[1] - grid[0])
+    else:
+        start, step = _time_step(contents, records, list(gauges.values()))
+        grid = start + step * np.arange(shape[1])
+    constant = {}
+    for name in ("clock", "penetration"):
+        one = locate(contents, name, MARKS[name], records, required=False)
+        if one is not None:
+            values = np.ravel(_values(contents, one))
+            if len(values) != shape[0]:
+                problem = f"has {len(values)} values for {shape[0]} blows"
+                raise InputError(contents.source, f"channel {name}", problem, "write one value a blow")
+            constant[name] = values * one.factor
+    traces = {
+        kind: _traces(contents, {name: gauges[name] for name in names}, arrays, kind, layout.shape)
+        for kind, names in channels.items()
+    }
+    return Piece(contents.source, True, layout, grid, traces, constant.get("clock"), constant.get("penetration"))
+
+
+def _stream(
+    contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], left_out: frozenset[str]
+) -> tuple[Piece, StreamCut]:
+    """Give the blows of a continuous stream; it is never held whole."""
+    if "strain" not in channels:
+        cure = "export single gauges, or the blows one by one"
+        raise InputError(contents.source, "", "is a stream of averaged traces, which has no strain to cut it by", cure)
+    gauges = _gauges(contents, records, channels)
+    for name, one in gauges.items():
+        if len(one.places) > 1 or (one.member is None and len(contents.channels[one.places[0]].shape) != 1):
+            raise InputError(contents.source, f"channel {name}", "is not one stream", 'write [records] blows = "rows"')
+    lengths = {name: contents.channels[one.places[0]].shape[0] for name, one in gauges.items()}
+    first = next(iter(lengths))
+    for name, length in lengths.items():
+        if length != lengths[first]:
+            problem = f"has {length:,} samples, {first} has {lengths[first]:,}"
+            raise InputError(contents.source, f"channel {name}", problem, "export all channels with as many samples")
+    start, step = _stream_time(contents, records, list(gauges.values()), lengths[first])
+    used = [gauges[name] for name in channels["strain"] if name not in left_out]
+    factors = np.array([one.factor for one in used]) / len(used)
+
+    def piece(begin: int, count: int, which: Sequence[Found] = used) -> np.ndarray:
+        block = np.empty((len(which), count))
+        for row, one in enumerate(which):
+            if one.member is None:
+                block[row] = contents.part(one.places, begin, count)[0]
+            else:
+                block[row] = np.asarray(contents.column(one.places[0]))[begin : begin + count, one.member]
+        if not np.isfinite(block).all():
+            row = int(np.flatnonzero(~np.isfinite(block).all(axis=1))[0])
+            _refuse_gaps(contents, which[row].name, block[row], begin)
+        return block
+
+    from dyntest.reading.formats.contents import BLOCK
+
+    blocks = (piece(begin, min(BLOCK, lengths[first] - begin)) for begin in range(0, lengths[first], BLOCK))
+    cut = cut_stream(blocks, piece, factors, step, contents.source, records.trigger, records.before, records.length)
+    every = list(gauges.values())
+    windows = np.empty((len(cut.onset), len(every), cut.length))
+    for row, onset in enumerate(cut.onset):
+        windows[row] = piece(int(onset) - cut.before, cut.length, every)
+    traces, at = {}, 0
+    layout = BlowLayout(np.arange(1, len(cut.onset) + 1), cut.length)
+    for kind, names in channels.items():
+        part = windows[:, at : at + len(names)]
+        for number, name in enumerate(names):
+            check_magnitude(part[:, number], gauges[name].factor, gauges[name].unit, name, kind, contents)
+            part[:, number] *= gauges[name].factor
+        traces[kind] = np.ascontiguousarray(part)
+        at += len(names)
+    if cut.length < MIN_SAMPLES:
+        problem = f"has only {cut.length} samples a blow, and at least {MIN_SAMPLES} are needed"
+        raise InputError(contents.source, "[records] length", problem, "write a longer length")
+    grid = step * (np.arange(cut.length) - cut.before)
+    return Piece(contents.source, True, layout, grid, traces, start + cut.onset * step, None), cut
+
+
+def _stream_time(contents: Contents, records: Records, gauges: Sequence[Found], length: int) -> tuple[float, float]:
+    """Give time of the first sample and time step of a stream [s]; a channel of time must run evenly."""
+    time = _time_entry(contents, records, gauges)
+    if time is None:
+        return _time_step(contents, records, gauges)
+    from dyntest.reading.formats.contents import BLOCK
+
+    first = last = step = 0.0
+    for begin in range(0, length, BLOCK):
+        block = contents.part(time.places, begin, min(BLOCK, length - begin))[0] * time.factor
+        if not np.isfinite(block).all():
+            _refuse_gaps(contents, "time", block, begin)
+        if begin == 0:
+            if len(block) < 2:
+                raise InputError(contents.source, "channel time", "has one sample", "export the whole stream")
+            first, step = float(block[0]), float(np.median(np.diff(block[:10_001])))
+            last = first - step
+            low, high = TIME_STEP_RANGE
+            if not low <= step <= high:
+                problem = f"a time step of {step:.3g} s is not one of a blow record ({low:g} to {high:g} s)"
+                raise InputError(contents.source, "channel time", problem, "check the unit of time")
+        jumps = np.diff(block, prepend=last)
+        wrong = np.flatnonzero((jumps < 0.0) | (np.abs(jumps - step) > 1.5 * step))
+        if wrong.size:
+            index = int(wrong[0])
+            place = f"{contents.place(begin + index)}, channel time"
+            problem = f"jumps by {jumps[index]:.4g} s, where samples are {step:.4g} s apart"
+            raise InputError(contents.source, place, problem, "export the stream without a pause, or in two files")
+        last = float(block[-1])
+    step = (last - first) / (length - 1)
+    _check_rate(contents, records, step)
+    return first, step
