@@ -48,8 +48,8 @@ MOST_FILES = 175
 HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint", "typst", "streamlit", "altair"}
 """Packages that take long to import; the command line loads them in the command that needs them."""
 
-SHARED_NAMES = {"draw", "review", "survey", "check"}
-"""Names that several modules share for one meaning: what every page calls, and commands named as what they call."""
+SHARED_NAMES = {"draw", "review", "survey", "check", "recognise", "read"}
+"""Names that several modules share for one meaning: of pages, of formats, and commands named as what they call."""
 
 AMBIGUOUS = {
     "DriveTable",

@@ -25,6 +25,10 @@ TAKEN = {"initial": 10, "restrike": 5}
 FULL_ENERGY = 0.9
 """Energy counts as full from this share of the highest among those compared [1]."""
 
+AS_NEAR = 1e-6
+"""Share of the middle resistance within which two blows are as near to it [1]: the two beside the middle of an even
+number are, and rounding shall not choose between them."""
+
 
 @dataclass(frozen=True)
 class Representative:
@@ -120,8 +124,8 @@ def _middle(full: pd.DataFrame) -> tuple[pd.Series, str]:
         if code in full and full[code].notna().any():
             values = full[full[code].notna()]
             distance = (values[code] - values[code].median()).abs().to_numpy()
-            last = len(distance) - 1 - int(np.argmin(distance[::-1]))
-            return values.iloc[last], f"its {words} resistance is the middle one of these"
+            near = distance <= distance.min() + AS_NEAR * abs(float(values[code].median()))
+            return values.iloc[int(np.flatnonzero(near)[-1])], f"its {words} resistance is the middle one of these"
     return full.iloc[-1], "it is the last of these; none has a resistance to compare"
 
 

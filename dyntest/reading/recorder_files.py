@@ -89,8 +89,11 @@ def _layout_kind(contents: Contents, records: Records, files: int) -> str:
     if any(getattr(records, key) is not None for key in ("trigger", "before", "length")):
         return "continuous"
     named = [one.column for one in records.channels.values()]
-    places = [place for column in named for place in find_places(contents, column, records.group)]
-    if any(len(contents.channels[place].shape) == 2 for place in places):
+    found = [find_places(contents, column, records.group) for column in named]
+    if any(len(contents.channels[place].shape) == 2 for places in found for place in places):
+        matrix = any(isinstance(column, str) and CUT_CHANNEL.fullmatch(column) for column in named)
+        return "one a file" if matrix else "rows"
+    if contents.format == "uff58" and any(len(places) > 1 for places in found):
         return "rows"
     return "one a file"
 
@@ -112,7 +115,7 @@ def find_places(contents: Contents, column: str | int, group: str | None = None)
     whole = [f"{group.strip('/')}{mark}{column}" for mark in "/."] if group else []
     trials = (
         lambda name: name == column,
-        lambda name: name in whole,
+        lambda name: name in whole or name.replace("/", ".") == column.replace("/", "."),
         lambda name: header_parts(name)[0] == column,
         lambda name: _leaf(name) == column,
         lambda name: header_parts(_leaf(name))[0] == column,

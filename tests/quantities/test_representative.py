@@ -84,3 +84,11 @@ def test_short_drives_have_their_blow(table):
 def test_rule_says_its_numbers(table):
     for kind, words in (("initial", "last 10 sound blows"), ("restrike", "first 5 sound blows")):
         assert words in choose_blow(table, kind).rule
+
+
+def test_rounding_does_not_choose_between_the_two_in_the_middle(table):
+    """Two blows are as near to the middle of them; the later one is taken, whatever the last digits say."""
+    last = table.tail(2)
+    for digits in (1e-10, -1e-10):
+        near = last.assign(case_resistance=[1e6, 1.1e6 * (1.0 + digits)])
+        assert choose_blow(near, "initial").blow == BLOWS

@@ -2,8 +2,10 @@
 
 import importlib
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 
@@ -93,6 +95,17 @@ def parts_of(column: Callable[[int], np.ndarray]) -> Callable[[Sequence[int], in
         return np.array([column(place)[start : start + count] for place in places], dtype=float)
 
     return part
+
+
+class Keeper:
+    """Keeps a file open as long as something reads from it."""
+
+    def __init__(self, file: Any):
+        self.file = file
+
+    def __del__(self) -> None:
+        with suppress(Exception):  # a damaged file may not even close
+            self.file.close()
 
 
 def library(name: str, source: str) -> ModuleType:

@@ -42,7 +42,7 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     several = records.sheet is None and len(sheets) > 1
     found = []
     for name, rows in sheets.items():
-        if several and _first_row(rows, 0) is None:
+        if several and _first_row(rows, 0, records.decimal or _decimal(rows)) is None:
             continue  # a sheet of notes
         found.append(_contents(known_as(path), name, rows, records))
     if several and len(found) > 1:

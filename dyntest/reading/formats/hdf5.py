@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
+from dyntest.reading.build import natural_order
 from dyntest.reading.formats.contents import (
     MOST_CHANNELS,
     Contents,
     FileChannel,
+    Keeper,
     check_channels,
     damaged,
     library,
@@ -46,18 +48,18 @@ def open_hdf5(path: Path, records: Records, word: str, transposed: bool) -> tupl
     source = known_as(path)
     h5py = library("h5py", source)
     try:
-        file = h5py.File(path, "r")
+        keeper = Keeper(h5py.File(path, "r"))
     except (OSError, ValueError, RuntimeError) as trouble:
         raise damaged(source, "HDF5 file", trouble) from None
     try:
         found: dict[str, Any] = {}
         outside: list[str] = []
-        _walk(h5py, file, "", found, outside, source)
+        _walk(h5py, keeper.file, "", found, outside, source)
     except (OSError, ValueError, RuntimeError, KeyError) as trouble:
         raise damaged(source, "HDF5 file", trouble) from None
     groups = _groups(found, records.group, source)
     return tuple(
-        _contents(source, word, {name: found[name] for name in names}, outside, transposed) for names in groups
+        _contents(source, word, {name: found[name] for name in names}, outside, transposed, keeper) for names in groups
     )
 
 
@@ -98,12 +100,12 @@ def _groups(found: dict[str, Any], group: str | None, source: str) -> list[list[
     if not fitting:
         have = printable(", ".join(name or "/" for name in above), 200)
         raise InputError(source, f"group {shown(group)}", f"is not there; the groups are {have}", "correct the group")
-    from dyntest.reading.build import natural_order
-
     return [[name for name in found if name.startswith(f"{one}/")] for one in sorted(fitting, key=natural_order)]
 
 
-def _contents(source: str, word: str, found: dict[str, Any], outside: list[str], transposed: bool) -> Contents:
+def _contents(
+    source: str, word: str, found: dict[str, Any], outside: list[str], transposed: bool, keeper: Keeper
+) -> Contents:
     if not found and outside:
         problem = f"{printable(outside[0])} is a link into another file"
         raise InputError(source, "", problem, "write the records themselves into the file")
@@ -115,6 +117,7 @@ def _contents(source: str, word: str, found: dict[str, Any], outside: list[str],
     check_channels(channels, source)
 
     def column(place: int) -> np.ndarray:
+        assert keeper.file is not None  # holds the file open
         entry, member = sets[place]
         with _reading(source, channels[place].name):
             values = entry[member] if member else entry[()]

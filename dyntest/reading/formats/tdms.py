@@ -9,7 +9,7 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.build import natural_order
-from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library
+from dyntest.reading.formats.contents import Contents, FileChannel, Keeper, check_channels, damaged, library
 from dyntest.reading.parts import Records
 from dyntest.reading.wording import known_as, printable, shown
 
@@ -26,11 +26,11 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     source = known_as(path)
     nptdms = library("nptdms", source)
     try:
-        file = nptdms.TdmsFile.open(path)
-        groups = {group.name: group.channels() for group in file.groups()}
+        keeper = Keeper(nptdms.TdmsFile.open(path))
+        groups = {group.name: group.channels() for group in keeper.file.groups()}
     except Exception as trouble:  # a damaged file makes the library fail in many ways
         raise damaged(source, "TDMS file", trouble) from None
-    return tuple(_contents(source, groups, names) for names in _chosen(groups, records.group, source))
+    return tuple(_contents(source, groups, names, keeper) for names in _chosen(groups, records.group, source))
 
 
 def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[list[str]]:
@@ -45,12 +45,13 @@ def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[lis
     return [[name] for name in sorted(fitting, key=natural_order)]
 
 
-def _contents(source: str, groups: dict[str, Any], names: Sequence[str]) -> Contents:
+def _contents(source: str, groups: dict[str, Any], names: Sequence[str], keeper: Keeper) -> Contents:
     entries = [channel for name in names for channel in groups[name]]
     channels = [_channel(entry) for entry in entries]
     check_channels(channels, source)
 
     def piece(place: int, start: int, count: int | None) -> np.ndarray:
+        assert keeper.file is not None  # holds the file open
         try:
             values = entries[place].read_data(offset=start, length=count)
         except Exception as trouble:

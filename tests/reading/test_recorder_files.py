@@ -1,0 +1,393 @@
+"""One test told in the ways of general recorders: every format and layout gives the same arrays.
+
+The files are written with the same open libraries that recorders' own software uses.
+"""
+
+import h5py
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+import pyuff
+from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
+from scipy.io import savemat
+
+from dyntest.errors import InputError
+from dyntest.reading.sheet import read_sheet
+from dyntest.reading.signal_tables import read_signals
+
+BLOWS, SAMPLES, STEP = 3, 200, 5e-5
+RATE = {"sample_rate": '"20 kHz"'}
+
+
+@pytest.fixture(scope="module")
+def truth():
+    """Strains [m/m] and accelerations [m/s^2] of three invented blows, shape (blows, samples) each."""
+    shape = np.exp(-(((np.arange(SAMPLES) - 60) / 15.0) ** 2))
+    scale = np.array([1.0, 1.2, 1.1])[:, None]
+    wiggle = np.sin(np.arange(SAMPLES) / 7.0)
+    return {
+        "strain_1": 8e-4 * scale * shape + 1e-6 * wiggle,
+        "strain_2": 6e-4 * scale * shape - 1e-6 * wiggle,
+        "acceleration_1": 3000.0 * scale * np.gradient(shape) * 10.0 + wiggle,
+        "acceleration_2": 2500.0 * scale * np.gradient(shape) * 10.0 - wiggle,
+    }
+
+
+NAMES = ("strain_1", "strain_2", "acceleration_1", "acceleration_2")
+SECONDS = STEP * np.arange(SAMPLES) - 2e-3
+
+
+@pytest.fixture
+def told(write_sheet, tmp_path):
+    """Read the small test with a `[records]`, once a maker has written its files into the folder."""
+
+    def read(make, records, signals, **changes):
+        path = write_sheet({"records": records, "drive.0.signals": signals} | changes)
+        make(tmp_path / "P2-4")
+        sheet = read_sheet(path)
+        return read_signals(sheet, sheet.drives[0])
+
+    return read
+
+
+def mapped(columns, strain="µm/m", acceleration="m/s^2", **more):
+    """Channels of the four gauges by column."""
+    channels = {}
+    for name, column in zip(NAMES, columns, strict=True):
+        unit = strain if name.startswith("strain") else acceleration
+        channels[name] = {"column": f'"{column}"' if isinstance(column, str) else str(column), "unit": f'"{unit}"'}
+        channels[name] |= more.get("strain_more" if name.startswith("strain") else "acceleration_more", {})
+    return channels
+
+
+def assert_same(signals, truth, rtol=1e-6):
+    assert signals.blow.tolist() == [1, 2, 3]
+    assert signals.time_step == pytest.approx(STEP, rel=1e-6)
+    for kind, names in (("strain", NAMES[:2]), ("acceleration", NAMES[2:])):
+        wanted = np.stack([truth[name] for name in names], axis=1)
+        np.testing.assert_allclose(getattr(signals, kind), wanted, rtol=rtol, atol=rtol * np.abs(wanted).max())
+
+
+def micro(truth):
+    """The same in µm/m and m/s²."""
+    return {name: values * (1e6 if name.startswith("strain") else 1.0) for name, values in truth.items()}
+
+
+def rows_of(truth, blow, time=True):
+    """Time in milliseconds and the four channels of a blow, a row a sample."""
+    columns = [SECONDS * 1e3] if time else []
+    return np.column_stack([*columns, *(micro(truth)[name][blow] for name in NAMES)])
+
+
+def write_text(path, rows, delimiter="\t", decimal=".", header="", encoding="utf-8"):
+    lines = [delimiter.join(f"{value:.9g}".replace(".", decimal) for value in row) for row in rows]
+    path.write_text(header + "\n".join(lines) + "\n", encoding=encoding)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("written", ["\t.", "\t,", ";,", ";.", ",.", " ."])
+def test_text_one_blow_a_file_with_lines_above_the_header(told, truth, written, encoding):
+    delimiter, decimal = written
+    header = f"Gauge recorder\nSerial 0017\n\n{delimiter.join(['Time', 'A', 'B', 'C', 'D'])}\n"
+    header += delimiter.join(["ms", "µm/m", "µm/m", "m/s²", "m/s²"]) + "\n"
+
+    def make(folder):
+        for blow in range(BLOWS):
+            write_text(folder / f"b{blow}.txt", rows_of(truth, blow), delimiter, decimal, header, encoding)
+
+    channels = {"time": {"column": '"Time"'}} | {
+        name: {"column": f'"{column}"'} for name, column in zip(NAMES, "ABCD", strict=True)
+    }
+    assert_same(told(make, {"channels": channels}, '"b*.txt"'), truth)  # the units stand in the file
+    assert_same(told(make, {"skip_lines": "3", "channels": channels}, '"b*.txt"'), truth)
+
+
+def test_text_tension_and_upward_positive_in_g(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = rows_of(truth, blow) * [1, -1, -1, -1 / 9.80665, -1 / 9.80665]
+            write_text(folder / f"b{blow}.txt", rows, header="t\ta\tb\tc\td\n")
+
+    channels = mapped(
+        "abcd",
+        acceleration="g",
+        strain_more={"positive": '"tension"'},
+        acceleration_more={"positive": '"up"'},
+    )
+    channels["time"] = {"column": '"t"', "unit": '"ms"'}
+    assert_same(told(make, {"blows": '"one a file"', "channels": channels}, '"b*.txt"'), truth)
+
+
+@pytest.mark.parametrize("header", ["blow;a;b;c;d\n", "no;a;b;c;d\n", ""])
+def test_text_volts_with_a_blow_column_and_columns_by_number(told, truth, header):
+    def make(folder):
+        rows = np.vstack(
+            [np.column_stack([np.full(SAMPLES, b + 1), rows_of(truth, b, time=False)]) for b in range(BLOWS)]
+        )
+        write_text(folder / "all.csv", rows / [1, 250, 250, 490.33, 490.33], ";", ",", header)
+
+    channels = mapped((2, 3, 4, 5), strain_more={"factor": "250.0"}, acceleration_more={"factor": "490.33"}) | {
+        "blow": {"column": "1"}
+    }
+    records = {"blows": '"column"', "skip_lines": "0", "channels": channels} | RATE
+    assert_same(told(make, records, '"all.csv"'), truth)
+
+
+def test_text_with_a_clock_time_that_is_not_asked_for_and_a_delimiter_at_the_end(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            lines = [
+                f"12:00:01.{number:05d};" + ";".join(f"{v:.9g}" for v in row) + ";"
+                for number, row in enumerate(rows_of(truth, blow))
+            ]
+            (folder / f"b{blow}.csv").write_text("stamp;t;a;b;c;d;\n" + "\n".join(lines))
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    assert_same(told(make, {"channels": channels}, '"b*.csv"'), truth)
+
+
+def book(path, sheets, above=3):
+    workbook = openpyxl.Workbook()
+    workbook.remove(workbook.active)
+    for name, rows in sheets.items():
+        sheet = workbook.create_sheet(name)
+        for _ in range(above):
+            sheet.append(["Recorder"])
+        for row in rows:
+            sheet.append(list(row))
+    workbook.save(path)
+
+
+@pytest.mark.parametrize("as_text", [False, True])
+def test_excel_with_a_blow_column(told, truth, as_text):
+    def make(folder):
+        rows = [["No.", "t / ms", "N", "S", "aN", "aS"]]
+        for blow in range(BLOWS):
+            for row in rows_of(truth, blow).tolist():
+                rows.append([blow + 1, *([f"{value:.12g}".replace(".", ",") for value in row] if as_text else row)])
+        book(folder / "book.xlsx", {"Notes": [["nothing"]], "Blows": rows})
+
+    channels = mapped(("N", "S", "aN", "aS")) | {
+        "blow": {"column": '"No."'},
+        "time": {"column": '"t / ms"', "unit": '"ms"'},
+    }
+    records = {"sheet": '"Blows"', "skip_lines": "3", "blows": '"column"', "channels": channels}
+    assert_same(told(make, records, '"book.xlsx"'), truth)
+    assert_same(told(make, {"channels": channels}, '"book.xlsx"'), truth)  # sheet and header are found
+
+
+@pytest.mark.parametrize("blows", ["files", "sheets"])
+def test_excel_one_blow_a_file_or_a_sheet(told, truth, blows):
+    tables = [
+        [["t [ms]", "N [µm/m]", "S [µm/m]", "aN [m/s^2]", "aS [m/s^2]"], *rows_of(truth, b).tolist()]
+        for b in range(BLOWS)
+    ]
+
+    def make(folder):
+        if blows == "sheets":
+            book(folder / "b.xlsx", {f"Blow {number + 1}": rows for number, rows in enumerate(tables)})
+        else:
+            for number, rows in enumerate(tables):
+                book(folder / f"b{number}.xlsx", {"Sheet1": rows})
+
+    channels = {
+        name: {"column": f'"{column}"'}
+        for name, column in zip(("time", *NAMES), ("t", "N", "S", "aN", "aS"), strict=True)
+    }
+    records = {"channels": channels} | ({"sheet": '"Blow *"'} if blows == "sheets" else {})
+    assert_same(told(make, records, '"b*.xlsx"'), truth)
+
+
+def test_parquet_with_other_headers(told, truth):
+    def make(folder):
+        parts = [
+            pd.DataFrame(rows_of(truth, b), columns=["ms", "a", "b", "c", "d"]).assign(n=b + 1) for b in range(BLOWS)
+        ]
+        pd.concat(parts).to_parquet(folder / "x.parquet")
+
+    channels = mapped("abcd") | {"blow": {"column": '"n"'}, "time": {"column": '"ms"', "unit": '"ms"'}}
+    assert_same(told(make, {"channels": channels}, '"x.parquet"'), truth)
+
+
+def savemat73(path, values):
+    with h5py.File(path, "w", userblock_size=512) as file:
+        for name, value in values.items():
+            target = file
+            *above, leaf = name.split(".")
+            for one in above:
+                target = target.require_group(one)
+            target[leaf] = np.asarray(value).T
+    with path.open("r+b") as stream:
+        stream.write(b"MATLAB 7.3 MAT-file".ljust(124) + b"\x00\x02IM")
+
+
+@pytest.mark.parametrize("version", [4, 5, 7.3])
+def test_matlab_rows_are_blows(told, truth, version):
+    values = dict(zip(("S1", "S2", "A1", "A2"), (truth[name] for name in NAMES), strict=True))
+
+    def make(folder):
+        if version == 7.3:
+            savemat73(folder / "d.mat", values)
+        else:
+            savemat(folder / "d.mat", values, format=str(version))
+
+    channels = mapped(("S1", "S2", "A1", "A2"), strain="m/m")
+    records = {"format": '"matlab"', "blows": '"rows"', "channels": channels} | RATE
+    assert_same(told(make, records, '"d.mat"'), truth)
+
+
+@pytest.mark.parametrize("version", [5, 7.3])
+@pytest.mark.parametrize("column", ["rec.{}", "{}"])
+def test_matlab_structure_with_its_own_time(told, truth, version, column):
+    values = dict(zip(("S1", "S2", "A1", "A2"), (truth[name] for name in NAMES), strict=True)) | {"t": SECONDS[:, None]}
+
+    def make(folder):
+        if version == 7.3:
+            savemat73(folder / "d.mat", {f"rec.{name}": value for name, value in values.items()})
+        else:
+            savemat(folder / "d.mat", {"rec": values, "note": "drive"})
+
+    channels = mapped([column.format(name) for name in ("S1", "S2", "A1", "A2")], strain="m/m")
+    channels["time"] = {"column": f'"{column.format("t")}"', "unit": '"s"'}
+    assert_same(told(make, {"blows": '"rows"', "channels": channels}, '"d.mat"'), truth)
+
+
+def test_matlab_structure_a_blow(told, truth):
+    kind = [(name, object) for name in ("S1", "S2", "A1", "A2")]
+    blows = np.empty(BLOWS, dtype=kind)
+    for number in range(BLOWS):
+        blows[number] = tuple(truth[name][number] for name in NAMES)
+    channels = mapped(("S1", "S2", "A1", "A2"), strain="m/m")
+    signals = told(lambda folder: savemat(folder / "d.mat", {"blow": blows}), {"channels": channels} | RATE, '"d.mat"')
+    assert_same(signals, truth)
+
+
+def test_matlab_columns_of_a_matrix(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            savemat(folder / f"d{blow}.mat", {"data": rows_of(truth, blow)})
+
+    channels = mapped([f"data(:,{n})" for n in (2, 3, 4, 5)]) | {"time": {"column": '"data(:,1)"', "unit": '"ms"'}}
+    assert_same(told(make, {"blows": '"one a file"', "channels": channels}, '"d*.mat"'), truth)
+
+
+@pytest.mark.parametrize("layout", ["rows", "flat"])
+@pytest.mark.parametrize("told_by", ["sheet", "attribute", "time"])
+def test_hdf5_rows_or_one_blow_a_group(told, truth, layout, told_by):
+    def make(folder):
+        with h5py.File(folder / "d.h5", "w") as file:
+            groups = [(file.create_group("test/drive"), slice(None))]
+            if layout == "flat":
+                groups = [(file.create_group(f"test/blow {n + 1}"), n) for n in range(BLOWS)]
+            for group, blows in groups:
+                for column, name in zip("abcd", NAMES, strict=True):
+                    group[column] = micro(truth)[name][blows].astype("f8")
+                    group[column].attrs["units"] = "µm/m" if name.startswith("strain") else "m/s^2"
+                    if told_by == "attribute":
+                        group[column].attrs["sample_rate"] = 20000
+                if told_by == "time":
+                    group["t"] = SECONDS
+
+    channels = {name: {"column": f'"{column}"'} for name, column in zip(NAMES, "abcd", strict=True)}
+    if told_by == "time":
+        channels["time"] = {"column": '"t"', "unit": '"s"'}
+    group = '"test/drive"' if layout == "rows" else '"test/blow *"'
+    records = {"group": group, "channels": channels} | (RATE if told_by == "sheet" else {})
+    assert_same(told(make, records, '"d.h5"'), truth)
+
+
+@pytest.mark.parametrize("told_by", ["properties", "sheet", "time"])
+def test_tdms_one_blow_a_group_or_a_file(told, truth, told_by):
+    def make(folder):
+        with TdmsWriter(folder / "d.tdms") as writer:
+            for blow in range(BLOWS):
+                group = f"Blow {blow + 1}"
+                properties = {"wf_increment": STEP, "wf_start_offset": -2e-3} if told_by == "properties" else {}
+                objects = [
+                    ChannelObject(group, column, micro(truth)[name][blow], properties | {"unit_string": unit})
+                    for column, name, unit in zip("abcd", NAMES, ("µm/m", "µm/m", "m/s^2", "m/s^2"), strict=True)
+                ]
+                if told_by == "time":
+                    objects.append(ChannelObject(group, "Time", SECONDS))
+                writer.write_segment([RootObject({}), GroupObject(group), *objects])
+
+    channels = {name: {"column": f'"{column}"'} for name, column in zip(NAMES, "abcd", strict=True)}
+    if told_by == "time":
+        channels["time"] = {"column": '"Time"', "unit": '"s"'}
+    records = {"group": '"Blow *"', "channels": channels} | (RATE if told_by == "sheet" else {})
+    assert_same(told(make, records, '"d.tdms"'), truth)
+
+
+def data_set(name, values, unit=""):
+    one = pyuff.prepare_58(
+        binary=0,
+        func_type=1,
+        rsp_node=1,
+        rsp_dir=3,
+        ref_node=0,
+        ref_dir=0,
+        data=values,
+        x=SECONDS,
+        id1=name,
+        ord_data_type=4,
+        num_pts=len(values),
+        abscissa_spacing=1,
+        abscissa_min=SECONDS[0],
+        abscissa_inc=STEP,
+        abscissa_spec_data_type=17,
+        ordinate_axis_units_lab=unit,
+        return_full_dict=True,
+    )
+    filled = {key: "NONE" if key.startswith("id") or key.endswith(("lab", "name")) else 0 for key in one}
+    return {key: filled[key] if value is None else value for key, value in one.items()}
+
+
+@pytest.mark.parametrize("binary", [0, 1])
+@pytest.mark.parametrize("layout", ["number", "name", "one file"])
+@pytest.mark.filterwarnings("ignore")
+def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, layout, binary):
+    def make(folder):
+        for blow in range(BLOWS):
+            path = folder / ("all.uff" if layout == "one file" else f"b{blow}.uff")
+            for name in NAMES:
+                unit = "µm/m" if name.startswith("strain") else "m/s^2"
+                one = data_set(f"top {name}", micro(truth)[name][blow], "" if layout == "number" else unit)
+                pyuff.UFF(str(path)).write_sets(one | {"binary": binary}, "add")
+
+    columns = (1, 2, 3, 4) if layout == "number" else [f"top {name}" for name in NAMES]
+    signals = told(make, {"channels": mapped(columns)}, '"*.uff"')
+    assert_same(signals, truth, rtol=2e-6)
+    if layout != "one file":
+        assert signals.time[0] == pytest.approx(-2e-3)
+
+
+def test_four_strains_and_two_accelerations(write_sheet, tmp_path, signals_frame):
+    data = signals_frame()
+    data["c [µm/m]"], data["d [µm/m]"] = data["strain_1 [µm/m]"] * 2, data["strain_2 [µm/m]"] * 2
+    path = write_sheet({"gauges.strain": '["strain_1", "strain_2", "c", "d"]'}, data)
+    sheet = read_sheet(path)
+    signals = read_signals(sheet, sheet.drives[0])
+    assert signals.strain.shape == (3, 4, 200)
+    assert signals.strain_names == ("strain_1", "strain_2", "c", "d")
+    np.testing.assert_allclose(signals.strain[:, 2], 2 * signals.strain[:, 0])
+
+
+def test_a_first_blow_numbers_the_records(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            write_text(folder / f"b{blow}.txt", rows_of(truth, blow), header="t\ta\tb\tc\td\n")
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    signals = told(make, {"channels": channels}, '"b*.txt"', **{"drive.0.first_blow": "612"})
+    assert signals.blow.tolist() == [612, 613, 614]
+
+
+def test_a_missing_library_is_one_message(told, truth, monkeypatch):
+    import sys
+
+    monkeypatch.setitem(sys.modules, "h5py", None)
+    with pytest.raises(InputError, match=r"dyntest\[formats\]"):
+        told(
+            lambda folder: (folder / "d.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600)), {"channels": {}}, '"d.h5"'
+        )
