@@ -73,7 +73,14 @@ def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, 
     for number in range(12):
         shutil.copytree(folder / "one", folder / f"more_{number}")
     words = [sys.executable, "-m", "dyntest.cli", "survey", str(folder), "--match", "none"]
-    running = subprocess.Popen(words, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, process_group=0)
+    running = subprocess.Popen(
+        words,
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        process_group=0,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # in the background it is ignored
+    )
     kept = folder / "survey" / "piles"
     until(lambda: running.poll() is not None or any(kept.glob("[!.]*.json")), "the first pile")
     assert running.poll() is None

