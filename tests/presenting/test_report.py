@@ -19,6 +19,7 @@ from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of, report_data
+from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
 
 ROOT = Path(__file__).parents[2]
@@ -38,8 +39,19 @@ def letters(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def report(matched_review):
-    return pages(report_pdf(matched_review, date=DAY))
+def figures(matched_review):
+    """Figures of the matched test, drawn once for all reports on it."""
+    return review_figures(matched_review)
+
+
+@pytest.fixture(scope="module")
+def whole_report(matched_review):
+    return report_pdf(matched_review, date=DAY)
+
+
+@pytest.fixture(scope="module")
+def report(whole_report):
+    return pages(whole_report)
 
 
 def test_the_first_page_holds_the_answers(report, matched_review):
@@ -106,7 +118,7 @@ def test_every_blow_is_in_the_appendix(matched_review):
 
 
 def test_findings_say_what_was_done_and_what_to_do(concrete_review):
-    text = letters(" ".join(pages(report_pdf(concrete_review, date=DAY))))
+    text = letters(" ".join(pages(report_pdf(concrete_review, date=DAY, figures={}))))
     finding = next(one for one in concrete_review.drives[0].findings if one.check == "integrity")
     assert letters(finding.message)[1:] in text
     assert letters(finding.cure)[1:] in text
@@ -169,7 +181,7 @@ def test_text_of_the_sheet_is_shown_and_never_run(plain_review, renamed, words):
         assert "Dynamictestofpile" in first
 
 
-def test_no_line_runs_off_the_page(matched_review, renamed, tmp_path):
+def test_no_line_runs_off_the_page(matched_review, renamed, figures, tmp_path):
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext is not installed")
     calibration = {"all": LONG}
@@ -178,7 +190,8 @@ def test_no_line_runs_off_the_page(matched_review, renamed, tmp_path):
     review = replace(review, inputs={LONG: "0" * 64})
     for paper, width in (("US Letter", 612.0), ("A4", 595.28)):
         path = tmp_path / "report.pdf"
-        for pdf in (report_pdf(review, paper=paper, date=DAY), criterion_card_pdf(review, paper=paper, date=DAY)):
+        whole = report_pdf(review, paper=paper, date=DAY, figures=figures)
+        for pdf in (whole, criterion_card_pdf(review, paper=paper, date=DAY)):
             path.write_bytes(pdf)
             boxes = subprocess.run(["pdftotext", "-bbox", path, "-"], capture_output=True, text=True, check=True).stdout
             found = re.findall(r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)"', boxes)
@@ -200,21 +213,22 @@ def test_paper_follows_the_units_or_is_chosen(plain_review, averaged_review):
         report_pdf(plain_review, paper="A3")
 
 
-def test_the_same_review_gives_the_same_bytes_and_another_day_only_another_date(plain_review):
-    one, again = (report_pdf(plain_review, date=DAY) for _ in range(2))
-    assert one == again
-    later = report_pdf(plain_review, date=date(2026, 6, 2))
-    assert [page.replace("2026-06-02", "2026-06-01") for page in pages(later)] == pages(one)
+def test_the_same_review_gives_the_same_bytes_and_another_day_only_another_date(
+    matched_review, whole_report, report, figures
+):
+    assert report_pdf(matched_review, date=DAY) == whole_report
+    later = report_pdf(matched_review, date=date(2026, 6, 2), figures=figures)
+    assert [page.replace("2026-06-02", "2026-06-01") for page in pages(later)] == report
 
 
-def test_figures_are_vectors(matched_review):
-    reader = pypdf.PdfReader(io.BytesIO(report_pdf(matched_review, date=DAY)))
+def test_figures_are_vectors(whole_report):
+    reader = pypdf.PdfReader(io.BytesIO(whole_report))
     assert [image.name for page in reader.pages for image in page.images] == []
     drawn = max(len(page.get_contents().get_data()) for page in reader.pages)
     assert drawn > 20_000
 
 
-def test_many_drives_and_blows_are_laid_out(plain_review):
+def test_many_drives_and_blows_are_laid_out(plain_review, figures):
     drives = plain_review.drives
     many = pd.concat([drives[0].table] * 34, ignore_index=True)
     chosen = replace(drives[0].representative, blow=len(many))
@@ -223,7 +237,10 @@ def test_many_drives_and_blows_are_laid_out(plain_review):
         replace(drives[1], drive=replace(drives[1].drive, name=f"restrike_{number}")) for number in range(1, 12)
     )
     review = replace(plain_review, drives=(initial, *restrikes))
-    text = pages(report_pdf(review, date=DAY))
+    drawn = {
+        f"{kind}_{drive.name}": figures[f"{kind}_initial"] for drive in review.drives for kind in ("blow", "profile")
+    }
+    text = pages(report_pdf(review, date=DAY, figures={**figures, **drawn}))
     assert len(many) > 400
     assert "(8 more in the section on it.)" in text[0]
     assert "page 2 of" in text[1]
