@@ -1,0 +1,222 @@
+"""Mistakes put into the code one by one, each with the tests that have to notice it.
+
+    python tests/mutations.py [number ...]
+
+Every mistake is made in a copy of the project, and the tests named beside it are run there: at least one has to fail.
+A text that is no longer in its file once is said to be out of date. Exit status 0 where every mistake was noticed.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+
+
+@dataclass(frozen=True)
+class Mutation:
+    """One mistake: a text of a file, what is written in its place, and the tests that notice."""
+
+    what: str
+    file: str
+    old: str
+    new: str
+    tests: tuple[str, ...]
+
+
+MUTATIONS = (
+    Mutation(
+        "the upward wave with the sign of the downward one",
+        "dyntest/signals.py",
+        "return 0.5 * (self.force - self.impedance * self.velocity)",
+        "return 0.5 * (self.force + self.impedance * self.velocity)",
+        ("tests/quantities/test_table.py", "tests/outside/test_case_method.py"),
+    ),
+    Mutation(
+        "total resistance as the difference of the waves",
+        "dyntest/quantities/case_resistance.py",
+        "return arrived + returned  # (1)",
+        "return arrived - returned  # (1)",
+        ("tests/quantities/test_case_resistance.py", "tests/outside/test_case_method.py"),
+    ),
+    Mutation(
+        "a stroke without the loss by friction",
+        "dyntest/quantities/stroke.py",
+        "np.square(blow_rate) - LOSS",
+        "np.square(blow_rate)",
+        ("tests/quantities/test_stroke.py", "tests/outside/test_diesel_stroke.py"),
+    ),
+    Mutation(
+        "displacement at the end in the place of the largest",
+        "dyntest/quantities/energy_and_motion.py",
+        "return integrate(velocity, time_step).max(axis=1)",
+        "return integrate(velocity, time_step)[:, -1]",
+        ("tests/quantities",),
+    ),
+    Mutation(
+        "integrity without the shaft resistance above the damage",
+        "dyntest/quantities/integrity.py",
+        "(down_peak - shaft_resistance + up_reflected)",
+        "(down_peak + up_reflected)",
+        ("tests/quantities/test_integrity.py",),
+    ),
+    Mutation(
+        "a low-pass filter of another order",
+        "dyntest/conditioning/corrections.py",
+        "butter(FILTER_ORDER, corner",
+        "butter(FILTER_ORDER // 2, corner",
+        ("tests/conditioning",),
+    ),
+    Mutation(
+        "blows laid at the top of their interval of the log",
+        "dyntest/reading/logs.py",
+        "penetration = np.repeat(log.depth_from, log.blows) + count * set_per_blow",
+        "penetration = np.repeat(log.depth_from, log.blows) + (count - 1) * set_per_blow",
+        ("tests/reading/test_driving_log.py",),
+    ),
+    Mutation(
+        "a path that leaves the folder of the sheet is read",
+        "dyntest/reading/build.py",
+        "inside = path.resolve().is_relative_to(folder)",
+        "inside = True",
+        ("tests/reading/test_sheet_refusals.py", "tests/robustness/test_bad_places.py"),
+    ),
+    Mutation(
+        "a kip of a thousand kilograms",
+        "dyntest/units.py",
+        '"kip": (1000 * _POUND_FORCE, _FORCE)',
+        '"kip": (2204 * _POUND_FORCE, _FORCE)',
+        ("tests/test_units.py", "tests/reading/test_sheet.py"),
+    ),
+    Mutation(
+        "no allowance for a soil law that is only simple",
+        "dyntest/wave_equation/matching.py",
+        "MODEL_SHARE = 0.03",
+        "MODEL_SHARE = 0.0",
+        ("tests/wave_equation/test_matching.py",),
+    ),
+    Mutation(
+        "the soil of the bearing graph not scaled to the resistance",
+        "dyntest/wave_equation/bearing_graph.py",
+        "scale=np.asarray(resistance, dtype=float) / match.matched_resistance",
+        "scale=np.ones_like(resistance)",
+        ("tests/wave_equation/test_bearing_graph.py", "tests/outside/test_bearing_graph_reference.py"),
+    ),
+    Mutation(
+        "steel driven to its yield strength",
+        "dyntest/decisions/stress_limits.py",
+        "STEEL_SHARE_OF_YIELD = 0.9",
+        "STEEL_SHARE_OF_YIELD = 1.0",
+        ("tests/outside/test_stress_limits.py", "tests/decisions/test_stress_limits.py"),
+    ),
+    Mutation(
+        "setup credited at its best value in the place of its lower end",
+        "dyntest/decisions/end_of_drive_target.py",
+        "value = required / factor.low\n",
+        "value = required / factor.value\n",
+        ("tests/decisions/test_end_of_drive_target.py",),
+    ),
+    Mutation(
+        "counts rounded down",
+        "dyntest/decisions/driving_criterion.py",
+        "counts = np.ceil(unit / sets * (1.0 - ROUNDING))",
+        "counts = np.floor(unit / sets * (1.0 + ROUNDING))",
+        ("tests/decisions/test_stroke_table.py", "tests/decisions/test_driving_criterion.py"),
+    ),
+    Mutation(
+        "a pile accepted above its minimum penetration",
+        "dyntest/decisions/bearing_piles.py",
+        '"accepted": table["met_at_end"] & reached & in_range',
+        '"accepted": table["met_at_end"] & in_range',
+        ("tests/decisions/test_bearing_piles.py",),
+    ),
+    Mutation(
+        "the largest setup in the place of a loss",
+        "dyntest/decisions/restrikes.py",
+        "lost = [setup for setup in measured if setup.setup_factor.value < 1.0]",
+        "lost = []",
+        ("tests/decisions",),
+    ),
+    Mutation(
+        "the axes of the criterion swapped",
+        "dyntest/presenting/figures.py",
+        "axes.plot(points[stroke], points[count], label=line, **look)",
+        "axes.plot(points[count], points[stroke], label=line, **look)",
+        ("tests/presenting/test_figures.py",),
+    ),
+    Mutation(
+        "no line of the required resistance over the time waited",
+        "dyntest/presenting/figures.py",
+        "        if required is not None:\n",
+        "        if False:\n",
+        ("tests/presenting/test_figures.py",),
+    ),
+    Mutation(
+        "no line of the required resistance over the blows",
+        "dyntest/presenting/review_figures.py",
+        '        "case_resistance_maximum": required,\n',
+        "",
+        ("tests/presenting/test_figures.py",),
+    ),
+    Mutation(
+        "results written into the files that are there",
+        "dyntest/presenting/writing.py",
+        "            waiting.append((_written_beside(target, content), target))\n",
+        "            target.write_bytes(content)\n",
+        ("tests/presenting/test_writing.py", "tests/robustness/test_interruption.py"),
+    ),
+    Mutation(
+        "a missing number written as nought",
+        "dyntest/presenting/summary.py",
+        "    if value is None or not math.isfinite(value):\n        return None",
+        "    if value is None or not math.isfinite(value):\n        return 0.0",
+        ("tests/test_review.py", "dyntest/presenting/summary.py"),
+    ),
+)
+
+
+def copied(folder: Path) -> Path:
+    """Give a copy of the project without what was made by running it."""
+    passed_over = shutil.ignore_patterns(".*", "__pycache__", "*.egg-info", "review", "survey", "build")
+    return Path(shutil.copytree(ROOT, folder / "project", ignore=passed_over))
+
+
+def noticed(project: Path, mutation: Mutation) -> str:
+    """Put a mistake into the copy, run the tests named for it, and take it out; gives what came of it."""
+    path = project / mutation.file
+    text = path.read_text(encoding="utf-8") if path.is_file() else ""
+    if text.count(mutation.old) != 1:
+        return "out of date: its text is not in the file once"
+    path.write_text(text.replace(mutation.old, mutation.new), encoding="utf-8")
+    try:
+        here = {**os.environ, "PYTHONPATH": str(project), "PYTHONDONTWRITEBYTECODE": "1"}
+        words = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *mutation.tests]
+        done = subprocess.run(words, cwd=project, env=here, capture_output=True, text=True)
+    finally:
+        path.write_text(text, encoding="utf-8")
+    failed = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+    if done.returncode == 1 and failed:
+        return f"noticed by {failed[0].split(' - ')[0].removeprefix('FAILED ')}"
+    return f"NOT noticed (pytest left with {done.returncode})"
+
+
+def main(chosen: list[str]) -> int:
+    """Try the mistakes, all or those chosen by number, and give the exit status."""
+    wrong = 0
+    with tempfile.TemporaryDirectory() as folder:
+        project = copied(Path(folder))
+        for number, mutation in enumerate(MUTATIONS, 1):
+            if not chosen or str(number) in chosen:
+                outcome = noticed(project, mutation)
+                wrong += not outcome.startswith("noticed")
+                print(f"{number:2d}  {mutation.what}: {outcome}", flush=True)
+    print(f"{wrong} mistakes were not noticed" if wrong else "every mistake was noticed")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
