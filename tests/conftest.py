@@ -123,6 +123,22 @@ def small_test(tmp_path, lay_out_small_test):
 
 
 @pytest.fixture(scope="session")
+def small_review(tmp_path_factory, lay_out_small_test):
+    """The review of a small test that no one spoils, without matching and so without a criterion."""
+    from dyntest.reviewing.review import review
+
+    return review(lay_out_small_test(tmp_path_factory.mktemp("small")), match="none")
+
+
+@pytest.fixture(scope="session")
+def small_review_matched(small_review):
+    """The same with a match of each drive."""
+    from dyntest.reviewing.review import review
+
+    return review(small_review.sheet.path)
+
+
+@pytest.fixture(scope="session")
 def reviewed_sample():
     """Give the review of a sample test, by its folder's name, each computed once."""
     from dyntest.reviewing.review import review

@@ -19,13 +19,13 @@ from dyntest.reviewing.review import review
 
 
 @pytest.fixture
-def reviewed(small_test):
-    return review(small_test, match="none")
+def reviewed(small_review):
+    return small_review
 
 
-@pytest.fixture(scope="module")
-def matched(tmp_path_factory, lay_out_small_test):
-    return review(lay_out_small_test(tmp_path_factory.mktemp("matched")))
+@pytest.fixture
+def matched(small_review_matched):
+    return small_review_matched
 
 
 def edit(sheet, old, new):
@@ -58,8 +58,8 @@ def test_waves_are_those_of_the_representative_blow(reviewed):
     assert drive.waves.force.max() == drive.numbers["peak_force"]
 
 
-def test_the_engineers_own_blow_goes_before_the_rule(small_test):
-    other = review(small_test, match="none").drives[0].representative.blow - 3
+def test_the_engineers_own_blow_goes_before_the_rule(small_test, reviewed):
+    other = reviewed.drives[0].representative.blow - 3
     edit(small_test, "[[drive]]", f"[choices.blow]\ninitial = {other}\n\n[[drive]]")
     chosen = review(small_test, match="none").drives[0].representative
     assert chosen.blow == other
@@ -95,7 +95,7 @@ def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
 
 def test_progress_is_told_and_never_goes_back(small_test):
     told = []
-    review(small_test, progress=lambda step, share: told.append((step, share)))
+    review(small_test, match="none", progress=lambda step, share: told.append((step, share)))
     shares = [share for _, share in told]
     assert shares == sorted(shares)
     assert "working out restrike" in [step for step, _ in told]

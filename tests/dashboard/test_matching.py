@@ -12,16 +12,16 @@ def test_a_job_tells_how_far_it_is_and_stops_when_asked():
     def work(tell, keep_going):
         tell("first half", 0.5)
         begun.set()
-        gone_on.wait(10)
+        gone_on.wait(300)
         if keep_going():
             tell("second half", 1.0)
 
     job = Job(work, "work")
-    assert begun.wait(10)
+    assert begun.wait(300)
     assert (job.words, job.share) == ("first half", 0.5)
     job.asked_to_stop.set()
     gone_on.set()
-    job.join(10)
+    job.join(300)
     assert (job.words, job.share, job.problem) == ("first half", 0.5, "")
 
 
@@ -30,7 +30,7 @@ def test_a_job_keeps_its_problem_for_the_page():
         raise ValueError("the record ends too early")
 
     job = Job(work, "work")
-    job.join(10)
+    job.join(300)
     assert job.problem == "the record ends too early"
 
 
@@ -47,7 +47,7 @@ def matched_small(small_test, open_page):
     """A short test whose drives were matched by a click."""
     shown = open_page("resistance", small_test)
     shown.button(key="resistance_match").click().run()
-    shown.session_state["job"].join(60)
+    shown.session_state["job"].join(300)
     return shown.run(), small_test
 
 
@@ -63,7 +63,7 @@ def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, text_of):
     shown, _ = matched_small
     shown.button(key="resistance_match_every").click().run()
     job = shown.session_state["job"]
-    job.join(90)
+    job.join(300)
     assert job.problem == ""
     shown.run()
     assert not shown.exception

@@ -75,7 +75,7 @@ def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
     from streamlit.testing.v1 import AppTest
 
     monkeypatch.setenv("DYNTEST_SHEET", str(small_test))
-    shown = AppTest.from_file(str(request.config.rootpath / "dashboard" / "app.py"), default_timeout=60).run()
+    shown = AppTest.from_file(str(request.config.rootpath / "dashboard" / "app.py"), default_timeout=300).run()
     assert not shown.exception and not shown.error
     assert any(PAGES["pile"].question in element.proto.body for element in shown.get("html"))
     assert any("Decision support only" in element.proto.body for element in shown.get("html"))

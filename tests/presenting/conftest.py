@@ -26,15 +26,15 @@ def cut(sample: str, folder: Path, blows: int) -> Path:
 
 
 @pytest.fixture(scope="session")
-def matched_review(tmp_path_factory, lay_out_small_test):
+def matched_review(small_review_matched):
     """A steel pile with a restrike, matched; US units."""
-    return review(lay_out_small_test(tmp_path_factory.mktemp("matched")))
+    return small_review_matched
 
 
 @pytest.fixture(scope="session")
-def plain_review(tmp_path_factory, lay_out_small_test):
+def plain_review(small_review):
     """The same without matching, and so without a criterion."""
-    return review(lay_out_small_test(tmp_path_factory.mktemp("plain")), match="none")
+    return small_review
 
 
 @pytest.fixture(scope="session")

@@ -28,7 +28,6 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
 from dyntest.reading.production_log import read_pile_table, read_production_log
 from dyntest.reviewing.bearing_piles import review_bearing_piles
-from dyntest.reviewing.review import review
 
 
 @pytest.fixture(scope="module")
@@ -36,12 +35,12 @@ def samples(request):
     return request.config.rootpath / "sample_signals"
 
 
-@pytest.fixture(scope="module")
-def reviewed(samples):
-    return review(samples / "pier_2_clay" / "sheet.toml")
+@pytest.fixture
+def reviewed(reviewed_sample):
+    return reviewed_sample("pier_2_clay")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def matched(reviewed):
     return reviewed.drives[0].match
 

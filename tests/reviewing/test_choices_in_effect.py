@@ -16,14 +16,14 @@ def sheet(tmp_path_factory, lay_out_small_test):
     return lay_out_small_test(tmp_path_factory.mktemp("chosen"))
 
 
-@pytest.fixture(scope="module")
-def plain(sheet):
-    return review(sheet, match="none")
+@pytest.fixture
+def plain(small_review):
+    return small_review
 
 
-@pytest.fixture(scope="module")
-def matched(sheet):
-    return review(sheet)
+@pytest.fixture
+def matched(small_review_matched):
+    return small_review_matched
 
 
 def chosen(sheet, match="none", **choices):

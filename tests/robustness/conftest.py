@@ -12,7 +12,6 @@ import pandas as pd
 import pytest
 
 from dyntest import cli
-from dyntest.reviewing.review import review
 
 LONGEST = 300
 """Time after which a run counts as hung [s]; a refusal takes some hundredths, on a busy machine some seconds."""
@@ -209,7 +208,7 @@ def all_finite():
     return check
 
 
-@pytest.fixture(scope="session")
-def reviewed_once():
+@pytest.fixture
+def reviewed_once(reviewed_sample):
     """A review from which a driving criterion follows, of another sample test pile."""
-    return review(SAMPLE.parent / "abutment_1_concrete" / "sheet.toml")
+    return reviewed_sample("abutment_1_concrete")
