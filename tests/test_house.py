@@ -52,10 +52,6 @@ SHARED_NAMES = {"draw", "review", "survey", "check", "recognise", "read"}
 """Names that several modules share for one meaning: of pages, of formats, and commands named as what they call."""
 
 AMBIGUOUS = {
-    "DriveTable",
-    "Layout",
-    "PileTable",
-    "Soil",
     "answer",
     "card",
     "cautions",
@@ -65,14 +61,12 @@ AMBIGUOUS = {
     "listed",
     "measure",
     "note",
-    "one_blow",
     "picture",
     "profile",
     "show",
     "shown",
     "summary",
     "waves",
-    "written",
 }
 """Public names that still mean two things in two modules. Only to be made shorter."""
 
