@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from dyntest.units import STANDARD_GRAVITY
 
 
@@ -33,6 +35,11 @@ class Hammer:
         Highest gas pressure of a diesel hammer at this fuel setting [Pa].
     compression_stroke : float or None
         Length over which a diesel hammer compresses before impact [m].
+    gas_share : float
+        Share of the gas force of a diesel hammer that acts [1]; other kinds have none.
+    efficiency_power, efficiency_stroke : float
+        Where the efficiency changes with the stroke: ``efficiency × (stroke / efficiency_stroke)^efficiency_power``
+        [1], [m].
     """
 
     kind: str
@@ -54,8 +61,20 @@ class Hammer:
     pile_cushion: str = ""
     combustion_pressure: float | None = None
     compression_stroke: float | None = None
+    gas_share: float = 1.0
+    efficiency_power: float = 0.0
+    efficiency_stroke: float = 1.0
 
     @property
     def ram_weight(self) -> float:
         """Weight of the ram, W [N]."""
         return self.ram_mass * STANDARD_GRAVITY
+
+    def efficiency_at(self, stroke: np.ndarray) -> np.ndarray | None:
+        """Give the efficiency at a stroke, or None where the sheet has none.
+
+        Units: stroke [m]; returns [1].
+        """
+        if self.efficiency is None:
+            return None
+        return self.efficiency * (np.asarray(stroke) / self.efficiency_stroke) ** self.efficiency_power

@@ -346,10 +346,11 @@ TABLE = (
     ),
     Explanation(
         ("hammer",),
-        "Efficiency and cushion stiffness that reproduce the measured force and energy.",
+        "Efficiency, cushion stiffness and gas force of a diesel that reproduce measured force, energy and impulse; "
+        "the efficiency follows the stroke where strokes differ.",
         (),
-        "Holds for the hammer and cushions of the test.",
-        "Wave equation after Smith (1960).",
+        "Holds for the hammer, cushions and fuel of the test, and for strokes near the measured ones.",
+        "Wave equation after Smith (1960); adiabatic gas with default pressures from memory.",
         "dyntest.wave_equation.bearing_graph",
     ),
     Explanation(

@@ -11,6 +11,7 @@ from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk
 from dyntest.signals import Waves
+from dyntest.wave_equation.bearing_graph import StruckBlows
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
 from dyntest.wave_equation.matching import Match, match_blow
 from dyntest.wave_equation.problem import Blow, Reduction
@@ -86,6 +87,46 @@ def with_matches(drive: DriveReview, every: DriveMatches) -> DriveReview:
         "misfit": every.misfit,
     }
     return replace(drive, every=every, table=drive.table.assign(**columns))
+
+
+LAST_LENGTH, LAST_BLOWS = 0.3048, 20
+"""Length of penetration [m], and blows at the least [1], at the end of a drive whose sets are held against computed
+ones: one foot, over which whole blows in every inch count for little; our choice."""
+RESISTANCES = ("matched_resistance", "case_resistance_maximum", "total_resistance")
+"""Numbers of every blow by which its resistance is told from that of the matched blow, the first that is there."""
+
+RATIO_BOUNDS = (0.3, 2.0)
+"""Bounds of a blow's resistance over that of the matched one [1]: beyond them the soil is another."""
+
+
+def struck_blows(drive: DriveReview) -> StruckBlows | None:
+    """Give the sound blows of a matched drive as the calibration of its hammer takes them.
+
+    The resistance of each follows the matched one as its Case resistance does, or is its own matched one. The sets are
+    those of the end of the drive only: further up other soil stood along the shaft.
+    """
+    if drive.match is None or drive.representative is None or "stroke" not in drive.table:
+        return None
+    rejected = {blow for finding in drive.findings if finding.severity == "reject" for blow in finding.blows}
+    table = drive.table[~drive.table["blow"].isin(rejected)]
+    by = next((name for name in RESISTANCES if name in table and table[name].notna().any()), None)
+    ratio = np.ones(len(table))
+    if by is not None:
+        here = table.loc[table["blow"] == drive.representative.blow, by]
+        if len(here) and here.iloc[0] > 0.0:
+            ratio = (table[by] / here.iloc[0]).clip(*RATIO_BOUNDS).to_numpy()
+    sets, depth = (
+        table[name].to_numpy(dtype=float) if name in table else np.full(len(table), np.nan)
+        for name in ("set_per_blow", "penetration")
+    )
+    last = np.arange(len(table)) >= len(table) - LAST_BLOWS
+    if np.isfinite(depth).any():
+        last |= depth >= np.nanmax(depth) - LAST_LENGTH
+    return StruckBlows(
+        *(table[name].to_numpy(dtype=float) for name in ("stroke", "peak_force", "transferred_energy")),
+        resistance=drive.match.matched_resistance * ratio,
+        set_per_blow=np.where(last, sets, np.nan),
+    )
 
 
 def as_blow(waves: Waves, place: int, sheet: TestSheet, penetration: float) -> Blow:

@@ -21,6 +21,7 @@ from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.names import show
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.drive_match import struck_blows
 from dyntest.wave_equation.bearing_graph import CalibratedHammer, calibrate_hammer
 
 LAST_BLOWS = 20
@@ -49,9 +50,8 @@ def criterion_of_test_pile(
     numbers, system = drive.numbers, sheet.display_units
     stroke = numbers.get("stroke", float("nan"))
     try:
-        calibrated = calibrate_hammer(
-            drive.match, drive.drive.hammer, stroke, numbers["peak_force"], numbers["transferred_energy"]
-        )
+        force, energy = numbers["peak_force"], numbers["transferred_energy"]
+        calibrated = calibrate_hammer(drive.match, drive.drive.hammer, stroke, force, energy, struck_blows(drive))
     except ValueError as problem:
         return None, str(problem)
     measured = measured_blows(drive.table)

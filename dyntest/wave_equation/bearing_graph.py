@@ -3,12 +3,14 @@
 The soil is the matched one, scaled: shaft share, distribution, quakes and damping per unit of resistance stay what the
 test pile showed. What the graph says therefore holds for piles, soil and hammer like the test pile's.
 
-The hammer as it really worked: efficiency and cushion stiffness that give the measured force and energy.
+The hammer as it really worked: efficiency, cushion stiffness and the share of a diesel's gas that give the measured
+force, energy and impulse; how the efficiency changes with the stroke; and what is left of the measured sets.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.interpolate import RegularGridInterpolator
 
 from dyntest.hammer import Hammer
 from dyntest.wave_equation.comparison import matched_soil
@@ -110,6 +112,16 @@ def drive_blows(
 
     Units: resistance [N]; duration [s].
     """
+    return _struck(match, setting, resistance, duration)[0]
+
+
+def _struck(
+    match: Match, setting: HammerSetting, resistance: np.ndarray, duration: float, window: float = 0.0
+) -> tuple[DrivenBlows, np.ndarray]:
+    """Strike the matched pile; give the blows and the impulse at the gauges over a window from the rise on.
+
+    Units: resistance [N]; duration, window [s]; returns [N s].
+    """
     pile = match.problem.blow.pile
     segments = int(np.clip(round(pile.return_time / 2 / TARGET_STEP), FEWEST_SEGMENTS, MOST_SEGMENTS))
     mesh = mesh_pile(pile, segments, from_head=True)
@@ -122,13 +134,17 @@ def drive_blows(
     energy = np.cumsum(force * velocity, axis=0).max(axis=0) * mesh.time_step
     rest = max(1, int(REST / mesh.time_step))
     area = mesh.area[:, None]
-    return DrivenBlows(
+    step, begins = mesh.time_step, np.argmax(force >= RISE * force.max(axis=0), axis=0)
+    at = np.arange(n_steps)[:, None]
+    impulse = np.where((at >= begins) & (at < begins + int(window / step)), force, 0.0).sum(axis=0) * step
+    found = DrivenBlows(
         np.maximum(motion.toe_displacement[-rest:].mean(axis=0), LEAST_SET),
         force.max(axis=0),
         energy,
         (motion.greatest_force / area).max(axis=0),
         np.maximum((-motion.least_force / area).max(axis=0), 0.0),
     )
+    return found, impulse
 
 
 def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> SoilModel:
@@ -187,38 +203,91 @@ EXPECTED_EFFICIENCY = {
     "drop": 0.90,
 }
 """Efficiency from which the calibration starts where the sheet gives none [1] (from memory, after the FHWA driven pile
-manual; that of
-a drop hammer: common practice, no source)."""
+manual; that of a drop hammer: common practice, no source)."""
 
-EFFICIENCY_SPREAD, STIFFNESS_SPREAD = 0.4, 1.0
-"""Spreads of the logarithms: how far a hammer may reasonably be from its data sheet; no source."""
-AGREEMENT = 0.01
-"""Share within which computed force and energy are meant to agree with the measured ones [1]."""
+EFFICIENCY_SPREAD, STIFFNESS_SPREAD, GAS_SPREAD = 0.4, 1.0, 0.5
+"""Spreads of the logarithms of efficiency and stiffness, and of the share of the gas force: how far a hammer may
+reasonably be from its data sheet; no source."""
+POWER_SPREAD = 0.15
+"""Spread of the power with which the efficiency changes with the stroke [1]; no source."""
+AGREEMENT, IMPULSE_AGREEMENT = 0.01, 0.03
+"""Shares within which computed force and energy, and impulse, are meant to agree with the measured ones [1]; a zero
+line that is a few microstrain off moves the impulse by some percent."""
+IMPULSE_TIME = 0.05
+"""Time over which the impulse is taken [s]: a diesel's gas has expanded by then (our choice)."""
+ENERGY_SCATTER = 0.03
+"""Scatter of the transferred energy from blow to blow at one stroke [1]; common practice, no source."""
 ACCEPTED = 0.03
 """Share of disagreement above which the calibration says that it failed [1]."""
 BOUND = 3.0
 SHORT = 0.03
 """Time after the toe's first return up to which the calibration simulates [s]: force and energy have peaked by then."""
+RISE = 0.1
+"""Share of the peak force at which the impulse begins, in the record and in the computed blow [1]."""
+BEFORE_IMPACT = 0.015
+"""Time that a diesel's ram may need from the start of the run to the rise of the force at the gauges [s]."""
+MOST_ITERATIONS = 6
+"""Iterations of the calibration; force, energy and impulse are nearly powers of what is sought [1]."""
+READ_BOUNDS = (0.5, 2.0)
+"""Shares of the resistance between which the bearing graph is read back [1]."""
+MOST_BLOWS = 8
+"""Blows to which the change of the efficiency with the stroke is fitted at the most [1]."""
+
+
+@dataclass(frozen=True)
+class StruckBlows:
+    """Measured blows of a drive, of every stroke there was; each of shape (n_blows,).
+
+    Parameters
+    ----------
+    stroke : numpy.ndarray
+        Stroke [m].
+    peak_force : numpy.ndarray
+        Measured peak force at the gauges [N].
+    transferred_energy : numpy.ndarray
+        Measured transferred energy [J].
+    resistance : numpy.ndarray
+        Static resistance at that blow [N].
+    set_per_blow : numpy.ndarray
+        Set from the driving log [m]; not a number for blows that shall not speak about the set.
+    """
+
+    stroke: np.ndarray
+    peak_force: np.ndarray
+    transferred_energy: np.ndarray
+    resistance: np.ndarray
+    set_per_blow: np.ndarray
 
 
 @dataclass(frozen=True)
 class CalibratedHammer:
-    """A hammer calibrated to one measured blow.
+    """A hammer calibrated to measured blows.
 
     Parameters
     ----------
     hammer : Hammer
-        With the efficiency and the cushion stiffness found.
+        With the efficiency, the cushion stiffness and the share of the gas found.
     cushion : str
         Which cushion was calibrated: ``"pile cushion"`` where there is one, else ``"hammer cushion"``.
     stroke : float
-        Stroke of the measured blow [m].
+        Stroke of the blow that was matched [m].
     force_ratio, energy_ratio : float
-        Computed over measured peak force and transferred energy [1].
+        Computed over measured peak force and transferred energy of that blow [1].
     set_per_blow : float
         Set that the calibrated model computes for that blow [m].
     agrees : bool
         Whether both ratios are within `ACCEPTED` of 1.
+    impulse_ratio : float
+        Computed over measured impulse of that blow [1].
+    set_ratio : float
+        Computed over logged penetration of the blows with a set, all together [1]; not a number without any.
+    read_ratio : float
+        Resistance that the bearing graph reads from the same blows, all together, over what they had [1]: a graph
+        whose resistances are divided by it gives the logged penetration. Not a number without any, or beyond
+        `READ_BOUNDS`.
+    blow_stroke, blow_force_ratio, blow_energy_ratio : numpy.ndarray
+        What is left at blows of other strokes, shape (n_blows,): stroke [m], computed over measured peak force and
+        energy [1].
     """
 
     hammer: Hammer
@@ -228,12 +297,23 @@ class CalibratedHammer:
     energy_ratio: float
     set_per_blow: float
     agrees: bool
+    impulse_ratio: float = float("nan")
+    set_ratio: float = float("nan")
+    read_ratio: float = float("nan")
+    blow_stroke: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    blow_force_ratio: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    blow_energy_ratio: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
 
 def calibrate_hammer(
-    match: Match, hammer: Hammer, stroke: float, peak_force: float, transferred_energy: float
+    match: Match,
+    hammer: Hammer,
+    stroke: float,
+    peak_force: float,
+    transferred_energy: float,
+    blows: StruckBlows | None = None,
 ) -> CalibratedHammer:
-    """Find efficiency and cushion stiffness that reproduce a measured blow.
+    """Find efficiency, cushion stiffness and gas force that reproduce measured blows.
 
     Parameters
     ----------
@@ -247,6 +327,9 @@ def calibrate_hammer(
         Measured peak force at the gauges [N].
     transferred_energy : float
         Measured transferred energy [J].
+    blows : StruckBlows or None
+        Other blows of the drive, for the change of the efficiency with the stroke and for the set; None: it does not
+        change, and the sets are not compared.
 
     Returns
     -------
@@ -262,38 +345,116 @@ def calibrate_hammer(
     -----
     ``computed energy = measured energy`` and ``computed peak force = measured peak force`` are solved for the
     efficiency and the stiffness of the hammer cushion, with ram, helmet and cushions after Smith (1960) above the
-    matched pile and soil.
+    matched pile and soil; for a diesel hammer ``computed impulse = measured impulse`` too, for the share of the gas
+    force. The efficiency then follows ``e(h) = e (h / stroke)^n`` through the energies of the other blows. The set is
+    not fitted: what is left of it speaks about soil and gauges as well, and the bearing graph is corrected by it.
     """
     if not stroke > 0.0:
         raise ValueError("the stroke of the representative blow is not known; give it in the driving log")
-    first = replace(hammer, efficiency=hammer.efficiency or EXPECTED_EFFICIENCY[hammer.kind])
+    first = replace(hammer, efficiency=hammer.efficiency or EXPECTED_EFFICIENCY[hammer.kind], efficiency_stroke=stroke)
     cushion = "pile_cushion_stiffness" if hammer.pile_cushion_stiffness else "hammer_cushion_stiffness"
-    hammer_setting(first, np.array([stroke]))  # says which value is missing, before anything is computed
+    gas = hammer_setting(first, np.array([stroke])).gas is not None  # and says which value is missing
+    impulse, window = _measured_impulse(match)
+    duration = window + BEFORE_IMPACT if gas else SHORT + match.problem.blow.pile.return_time
 
-    pile = match.problem.blow.pile
-    short = SHORT + pile.return_time
-
-    def computed(scores: np.ndarray, duration: float = short):
+    def computed(scores: np.ndarray, duration: float = duration) -> tuple[DrivenBlows, np.ndarray]:
         efficiency = first.efficiency * np.exp(EFFICIENCY_SPREAD * scores[0])
         setting = hammer_setting(first, np.full(scores.shape[1], stroke), efficiency)
-        stiffness = getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * scores[1])
-        setting = replace(setting, **{cushion: stiffness})
-        return drive_blows(match, setting, np.full(scores.shape[1], match.matched_resistance), duration)
+        setting = replace(setting, **{cushion: getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * scores[1])})
+        if gas:
+            setting = replace(setting, gas=replace(setting.gas, area=setting.gas.area * _gas_share(scores[2])))
+        resistance = np.full(scores.shape[1], match.matched_resistance)
+        return _struck(match, setting, resistance, duration, window)
 
     def residuals(scores: np.ndarray) -> np.ndarray:
-        blows = computed(scores)
-        ratios = np.stack([blows.peak_force / peak_force, blows.transferred_energy / transferred_energy])
-        return np.vstack([(ratios - 1.0) / AGREEMENT, scores])
+        struck, impulses = computed(scores)
+        ratios = np.stack([struck.peak_force / peak_force, struck.transferred_energy / transferred_energy])
+        left = [(ratios - 1.0) / AGREEMENT, scores]
+        if gas:
+            left.append((impulses / impulse - 1.0)[None, :] / IMPULSE_AGREEMENT)
+        return np.vstack(left)
 
-    ends = fit(residuals, np.array([[0.0, 0.0], [0.7, -0.7]]), bound=BOUND, most_iterations=10)
+    starts = np.array([[0.0, -0.5], [0.5, 0.0], [-0.5, -2.0]] if gas else [[0.0, 0.0], [0.7, -0.7]])
+    ends = fit(residuals, starts, bound=BOUND, most_iterations=MOST_ITERATIONS)
     best = ends.scores[:, [ends.cost.argmin()]]
-    blow = computed(best, DURATION)
-    force, energy = float(blow.peak_force[0] / peak_force), float(blow.transferred_energy[0] / transferred_energy)
+    struck, impulses = computed(best, max(DURATION, duration))
+    force, energy = float(struck.peak_force[0] / peak_force), float(struck.transferred_energy[0] / transferred_energy)
     found = replace(
         first,
         efficiency=float(first.efficiency * np.exp(EFFICIENCY_SPREAD * best[0, 0])),
+        gas_share=float(first.gas_share * _gas_share(best[2, 0])) if gas else first.gas_share,
         **{cushion: float(getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * best[1, 0]))},
     )
     agrees = abs(force - 1.0) <= ACCEPTED and abs(energy - 1.0) <= ACCEPTED
     words = cushion.removesuffix("_stiffness").replace("_", " ")
-    return CalibratedHammer(found, words, stroke, force, energy, float(blow.set_per_blow[0]), agrees)
+    calibrated = CalibratedHammer(
+        found, words, stroke, force, energy, float(struck.set_per_blow[0]), agrees, float(impulses[0] / impulse)
+    )
+    return calibrated if blows is None else _over_the_drive(match, calibrated, blows)
+
+
+def _gas_share(score):
+    return np.maximum(1.0 + GAS_SPREAD * score, 0.0)
+
+
+def _measured_impulse(match: Match) -> tuple[float, float]:
+    """Give the measured impulse of the matched blow [N s] from the rise of the force on, and its time [s]."""
+    blow = match.problem.blow
+    begins = int(np.argmax(blow.force >= RISE * blow.force.max()))
+    step = float(blow.time[1] - blow.time[0])
+    window = min(float(blow.time[-1] - blow.time[begins]), IMPULSE_TIME)
+    return float(blow.force[begins : begins + int(window / step)].sum() * step), window
+
+
+def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlows) -> CalibratedHammer:
+    """Fit the change of the efficiency with the stroke, and say what is left of force, energy and set."""
+    hammer = calibrated.hammer
+    known = np.isfinite([blows.stroke, blows.peak_force, blows.transferred_energy, blows.resistance]).all(axis=0)
+    known = np.flatnonzero(known & (blows.stroke > 0.0))
+    if len(known):
+        order = known[np.argsort(blows.stroke[known], kind="stable")]
+        chosen = order[np.unique(np.linspace(0, len(order) - 1, MOST_BLOWS).round().astype(int))]
+        stroke, resistance = blows.stroke[chosen], blows.resistance[chosen]
+        more = 1.05  # of the efficiency, for the slope of the energy
+        tried = np.concatenate([np.ones(len(chosen)), np.full(len(chosen), more)])
+        setting = hammer_setting(hammer, np.tile(stroke, 2), np.tile(hammer.efficiency_at(stroke), 2) * tried)
+        energy = drive_blows(match, setting, np.tile(resistance, 2)).transferred_energy.reshape(2, -1)
+        slope = np.log(energy[1] / energy[0]) / np.log(more)
+        wanted = np.log(blows.transferred_energy[chosen] / energy[0]) / np.maximum(slope, 0.3)
+        away = np.log(stroke / hammer.efficiency_stroke)
+        # A straight line through the matched blow's own efficiency, its slope held near 0 where strokes hardly differ.
+        power = float((away * wanted).sum() / ((away**2).sum() + (ENERGY_SCATTER / POWER_SPREAD) ** 2))
+        hammer = replace(hammer, efficiency_power=power)
+        struck = drive_blows(match, hammer_setting(hammer, stroke), resistance)
+        calibrated = replace(
+            calibrated,
+            hammer=hammer,
+            blow_stroke=stroke,
+            blow_force_ratio=struck.peak_force / blows.peak_force[chosen],
+            blow_energy_ratio=struck.transferred_energy / blows.transferred_energy[chosen],
+        )
+    set_ratio, read_ratio = _sets_left(match, hammer, blows)
+    return replace(calibrated, set_ratio=set_ratio, read_ratio=read_ratio)
+
+
+def _sets_left(match: Match, hammer: Hammer, blows: StruckBlows) -> tuple[float, float]:
+    """Hold computed against logged penetration of all blows with stroke, resistance and set; see `CalibratedHammer`."""
+    known = np.isfinite([blows.stroke, blows.resistance, blows.set_per_blow]).all(axis=0)
+    logged = float(blows.set_per_blow[known].sum())
+    if not logged > 0.0:
+        return float("nan"), float("nan")
+    stroke, resistance = blows.stroke[known], blows.resistance[known]
+    strokes = np.linspace(0.99 * stroke.min(), 1.01 * stroke.max(), 3)
+    lowest, highest = 0.99 * resistance.min() * READ_BOUNDS[0], 1.01 * resistance.max() * READ_BOUNDS[1]
+    resistances = np.geomspace(lowest, highest, 12)
+    sets = bearing_graph(match, hammer, strokes, resistances).blows.set_per_blow
+    graph = RegularGridInterpolator((strokes, np.log(resistances)), sets)
+
+    def computed(ratio: float) -> float:
+        return float(graph(np.stack([stroke, np.log(ratio * resistance)], axis=1)).sum())
+
+    ratios = np.geomspace(*READ_BOUNDS, 25)
+    penetrations = np.array([computed(ratio) for ratio in ratios])
+    inside = penetrations[-1] <= logged <= penetrations[0]
+    read = float(np.interp(-logged, -penetrations, ratios)) if inside else float("nan")
+    return computed(1.0) / logged, read

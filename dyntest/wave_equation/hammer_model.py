@@ -1,10 +1,20 @@
 """A hammer on the upper end of the simulated pile: ram, hammer cushion, helmet, and a pile cushion where there is one.
 
 Cushions press and never pull. They load with their stiffness and unload with it divided by the square of the
-restitution (Smith 1960). The pressure of a diesel's gas is not modelled: the ram is taken to arrive with the energy
-that its stroke and its efficiency leave.
+restitution (Smith 1960).
+
+The gas of a diesel hammer presses on ram and helmet from the moment its ports close until they open again. With the
+volume ``V = A (x + d)`` between ram and helmet, x apart, and d of the clearance left at impact:
+
+    p V^1.35 is constant while the ram compresses                               (1)
+    p rises to the pressure of combustion after impact and stays there a while  (2)
+    p V^1.3 is constant while the ram goes up                                   (3)
+    force = A (p − p_atmosphere)                                                (4)
+
+(adiabatic compression and expansion of any text on engines; the exponents from memory). Other kinds have no gas.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +28,68 @@ LEAST_SUBSTEPS, MOST_SUBSTEPS = 4, 1000
 SUBSTEP_OF_SWING = 0.5
 """Greatest substep times the rate at which a cushion's force answers [1] (our choice: a quarter of the bound, 2, beyond
 which the substeps do not settle)."""
+
+DIESELS = ("open-end diesel", "closed-end diesel")
+"""Kinds whose ram compresses gas."""
+
+ATMOSPHERE = 101325.0
+"""Standard atmosphere [Pa], exact by definition (ISO 2533)."""
+
+COMBUSTION_PRESSURE = 8.0e6
+COMPRESSION_STROKE = 0.38
+COMPRESSION_RATIO = 13.0
+BORE_OF_RAM = 4.2e-5
+"""What a diesel hammer has where the sheet does not say: pressure of combustion [Pa], way from closed ports to impact
+[m], ratio of the volumes before and after it [1], and section of the bore by mass of the ram [m^2/kg]. All from memory
+of hammers with rams of 1.5 to 5 t; defaults, not data of any hammer."""
+
+COMPRESSION_EXPONENT, EXPANSION_EXPONENT = 1.35, 1.3
+"""Exponents of the adiabats [1]; 1.4 for dry air, less with fuel, heat losses and leaks (from memory)."""
+
+IGNITION, BURNING = 1.0e-3, 3.0e-3
+"""Time after impact in which the pressure rises, and in which it then stays [s] (from memory, of hammers that inject
+their fuel as a spray at impact)."""
+
+LEAST_VOLUME = 0.3
+"""Share of the clearance volume to which the gas is squeezed at most [1]; the cushion takes over (our choice)."""
+
+START_APART = 0.06
+"""Distance between ram and helmet from which a diesel's blow is followed [m]: about 10 ms, and gas at a few percent of
+the blow's force. The work of compression before is taken off the ram's energy (our choice)."""
+
+
+@dataclass(frozen=True)
+class Gas:
+    """Gas of a diesel hammer for every candidate run, each of shape (n_candidates,).
+
+    Parameters
+    ----------
+    area : numpy.ndarray
+        Section of the bore [m^2].
+    compression_stroke : numpy.ndarray
+        Way from closed ports to impact [m].
+    combustion_pressure : numpy.ndarray
+        Pressure of combustion [Pa].
+    """
+
+    area: np.ndarray
+    compression_stroke: np.ndarray
+    combustion_pressure: np.ndarray
+
+    @property
+    def clearance(self) -> np.ndarray:
+        """Clearance volume over the section, shape (n_candidates,) [m]."""
+        return self.compression_stroke / (COMPRESSION_RATIO - 1.0)
+
+    def work(self, apart: np.ndarray) -> np.ndarray:
+        """Give the work the ram has done on the gas when it is so far from the helmet: the integral of (1) and (4).
+
+        Units: apart [m]; returns [J].
+        """
+        whole, depth = self.compression_stroke + self.clearance, np.maximum(apart, 0.0) + self.clearance
+        n = COMPRESSION_EXPONENT
+        squeezed = whole / (n - 1.0) * ((whole / depth) ** (n - 1.0) - 1.0)
+        return self.area * ATMOSPHERE * np.where(apart < self.compression_stroke, squeezed - (whole - depth), 0.0)
 
 
 @dataclass(frozen=True)
@@ -34,6 +106,8 @@ class HammerSetting:
         Stiffness in compression [N/m]; a pile cushion that is not there is infinite.
     hammer_cushion_restitution, pile_cushion_restitution : numpy.ndarray
         Restitution [1].
+    gas : Gas or None
+        Gas between ram and helmet; None: there is none.
     """
 
     ram_mass: np.ndarray
@@ -43,6 +117,7 @@ class HammerSetting:
     hammer_cushion_restitution: np.ndarray
     pile_cushion_stiffness: np.ndarray
     pile_cushion_restitution: np.ndarray
+    gas: Gas | None = None
 
 
 def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | float | None = None) -> HammerSetting:
@@ -50,7 +125,8 @@ def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | 
 
     Units: stroke [m].
 
-    With ``v = √(2 g · stroke · efficiency)``.
+    With ``v = √(2 g · stroke · efficiency)``, where the efficiency may change with a power of the stroke. The impact
+    velocity of a diesel is that without its gas; the gas takes its work off on the way.
 
     Examples
     --------
@@ -58,7 +134,8 @@ def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | 
     >>> hammer_setting(drop, np.array([1.0])).impact_velocity.round(4).tolist()
     [4.4287]
     """
-    share = hammer.efficiency if efficiency is None else efficiency
+    stroke = np.atleast_1d(np.asarray(stroke, dtype=float))
+    share = hammer.efficiency_at(stroke) if efficiency is None else efficiency
     needed = {
         "helmet_mass": hammer.helmet_mass,
         "hammer_cushion_stiffness": hammer.hammer_cushion_stiffness,
@@ -67,7 +144,6 @@ def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | 
     missing = [name for name, value in needed.items() if value is None]
     if missing:
         raise ValueError(f"the hammer model needs {', '.join(missing)} in [hammer]")
-    stroke = np.atleast_1d(np.asarray(stroke, dtype=float))
 
     def each(value):
         return np.broadcast_to(np.asarray(value, dtype=float), stroke.shape)
@@ -81,6 +157,18 @@ def hammer_setting(hammer: Hammer, stroke: np.ndarray, efficiency: np.ndarray | 
         hammer_cushion_restitution=each(hammer.hammer_cushion_restitution),
         pile_cushion_stiffness=each(pile_cushion),
         pile_cushion_restitution=each(hammer.pile_cushion_restitution),
+        gas=_gas(hammer, each),
+    )
+
+
+def _gas(hammer: Hammer, each: Callable) -> Gas | None:
+    """Give a diesel's gas from the sheet, or from the defaults above."""
+    if hammer.kind not in DIESELS or hammer.gas_share == 0.0:
+        return None
+    return Gas(
+        each(hammer.gas_share * BORE_OF_RAM * hammer.ram_mass),
+        each(hammer.compression_stroke or COMPRESSION_STROKE),
+        each(hammer.combustion_pressure or COMBUSTION_PRESSURE),
     )
 
 
@@ -120,9 +208,16 @@ class HammerHead:
         self.gain = gravity * self.dt  # velocity gained by falling freely over a substep
         self.impedance = impedance
         n = setting.ram_mass.shape
-        self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity), np.zeros(n)
+        self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity, dtype=float), np.zeros(n)
         self.per_ram, self.per_helmet = self.dt / setting.ram_mass, self.dt / setting.helmet_mass
         self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution)
+        self.chamber = None
+        if setting.gas is not None:
+            self.chamber = _Chamber(setting.gas, self.dt)
+            apart = np.minimum(START_APART, setting.gas.compression_stroke)
+            self.hammer_cushion.part(apart)
+            left = setting.impact_velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
+            self.ram_velocity = np.sqrt(np.maximum(left, 0.0))
         self.cushioned = bool(np.isfinite(setting.pile_cushion_stiffness).all())
         self.pile_cushion = (
             _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution) if self.cushioned else None
@@ -146,6 +241,8 @@ class HammerHead:
 
     def _flies(self, arriving: np.ndarray) -> bool:
         """Move everything a whole step on if ram, helmet and head of every candidate are apart all the while."""
+        if self.chamber is not None:
+            return False  # the gas goes on pressing
         below = self.pile_cushion.line if self.cushioned else -self.lift
         if self.hammer_cushion.line.max() >= 0.0 or below.max() >= 0.0:
             return False
@@ -168,10 +265,12 @@ class HammerHead:
         return True
 
     def _ram(self) -> np.ndarray:
-        """Move ram and hammer cushion a substep on; give the cushion's force [N]."""
+        """Move ram and hammer cushion a substep on; give the force of cushion and gas [N]."""
         np.subtract(self.ram_velocity, self.helmet_velocity, out=self.work)
         self.work *= self.dt
         force = self.hammer_cushion.squeeze(self.work)
+        if self.chamber is not None:
+            force = force + self.chamber.force(-self.hammer_cushion.squeezed)
         np.multiply(force, self.per_ram, out=self.work)
         self.ram_velocity -= self.work
         self.ram_velocity += self.gain
@@ -241,6 +340,11 @@ class _Cushion:
         self.stiffness, self.steeper = stiffness, stiffness / restitution**2
         self.squeezed, self.line, self.force, self.work = (np.zeros(stiffness.shape) for _ in range(4))
 
+    def part(self, apart: np.ndarray) -> None:
+        """Begin with ram or helmet so far above it [m]."""
+        self.squeezed -= apart
+        self.line -= self.steeper * apart
+
     def squeeze(self, movement: np.ndarray) -> np.ndarray:
         """Press it by a movement [m] and give its force [N], which the next call overwrites."""
         self.squeezed += movement
@@ -253,3 +357,35 @@ class _Cushion:
     def after(self, movement: np.ndarray) -> np.ndarray:
         """Give what `line` [N] would be after a movement [m], without making it."""
         return np.minimum(self.line + self.steeper * movement, self.stiffness * (self.squeezed + movement))
+
+
+class _Chamber:
+    """The gas as the run goes on: compression, combustion from the moment ram and helmet meet, expansion."""
+
+    def __init__(self, gas: Gas, time_step: float):
+        self.gas, self.dt = gas, time_step
+        self.since = np.full(gas.area.shape, -time_step)  # time after impact, below 0 before it
+        self.burnt = np.zeros(gas.area.shape)  # logarithm of p V^1.3 over A^1.3 when it burns out
+        self.least = (LEAST_VOLUME - 1.0) * gas.clearance
+        self.whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
+
+    def force(self, apart: np.ndarray) -> np.ndarray:
+        """Give the force on ram and helmet [N] from their distance [m]."""
+        gas = self.gas
+        np.add(self.since, self.dt, out=self.since, where=(apart <= 0.0) | (self.since >= 0.0))
+        # The exponentials of logarithms take less time than powers.
+        depth = np.log(np.maximum(apart, self.least) + gas.clearance)
+        if self.since.min() > IGNITION + BURNING:
+            pressure = np.exp(self.burnt - EXPANSION_EXPONENT * depth)  # (3)
+        else:
+            squeezed = np.exp(self.whole - COMPRESSION_EXPONENT * depth)  # (1)
+            burning = np.clip(self.since / IGNITION, 0.0, 1.0)
+            pressure = squeezed + burning * np.maximum(gas.combustion_pressure - squeezed, 0.0)  # (2)
+            burns = self.since <= IGNITION + BURNING
+            self.burnt = np.where(burns, np.log(pressure) + EXPANSION_EXPONENT * depth, self.burnt)
+            pressure = np.where(burns, pressure, np.exp(self.burnt - EXPANSION_EXPONENT * depth))  # (3)
+        pressure -= ATMOSPHERE
+        np.maximum(pressure, 0.0, out=pressure)
+        pressure *= gas.area  # (4)
+        pressure[apart >= gas.compression_stroke] = 0.0
+        return pressure

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.hammer import Hammer
-from dyntest.wave_equation.bearing_graph import ACCEPTED, calibrate_hammer, drive_blows
+from dyntest.wave_equation.bearing_graph import ACCEPTED, StruckBlows, calibrate_hammer, drive_blows
 from dyntest.wave_equation.hammer_model import hammer_setting
 
 TRUE = Hammer(
@@ -60,3 +60,54 @@ def test_what_is_missing_is_named(matched):
         calibrate_hammer(matched[1], replace(TRUE, helmet_mass=None), STROKE, 2e6, 2e4)
     with pytest.raises(ValueError, match="stroke"):
         calibrate_hammer(matched[1], TRUE, float("nan"), 2e6, 2e4)
+
+
+def drive_of(match, power, set_factor=1.0, strokes=(0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3)):
+    """Blows of a hammer whose efficiency changes with the stroke, in soil that grows."""
+    strokes = np.array(strokes)
+    hammer = replace(TRUE, efficiency_power=power, efficiency_stroke=STROKE)
+    resistance = match.matched_resistance * np.linspace(0.85, 1.05, len(strokes))
+    blows = drive_blows(match, hammer_setting(hammer, strokes), resistance)
+    sets = set_factor * blows.set_per_blow
+    return StruckBlows(strokes, blows.peak_force, blows.transferred_energy, resistance, sets)
+
+
+@pytest.mark.parametrize("power", [-0.2, 0.0, 0.25])
+def test_efficiency_follows_the_stroke_of_other_blows(matched, power):
+    match = matched[1]
+    force, energy, _ = struck(match, TRUE)
+    found = calibrate_hammer(match, TRUE, STROKE, force, energy, drive_of(match, power))
+    assert found.hammer.efficiency_power == pytest.approx(power, abs=0.05)
+    np.testing.assert_allclose(found.blow_energy_ratio, 1.0, atol=0.03)
+    np.testing.assert_allclose(found.blow_force_ratio, 1.0, atol=0.03)
+    assert (found.set_ratio, found.read_ratio) == pytest.approx((1.0, 1.0), abs=0.04)
+
+
+def test_strokes_that_hardly_differ_tell_nothing_about_the_efficiency(matched):
+    match = matched[1]
+    force, energy, _ = struck(match, TRUE)
+    narrow = drive_of(match, 0.0, strokes=(1.09, 1.095, 1.1, 1.105))
+    noisy = replace(narrow, transferred_energy=narrow.transferred_energy * [0.97, 1.02, 0.98, 1.03])
+    assert abs(calibrate_hammer(match, TRUE, STROKE, force, energy, noisy).hammer.efficiency_power) < 0.05
+
+
+@pytest.mark.parametrize("factor", [0.7, 1.4])
+def test_what_is_left_of_the_set_is_told(matched, factor):
+    """Sets that the model does not explain, either way, in set and in resistance."""
+    match = matched[1]
+    force, energy, _ = struck(match, TRUE)
+    blows = drive_of(match, 0.0, factor)
+    found = calibrate_hammer(match, TRUE, STROKE, force, energy, blows)
+    assert found.set_ratio == pytest.approx(1.0 / factor, rel=0.03)
+    assert (found.read_ratio - 1.0) * (factor - 1.0) < 0.0  # a larger set reads as less resistance
+    again = drive_blows(match, hammer_setting(found.hammer, blows.stroke), found.read_ratio * blows.resistance)
+    assert again.set_per_blow.sum() == pytest.approx(blows.set_per_blow.sum(), rel=0.03)
+
+
+def test_blows_without_set_or_stroke_say_nothing(matched):
+    match = matched[1]
+    force, energy, _ = struck(match, TRUE)
+    nothing = StruckBlows(*(np.full(3, np.nan) for _ in range(5)))
+    found = calibrate_hammer(match, TRUE, STROKE, force, energy, nothing)
+    assert found.hammer.efficiency_power == 0.0
+    assert np.isnan([found.set_ratio, found.read_ratio]).all()

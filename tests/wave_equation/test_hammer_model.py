@@ -6,7 +6,16 @@ import pytest
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.units import STANDARD_GRAVITY
-from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, _Cushion, hammer_setting
+from dyntest.wave_equation.hammer_model import (
+    ATMOSPHERE,
+    BORE_OF_RAM,
+    COMPRESSION_STROKE,
+    Gas,
+    HammerHead,
+    HammerSetting,
+    _Cushion,
+    hammer_setting,
+)
 from dyntest.wave_equation.simulator import simulate
 from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile, place_shaft
 
@@ -152,3 +161,48 @@ def test_free_flight_in_one_step_is_that_of_the_substeps(cushion, monkeypatch):
     assert 100 < sum(flights) < 2400  # the ram flies and comes down again
     monkeypatch.setattr(HammerHead, "_flies", lambda *_: False)
     np.testing.assert_allclose(quick.down, run().down, atol=1e-9 * quick.down.max())
+
+
+DIESEL = Hammer("open-end diesel", 3000.0, efficiency=0.9, helmet_mass=900.0, hammer_cushion_stiffness=1.6e9)
+
+
+def test_only_diesels_have_gas():
+    stroke = np.array([2.4])
+    assert all(hammer_setting(replace(DIESEL, kind=kind), stroke).gas is None for kind in ("drop", "hydraulic", "air"))
+    assert hammer_setting(replace(DIESEL, gas_share=0.0), stroke).gas is None
+    gas = hammer_setting(replace(DIESEL, combustion_pressure=9e6), stroke).gas
+    assert (gas.area[0], gas.compression_stroke[0], gas.combustion_pressure[0]) == pytest.approx(
+        (BORE_OF_RAM * 3000.0, COMPRESSION_STROKE, 9e6)
+    )
+    closed = hammer_setting(replace(DIESEL, kind="closed-end diesel", compression_stroke=0.3), stroke).gas
+    assert closed.compression_stroke[0] == 0.3
+
+
+def test_efficiency_may_change_with_the_stroke():
+    hammer = replace(DIESEL, efficiency_power=0.5, efficiency_stroke=2.0)
+    speed = hammer_setting(hammer, np.array([2.0, 2.88])).impact_velocity
+    np.testing.assert_allclose(speed**2, 2 * STANDARD_GRAVITY * 0.9 * np.array([2.0, 2.88 * 1.2]))
+
+
+def test_the_work_of_compression_is_the_integral_of_the_force():
+    gas = Gas(np.array([0.13]), np.array([0.4]), np.array([8e6]))
+    apart = np.linspace(0.4, 0.0, 20001)
+    n, whole, depth = 1.35, 0.4 + gas.clearance, apart + gas.clearance
+    force = 0.13 * ATMOSPHERE * ((whole / depth) ** n - 1.0)
+    assert gas.work(np.zeros(1))[0] == pytest.approx(np.trapezoid(force, -apart), rel=1e-6)
+    assert gas.work(np.array([0.5]))[0] == 0.0
+
+
+def test_gas_presses_before_the_ram_arrives_and_long_after():
+    mesh = mesh_pile(Pile("P1", "steel", (PilePart(200.0, 0.01, 207e9, 7850.0),)), 400)
+    heads = [
+        HammerHead(hammer_setting(replace(DIESEL, gas_share=share), np.array([2.4])), float(mesh.impedance[0]), 1e-4)
+        for share in (0.0, 0.5, 1.0)
+    ]
+    force = np.array([long_pile(head, 400, 1e-4, 1)[0][:, 0] for head in heads])
+    rise = [int(np.argmax(trace > 0.5 * trace.max())) for trace in force]
+    assert rise[0] < 10 < 60 < rise[2] < 150  # no gas: the ram arrives at once; gas: from 60 mm above
+    assert 0.0 < force[1, 1] < force[2, 1] < 0.1 * force[2].max()
+    left = [trace[at + 150] for trace, at in zip(force, rise, strict=True)]  # 15 ms after impact
+    assert left[0] < left[1] < left[2]
+    assert force[2].max() < force[0].max()  # the ram arrives slower

@@ -140,7 +140,7 @@ def invent(number: int) -> Structure:
         wave_speed_error=rng.normal(0.0, 0.012 if kind.material == "concrete" else 0.003),
         gains=1.0 + 0.015 * rng.standard_normal(4),
         bending=rng.normal(0.0, 0.10),
-        stroke_reading=1.0 + 0.01 * rng.standard_normal(),
+        stroke_reading=1.0 + (0.003 if kind.hammer == "open-end diesel" else 0.01) * rng.standard_normal(),
         days=int(rng.integers(3, 15)),
     )
     wanted = rng.uniform(3.5e-3, 8e-3)
@@ -368,7 +368,10 @@ def _truth(structure: Structure, blows: Blows, stroke, resistance, restruck: Blo
         "law": structure.kind.law,
         "gas": structure.kind.gas,
         "material": structure.kind.material,
-        "set_at_target": {f"{s / FOOT:.2f}": float(x) for s, x in zip(strokes, sets, strict=True)},
+        # by the stroke as this inspector reads it, as in every log
+        "set_at_target": {
+            f"{s * structure.stroke_reading / FOOT:.2f}": float(x) for s, x in zip(strokes, sets, strict=True)
+        },
         "initial": {name: list(map(float, values)) for name, values in last.items()},
         "again": {name: list(map(float, values)) for name, values in again.items()},
         "piles": piles,
