@@ -14,6 +14,7 @@ import streamlit as st
 from dyntest.errors import DyntestError
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
+from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.tables import representative_head, representative_numbers
 
 from . import look
@@ -134,7 +135,7 @@ def one_blow(drive, blow: int, codes: Sequence[str], system: str) -> pd.DataFram
     return pd.DataFrame({f"blow {blow}": [NAMES[code].words for code in known], "value": shown})
 
 
-def findings(found: Sequence) -> pd.DataFrame:
+def findings(found: Sequence, system: str) -> pd.DataFrame:
     """Give what was found on a drive, the worst first."""
     order = {"reject": 0, "warning": 1, "note": 2}
     ordered = sorted(found, key=lambda finding: order[finding.severity])
@@ -142,8 +143,8 @@ def findings(found: Sequence) -> pd.DataFrame:
         {
             "how bad": [finding.severity for finding in ordered],
             "check": [finding.check for finding in ordered],
-            "what was found": [finding.message for finding in ordered],
-            "what to do": [finding.cure for finding in ordered],
+            "what was found": [finding_message(finding, system) for finding in ordered],
+            "what to do": [finding_cure(finding, system) for finding in ordered],
             "blows": [len(finding.blows) for finding in ordered],
         }
     )

@@ -63,7 +63,7 @@ def test_the_engineers_own_blow_goes_before_the_rule(small_test, reviewed):
     edit(small_test, "[[drive]]", f"[choices.blow]\ninitial = {other}\n\n[[drive]]")
     chosen = review(small_test, match="none").drives[0].representative
     assert chosen.blow == other
-    assert "engineer" in chosen.rule
+    assert chosen.rule == "engineer"
 
 
 def test_a_blow_that_was_not_recorded_is_refused(small_test):
@@ -174,7 +174,7 @@ def test_a_poor_match_and_a_damaged_pile_are_said_loudly(matched):
     poor = replace(drive, match=replace(drive.match, fitted=False, fully_mobilised=False))
     assert "THE MATCH IS POOR" in resistance_sentence(matched, poor)
     assert "A LOWER BOUND" in resistance_sentence(matched, poor)
-    found = Finding("integrity", "warning", (drive.representative.blow,), 0.6, 0.8, "reflection", "look")
+    found = Finding("integrity", "warning", (drive.representative.blow,), 0.6, 0.8, more={"depth": 5.0})
     assert "MAY BE DAMAGED" in resistance_sentence(matched, replace(drive, findings=(found,)))
     assert not {"POOR", "LOWER", "DAMAGED"} & set(resistance_sentence(matched, drive).split())
 

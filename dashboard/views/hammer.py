@@ -5,6 +5,7 @@ import streamlit as st
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
+from dyntest.presenting.finding_words import finding_message
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
@@ -56,7 +57,7 @@ def draw() -> None:
     review = work.review(test)
     told = [sentence for drive in review.drives if (sentence := _delivered(drive, test.system))]
     stresses = stress_sentences(review)
-    damage = [text for drive in review.drives for text in _damage(drive)]
+    damage = [text for drive in review.drives for text in _damage(drive, test.system)]
     pieces.answer([*told, *stresses, *damage], bad=bool(damage) or any("ABOVE" in text for text in stresses))
 
     _profiles(test, review)
@@ -89,9 +90,9 @@ def _delivered(drive, system: str) -> str:
     return f"{told}."
 
 
-def _damage(drive) -> list[str]:
+def _damage(drive, system: str) -> list[str]:
     found = [finding for finding in drive.findings if finding.check == "integrity" and finding.severity != "note"]
-    return [f"{drive_words(drive).capitalize()}: {finding.message.rstrip('.')}." for finding in found]
+    return [f"{drive_words(drive).capitalize()}: {finding_message(finding, system)}." for finding in found]
 
 
 def _profiles(test, review) -> None:

@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from dyntest.presenting.finding_words import choice_words
 from dyntest.presenting.frames_record import findings_by_blow
 from dyntest.presenting.sentences import trust_sentence
 
@@ -38,7 +39,7 @@ def draw() -> None:
     _standing(test, drive, blow)
 
     pieces.heading("What was found, and on which blows")
-    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), MOST_MARKS)
+    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), test.system, MOST_MARKS)
     if frame.empty:
         pieces.note("No check found anything on any blow of this drive.")
     else:
@@ -46,7 +47,7 @@ def draw() -> None:
         draw_pickable(chart, "trust_findings", lambda point: state.look_at(drive.name, int(point["blow"])))
         pieces.note("A click on a mark opens that blow.")
     if drive.findings:
-        pieces.worded(pieces.findings(drive.findings))
+        pieces.worded(pieces.findings(drive.findings, test.system))
     _conditioning(test)
     pieces.how("force and velocity", "trust", "representative blow", "proportionality", "bending_ratio")
 
@@ -55,8 +56,7 @@ def _standing(test, drive, blow: int) -> None:
     """Let a person take the blow for the one that stands for the drive."""
     chosen = drive.representative
     if chosen is not None:
-        why = "; ".join(chosen.reasons) or chosen.rule
-        pieces.note(f"Blow {chosen.blow} stands for this drive: {why.rstrip('.')}.")
+        pieces.note(f"Blow {chosen.blow} stands for this drive: {choice_words(chosen, test.system)}.")
     if chosen is None or chosen.blow != blow:
 
         def take() -> None:

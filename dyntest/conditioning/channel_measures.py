@@ -235,8 +235,7 @@ def at(traces: np.ndarray, sample: np.ndarray) -> np.ndarray:
 
 def sound(channels: Channels) -> np.ndarray:
     """Give where every channel in use responds with the right sign, so that it can be compared with others."""
-    bad: np.ndarray = channels.dead | (channels.sign < SIGN_LIMIT)
-    return ~bad.any(axis=1)
+    return np.logical_not(np.any(channels.dead | (channels.sign < SIGN_LIMIT), axis=1))
 
 
 def apart(channels: Channels, first_peak: np.ndarray) -> np.ndarray:

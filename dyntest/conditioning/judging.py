@@ -13,7 +13,7 @@ from dyntest.conditioning.settling_measures import gather_record
 from dyntest.pile import Pile
 from dyntest.signals import AveragedTraces, Signals, opposite_pairs
 
-__all__ = ["Finding", "Measures", "find", "join", "judge", "measure"]
+__all__ = ["Finding", "Measures", "check_numbers", "find", "join", "judge"]
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Measures:
     numbers: tuple[np.ndarray, ...]
 
 
-def measure(
+def check_numbers(
     signals: Signals | AveragedTraces, conditioned: Conditioned, pile: Pile, set_per_blow: np.ndarray | None = None
 ) -> Measures:
     """Give the numbers of every check for some blows.
@@ -75,15 +75,15 @@ def measure(
 
 def join(parts: Sequence[Measures]) -> Measures:
     """Put the numbers of chunks of one drive together."""
-    numbers = tuple(np.concatenate(columns) for columns in zip(*(part.numbers for part in parts), strict=True))
+    numbers = tuple(np.concatenate(each) for each in zip(*[part.numbers for part in parts], strict=True))
     return Measures(np.concatenate([part.blow for part in parts]), parts[0].checks, numbers)
 
 
 def judge(measures: Measures) -> tuple[Finding, ...]:
     """Hold the numbers of a whole drive against the limits."""
     findings = (
-        judge_check(check, numbers, measures.blow, who)
-        for (check, who), numbers in zip(measures.checks, measures.numbers, strict=True)
+        judge_check(check, numbers, measures.blow, gauge)
+        for (check, gauge), numbers in zip(measures.checks, measures.numbers, strict=True)
     )
     return tuple(finding for finding in findings if finding is not None)
 
@@ -126,7 +126,7 @@ def find(
     >>> acceleration = np.tile(1e-3 * np.gradient(rise, 50e-6) * pile.wave_speed, (1, 2, 1))
     >>> record = Signals("example", np.array([1]), time, strain, acceleration)
     >>> finding = find(record, condition(record, pile), pile)[0]
-    >>> finding.check, finding.severity, finding.message
-    ('dead channel', 'reject', 'strain_2 does not respond: it moves by 0 µm/m at most, less than 10 µm/m, in blow 1')
+    >>> finding.check, finding.severity, finding.gauge, finding.blows, finding.threshold
+    ('dead channel', 'reject', 'strain_2', (1,), 1e-05)
     """
-    return judge(measure(signals, conditioned, pile, set_per_blow))
+    return judge(check_numbers(signals, conditioned, pile, set_per_blow))

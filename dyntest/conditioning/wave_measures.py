@@ -7,7 +7,6 @@ import numpy as np
 
 from dyntest.conditioning.channel_measures import at
 from dyntest.conditioning.settling_measures import Record
-from dyntest.signals import Waves
 
 CLEAR_GAIN = 0.20
 """A return from the toe is clear where the upward wave falls by at least this share of the downward front [1]
@@ -140,6 +139,12 @@ UNLOADING_LIMIT = 2.0
 EARLY_LIMIT, LATE_LIMIT = 0.90, 1.10
 """Time of the return from the toe over 2L/c [1] (common practice, no source)."""
 
+FEET_FOR_METRES = 3.2808
+"""What a length is off by where feet were written for metres, or metres for feet [1] (exact to the digits)."""
+
+NEAR_SLIP = 0.08
+"""A return so near that factor, over it, is the slip [1] (our choice)."""
+
 MOVEMENT_LIMIT = 25.4e-3 / 10
 """Movement a blow below which resistance is not fully mobilised [m]: 10 blows per inch is practical refusal, and
 dynamic methods tend to under-predict above 120 blows per foot (UFC 3-220-20, 2025, 6-4.1.2 and ch. 6)."""
@@ -219,6 +224,19 @@ def toe_return(record: Record) -> np.ndarray:
     return np.where(record.comparable, ratio, np.nan)
 
 
+def slip_of_length(record: Record) -> np.ndarray:
+    """Give the time of the return from the toe over 2L/c where it is that of feet written for metres or the reverse."""
+    waves = record.conditioned.waves
+    usual = toe_return(record)
+    found = np.full(len(usual), np.nan)
+    for factor in (FEET_FOR_METRES, 1.0 / FEET_FOR_METRES):
+        back = factor * waves.return_time
+        ratio = toe_return_ratio(waves.down, waves.up, waves.onset, waves.first_peak, waves.time_step, back)
+        slipped = record.comparable & np.isnan(usual) & (np.abs(ratio - 1.0) < NEAR_SLIP)
+        found = np.where(slipped, factor * ratio, found)
+    return found
+
+
 def movement(record: Record) -> np.ndarray:
     """Give the movement a blow: the set from the log, or else the displacement at the end of the record.
 
@@ -234,7 +252,7 @@ def lag_size(record: Record) -> np.ndarray:
     Units: returns [s].
     """
     waves, corrections = record.conditioned.waves, record.conditioned.corrections
-    rise = main_rise(waves)
+    rise = main_rise(waves.down, waves.onset, waves.first_peak) * waves.time_step
     size = np.abs(corrections.lag)
     with np.errstate(invalid="ignore"):
         share = np.where((corrections.lag > 0.0) & ~record.undisturbed, LAG_SHARE_WITH_SHAFT, LAG_SHARE)
@@ -242,11 +260,10 @@ def lag_size(record: Record) -> np.ndarray:
     return np.where(record.comparable & judged & (not corrections.aligned), size, np.nan)
 
 
-def main_rise(waves: Waves) -> np.ndarray:
-    """Give the time of the rise proper, from its upper part [s]."""
-    until = int(waves.first_peak.max(initial=0)) + 1
-    down = waves.down[:, :until]
-    high = down > MAIN_RISE[0] * at(down, waves.first_peak)[:, None]
+def main_rise(down: np.ndarray, onset: np.ndarray, first_peak: np.ndarray) -> np.ndarray:
+    """Give the samples of the rise proper, from its upper part, shape (n_blows,) [samples]."""
+    until = int(first_peak.max(initial=0)) + 1
+    high = down[:, :until] > MAIN_RISE[0] * at(down, first_peak)[:, None]
     sample = np.arange(until)
-    inside = (sample >= waves.onset[:, None]) & (sample <= waves.first_peak[:, None])
-    return (high & inside).sum(axis=1) * waves.time_step / MAIN_RISE[1]
+    inside = (sample >= onset[:, None]) & (sample <= first_peak[:, None])
+    return (high & inside).sum(axis=1) / MAIN_RISE[1]

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dyntest.conditioning.findings import FEW_BLOWS, Finding
+from dyntest.conditioning.findings import FEW_BLOWS, SEVERITIES, Finding
 
 MOST_REJECTED = 0.5
 """Share of a drive's blows that may be rejected before the drive as a whole is [1]; common practice, no source."""
@@ -22,34 +22,39 @@ class Trust:
         One of `ANSWERS`.
     reasons : tuple of str
         What stands against it, worst first; empty where the answer is yes.
+    at_blow : tuple of Finding
+        Every finding that names the blow which stands for the drive, the worst first; told with the answer.
     """
 
     answer: str
     reasons: tuple[str, ...] = ()
+    at_blow: tuple[Finding, ...] = ()
 
 
 def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     """Judge the record of one drive.
 
     The answer is no where the blow that stands for the drive is rejected, where there is none, or where more than
-    `MOST_REJECTED` of the blows are; with care where any finding is a warning, or rejects more than a few blows
-    (`FEW_BLOWS`); else yes. Notes do not count.
+    `MOST_REJECTED` of the blows are; with care where any finding is a warning for the drive or for that blow, or
+    rejects more than a few blows (`FEW_BLOWS`); else yes.
 
     Examples
     --------
     >>> trust((), 120, 118)
-    Trust(answer='yes', reasons=())
+    Trust(answer='yes', reasons=(), at_blow=())
     """
     findings = tuple(findings)
-    rejections = [finding for finding in findings if finding.severity == "reject"]
+    here = sorted((f for f in findings if blow in f.blows), key=lambda f: -SEVERITIES.index(f.at_blow))
+    rejections = [finding for finding in findings if finding.at_blow == "reject"]
     rejected = {number for finding in rejections for number in finding.blows}
     counted = [finding for finding in rejections if len(finding.blows) > FEW_BLOWS * n_blows]
-    counted += [finding for finding in findings if finding.severity == "warning"]
+    counted += [f for f in findings if f.severity == "warning" or (f in here and f.at_blow == "warning")]
     reasons = tuple(dict.fromkeys(finding.check for finding in counted))
     if blow is None:
         return Trust("no", ("no sound blow", *reasons))
     if blow in rejected:
-        return Trust("no", tuple(dict.fromkeys(finding.check for finding in rejections if blow in finding.blows)))
+        only = tuple(dict.fromkeys(finding.check for finding in here if finding.at_blow == "reject"))
+        return Trust("no", only, tuple(here))
     if len(rejected) > MOST_REJECTED * n_blows:
-        return Trust("no", (f"{len(rejected)} of {n_blows} blows rejected", *reasons))
-    return Trust("with care", reasons) if counted else Trust("yes")
+        return Trust("no", (f"{len(rejected)} of {n_blows} blows rejected", *reasons), tuple(here))
+    return Trust("with care" if counted else "yes", reasons, tuple(here))

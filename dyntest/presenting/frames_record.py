@@ -12,6 +12,7 @@ from dyntest.conditioning.corrections import integrate
 from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.names import NAMES, display_unit
 from dyntest.pile import Pile
+from dyntest.presenting.finding_words import finding_message
 from dyntest.presenting.frames import TIME, force_title, milliseconds, shown, thinned, title
 from dyntest.quantities.case_resistance import case_resistance, case_resistance_maximum
 from dyntest.signals import AveragedTraces, Signals, Waves
@@ -204,7 +205,9 @@ def resistance_title(system: str) -> str:
     return title("shaft_resistance", system).replace("shaft ", "")
 
 
-def findings_by_blow(findings: Sequence[Finding], blows: np.ndarray, most: int | None = None) -> pd.DataFrame:
+def findings_by_blow(
+    findings: Sequence[Finding], blows: np.ndarray, system: str, most: int | None = None
+) -> pd.DataFrame:
     """Give which blows carry which finding."""
     known = {int(blow) for blow in blows}
     ordered = sorted(findings, key=lambda finding: -SEVERITIES.index(finding.severity))
@@ -218,7 +221,7 @@ def findings_by_blow(findings: Sequence[Finding], blows: np.ndarray, most: int |
                     "check": finding.check,
                     "severity": finding.severity,
                     "blow": named[::step],
-                    "message": finding.message,
+                    "message": finding_message(finding, system),
                 }
             )
         )

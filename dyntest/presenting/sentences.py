@@ -8,11 +8,11 @@ What a signal match says, in sentences and in the user's units, its doubts befor
 import numpy as np
 import pandas as pd
 
-from dyntest.conditioning.findings import blow_words
 from dyntest.decisions.criterion import show_count
 from dyntest.decisions.driving_criterion import StrokeRow
 from dyntest.decisions.setup import Setup, show_wait
 from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.finding_words import blow_words
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review

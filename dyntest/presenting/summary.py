@@ -8,6 +8,7 @@ from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import Criterion, RestrikeRule
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw
 from dyntest.names import NAMES
+from dyntest.presenting.finding_words import RULES, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.tables import DIGITS
 from dyntest.reviewing.answers import Answers
 from dyntest.reviewing.drive import MATCHED, DriveReview
@@ -19,7 +20,7 @@ FORMAT = 1
 
 def summary(review: Review) -> dict:
     """Give the answers as plain data, ready for JSON."""
-    drives = [_drive(drive) for drive in review.drives]
+    drives = [_drive(drive, review.sheet.display_units) for drive in review.drives]
     used = {code for drive in drives for code in drive["representative"] or () if code in NAMES}
     return {
         "format": FORMAT,
@@ -52,17 +53,17 @@ def number(value: float | None) -> float | int | None:
     return int(value) if isinstance(value, int) else float(f"{value:.{DIGITS}g}")
 
 
-def _drive(drive: DriveReview) -> dict:
+def _drive(drive: DriveReview, system: str) -> dict:
     return {
         "name": drive.name,
         "kind": drive.kind,
         "blows": len(drive.table),
-        "representative": _representative(drive),
-        "findings": [_finding(finding) for finding in drive.findings],
+        "representative": _representative(drive, system),
+        "findings": [_finding(finding, system) for finding in drive.findings],
     }
 
 
-def _representative(drive: DriveReview) -> dict | None:
+def _representative(drive: DriveReview, system: str) -> dict | None:
     chosen = drive.representative
     if chosen is None:
         return None
@@ -72,8 +73,8 @@ def _representative(drive: DriveReview) -> dict | None:
         **_match(drive),
         "blow": chosen.blow,
         "lower_bound": chosen.lower_bound,
-        "rule": chosen.rule,
-        "reasons": list(chosen.reasons),
+        "rule": RULES[chosen.rule],
+        "reasons": choice_reasons(chosen, system),
     }
 
 
@@ -219,13 +220,13 @@ def _caution(caution: Caution) -> dict:
     return {"check": caution.check, "message": caution.message, "cure": caution.cure}
 
 
-def _finding(finding: Finding) -> dict:
+def _finding(finding: Finding, system: str) -> dict:
     return {
         "check": finding.check,
         "severity": finding.severity,
         "blows": [int(blow) for blow in finding.blows],
         "value": number(float(finding.value)),
         "threshold": number(float(finding.threshold)),
-        "message": finding.message,
-        "cure": finding.cure,
+        "message": finding_message(finding, system),
+        "cure": finding_cure(finding, system),
     }

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.decisions.criterion_words import restrike_sentences
 from dyntest.names import NAMES, show
+from dyntest.presenting.finding_words import choice_words, finding_cure, finding_message
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     alert_sentences,
@@ -72,7 +73,7 @@ def lines(review: Review) -> list[str]:
         shown += ["", *_wrap(setup_sentence(setup)), *_cautions(setup.cautions)]
     shown += ["", *_criterion(review)]
     for drive in review.drives:
-        shown += ["", *_records(drive), *_matching(drive, review.sheet.display_units)]
+        shown += ["", *_records(drive, review.sheet.display_units), *_matching(drive, review.sheet.display_units)]
     return [*shown, "", *_wrap(GOVERNING_SPECIFICATION, rest="")]
 
 
@@ -124,7 +125,7 @@ def _cautions(cautions: Sequence[Caution]) -> list[str]:
     return [line for c in cautions for line in _wrap(f"{c.message.rstrip('.')}; {c.cure.rstrip('.')}.", "  - ", "    ")]
 
 
-def _records(drive: DriveReview) -> list[str]:
+def _records(drive: DriveReview, system: str) -> list[str]:
     """Say why the blow stands for the drive, and what was found on the records."""
     count = len(drive.table)
     head = f"{drive_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
@@ -132,11 +133,11 @@ def _records(drive: DriveReview) -> list[str]:
         shown = _wrap(f"{head}: none of the blows that could stand for the drive is sound.")
     else:
         chosen = drive.representative
-        shown = _wrap(f"{head}. Why blow {chosen.blow}: {'; '.join(chosen.reasons) or chosen.rule.rstrip('.')}.")
+        shown = _wrap(f"{head}. Why blow {chosen.blow}: {choice_words(chosen, system)}.")
     for severity in ("reject", "warning"):
         for finding in drive.findings:
             if finding.severity == severity:
-                text = f"{severity}: {finding.message.rstrip('.')}; {finding.cure.rstrip('.')}."
+                text = f"{severity}: {finding_message(finding, system)}; {finding_cure(finding, system)}."
                 shown += _wrap(text, "  - ", "    ")
     notes = sum(finding.severity == "note" for finding in drive.findings)
     return shown + ([f"  - {notes} note{'s' if notes > 1 else ''} in summary.json"] if notes else [])

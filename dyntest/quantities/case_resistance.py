@@ -305,8 +305,8 @@ def suggested_damping(toe_soil: str | None) -> SuggestedDamping | None:
     >>> suggested_damping("rock") is None
     True
     """
-    row = _ROW.get(toe_soil, toe_soil)
-    if row not in FACTORS:
+    row = None if toe_soil is None else _ROW.get(toe_soil, toe_soil)
+    if row is None or row not in FACTORS:
         return None
     lowest, highest = FACTORS[row][1]
     middle = lowest if highest is None else 0.5 * (lowest + highest)

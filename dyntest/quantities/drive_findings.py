@@ -1,63 +1,25 @@
-"""What stands behind each number: the sentences that findings, pages and the report show beside it.
+"""Findings that need the quantities or the log: damage, damping factor, wave speed, several sections, stroke, depth."""
 
-Findings that need the quantities or the log: damage, damping factor, a pile of several sections, stroke, depth.
-"""
+from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
-from dyntest.conditioning.findings import Check, Finding, blow_words, judge_check
+from dyntest.conditioning.findings import Check, Finding, judge_check
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile
 from dyntest.quantities.case_resistance import SuggestedDamping
-from dyntest.quantities.integrity import RESOLUTION, Integrity, integrity_class
+from dyntest.quantities.integrity import RESOLUTION, Integrity
 from dyntest.quantities.pile_calibration import PileCalibration
-
-ASSUMES_UNIFORM = {
-    "total_resistance": "a uniform pile between gauges and toe",
-    "case_resistance": "a uniform pile with all damping at the toe",
-    "case_resistance_maximum": (
-        "a uniform pile with all damping at the toe; with the damping factor of the first peak it is on the high side"
-    ),
-    "case_resistance_toe_at_rest": "a uniform pile without damping along the shaft",
-    "case_resistance_unloading": "a uniform pile with all damping at the toe",
-    "shaft_share": "a uniform pile, whose upward wave shows soil alone",
-    "toe_compression_stress": "a uniform pile, whose upward wave shows soil alone",
-    "peak_tension_stress": "a uniform pile without friction, its section everywhere that at the gauges",
-    "integrity_factor": "a pile designed to be uniform",
-}
-"""What each number by formula takes for granted, by its name in code."""
-
-DEFERS = (
-    "Resistances, stresses and criteria are decision support. The governing specification and the licensed engineer"
-    " in charge go before them."
-)
-"""Stands wherever a resistance or a limit is shown."""
-
-
-def uniform_note(pile: Pile) -> str | None:
-    """Give the caution that a pile of several sections needs; nothing where it is uniform.
-
-    Examples
-    --------
-    >>> from dyntest.pile import PilePart
-    >>> uniform_note(Pile("A", "steel", (PilePart(10.0, 0.01, 210e9, 7850.0),))) is None
-    True
-    """
-    if pile.uniform:
-        return None
-    return (
-        f"the pile has {len(pile.parts)} parts of different section or material, but Case resistance, shaft share,"
-        " toe stress, tension along the pile and integrity factor are formulas for a uniform one: they use the"
-        " impedance at the gauges and the travel time of the whole, and take what a change of section sends up for"
-        " soil or damage"
-    )
-
 
 LARGEST_STROKE_DIFFERENCE = 0.10
 """Median difference of the stroke from the blow rate and the observed one, over the observed [1]; our own choice."""
 
 LARGEST_DEPTH_DIFFERENCE = 0.3
 """Difference of the penetration in the records and in the log [m], about an interval of one foot; our own choice."""
+
+DEPTH_DOUBT = 0.1
+"""A depth in a log is not known better than this [m]; our own choice."""
 
 LEAST_SPEED_DIFFERENCE, SPEED_ERRORS = 0.02, 2.0
 """A wave speed differs from the sheet's beyond this share of it and so many standard errors [1]; our own choice."""
@@ -66,36 +28,88 @@ DAMPING_CHECK = "damping factor"
 """Name of the finding on a damping factor that is not the engineer's."""
 
 
-def integrity_findings(found: Integrity, blow: np.ndarray, pile: Pile) -> list[Finding]:
-    """Give a warning for blows that show damage, and a note for those where soil alone could look like it."""
-    kinds = (
-        ("integrity", ~found.could_be_soil, "warning" if pile.uniform else "note", "", "inspect the pile there"),
-        (
-            "integrity or soil",
-            found.could_be_soil,
-            "note",
-            "; a layer with much damping or an enlarged section could look the same",
-            "compare with the borings and with the first blows in that depth",
-        ),
-    )
+GAUGE_CHECKS = frozenset(
+    {
+        "dead channel",
+        "clipped channel",
+        "swapped sign",
+        "noisy channel",
+        "spikes",
+        "strain that stays",
+        "bending",
+        "accelerometers apart",
+        "single strain gauge",
+        "pairs of strain gauges apart",
+        "pairs of accelerometers apart",
+        "proportionality",
+        "lag",
+        "no quiet part",
+    }
+)
+"""Checks that gauges have to pass before a reflection is told as damage: each fault makes force and velocity differ."""
+
+
+def integrity_findings(
+    found: Integrity, blow: np.ndarray, pile: Pile, gauges: Iterable[Finding] = ()
+) -> tuple[Integrity, list[Finding]]:
+    """Give a warning for blows that show damage, and a note for those where soil or a gauge could look like it.
+
+    Damage is told only where the gauges pass their own checks and the reflection comes after the rise of the blow.
+    Where they do not, factor and depth are taken back: they tell of the gauge.
+    """
+    faults = [f for f in gauges if f.check in GAUGE_CHECKS and f.at_blow != "note"]
+    faulty = np.isin(blow, [number for fault in faults for number in fault.blows])
+    with np.errstate(invalid="ignore"):
+        near = ~faulty & (found.integrity_depth < found.resolved_depth)
+    taken_back, clear = faulty | near, ~faulty & ~near
     findings = []
-    for name, mask, severity, doubt, cure in kinds:
+    for name, case, mask, severity in (
+        ("integrity", "", clear & ~found.could_be_soil, "warning" if pile.uniform else "note"),
+        ("integrity or soil", "", clear & found.could_be_soil, "note"),
+        ("integrity or gauges", "faulty", faulty, "note"),
+        ("integrity or gauges", "near", near, "note"),
+    ):
         factor = np.where(mask, found.integrity_factor, np.nan)
-        if np.isnan(factor).all():
+        finding = judge_check(Check(name, np.asarray, 1.0 - RESOLUTION, "below", severity, case), factor, blow)
+        if finding is None:
             continue
         worst = int(np.nanargmin(factor))
-        depth = found.integrity_depth[worst]
-        if found.upper_bound[worst]:
-            doubt += "; the reduction is shorter than the front of the wave, so much less of the section may be left"
-        problem = (
-            f"a reflection before the toe's return, {depth:.1f} m ({depth / 0.3048:.0f} ft) below the gauges, gives an"
-            f" integrity factor of {{value}} ({integrity_class(factor[worst])}; uniform above {{limit}}) in"
-            f" {{where}}{doubt}"
-        )
-        check = Check(name, lambda numbers: numbers, 1.0 - RESOLUTION, "below", severity, problem, cure)
-        finding = judge_check(check, factor, blow, "pile")
-        findings += [finding] if finding else []
-    return findings
+        more: dict[str, float | str] = {"depth": float(found.integrity_depth[worst])}
+        if case == "faulty":
+            named = set(finding.blows)
+            more["gauges"] = ", ".join(sorted({f.check for f in faults if named.intersection(f.blows)}))
+        elif case == "near":
+            more["resolved"] = float(found.resolved_depth[worst])
+        else:
+            more["upper_bound"] = float(found.upper_bound[worst])
+        findings.append(replace(finding, more=more))
+    with np.errstate(invalid="ignore"):
+        reflected = taken_back & (found.integrity_factor <= 1.0 - RESOLUTION)
+    factor, depth = (np.where(reflected, np.nan, values) for values in (found.integrity_factor, found.integrity_depth))
+    return replace(found, integrity_factor=factor, integrity_depth=depth), findings
+
+
+def geometry_findings(penetration: np.ndarray, pile: Pile, blow: np.ndarray) -> list[Finding]:
+    """Give what cannot be: a toe deeper than the pile is long, or gauges in the ground.
+
+    Units: penetration [m].
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> pile = Pile("A", "steel", (PilePart(15.0, 0.01, 210e9, 7850.0),), total_length=16.0)
+    >>> depth = np.array([14.0, 15.5, 17.0])
+    >>> [(f.case, f.severity, f.blows) for f in geometry_findings(depth, pile, np.array([1, 2, 3]))]
+    [('beyond the pile', 'reject', (3,)), ('gauges in the ground', 'warning', (2,))]
+    """
+    whole = pile.length if pile.total_length is None else pile.total_length
+    longest, free = whole + DEPTH_DOUBT, pile.length + DEPTH_DOUBT
+    buried = np.where(penetration > longest, np.nan, penetration)
+    found = (
+        judge_check(Check("penetration", np.asarray, longest, "above", "reject", "beyond the pile"), penetration, blow),
+        judge_check(Check("penetration", np.asarray, free, "above", "warning", "gauges in the ground"), buried, blow),
+    )
+    return [replace(one, more={"length": whole}) for one in found if one is not None]
 
 
 def damping_finding(
@@ -110,20 +124,16 @@ def damping_finding(
     """
     if chosen is not None:
         return []
-    cure = "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test"
     if suggested is None:
-        message = (
-            f"no damping factor is given, and there is no suggestion for {toe_soil or 'unnamed soil'} at the toe: Case"
-            " resistances that need one are left out"
-        )
-        return [Finding(DAMPING_CHECK, "note", (), float(n_blows), 0.0, message, cure)]
-    upper = "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}"
-    message = (
-        f"no damping factor is given; {suggested.damping_factor:.2f} was taken for {suggested.soil} at the toe (range"
-        f" {suggested.lowest:.2f} {upper}, {suggested.source}), and {suggested.factor_for_maximum:.2f} for the largest"
-        " resistance over time"
-    )
-    return [Finding(DAMPING_CHECK, "note", (), suggested.damping_factor, suggested.lowest, message, cure)]
+        soil: dict[str, float | str] = {"soil": toe_soil or "unnamed soil"}
+        return [Finding(DAMPING_CHECK, "note", (), float(n_blows), 0.0, case="none", more=soil)]
+    more: dict[str, float | str] = {
+        "soil": suggested.soil,
+        "upper": "or higher" if suggested.highest is None else f"to {suggested.highest:.2f}",
+        "source": suggested.source,
+        "for_maximum": suggested.factor_for_maximum,
+    }
+    return [Finding(DAMPING_CHECK, "note", (), suggested.damping_factor, suggested.lowest, more=more)]
 
 
 def wave_speed_finding(found: PileCalibration) -> list[Finding]:
@@ -138,19 +148,12 @@ def wave_speed_finding(found: PileCalibration) -> list[Finding]:
     threshold = max(LEAST_SPEED_DIFFERENCE, SPEED_ERRORS * error) if np.isfinite(error) else np.inf
     if not abs(ratio - 1.0) > threshold:
         return []
-    message = (
-        f"the wave comes back from the toe in {found.return_blows} clear blows as at {ratio:.3f} ± {error:.3f} of the"
-        f" wave speed in the sheet (limit 1 ± {threshold:.3f})"
-    )
-    cure = "give this wave_speed in [pile] if the length is right; modulus, impedance and force follow from it"
-    return [Finding("wave speed", "warning", (), ratio, threshold, message, cure)]
+    return [Finding("wave speed", "warning", (), ratio, threshold, more={"error": error})]
 
 
 def uniform_finding(pile: Pile) -> list[Finding]:
     """Give a note where the pile is not uniform but formulas take it for so."""
-    note = uniform_note(pile)
-    cure = "use signal matching, which follows the sections, for resistance; take the rest as rough"
-    return [Finding("uniform pile", "note", (), float(len(pile.parts)), 1.0, note, cure)] if note else []
+    return [] if pile.uniform else [Finding("uniform pile", "note", (), float(len(pile.parts)), 1.0)]
 
 
 def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]:
@@ -169,12 +172,7 @@ def stroke_finding(from_rate: np.ndarray, observed: np.ndarray) -> list[Finding]
     difference = float(np.median(from_rate[both] / observed[both] - 1.0))
     if abs(difference) <= LARGEST_STROKE_DIFFERENCE:
         return []
-    message = (
-        f"the stroke from the blow rate is {abs(difference):.0%} {'above' if difference > 0 else 'below'} the observed"
-        f" one in the log, at the median (limit {LARGEST_STROKE_DIFFERENCE:.0%})"
-    )
-    cure = "check the clock of the recorder, the log, and whether the hammer is an open-end diesel"
-    return [Finding("stroke", "note", (), difference, LARGEST_STROKE_DIFFERENCE, message, cure)]
+    return [Finding("stroke", "note", (), difference, LARGEST_STROKE_DIFFERENCE)]
 
 
 def energy_finding(hammer: Hammer | None, ratio: np.ndarray) -> list[Finding]:
@@ -187,9 +185,7 @@ def energy_finding(hammer: Hammer | None, ratio: np.ndarray) -> list[Finding]:
     """
     if hammer is None or hammer.rated_energy or np.isnan(ratio).all():
         return []
-    message = "no rated energy is given, so the energy ratio is against ram weight times the stroke of each blow"
-    cure = "give rated_energy in [hammer] to have it against the hammer's rating"
-    return [Finding("energy ratio", "note", (), float(np.nanmedian(ratio)), 1.0, message, cure)]
+    return [Finding("energy ratio", "note", (), float(np.nanmedian(ratio)), 1.0)]
 
 
 def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) -> list[Finding]:
@@ -203,14 +199,5 @@ def depth_finding(recorded: np.ndarray, logged: np.ndarray, blow: np.ndarray) ->
     (2,)
     """
     apart = np.abs(recorded - logged)
-    far = apart > LARGEST_DEPTH_DIFFERENCE
-    if not far.any():
-        return []
-    worst = float(apart[far].max())
-    message = (
-        f"the penetration in the records and in the log differ by up to {worst:.2f} m (limit"
-        f" {LARGEST_DEPTH_DIFFERENCE:.2f} m) in {blow_words(blow[far], len(blow))}; that of the records is used"
-    )
-    numbers = tuple(int(number) for number in blow[far])
-    cure = "compare the blow numbers with the inspector's log"
-    return [Finding("log depth", "warning", numbers, worst, LARGEST_DEPTH_DIFFERENCE, message, cure)]
+    found = judge_check(Check("log depth", np.asarray, LARGEST_DEPTH_DIFFERENCE, "above", "warning"), apart, blow)
+    return [] if found is None else [replace(found, severity="warning")]

@@ -95,12 +95,10 @@ def proportionality(force: np.ndarray, velocity: np.ndarray, impedance: float, f
     return at(force, first_peak) / (impedance * np.where(moving > 0, moving, np.nan))
 
 
-def bending_ratio(
-    gauge_strain: np.ndarray, first_peak: np.ndarray, pair: tuple[int, int] | None = (0, 1)
-) -> np.ndarray:
+def bending_ratio(gauge_strain: np.ndarray, first_peak: np.ndarray, pair: tuple[int, int] = (0, 1)) -> np.ndarray:
     """Give the difference of two strain gauges on opposite faces over their sum at the first peak.
 
-    It is 0 where the blow is central, and not a number where there is no such pair.
+    It is 0 where the blow is central.
 
     Units: gauge_strain [m/m].
 
@@ -109,8 +107,6 @@ def bending_ratio(
     >>> bending_ratio(np.array([[[0.0, 1.2e-3], [0.0, 0.8e-3]]]), np.array([1])).round(3)
     array([0.2])
     """
-    if pair is None:
-        return np.full(len(gauge_strain), np.nan)
     one, other = (at(gauge_strain[:, place], first_peak) for place in pair)
     total = one + other
     return (one - other) / np.where(total > 0, total, np.nan)

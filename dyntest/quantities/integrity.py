@@ -36,6 +36,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from dyntest.conditioning.wave_measures import main_rise
 from dyntest.quantities.sampling import aligned, first_not_positive, value_at
 
 CLASSES = ((1.0, "uniform"), (0.8, "slight damage"), (0.6, "damaged"), (0.0, "broken"))
@@ -81,6 +82,9 @@ class Integrity:
         Depth below the gauges where β is lowest, shape (n_blows,) [m]; not a number where the pile counts as uniform.
     judged_depth : numpy.ndarray
         Depth down to which the record can tell, shape (n_blows,) [m].
+    resolved_depth : numpy.ndarray
+        Depth above which the reflection falls into the rise of the blow, where a gauge that is wrong looks the same,
+        shape (n_blows,) [m].
     could_be_soil : numpy.ndarray
         Whether soil damping above that depth alone could make the upward wave fall as much, shape (n_blows,) [1].
     upper_bound : numpy.ndarray
@@ -90,6 +94,7 @@ class Integrity:
     integrity_factor: np.ndarray
     integrity_depth: np.ndarray
     judged_depth: np.ndarray
+    resolved_depth: np.ndarray
     could_be_soil: np.ndarray
     upper_bound: np.ndarray
 
@@ -166,6 +171,7 @@ def integrity(
         factor,
         np.where(uniform, np.nan, depth),
         0.5 * np.maximum(end, 0.0) * time_step * (2.0 * length / return_time),
+        0.5 * main_rise(down, onset, first_peak) * time_step * (2.0 * length / return_time),
         could_be_soil & ~uniform,
         (lowest - start < SHORT_FALL * rise) & ~uniform,
     )

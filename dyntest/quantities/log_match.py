@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.conditioning.findings import Finding, blow_words
+from dyntest.conditioning.findings import Finding
 from dyntest.reading.logs import DrivingLog, penetration_by_blow
 
 LEAST_COUNTED = 10
@@ -35,11 +35,15 @@ class LogMatch:
     findings: tuple[Finding, ...] = ()
 
 
-def match_log(log: DrivingLog | None, blow: np.ndarray) -> LogMatch:
+def match_log(
+    log: DrivingLog | None, blow: np.ndarray, first_blow: int | None = None, kind: str = "initial"
+) -> LogMatch:
     """Lay the cumulative count of a driving log against recorded blow numbers.
 
-    Blow number n is the log's n-th blow. Nothing is stretched to fit: where the counts differ, set and penetration
-    are as sure as the blow numbers, and the finding says by how much they differ.
+    With `first_blow` the first recorded blow is that one of the log. Without it blow number n is the log's n-th; but
+    where a record numbered from 1 has fewer blows than the log counts, its blows are taken as the last ones of an
+    initial drive and the first ones of a restrike. Nothing is stretched to fit: set and penetration are as sure as
+    the numbers, and a finding says what was taken and where the counts differ.
 
     Examples
     --------
@@ -47,17 +51,28 @@ def match_log(log: DrivingLog | None, blow: np.ndarray) -> LogMatch:
     >>> found = match_log(log, np.array([2, 3, 4]))
     >>> found.penetration.round(2), found.findings[0].severity
     (array([0.2, 0.3, nan]), 'warning')
+    >>> two = np.array([1, 2])
+    >>> match_log(log, two).penetration.round(2), match_log(log, two, first_blow=1).penetration.round(2)
+    (array([0.2, 0.3]), array([0.1, 0.2]))
     """
     nothing = np.full(len(blow), np.nan)
-    if log is None:
+    if log is None or not len(blow):
         return LogMatch(nothing, nothing, nothing)
-    _, penetration, stroke = penetration_by_blow(log)
-    by_count = (steady_set(log), penetration, stroke)
-    counted = len(penetration)
-    inside = (blow >= 1) & (blow <= counted)
-    index = np.where(inside, blow - 1, 0).astype(np.intp)
-    values = (np.where(inside, column[index], np.nan) if counted else nothing for column in by_count)
-    return LogMatch(*values, _count_findings(log, blow, inside, counted))
+    set_per_blow, penetration, stroke = steady_set(log), *penetration_by_blow(log)[1:]
+    counted, last = len(penetration), int(blow.max())
+    unnumbered = first_blow is None and int(blow.min()) in (0, 1) and last < counted
+    shift = 0 if first_blow is None else first_blow - int(blow[0])
+    if unnumbered and kind == "initial":
+        shift = counted - last
+    number = blow + shift
+    inside = (number >= 1) & (number <= counted)
+    index = np.where(inside, number - 1, 0).astype(np.intp)
+
+    def by_blow(column: np.ndarray) -> np.ndarray:
+        return np.where(inside, column[index], np.nan) if counted else nothing
+
+    findings = _count_findings(log, blow, number, inside, counted, f"taken for {kind}" if unnumbered else "")
+    return LogMatch(by_blow(set_per_blow), by_blow(penetration), by_blow(stroke), findings)
 
 
 def steady_set(log: DrivingLog) -> np.ndarray:
@@ -91,24 +106,15 @@ def steady_set(log: DrivingLog) -> np.ndarray:
     return np.repeat(average, log.blows)
 
 
-def _count_findings(log: DrivingLog, blow: np.ndarray, inside: np.ndarray, counted: int) -> tuple[Finding, ...]:
-    last = int(blow.max(initial=0))
-    if last == counted:
+def _count_findings(
+    log: DrivingLog, blow: np.ndarray, number: np.ndarray, inside: np.ndarray, counted: int, case: str
+) -> tuple[Finding, ...]:
+    """Say which blows of the log were taken for the recorded ones, or where the counts differ."""
+    last = int(number.max())
+    if last == counted and not case:
         return ()
-    outside = tuple(int(number) for number in blow[~inside])
-    consequence = (
-        f"{blow_words(blow[~inside], len(blow))} have no depth"
-        if outside
-        else "some blows were not recorded or the numbering starts elsewhere"
-    )
-    return (
-        Finding(
-            "log count",
-            "warning",
-            outside,
-            float(last),
-            float(counted),
-            f"the records end with blow {last} but {log.source} counts {counted} blows; {consequence}",
-            "compare the blow numbers with the inspector's log; set and penetration are only as sure as they are",
-        ),
-    )
+    outside = tuple(int(one) for one in blow[~inside])
+    more: dict[str, float | str] = {"log": log.source, "first": f"{int(number.min())}", "last": f"{last}"}
+    severity = "note" if case else "warning"
+    value = float(len(blow)) if case else float(last)
+    return (Finding("log count", severity, outside, value, float(counted), case=case, n_blows=len(blow), more=more),)

@@ -235,7 +235,7 @@ def _lowest(left: np.ndarray, tried: np.ndarray) -> np.ndarray:
 def _proportionality(waves: Waves, free: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Give F/(Zv) by least squares over what is free of reflections, or over half the rise, and its standard error."""
     step = waves.time_step
-    rise = main_rise(waves) / step
+    rise = main_rise(waves.down, waves.onset, waves.first_peak)
     begins = waves.first_peak - np.minimum(rise, waves.first_peak - waves.onset)
     until = np.minimum(waves.onset + free / step, waves.first_peak + rise)
     half = begins + 0.5 * rise

@@ -39,94 +39,95 @@ class Representative:
     blow : int
         Its number [1].
     rule : str
-        The rule in a sentence.
-    reasons : tuple of str
-        What led to this blow, in the order of the rule.
+        How it was chosen: ``"initial"`` or ``"restrike"`` for the rule of that kind of drive, or ``"engineer"``.
+    looked_at : int
+        How many blows were looked at [1].
+    sound : int
+        How many of them carry neither a warning nor a rejection [1].
+    warned : tuple of str
+        Checks that warn of the blows looked at, where none is sound.
+    compared : int
+        How many were compared [1].
+    full : int
+        How many of these have full energy [1]; 0 where no energy is known.
+    middle_of : str
+        Name in code of the resistance whose middle was taken; empty where none was.
     lower_bound : bool
         Whether the pile moved too little, so that its resistance may be more than the blow shows.
     """
 
     blow: int
     rule: str
-    reasons: tuple[str, ...]
+    looked_at: int = 1
+    sound: int = 1
+    warned: tuple[str, ...] = ()
+    compared: int = 1
+    full: int = 0
+    middle_of: str = ""
     lower_bound: bool = False
 
 
-RULES = {
-    "initial": (
-        f"Of the last {TAKEN['initial']} sound blows (among the last {LOOKED_AT['initial']} recorded) those with at"
-        f" least {FULL_ENERGY:.0%} of their highest energy, and of these the one with the middle resistance."
-    ),
-    "restrike": (
-        f"Of the first {TAKEN['restrike']} sound blows (among the first {LOOKED_AT['restrike']} recorded) the earliest"
-        f" with at least {FULL_ENERGY:.0%} of their highest energy."
-    ),
-}
-"""The rule of each kind of drive, as a report says it."""
+def blows_looked_at(table: pd.DataFrame, kind: str) -> pd.DataFrame:
+    """Give the rows of the blows from which the one that stands for a drive is taken."""
+    return table.tail(LOOKED_AT[kind]) if kind == "initial" else table.head(LOOKED_AT[kind])
 
 
-def choose_blow(table: pd.DataFrame, kind: str, findings: tuple[Finding, ...] = ()) -> Representative | None:
+def representative_blow(table: pd.DataFrame, kind: str, findings: tuple[Finding, ...] = ()) -> Representative | None:
     """Give the blow that stands for a drive.
 
     Examples
     --------
     >>> table = pd.DataFrame({"blow": [1, 2, 3], "transferred_energy": [9e3, 20e3, 21e3],
     ...     "case_resistance": [8e5, 9e5, 9.5e5], "set_per_blow": 0.01, "final_displacement": 0.01})
-    >>> choose_blow(table, "restrike").blow
+    >>> representative_blow(table, "restrike").blow
     2
     """
-    near = table.tail(LOOKED_AT[kind]) if kind == "initial" else table.head(LOOKED_AT[kind])
-    sound, reasons = _sound(near, findings)
+    near = blows_looked_at(table, kind)
+    sound, warned = _sound(near, findings)
     if sound.empty:
         return None
     compared = sound.tail(TAKEN[kind]) if kind == "initial" else sound.head(TAKEN[kind])
     energy = compared["transferred_energy"].to_numpy(dtype=float)
-    full = compared
-    if np.isfinite(energy).any():
-        full = compared[energy >= FULL_ENERGY * np.nanmax(energy)]
-        reasons.append(
-            f"{len(full)} of {len(compared)} have at least {FULL_ENERGY:.0%} of the highest energy among them"
-        )
-    if kind == "initial":
-        row, reason = _middle(full)
-        reasons.append(reason)
-    else:
-        row = full.iloc[0]
-        reasons.append("it is the earliest of these, before the blows wear off what was gained by waiting")
-    lower_bound = _moved_too_little(row)
-    if lower_bound:
-        reasons.append(
-            f"it moved less than {MOVEMENT_LIMIT * 1e3:.1f} mm, so its resistance is a lower bound: not all of it may"
-            " have been mobilised"
-        )
-    return Representative(int(row["blow"]), RULES[kind], tuple(reasons), lower_bound)
+    known = bool(np.isfinite(energy).any())
+    full = compared[energy >= FULL_ENERGY * np.nanmax(energy)] if known else compared
+    row, middle_of = _middle(full) if kind == "initial" else (full.iloc[0], "")
+    return Representative(
+        blow=int(row["blow"]),
+        rule=kind,
+        looked_at=len(near),
+        sound=0 if warned else len(sound),
+        warned=warned,
+        compared=len(compared),
+        full=len(full) if known else 0,
+        middle_of=middle_of,
+        lower_bound=_moved_too_little(row),
+    )
 
 
-def _sound(near: pd.DataFrame, findings: tuple[Finding, ...]) -> tuple[pd.DataFrame, list[str]]:
+def _sound(near: pd.DataFrame, findings: tuple[Finding, ...]) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Give the sound blows among those near the end or the start; where there is none, those with warnings only."""
     named = {
-        severity: {number for finding in findings if finding.severity == severity for number in finding.blows}
+        severity: {number for finding in findings if finding.at_blow == severity for number in finding.blows}
         for severity in ("warning", "reject")
     }
     usable = near[~near["blow"].isin(named["reject"])]
     sound = usable[~usable["blow"].isin(named["warning"])]
     if not sound.empty:
-        return sound, [f"{len(sound)} of the {len(near)} blows looked at carry neither a warning nor a rejection"]
-    checks = sorted(
-        {f.check for f in findings if f.severity == "warning" and set(f.blows) & set(usable["blow"].tolist())}
-    )
-    return usable, [f"no blow looked at is free of warnings ({', '.join(checks)}); the rejected ones are left aside"]
+        return sound, ()
+    numbers = set(usable["blow"].tolist())
+    checks = {f.check for f in findings if f.at_blow == "warning" and numbers.intersection(f.blows)}
+    return usable, tuple(sorted(checks))
 
 
 def _middle(full: pd.DataFrame) -> tuple[pd.Series, str]:
-    """Give the row with the middle resistance, the later of two as near, and the reason in words."""
-    for code, words in (("case_resistance", "Case"), ("total_resistance", "total")):
+    """Give the row with the middle resistance, the later of two as near, and which resistance it is."""
+    for code in ("case_resistance", "total_resistance"):
         if code in full and full[code].notna().any():
             values = full[full[code].notna()]
             distance = (values[code] - values[code].median()).abs().to_numpy()
             near = distance <= distance.min() + AS_NEAR * abs(float(values[code].median()))
-            return values.iloc[int(np.flatnonzero(near)[-1])], f"its {words} resistance is the middle one of these"
-    return full.iloc[-1], "it is the last of these; none has a resistance to compare"
+            return values.iloc[int(np.flatnonzero(near)[-1])], code
+    return full.iloc[-1], ""
 
 
 def _moved_too_little(row: pd.Series) -> bool:

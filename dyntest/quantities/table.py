@@ -11,7 +11,7 @@ import pandas as pd
 
 from dyntest.conditioning.condition import Conditioned, Options, condition
 from dyntest.conditioning.corrections import final_displacement
-from dyntest.conditioning.judging import Finding, join, judge, measure
+from dyntest.conditioning.judging import Finding, check_numbers, join, judge
 from dyntest.hammer import Hammer
 from dyntest.names import NAMES
 from dyntest.pile import Pile
@@ -56,8 +56,7 @@ def blow_quantities(
     found = integrity(down, up, onset, peak, back, step, pile.length)
     gauges = conditioned.gauge_strain
     nothing = np.full(len(force), np.nan)
-    pairs = (*conditioned.strain_pairs, None, None)
-    other = gauges is not None and len(conditioned.strain_pairs) > 1
+    bending = [] if gauges is None else [bending_ratio(gauges, peak, pair) for pair in conditioned.strain_pairs]
     known = np.isfinite(factor_for_maximum)
     return {
         "peak_force": force.max(axis=1),
@@ -77,8 +76,7 @@ def blow_quantities(
         "integrity_factor": found.integrity_factor,
         "integrity_depth": found.integrity_depth,
         "proportionality": proportionality(force, velocity, waves.impedance, peak),
-        "bending_ratio": nothing if gauges is None else bending_ratio(gauges, peak, pairs[0]),
-        **({"bending_ratio_other": bending_ratio(gauges, peak, pairs[1])} if other else {}),
+        **dict(zip(("bending_ratio", "bending_ratio_other"), bending or [nothing], strict=False)),
         "peak_displacement": peak_displacement(velocity, step),
         "final_displacement": final_displacement(velocity, step),
     }, found
@@ -119,6 +117,8 @@ def drive_table(
     damping_factor: float | None = None,
     toe_soil: str | None = None,
     log: DrivingLog | None = None,
+    first_blow: int | None = None,
+    kind: str = "initial",
     penetration_at_start: float | None = None,
     chunk: int = CHUNK,
 ) -> DriveTable:
@@ -140,6 +140,10 @@ def drive_table(
         Soil at the toe, which suggests a factor where the engineer gave none.
     log : DrivingLog or None
         The driving log.
+    first_blow : int or None
+        Number in the drive of the first blow that was recorded [1], to lay the log against the records.
+    kind : str
+        ``"initial"`` or ``"restrike"``: which blows of the log were recorded where it counts more than the records.
     penetration_at_start : float or None
         Penetration of the toe [m], for every blow where neither records nor log have one.
     chunk : int
@@ -162,7 +166,7 @@ def drive_table(
     number.
     """
     options = Options() if options is None else options
-    logged = match_log(log, signals.blow)
+    logged = match_log(log, signals.blow, first_blow, kind)
     if options.set_per_blow is None and np.isfinite(logged.set_per_blow).any():
         options = replace(options, set_per_blow=logged.set_per_blow)
     suggested = suggested_damping(toe_soil) if damping_factor is None else None
@@ -171,14 +175,15 @@ def drive_table(
 
     penetration = _penetration(signals, logged, penetration_at_start)
 
-    parts, reflections, measures, evidence = [], [], [], []
+    parts, reflections, measures = [], [], []
+    evidence: list[CalibrationEvidence] = []
     apart = -(-signals.n_blows // MOST_BLOWS)
     for records, chosen in _chunks(replace(signals, penetration=penetration), options, chunk):
         conditioned = condition(records, pile, chosen)
         part, reflection = blow_quantities(conditioned, pile, factor, for_maximum)
         parts.append(part)
         reflections.append(reflection)
-        measures.append(measure(records, conditioned, pile, chosen.set_per_blow))
+        measures.append(check_numbers(records, conditioned, pile, chosen.set_per_blow))
         some = slice(-chunk * len(evidence) % apart, None, apart)
         depth = None if records.penetration is None else records.penetration[some]
         evidence.append(calibration_evidence(conditioned.waves.take(some), pile, depth))
@@ -190,12 +195,16 @@ def drive_table(
     columns |= {"set_per_blow": logged.set_per_blow if options.set_per_blow is None else options.set_per_blow}
     columns |= {"penetration": penetration}
     calibration = pile_calibration(CalibrationEvidence.join(evidence), pile)
+    gauges = judge(join(measures))
+    found, reflected = findings.integrity_findings(found, signals.blow, pile, gauges)
+    columns |= {"integrity_factor": found.integrity_factor, "integrity_depth": found.integrity_depth}
     noted = [
-        *judge(join(measures)),
+        *gauges,
         *logged.findings,
         *findings.uniform_finding(pile),
         *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),
-        *findings.integrity_findings(found, signals.blow, pile),
+        *reflected,
+        *findings.geometry_findings(penetration, pile, signals.blow),
         *findings.wave_speed_finding(calibration),
         *findings.stroke_finding(columns["stroke"], logged.stroke),
         *findings.energy_finding(hammer, columns["energy_ratio"]),
@@ -205,13 +214,6 @@ def drive_table(
     table = pd.DataFrame({name: columns[name] for name in NAMES if name in columns})
     source = "engineer" if damping_factor is not None else "soil at the toe" if suggested else "none"
     return DriveTable(table, tuple(noted), source, calibration)
-
-
-def blow_table(
-    signals: Signals | AveragedTraces, pile: Pile, hammer: Hammer | None = None, **choices: object
-) -> pd.DataFrame:
-    """Give the table of `drive_table` alone."""
-    return drive_table(signals, pile, hammer, **choices).table
 
 
 def _columns(found: Integrity) -> tuple[np.ndarray, ...]:

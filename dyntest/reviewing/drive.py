@@ -8,20 +8,20 @@ Only what depends on them is worked out again, from waves that are at hand; the 
 the same sheet, which a test holds it to.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.findings import Finding
+from dyntest.conditioning.findings import Finding, weighed
 from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
 from dyntest.quantities import case_resistance as case
 from dyntest.quantities.drive_findings import DAMPING_CHECK
 from dyntest.quantities.pile_calibration import PileCalibration
-from dyntest.quantities.representative import Representative, choose_blow
+from dyntest.quantities.representative import Representative, blows_looked_at, representative_blow
 from dyntest.quantities.table import CHUNK, drive_table
 from dyntest.reading.logs import DrivingLog, read_driving_log
 from dyntest.reading.parts import Drive, TestSheet
@@ -104,7 +104,7 @@ class DriveReview:
         if self.representative is None:
             return {}
         row = self.table.loc[self.table["blow"] == self.representative.blow].iloc[0]
-        numbers = {code: float(value) for code, value in row.items() if value == value}
+        numbers = {str(code): float(value) for code, value in row.items() if value == value}
         if self.match is not None:
             numbers |= {code: float(getattr(self.match, code)) for code in MATCHED}
         return numbers
@@ -123,9 +123,12 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
         damping_factor=sheet.damping_factor if calibrated is None else calibrated,
         toe_soil=sheet.soil.toe,
         log=log,
+        first_blow=drive.first_blow,
+        kind=drive.kind,
         penetration_at_start=drive.penetration_at_start,
     )
-    table, findings = worked.table, worked.findings
+    table = worked.table
+    findings = weighed(worked.findings, blows_looked_at(table, drive.kind)["blow"].to_numpy())
     chosen = representative(sheet, drive, table, findings)
     blow = None if chosen is None else chosen.blow
     waves = None if blow is None else _waves(signals, sheet, options, table, blow)
@@ -140,15 +143,15 @@ def representative(
     """Give the engineer's own choice where there is one, else the blow by the rule."""
     number = sheet.choices.blow.get(drive.name)
     if number is None:
-        return choose_blow(table, drive.kind, findings)
+        return representative_blow(table, drive.kind, findings)
     own = table[table["blow"] == number]
     if own.empty:
         first, last = int(table["blow"].min()), int(table["blow"].max())
         problem = f"blow {number} was not recorded in this drive"
         cure = f"write one of its blows, {first} to {last}"
         raise InputError(known_as(sheet.path), f"[choices] blow, {drive.name}", problem, cure)
-    alone = choose_blow(own, drive.kind)
-    return replace(alone, rule="The engineer's own choice, [choices] blow in the test sheet.", reasons=())
+    alone = representative_blow(own, drive.kind)
+    return None if alone is None else replace(alone, rule="engineer")
 
 
 def _waves(
@@ -188,11 +191,39 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
     blow = None if chosen is None else chosen.blow
     alone = None if blow is None else waves.take(waves.blow == blow)
     judged = trust(findings, len(table), blow)
-    told = {"table": table, "findings": findings, "damping_source": source, "trust": judged}
-    again = replace(drive, representative=chosen, waves=alone, **told)
+    again = replace(
+        drive,
+        table=table,
+        findings=findings,
+        damping_source=source,
+        representative=chosen,
+        waves=alone,
+        trust=judged,
+    )
     if drive.representative is not None and blow == drive.representative.blow:
         return again
     return replace(again, match=None, match_problem="", calibrated_damping_factor=float("nan"))
+
+
+MOST_RISE = 0.1
+"""A restrike that begins more than this above the end of the drive before cannot be [m]; our own choice."""
+
+
+def held_together(drives: Sequence[DriveReview]) -> list[DriveReview]:
+    """Give the drives with a warning on each restrike that begins above where the drive before it ended."""
+    held: list[DriveReview] = []
+    for drive in drives:
+        before = held[-1].table["penetration"].dropna() if held else None
+        own = drive.table["penetration"].dropna()
+        if before is not None and len(before) and len(own) and own.iloc[0] < before.iloc[-1] - MOST_RISE:
+            ended, begins = float(before.iloc[-1]), float(own.iloc[0])
+            found = Finding("penetration", "warning", (), begins, ended, case="above the drive before")
+            findings = (*drive.findings, found)
+            blow = None if drive.representative is None else drive.representative.blow
+            judged = trust(findings, len(drive.table), blow)
+            drive = replace(drive, findings=findings, trust=judged)
+        held.append(drive)
+    return held
 
 
 def case_columns(waves: Waves, damping_factor: float) -> dict[str, np.ndarray]:

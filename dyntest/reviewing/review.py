@@ -12,7 +12,7 @@ from dyntest.reading.files import digests
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer
-from dyntest.reviewing.drive import DriveReview, review_drive
+from dyntest.reviewing.drive import DriveReview, held_together, review_drive
 from dyntest.reviewing.drive_match import match_drive, match_drive_blows
 from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
@@ -101,6 +101,7 @@ def review(
     for number, drive in enumerate(sheet.drives):
         tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
         drives.append(review_drive(sheet, drive))
+    drives = held_together(drives)
     if match != "none":
         drives = _matched(sheet, drives, tell, steps)
     if match == "every":

@@ -282,9 +282,7 @@ def faults() -> list[Fault]:
 
 def found_blows(fault: Fault, found) -> set[int]:
     """Give the blows that a fault was found on."""
-    named = [
-        f for f in found if f.check == fault.check and (fault.channel is None or f.message.startswith(fault.channel))
-    ]
+    named = [f for f in found if f.check == fault.check and (fault.channel is None or f.gauge == fault.channel)]
     return {blow for finding in named for blow in finding.blows}
 
 

@@ -1,5 +1,7 @@
 """The answer to whether a record can be trusted follows from its findings alone."""
 
+from dataclasses import replace
+
 import pytest
 
 from dyntest.conditioning.findings import Finding
@@ -7,7 +9,7 @@ from dyntest.decisions.trust import Trust, trust
 
 
 def finding(severity, blows, check="drift"):
-    return Finding(check, severity, tuple(blows), 0.2, 0.1, "message", "cure")
+    return Finding(check, severity, tuple(blows), 0.2, 0.1)
 
 
 @pytest.mark.parametrize(
@@ -40,4 +42,15 @@ def test_reasons_come_worst_first_and_once():
 
 def test_only_what_stands_against_the_blow_is_named_where_it_is_rejected():
     findings = [finding("warning", [1], "lag"), finding("reject", [99], "dead"), finding("reject", [5], "clipped")]
-    assert trust(findings, 100, 99) == Trust("no", ("dead",))
+    assert trust(findings, 100, 99) == Trust("no", ("dead",), (findings[1],))
+
+
+def test_what_warns_of_the_blow_that_stands_for_the_drive_is_no_mere_note():
+    few = replace(finding("note", [98, 99], "proportionality"), at_blow="warning")
+    assert trust([few], 100, 99) == Trust("with care", ("proportionality",), (few,))
+    assert trust([few], 100, 50) == Trust("yes")
+
+
+def test_a_note_at_that_blow_is_told_with_the_answer():
+    note = finding("note", [99], "integrity or soil")
+    assert trust([note, finding("note", [3])], 100, 99) == Trust("yes", (), (note,))

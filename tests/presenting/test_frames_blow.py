@@ -95,10 +95,10 @@ def test_a_profile_keeps_drive_and_blow_of_each_point(restrike):
 def test_findings_are_on_the_blows_they_name(sheet):
     damaged = read_sheet(sheet.path.parent.parent / "abutment_4_damaged" / "sheet.toml")
     drive = review_drive(damaged, damaged.drives[0])
-    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy())
+    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), "SI")
     named = {(f.check, blow) for f in drive.findings for blow in f.blows}
     assert named and set(zip(frame["check"], frame["blow"], strict=True)) == named
-    few = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), most=5)
+    few = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), "SI", most=5)
     assert few.groupby(["check", "message"]).size().max() <= 5
 
 

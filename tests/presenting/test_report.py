@@ -17,6 +17,7 @@ from dyntest.decisions.criterion import Criterion, CriterionRow
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference
+from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of, report_data
 from dyntest.presenting.review_figures import review_figures
@@ -120,8 +121,8 @@ def test_every_blow_is_in_the_appendix(matched_review):
 def test_findings_say_what_was_done_and_what_to_do(concrete_review):
     text = letters(" ".join(pages(report_pdf(concrete_review, date=DAY, figures={}))))
     finding = next(one for one in concrete_review.drives[0].findings if one.check == "integrity")
-    assert letters(finding.message)[1:] in text
-    assert letters(finding.cure)[1:] in text
+    assert letters(finding_message(finding, concrete_review.sheet.display_units))[1:] in text
+    assert letters(finding_cure(finding, concrete_review.sheet.display_units))[1:] in text
     assert "passedoverfortherepresentativeblow" in text
 
 

@@ -55,3 +55,36 @@ def test_the_count_of_the_log_fixes_penetration_and_set():
     np.testing.assert_allclose(found.penetration, [np.nan, 0.01, 0.3, 0.4, np.nan])
     np.testing.assert_allclose(found.set_per_blow, [np.nan, 0.01, 0.01, 0.005, np.nan])
     assert found.findings[0].check == "log count"
+
+
+def test_records_of_the_last_feet_only_are_the_last_blows_of_the_log():
+    log = log_of([3.0, 0.3, 0.1], [60, 30, 20])
+    found = match_log(log, np.arange(1, 41))
+    np.testing.assert_allclose(found.penetration[[0, -1]], [3.0 + 0.3 * 11 / 30, 3.4])
+    np.testing.assert_allclose(found.set_per_blow[[0, -1]], [0.01, 0.005])
+    (note,) = found.findings
+    assert (note.check, note.case, note.severity) == ("log count", "taken for initial", "note")
+    assert (note.value, note.threshold, note.more["first"], note.more["last"]) == (40.0, 110.0, "71", "110")
+
+
+def test_records_of_a_restrike_are_its_first_blows():
+    found = match_log(log_of([0.1, 0.1], [10, 20]), np.arange(1, 13), kind="restrike")
+    np.testing.assert_allclose(found.penetration[[0, -1]], [0.01, 0.11])
+    assert found.findings[0].case == "taken for restrike"
+
+
+def test_the_first_blow_that_the_sheet_names_goes_before_any_guess():
+    log = log_of([3.0, 0.3, 0.1], [60, 30, 20])
+    found = match_log(log, np.arange(1, 41), first_blow=61)
+    np.testing.assert_allclose(found.penetration[[0, -1]], [3.01, 3.35])
+    (warning,) = found.findings
+    assert (warning.case, warning.severity, warning.value) == ("", "warning", 100.0)
+    assert match_log(log, np.arange(1, 41), first_blow=71).findings == ()
+
+
+def test_numbers_that_begin_late_are_the_recorders_own():
+    log = log_of([3.0, 0.3, 0.1], [60, 30, 20])
+    assert match_log(log, np.arange(71, 111)).findings == ()
+    found = match_log(log, np.arange(61, 101))
+    assert found.findings[0].severity == "warning"
+    assert found.penetration[0] == pytest.approx(3.01)

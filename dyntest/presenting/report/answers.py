@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable
 
-from dyntest.conditioning.findings import Finding, blow_words
+from dyntest.conditioning.findings import Finding
 from dyntest.decisions.setup import show_wait
 from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import reference
+from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.report.blocks import (
     Block,
     about,
@@ -57,17 +58,17 @@ DONE = {
 
 def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     """Give the section on the records."""
-    blocks = [answer(trust_sentence(review))]
+    blocks, system = [answer(trust_sentence(review))], review.sheet.display_units
     for drive in review.drives:
         name = drive_words(drive)
         blocks.append(heading(f"{name.capitalize()}: findings on {len(drive.table):,} blows"))
-        blocks.append(_findings(drive) if drive.findings else note("Nothing was found by any check."))
+        blocks.append(_findings(drive, system) if drive.findings else note("Nothing was found by any check."))
         if drive.representative is None:
             blocks.append(text("No blow is sound enough to stand for this drive."))
             continue
         chosen = drive.representative
-        reasons = "".join(f" {sentence(reason)}" for reason in chosen.reasons)
-        blocks.append(text(f"Blow {chosen.blow} stands for this drive. {chosen.rule}{reasons}"))
+        reasons = "".join(f" {sentence(reason)}" for reason in choice_reasons(chosen, system))
+        blocks.append(text(f"Blow {chosen.blow} stands for this drive. {RULES[chosen.rule]}{reasons}"))
         if f"blow_{drive.name}" in figures:
             matched = "; dotted: upward wave computed by signal matching" if drive.match else ""
             caption = f"{name.capitalize()}, blow {chosen.blow}: force and impedance × velocity above, the two waves"
@@ -75,15 +76,15 @@ def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     return blocks
 
 
-def _findings(drive: DriveReview) -> Block:
+def _findings(drive: DriveReview, system: str) -> Block:
     numbers = drive.table["blow"].to_numpy()
     cells = [
         [
             {"warning": finding.severity} if finding.severity == "reject" else finding.severity,
             finding.check,
-            sentence(finding.message),
+            sentence(finding_message(finding, system)),
             sentence(_done(finding, numbers)),
-            sentence(finding.cure),
+            sentence(finding_cure(finding, system)),
         ]
         for finding in sorted(drive.findings, key=lambda one: ("reject", "warning", "note").index(one.severity))
     ]
@@ -93,7 +94,7 @@ def _findings(drive: DriveReview) -> Block:
 def _done(finding: Finding, numbers) -> str:
     if not finding.blows:
         return "nothing; it concerns the drive as a whole"
-    return f"{blow_words(finding.blows, len(numbers))}: {DONE[finding.severity]}"
+    return f"{blow_words(finding.blows, len(numbers))}: {DONE[finding.at_blow]}"
 
 
 def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:

@@ -6,10 +6,10 @@ from importlib.metadata import version
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import NUMBERED, reference
+from dyntest.presenting.finding_words import ASSUMES_UNIFORM
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows
 from dyntest.presenting.report.tables import every_blow
 from dyntest.presenting.sentences import drive_words
-from dyntest.quantities.drive_findings import ASSUMES_UNIFORM
 from dyntest.reviewing.review import Review
 
 LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pint", "pydantic", "typst")

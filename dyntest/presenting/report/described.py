@@ -7,10 +7,10 @@ from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
 from dyntest.presenting.explanations import reference
+from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames_pile import impedance
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows, sentence
 from dyntest.presenting.sentences import TRUST, drive_words
-from dyntest.quantities.drive_findings import uniform_note
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review

@@ -6,6 +6,7 @@ from datetime import date
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.decisions.criterion import show_count
 from dyntest.names import show
+from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
 from dyntest.presenting.report.blocks import about, caution_item, sentence
 from dyntest.presenting.sentences import (
     criterion_sentence,
@@ -15,7 +16,6 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.quantities.drive_findings import uniform_note
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
@@ -110,12 +110,14 @@ def _few(sentences: Sequence[str]) -> list[str]:
 
 def all_cautions(review: Review) -> list[tuple[bool, Caution]]:
     """Give every caution of a review, those that stand in the way of using a result first."""
-    answers, found = review.answers, []
+    answers, found, system = review.answers, [], review.sheet.display_units
     for drive in review.drives:
         for finding in drive.findings:
             if finding.severity != "note":
-                words = f"{drive_words(drive)}: {finding.message}"
-                found.append((finding.severity == "reject", Caution(finding.check, words, finding.cure)))
+                words = f"{drive_words(drive)}: {finding_message(finding, system)}"
+                found.append(
+                    (finding.severity == "reject", Caution(finding.check, words, finding_cure(finding, system)))
+                )
     criterion = answers.criterion
     alerts = () if criterion is None else criterion.alerts
     decided = () if criterion is None else criterion.cautions

@@ -1,0 +1,449 @@
+"""What was found on a record, and why a blow stands for a drive, in sentences with the reader's units.
+
+A finding and a choice of blow are data; this table, by the name of the check and its case, says them. Fields in braces
+are the numbers of the finding: ``{value}`` and ``{limit}``, ``{gauge}``, ``{where}`` (the blows), and what it has more.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from dyntest.conditioning.findings import Finding
+from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
+from dyntest.names import NAMES, show
+from dyntest.pile import Pile
+from dyntest.quantities.integrity import integrity_class
+from dyntest.quantities.representative import FULL_ENERGY, LOOKED_AT, TAKEN, Representative
+from dyntest.units import STANDARD_GRAVITY
+
+MOST_NUMBERS = 5
+"""A sentence names no more blow numbers than this [1]; the finding carries them all."""
+
+
+@dataclass(frozen=True)
+class FindingWords:
+    """How a finding is said.
+
+    Parameters
+    ----------
+    problem : str
+        The sentence, with fields.
+    cure : str
+        What to do, with fields.
+    number : str
+        How value and limit are written, a key of `_WRITTEN`.
+    """
+
+    problem: str
+    cure: str
+    number: str = "ratio"
+
+
+def _movement(value: float, system: str) -> str:
+    return f"{value / 0.0254:.2f} in" if system == "US" else f"{value * 1e3:.1f} mm"
+
+
+def _acceleration(value: float, system: str) -> str:
+    return f"{value / STANDARD_GRAVITY:.1f} g" if system == "US" else f"{value:.0f} m/s²"
+
+
+_WRITTEN = {
+    "ratio": lambda value, system: f"{value:.2f}",
+    "exact ratio": lambda value, system: f"{value:.3f}",
+    "percent": lambda value, system: f"{value * 100.0:.0f} %",
+    "tenth percent": lambda value, system: f"{value * 100.0:.1f} %",
+    "count": lambda value, system: f"{value:,.0f}",
+    "strain": lambda value, system: f"{value * 1e6:.0f} {'µε' if system == 'US' else 'µm/m'}",
+    "acceleration": _acceleration,
+    "movement": _movement,
+    "depth": lambda value, system: show("penetration", value, system),
+    "milliseconds": lambda value, system: f"{value * 1e3:.1f} ms",
+    "exact milliseconds": lambda value, system: f"{value * 1e3:.2f} ms",
+}
+"""How a number is written: functions of the SI value and of the system of units."""
+
+_MORE = {"depth": "depth", "length": "depth", "resolved": "depth", "level": "depth", "error": "exact ratio"}
+"""How the further numbers of a finding are written, by their names; others as ratios."""
+
+_LEAVE_OUT = "leave {gauge} out if it is so in most blows, and mend or replace it before the next pile"
+_CALIBRATION = "look at calibrations, area, modulus and wave speed in the sheet, and at loose gauges"
+_DEAD = "{gauge} does not respond: it moves by {value} at most, less than {limit}, in {where}"
+_ALL_FOUR = "look at the calibration and bolts of all four; leave out the one that does not fit"
+_REFLECTION = (
+    "a reflection before the toe's return, {depth} below the gauges, gives an integrity factor of {value} ({state};"
+    " uniform above {limit}) in {where}"
+)
+
+WORDS = {
+    ("dead channel", "strain"): FindingWords(_DEAD, _LEAVE_OUT, "strain"),
+    ("dead channel", "acceleration"): FindingWords(_DEAD, _LEAVE_OUT, "acceleration"),
+    ("dead channel", "share of twin"): FindingWords(
+        "{gauge} hardly responds: it moves by {value} of what its twin does, less than {limit}, in {where}",
+        _LEAVE_OUT,
+        "tenth percent",
+    ),
+    ("clipped channel", ""): FindingWords(
+        "{gauge} stays at its extreme value for {value} samples in a row, more than {limit}, in {where}",
+        "set a wider range; a peak cut off makes force, velocity and energy too small",
+        "count",
+    ),
+    ("swapped sign", ""): FindingWords(
+        "{gauge} goes the wrong way at impact (mean over mean size {value}, below {limit}) in {where}",
+        "turn its sign where it is read, after a look at how the gauge was mounted and wired",
+    ),
+    ("noisy channel", ""): FindingWords(
+        "{gauge} has noise of {value} of its largest response, above {limit}, before the impact in {where}",
+        "look at cable, connector and bolt, or leave {gauge} out",
+        "tenth percent",
+    ),
+    ("offset channel", ""): FindingWords(
+        "{gauge} has its zero off by {value} of its largest response, above {limit}, in {where}; it was taken off",
+        "balance the gauge; a zero that moves from blow to blow means a loose gauge",
+        "percent",
+    ),
+    ("spikes", ""): FindingWords(
+        "{gauge} has spikes of up to {value} of its largest response, above {limit}, in {where}",
+        "look at cable and connector; use other blows, or leave {gauge} out",
+        "percent",
+    ),
+    ("strain that stays", ""): FindingWords(
+        "{gauge} ends {value} of its largest strain away from zero, above {limit}, in {where}",
+        "look whether the gauge slipped or its bolts are loose, or leave {gauge} out",
+        "percent",
+    ),
+    ("bending", ""): FindingWords(
+        "{gauge} differ by {value} of their sum at the first peak, above {limit}, in {where}",
+        "align hammer and pile, look at both gauges, and hold the stress of the single gauge against its limit",
+        "percent",
+    ),
+    ("accelerometers apart", ""): FindingWords(
+        "the velocities of {gauge} differ by {value} of their sum at the first peak, above {limit}, in {where}",
+        "look at both calibrations and bolts; leave out the one whose velocity does not fit the force",
+        "tenth percent",
+    ),
+    ("single strain gauge", ""): FindingWords(
+        "force stands on {value} strain gauge instead of {limit} on opposite faces in {where}, so bending goes into it"
+        " unseen",
+        "treat force, stress, energy and resistance with care; measure with two gauges on opposite faces",
+        "count",
+    ),
+    ("single accelerometer", ""): FindingWords(
+        "velocity stands on {value} accelerometer instead of {limit} on opposite faces in {where}",
+        "hold force against impedance times velocity at the first peak with care",
+        "count",
+    ),
+    ("pairs of strain gauges apart", ""): FindingWords(
+        "the two pairs of strain gauges differ by {value} of the sum of their means at the first peak, above {limit},"
+        " in {where}",
+        _ALL_FOUR,
+        "tenth percent",
+    ),
+    ("pairs of accelerometers apart", ""): FindingWords(
+        "the velocities of the two pairs of accelerometers differ by {value} of their sum at the first peak, above"
+        " {limit}, in {where}",
+        _ALL_FOUR,
+        "tenth percent",
+    ),
+    ("proportionality", "unit"): FindingWords(
+        "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in {where}:"
+        " more than a gauge can be wrong",
+        "look at the units in the headers of the table, and at area and modulus in the sheet",
+    ),
+    ("proportionality", "low"): FindingWords(
+        "force is only {value} of impedance times velocity at the first peak, below {limit}, in {where}",
+        _CALIBRATION + "; a time step that is wrong does the same",
+    ),
+    ("proportionality", "high"): FindingWords(
+        "force is {value} of impedance times velocity at the first peak, above {limit}, before anything can return"
+        " from ground or pile, in {where}",
+        _CALIBRATION,
+    ),
+    ("proportionality", "high with shaft"): FindingWords(
+        "force is {value} of impedance times velocity at the first peak, above {limit}, in {where}",
+        _CALIBRATION + "; strong resistance just below the gauges can do the same",
+    ),
+    ("lag", ""): FindingWords(
+        "strain and acceleration are {value} apart in time on the rise, above {limit}, in {where}",
+        "look at the filters and delays of the recorder; the sheet can ask for the lag to be corrected",
+        "exact milliseconds",
+    ),
+    ("no quiet part", ""): FindingWords(
+        "only {value} before the impact is quiet, less than {limit}, in {where}: the zero lines are not known",
+        "record with more time before the trigger, 5 ms or more",
+        "milliseconds",
+    ),
+    ("record too short for the toe return", ""): FindingWords(
+        "the record ends {value} times 2L/c after the first peak, before the return from the toe, in {where}",
+        "record longer; no resistance can be worked out",
+    ),
+    ("record too short for the unloading", ""): FindingWords(
+        "the record ends {value} times 2L/c after the first peak, less than {limit}, in {where}: the unloading after"
+        " the return from the toe is cut off",
+        "record longer, 100 ms or more",
+    ),
+    ("toe return", "early"): FindingWords(
+        "the wave is seen back from the toe at {value} of 2L/c, earlier than {limit}, in {where}",
+        "look at length and wave speed in the sheet; if they are right, the pile may be damaged above its toe",
+    ),
+    ("toe return", "late"): FindingWords(
+        "the wave is seen back from the toe at {value} of 2L/c, later than {limit}, in {where}",
+        "look at length and wave speed in the sheet, and for cracks that slow the wave",
+    ),
+    ("velocity not settling", ""): FindingWords(
+        "the velocity still has {value} of its peak (root mean square), above {limit}, at the end in {where}",
+        "record longer; displacement and set from the record are not to be trusted",
+        "percent",
+    ),
+    ("displacement not settling", "wandering"): FindingWords(
+        "the displacement still wanders by {value} of its peak, above {limit}, at the end in {where}",
+        "record longer, or look at the accelerometers; take the set from the log",
+        "percent",
+    ),
+    ("displacement not settling", "rising"): FindingWords(
+        "the displacement ends at {value} of its peak, below {limit}, in {where}: above where it began",
+        "look at the accelerometers; take the set from the log",
+        "percent",
+    ),
+    ("set against record", ""): FindingWords(
+        "the displacement at the end and the log's set differ by {value} of the peak displacement, above {limit}, in"
+        " {where}: more than drift explains",
+        "compare the log's counts and blow numbers with the records; look at the accelerometers; record longer if the"
+        " pile was still moving",
+        "percent",
+    ),
+    ("small movement", ""): FindingWords(
+        "the pile moved only {value}, less than {limit}, in {where}: the resistance found is a lower bound",
+        "use a heavier ram or a higher stroke if the full resistance must be shown",
+        "movement",
+    ),
+    ("drift", ""): FindingWords(
+        "{gauge} drifts: its velocity was corrected by {value} of the peak velocity at the end, above {limit}, in"
+        " {where}",
+        "look at its mounting; use other blows or leave {gauge} out; take the set from the log",
+        "percent",
+    ),
+    ("integrity", ""): FindingWords(_REFLECTION, "inspect the pile there"),
+    ("integrity or soil", ""): FindingWords(
+        _REFLECTION + "; a layer with much damping or an enlarged section could look the same",
+        "compare with the borings and with the first blows in that depth",
+    ),
+    ("integrity or gauges", "faulty"): FindingWords(
+        "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: the"
+        " gauges do not pass their own checks ({gauges})",
+        "mend or leave out the gauge first; then look at the integrity factor again",
+    ),
+    ("integrity or gauges", "near"): FindingWords(
+        "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: it"
+        " falls into the rise of the blow, which hides what is less than {resolved} down, and a gauge that is a little"
+        " wrong looks the same",
+        "look at the calibration of the gauges, and at the head of the pile",
+    ),
+    ("penetration", "beyond the pile"): FindingWords(
+        "the toe is said to be {value} deep in {where}, but the pile is only {length} long",
+        "correct the log, the penetration or total_length; look at their units and at the level the depths begin from",
+        "depth",
+    ),
+    ("penetration", "gauges in the ground"): FindingWords(
+        "the toe is said to be {value} deep in {where}, more than the length below the gauges ({limit})",
+        "correct the log, the penetration or length_below_gauges; shaft resistance above the gauges is not measured",
+        "depth",
+    ),
+    ("penetration", "above the drive before"): FindingWords(
+        "the restrike begins at a penetration of {value}, above where the drive before ended ({limit})",
+        "correct penetration_at_start or the logs; a pile does not rise by itself",
+        "depth",
+    ),
+    ("toe return", "unit of length"): FindingWords(
+        "the wave is seen back from the toe at {value} of 2L/c in {where}: as where feet were written for metres, or"
+        " metres for feet",
+        "correct the unit of length_below_gauges",
+    ),
+    ("log count", "taken for initial"): FindingWords(
+        "{value} blows were recorded and {log} counts {limit}: they are taken as its last ones, {first} to {last}",
+        "say with first_blow which blow of the drive was the first that was recorded",
+        "count",
+    ),
+    ("log count", "taken for restrike"): FindingWords(
+        "{value} blows were recorded and {log} counts {limit}: they are taken as its first ones, {first} to {last}",
+        "say with first_blow which blow of the drive was the first that was recorded",
+        "count",
+    ),
+    ("damping factor", ""): FindingWords(
+        "no damping factor is given; {value} was taken for {soil} at the toe (range {limit} {upper}, {source}), and"
+        " {for_maximum} for the largest resistance over time",
+        "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test",
+    ),
+    ("damping factor", "none"): FindingWords(
+        "no damping factor is given, and there is no suggestion for {soil} at the toe: Case resistances that need one"
+        " are left out",
+        "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test",
+    ),
+    ("wave speed", ""): FindingWords(
+        "the wave comes back from the toe as at {value} ± {error} of the wave speed in the sheet (limit 1 ± {limit})",
+        "give this wave_speed in [pile] if the length is right; modulus, impedance and force follow from it",
+        "exact ratio",
+    ),
+    ("uniform pile", ""): FindingWords(
+        "the pile has {value} parts of different section or material, but Case resistance, shaft share, toe stress,"
+        " tension along the pile and integrity factor are formulas for a uniform one: they use the impedance at the"
+        " gauges and the travel time of the whole, and take what a change of section sends up for soil or damage",
+        "use signal matching, which follows the sections, for resistance; take the rest as rough",
+        "count",
+    ),
+    ("stroke", ""): FindingWords(
+        "the stroke from the blow rate is {value} off the observed one in the log, at the median (limit {limit})",
+        "check the clock of the recorder, the log, and whether the hammer is an open-end diesel",
+        "percent",
+    ),
+    ("energy ratio", ""): FindingWords(
+        "no rated energy is given, so the energy ratio is against ram weight times the stroke of each blow",
+        "give rated_energy in [hammer] to have it against the hammer's rating",
+    ),
+    ("log depth", ""): FindingWords(
+        "the penetration in the records and in the log differ by up to {value} (limit {limit}) in {where}; that of the"
+        " records is used",
+        "compare the blow numbers with the inspector's log",
+        "depth",
+    ),
+    ("log count", ""): FindingWords(
+        "the records end with blow {value} but {log} counts {limit} blows; {consequence}",
+        "compare the blow numbers with the inspector's log; set and penetration are only as sure as they are",
+        "count",
+    ),
+}
+"""What is said of each finding, by the name of its check and its case."""
+
+
+def finding_message(finding: Finding, system: str) -> str:
+    """Say what was found.
+
+    Examples
+    --------
+    >>> finding_message(Finding("small movement", "warning", (3,), 1e-3, 2.54e-3, n_blows=9), "US")
+    'the pile moved only 0.04 in, less than 0.10 in, in blow 3: the resistance found is a lower bound'
+    """
+    said = _say(finding, system, WORDS[finding.check, finding.case].problem)
+    if finding.more.get("upper_bound"):
+        said += "; the reduction is shorter than the front of the wave, so much less of the section may be left"
+    return said
+
+
+def finding_cure(finding: Finding, system: str) -> str:
+    """Say what to do about a finding."""
+    return _say(finding, system, WORDS[finding.check, finding.case].cure)
+
+
+def _say(finding: Finding, system: str, text: str) -> str:
+    written = _WRITTEN[WORDS[finding.check, finding.case].number]
+    fields = {
+        "gauge": finding.gauge,
+        "value": written(finding.value, system),
+        "limit": written(finding.threshold, system),
+        "where": blow_words(finding.blows, finding.n_blows),
+        "state": integrity_class(finding.value),
+        "consequence": (
+            f"{blow_words(finding.blows, finding.n_blows)} have no depth"
+            if finding.blows
+            else "some blows were not recorded or the numbering starts elsewhere"
+        ),
+    }
+    for name, number in finding.more.items():
+        fields[name] = number if isinstance(number, str) else _WRITTEN[_MORE.get(name, "ratio")](number, system)
+    return text.format(**fields)
+
+
+def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
+    """Put into words which blows a finding is about.
+
+    Such as ``"blow 3"``.
+
+    Examples
+    --------
+    >>> blow_words([3], 20), blow_words([3, 4], 20), blow_words(range(1, 301), 300)
+    ('blow 3', 'blows 3 and 4', 'all 300 blows')
+    >>> blow_words(range(7, 19), 300)
+    '12 of 300 blows (7, 8, 9, 10, 11, …)'
+    """
+    listed = [str(int(number)) for number in numbers[:MOST_NUMBERS]]
+    if len(numbers) == 1:
+        return f"blow {listed[0]}"
+    if len(numbers) == n_blows:
+        return f"all {n_blows} blows"
+    if len(numbers) <= MOST_NUMBERS:
+        return f"blows {', '.join(listed[:-1])} and {listed[-1]}" if listed else "no blow"
+    return f"{len(numbers)} of {n_blows} blows ({', '.join(listed)}, …)"
+
+
+RULES = {
+    "initial": (
+        f"Of the last {TAKEN['initial']} sound blows (among the last {LOOKED_AT['initial']} recorded) those with at"
+        f" least {FULL_ENERGY:.0%} of their highest energy, and of these the one with the middle resistance."
+    ),
+    "restrike": (
+        f"Of the first {TAKEN['restrike']} sound blows (among the first {LOOKED_AT['restrike']} recorded) the earliest"
+        f" with at least {FULL_ENERGY:.0%} of their highest energy."
+    ),
+    "engineer": "The engineer's own choice, [choices] blow in the test sheet.",
+}
+"""How the blow that stands for a drive is chosen, by who chose it."""
+
+
+def choice_reasons(chosen: Representative, system: str) -> list[str]:
+    """Say what led to the blow that stands for a drive, in the order of the rule."""
+    if chosen.rule == "engineer":
+        return []
+    if chosen.warned:
+        told = [f"no blow looked at is free of warnings ({', '.join(chosen.warned)}); the rejected ones are left aside"]
+    else:
+        told = [f"{chosen.sound} of the {chosen.looked_at} blows looked at carry neither a warning nor a rejection"]
+    if chosen.full:
+        told.append(
+            f"{chosen.full} of {chosen.compared} have at least {FULL_ENERGY:.0%} of the highest energy among them"
+        )
+    if chosen.rule == "restrike":
+        told.append("it is the earliest of these, before the blows wear off what was gained by waiting")
+    elif chosen.middle_of:
+        told.append(f"its {NAMES[chosen.middle_of].words} is the middle one of these")
+    else:
+        told.append("it is the last of these; none has a resistance to compare")
+    if chosen.lower_bound:
+        told.append(
+            f"it moved less than {_movement(MOVEMENT_LIMIT, system)}, so its resistance is a lower bound: not all of it"
+            " may have been mobilised"
+        )
+    return told
+
+
+def choice_words(chosen: Representative, system: str) -> str:
+    """Say in a clause why a blow stands for a drive."""
+    return "; ".join(choice_reasons(chosen, system)) or RULES[chosen.rule].rstrip(".")
+
+
+ASSUMES_UNIFORM = {
+    "total_resistance": "a uniform pile between gauges and toe",
+    "case_resistance": "a uniform pile with all damping at the toe",
+    "case_resistance_maximum": (
+        "a uniform pile with all damping at the toe; with the damping factor of the first peak it is on the high side"
+    ),
+    "case_resistance_toe_at_rest": "a uniform pile without damping along the shaft",
+    "case_resistance_unloading": "a uniform pile with all damping at the toe",
+    "shaft_share": "a uniform pile, whose upward wave shows soil alone",
+    "toe_compression_stress": "a uniform pile, whose upward wave shows soil alone",
+    "peak_tension_stress": "a uniform pile without friction, its section everywhere that at the gauges",
+    "integrity_factor": "a pile designed to be uniform",
+}
+"""What each number by formula takes for granted, by its name in code."""
+
+
+def uniform_note(pile: Pile) -> str | None:
+    """Give the caution that a pile of several sections needs; nothing where it is uniform.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> uniform_note(Pile("A", "steel", (PilePart(10.0, 0.01, 210e9, 7850.0),))) is None
+    True
+    """
+    found = Finding("uniform pile", "note", (), float(len(pile.parts)), 1.0)
+    return None if pile.uniform else finding_message(found, "SI")

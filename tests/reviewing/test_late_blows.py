@@ -1,0 +1,56 @@
+"""Bad last blows are not called sound, and a restrike does not begin above where the drive before it ended."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyntest.conditioning.findings import Finding
+from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive import held_together, review_drive
+from dyntest.reviewing.review import review
+
+SAMPLES = "sample_signals"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory, request):
+    """A sample whose last twentieth of blows has both strains 1.3 times too large."""
+    import shutil
+
+    source = request.config.rootpath / SAMPLES / "pier_3_shale"
+    target = tmp_path_factory.mktemp("late") / "pile"
+    shutil.copytree(source, target)
+    table = pd.read_parquet(target / "initial.parquet")
+    numbers = table["blow"].unique()
+    late = table["blow"].isin(numbers[-len(numbers) // 20 :])
+    for column in [name for name in table if name.startswith("strain")]:
+        table[column] = table[column].where(~late, 1.3 * table[column])
+    table.to_parquet(target / "initial.parquet", index=False)
+    return target
+
+
+def test_strains_too_large_in_the_last_twentieth_are_no_mere_note(folder):
+    sheet = read_sheet(folder / "sheet.toml")
+    drive = review_drive(sheet, sheet.drives[0])
+    (found,) = [f for f in drive.findings if f.check == "proportionality"]
+    assert len(found.blows) <= 0.05 * len(drive.table) + 1
+    assert found.severity == "warning"
+    assert drive.trust.answer == "with care"
+    assert "proportionality" in drive.trust.reasons
+    assert drive.representative.blow in found.blows and found in drive.trust.at_blow
+    assert "proportionality" in drive.representative.warned
+
+
+def test_a_restrike_above_the_end_of_the_drive_is_said(folder):
+    sheet = read_sheet(folder / "sheet.toml")
+    drives = list(review(sheet, match="none").drives)
+    assert not [f for drive in drives for f in drive.findings if f.check == "penetration"]
+    end = float(drives[0].table["penetration"].iloc[-1])
+    high = replace(drives[1], table=drives[1].table.assign(penetration=end - 2.0))
+    told = held_together([drives[0], high])
+    (found,) = [f for f in told[1].findings if f.check == "penetration"]
+    assert found == Finding("penetration", "warning", (), end - 2.0, end, case="above the drive before")
+    assert told[1].trust.answer == "with care"
+    assert told[0] == drives[0] or np.array_equal(told[0].table, drives[0].table, equal_nan=True)
