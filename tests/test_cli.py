@@ -67,9 +67,10 @@ def test_figures_come_as_png_too_where_asked_for(small_test, tmp_path, capsys):
     assert {"blow_initial.svg", "blow_initial.png"} < figures
 
 
-def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys):
+@pytest.mark.parametrize("match", ["none", pytest.param("best", marks=pytest.mark.sweep)])
+def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys, match):
     for name in ("one", "two"):
-        assert run(capsys, "review", small_test, "--match", "best", "--out", tmp_path / name)[0] == 0
+        assert run(capsys, "review", small_test, "--match", match, "--out", tmp_path / name)[0] == 0
     assert contents(tmp_path / "one") == contents(tmp_path / "two")
 
 

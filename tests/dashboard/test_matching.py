@@ -59,6 +59,7 @@ def test_a_match_shows_with_its_range_and_survives_another_damping_factor(matche
     assert not shown.exception and "from signal matching" in restrike[0]
 
 
+@pytest.mark.sweep
 def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, text_of):
     shown, _ = matched_small
     shown.button(key="resistance_match_every").click().run()

@@ -54,7 +54,7 @@ def test_rigid_plastic_toe_with_damping(stepped_waves):
     assert at_rest == pytest.approx(900e3 + left, rel=1.0 / decay)  # between two samples of the tail
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     shaft=st.floats(0.0, 800e3),
     toe=st.floats(50e3, 1500e3),

@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dyntest.errors import InputError
@@ -63,7 +63,6 @@ tails = st.sampled_from(
 )
 
 
-@settings(deadline=None)  # the first call loads the units
 @given(choices, tails, st.sampled_from(["\n", "\r\n"]))
 def test_choices_read_back_the_same_and_nothing_else_changes(chosen, tail, ending):
     before = (SHEET + tail).replace("\n", ending)
@@ -89,7 +88,6 @@ def test_choices_read_back_the_same_and_nothing_else_changes(chosen, tail, endin
         assert after.count(remark) == before.count(remark)
 
 
-@settings(deadline=None)
 @given(choices, tails)
 def test_writing_twice_is_writing_once(chosen, tail):
     once = with_choices(SHEET + tail, chosen)

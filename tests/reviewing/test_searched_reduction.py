@@ -17,6 +17,7 @@ from dyntest.reviewing.drive_match import match_drive
 SHEET = Path(__file__).parents[1] / "data" / "reference_tests" / "steel_reduced_section" / "sheet.toml"
 
 
+@pytest.mark.sweep
 def test_a_hidden_reduction_is_found():
     sheet = read_sheet(SHEET)
     drive = review_drive(sheet, sheet.drives[0])

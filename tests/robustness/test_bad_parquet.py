@@ -219,6 +219,7 @@ path, names = sys.argv[1], sys.argv[2:]
 """
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("case", BOMBS)
 def test_a_parquet_that_bursts_is_refused_in_bounded_memory(folder, spoil, case):
     path = spoil()

@@ -71,6 +71,7 @@ def no_formula(cells) -> None:
 WORDS = tuple(HOSTILE.values())
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("first", range(0, len(WORDS), 3))
 def test_words_in_the_sheet_come_out_as_words(folder, run, first):
     word, *_ = three = [WORDS[(first + i) % len(WORDS)] for i in range(3)]
@@ -129,6 +130,7 @@ def test_no_escape_from_a_log_reaches_the_terminal_or_a_file(folder, check, esca
         assert all(c.isprintable() or c == "\n" for c in made.read_text(encoding="utf-8"))
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("escape", ESCAPES, ids=ascii)
 def test_no_escape_from_a_folder_reaches_the_terminal(folder, tmp_path, run, escape):
     odd = tmp_path / f"P{escape}3"

@@ -111,6 +111,7 @@ def whole_or_old(found, finished):
             assert content in (finished[name], OLD.get(name)), f"{name} is neither whole nor old"
 
 
+@pytest.mark.sweep
 def test_runs_killed_at_any_moment_leave_nothing_half_written(ended, sound_folder):
     inputs, results = files(sound_folder), files(ended[1][1] / "review")
     assert "summary.json" in results
@@ -129,6 +130,7 @@ def test_runs_killed_at_any_moment_leave_nothing_half_written(ended, sound_folde
     assert cut_short >= len(KILLED) // 4  # the time of a run varies, so that some alarms come after its end
 
 
+@pytest.mark.sweep
 def test_a_limit_on_the_size_of_files_is_one_message_and_keeps_what_was_there(ended, one_line):
     for (how, limit), folder, status in ended:
         if how == "limit" and limit < 20_000:

@@ -14,10 +14,10 @@ from dyntest import cli
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv
 
+pytestmark = pytest.mark.sweep
+
 MANY = settings(
     max_examples=250,
-    deadline=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
 )
