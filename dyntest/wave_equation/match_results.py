@@ -114,6 +114,60 @@ def stress_along_pile(match: Match) -> StressAlongPile:
     )
 
 
+ZERO_LINE = 0.004
+"""Error of tension for the zero lines of the gauges, as a share of the greatest compression [1]: about 5 microstrain in
+steel. Tension is the small difference of two waves, and is taken higher by this and by the misfit of the match."""
+
+RANGE_OF_COMPRESSION, RANGE_OF_TENSION = (0.02, 2.0), (0.006, 1.5)
+"""Half ranges as a share of the greatest compression, and what the misfit adds, by its multiple [1]: measured on piles
+computed by a scheme and with soil laws of another kind (`tests/outside/worlds`)."""
+RANGE_OF_SECTION = 0.03
+"""What a fitted section adds to the half range, as a share of the greatest compression [1]; our choice."""
+
+
+@dataclass(frozen=True)
+class GreatestStress:
+    """The greatest stress of one sense anywhere along the pile during a matched blow.
+
+    Parameters
+    ----------
+    sense : str
+        ``"compression"`` or ``"tension"``.
+    value, low, high : float
+        The stress and its range [Pa], positive in either sense.
+    depth : float
+        Where, below the gauges [m].
+    time : float
+        When, in the time of the record [s].
+    """
+
+    sense: str
+    value: float
+    low: float
+    high: float
+    depth: float
+    time: float
+
+
+def greatest_stresses(match: Match) -> tuple[GreatestStress, GreatestStress]:
+    """Give greatest compression and tension anywhere along the pile, in the section that was fitted, with ranges."""
+    along = stress_along_pile(match)
+    top = float(along.compression.max())
+    found = []
+    for sense, stress, time, (alone, per_misfit), taken in (
+        ("compression", along.compression, along.compression_time, RANGE_OF_COMPRESSION, 0.0),
+        ("tension", along.tension, along.tension_time, RANGE_OF_TENSION, ZERO_LINE + match.misfit),
+    ):
+        at = int(stress.argmax())
+        value = float(stress[at])
+        if value > 0.0:
+            value += taken * top
+        half = (alone + per_misfit * match.misfit + (0.0 if match.section is None else RANGE_OF_SECTION)) * top
+        low = max(value - half, 0.0)
+        found.append(GreatestStress(sense, value, low, value + half, float(along.depth[at]), float(time[at])))
+    return found[0], found[1]
+
+
 def shaft_distribution(match: Match) -> ShaftDistribution:
     """Give the shaft resistance along the pile."""
     problem = match.problem
