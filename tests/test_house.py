@@ -83,7 +83,7 @@ IDLE = {
     "dyntest.decisions.stress_limits.stress_ratio",
     "dyntest.quantities.stresses.tension_with_depth",
     "dyntest.reading.sections.Section.box_area",
-    "dyntest.wave_equation.match_results.stress_along_pile",
+    "dyntest.wave_equation.match_results.greatest_stresses",
     "dyntest.wave_equation.rest.repeat_blows",
     "dyntest.wave_equation.simulator.impose_force",
     "dyntest.wave_equation.simulator.impose_velocity",
