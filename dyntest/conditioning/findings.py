@@ -38,7 +38,7 @@ class Finding:
     at_blow : str
         What it means for a blow that it names, one of the severities; a warning on a few blows is a note for the drive.
     more : mapping of str to float or str
-        Further numbers [SI] and words that belong to it.
+        Further numbers [SI unit of each] and words that belong to it.
     """
 
     check: str
