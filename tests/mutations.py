@@ -76,7 +76,7 @@ MUTATIONS = (
         "dyntest/reading/logs.py",
         "penetration = np.repeat(log.depth_from, log.blows) + count * set_per_blow",
         "penetration = np.repeat(log.depth_from, log.blows) + (count - 1) * set_per_blow",
-        ("tests/reading/test_driving_log.py",),
+        ("tests/reading/test_logs.py",),
     ),
     Mutation(
         "a path that leaves the folder of the sheet is read",

@@ -1,7 +1,13 @@
 import numpy as np
 import pytest
 
-from dyntest.quantities.stresses import peak_compression_stress, peak_gauge_stress, toe_compression_stress
+from dyntest.quantities.stresses import (
+    peak_compression_stress,
+    peak_gauge_stress,
+    peak_tension,
+    tension_with_depth,
+    toe_compression_stress,
+)
 
 
 def test_bending_shows_in_one_gauge_and_not_in_the_mean():
@@ -26,3 +32,54 @@ def test_toe_without_shaft(reflected, force):
     up = reflected * np.interp(time - 8e-3, time, down, left=0.0)
     stress = toe_compression_stress(down[None], up[None], np.array([40]), 8e-3, 5e-5, np.zeros(1), 0.01)
     assert stress[0] == pytest.approx(force / 0.01, abs=1.0)
+
+
+def by_hand(down, up, reach):
+    """Every pair of times no further apart than T, one by one."""
+    lowest, at = 0.0, None
+    for later in range(len(up)):
+        for earlier in range(max(later - reach, 0), later + 1):
+            force = down[earlier] + up[later]
+            if force < lowest:
+                lowest, at = force, later - earlier
+    return -lowest, at
+
+
+@pytest.mark.parametrize("reach", [1, 2, 7, 8])
+def test_running_minimum_is_the_search_over_all_pairs(reach):
+    rng = np.random.default_rng(5)
+    down, up = rng.normal(size=(6, 60)), rng.normal(size=(6, 60))
+    force, share = peak_tension(down, up, return_time=(reach + 0.3) * 0.1, time_step=0.1)
+    for row in range(6):
+        expected, lag = by_hand(down[row], up[row], reach)
+        assert force[row] == pytest.approx(expected)
+        assert share[row] == pytest.approx(lag / (reach + 0.3))
+
+
+def test_no_tension_is_zero_at_no_depth():
+    force, share = peak_tension(np.ones((2, 50)), np.zeros((2, 50)), 0.5, 0.1)
+    assert force.tolist() == [0.0, 0.0]
+    assert np.isnan(share).all()
+
+
+def test_free_pile_shorter_than_the_pulse_sees_its_tension_inside():
+    """A free toe turns the pulse over: tension appears where the tail of the pulse no longer covers the reflection."""
+    time = np.arange(400) * 1e-4
+    down = np.interp(time, [1e-3, 1.1e-3, 4e-3, 4.1e-3], [0.0, 1e6, 1e6, 0.0], left=0.0, right=0.0)
+    back = 8e-3
+    up = -np.interp(time - back, time, down, left=0.0)
+    force, _ = peak_tension(down[None], up[None], back, 1e-4)
+    profile = tension_with_depth(down[None], up[None], back, 1e-4, np.linspace(0.0, 1.0, 21))[0]
+    assert force[0] == pytest.approx(1e6)
+    assert profile.max() == pytest.approx(1e6)
+    assert profile[-1] == pytest.approx(0.0, abs=1.0)  # the free toe itself carries nothing
+    covered = 1.0 - 3.1e-3 / back  # above this depth the reflection meets no tail
+    assert profile[np.linspace(0.0, 1.0, 21) < covered - 0.05] == pytest.approx(1e6)
+
+
+def test_profile_at_a_depth_is_below_the_greatest_anywhere():
+    rng = np.random.default_rng(8)
+    down, up = rng.normal(size=(3, 200)), rng.normal(size=(3, 200))
+    force, _ = peak_tension(down, up, 2.0, 0.1)
+    profile = tension_with_depth(down, up, 2.0, 0.1, np.arange(0, 21, 2) / 20)
+    assert (profile <= force[:, None] + 1e-12).all()
