@@ -1,38 +1,15 @@
 """How the pages look: the ground that is drawn on, and the few styles beyond streamlit's own."""
 
+from pathlib import Path
+
 import streamlit as st
 
 from dyntest.presenting import palette
 
-STYLE = """
-<style>
-  .block-container { padding-top: 4.4rem; padding-bottom: 2rem; max-width: 84rem; }
-  .dyntest-strip { color: %(quiet)s; font-size: 0.9rem; padding-top: 0.55rem; overflow-wrap: anywhere; }
-  .dyntest-question { font-size: 1.75rem; font-weight: 650; line-height: 1.2; margin: 0.1rem 0 0.5rem; }
-  .dyntest-answer { border-left: 4px solid %(accent)s; padding: 0.15rem 0 0.15rem 0.9rem; margin-bottom: 0.3rem;
-                    font-size: 1.15rem; line-height: 1.45; overflow-wrap: anywhere; }
-  .block-container h4 { font-size: 1.15rem; padding: 0.6rem 0 0.2rem; }
-  .dyntest-answer.bad { border-left: 10px double %(warning)s; }
-  .dyntest-answer p { margin: 0 0 0.25rem; }
-  .dyntest-caution { border: 1px solid %(warning)s; border-radius: 0.3rem; padding: 0.5rem 0.8rem; margin: 0.35rem 0;
-                     overflow-wrap: anywhere; }
-  .dyntest-caution b { color: %(warning)s; }
-  .dyntest-list { margin: 0; padding-left: 1.1rem; } .dyntest-list li { margin: 0.15rem 0; overflow-wrap: anywhere; }
-  .dyntest-list.bordered { border: 2px solid %(ink)s; border-radius: 0.3rem; padding: 0.7rem 1rem; list-style: none; }
-  .dyntest-worded { max-height: 32rem; overflow: auto; border: 1px solid %(line)s; border-radius: 0.3rem; }
-  .dyntest-worded table { border-collapse: collapse; width: 100%%; font-size: 0.88rem; margin: 0; }
-  .dyntest-worded th { position: sticky; top: 0; background: %(ground)s; text-align: left; font-weight: 600; }
-  .dyntest-worded th, .dyntest-worded td { padding: 0.35rem 0.5rem; border-bottom: 1px solid %(line)s;
-                                           vertical-align: top; min-width: 3.5rem; }
-  [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p { color: %(quiet)s; opacity: 1; }
-  .dyntest-key { display: flex; flex-wrap: wrap; gap: 0.2rem 1.2rem; font-size: 0.9rem; }
-  .dyntest-foot { color: %(quiet)s; font-size: 0.85rem; margin-top: 1.2rem; border-top: 1px solid %(line)s;
-                  padding-top: 0.5rem; }
-  @media (max-width: 900px) { .block-container { padding-left: 1.2rem; padding-right: 1.2rem; } }
-  button:focus-visible, a:focus-visible, input:focus-visible, summary:focus-visible
-    { outline: 3px solid %(accent)s !important; outline-offset: 2px; }
-</style>
-"""
+FOLDER = Path(__file__).parent / "components"
+
+CARE = {"light": "#a35200", "dark": "#f2a05a"}
+"""Colour of what is to be used with care, by the ground."""
 
 
 def ground() -> str:
@@ -54,5 +31,10 @@ def quiet_text() -> str:
 def style() -> None:
     """Put the styles on the page."""
     colours = {"accent": colour(palette.ACCENT), "warning": colour(palette.WARNING), "quiet": quiet_text()}
-    more = {"line": colour(palette.QUIET) + "66", "ink": colour(palette.INK), "ground": palette.GROUNDS[ground()]}
-    st.html(STYLE % (colours | more))
+    more = {
+        "care": {"light": "#a35200", "dark": "#f2a05a"}[ground()],
+        "line": colour(palette.QUIET) + "66",
+        "ink": colour(palette.INK),
+        "ground": palette.GROUNDS[ground()],
+    }
+    st.html(f"<style>\n{(FOLDER / 'page.css').read_text(encoding='utf-8') % (colours | more)}</style>")

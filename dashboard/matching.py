@@ -1,7 +1,4 @@
-"""Charts of a signal match: waves measured and computed, the soil along the pile, and a computed static load test.
-
-Signal matching on the page: run it, watch it, stop it, and see what it shows.
-"""
+"""Signal matching on the page: run it for any blow, and see what it shows."""
 
 import altair as alt
 import pandas as pd
@@ -9,27 +6,18 @@ import streamlit as st
 
 from dyntest.decisions.trust import ANSWERS
 from dyntest.presenting import palette
-from dyntest.presenting.frames import TIME
-from dyntest.presenting.frames_match import COMPUTED, GAUGE_LEVEL, MEASURED, TOE
+from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
-from . import look, pieces, shelf, state
+from . import look, pieces, shelf, state, work
 from .charts.base import DASHES, axis, draw, finish, layered, named
-from .charts.traces import lines
+from .charts.record import match_data
+from .components import draw_record
 
 PLACES = {GAUGE_LEVEL: (palette.INK, "solid"), TOE: ("#d2691e", "dashed")}
 """Colour and line style of each place of a static load test."""
 
 
-def match_chart(frame: pd.DataFrame, height: int = 290) -> alt.LayerChart:
-    """Give the measured and the computed upward wave."""
-    styles = {MEASURED: (palette.TRACES[MEASURED][0], "solid"), COMPUTED: palette.TRACES[COMPUTED]}
-    window = (float(frame[TIME].min()), float(frame[TIME].max()))
-    return finish(
-        layered(*lines(frame, window, styles, under=MEASURED)), height, "The upward wave, measured and computed."
-    )
-
-
-def distribution_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:
+def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart:
     """Give the resistance of each length of shaft against depth, and of the toe below."""
     drawn, titles = named(frame)
     unit = titles["c3"].partition("[")[2].rstrip("]")
@@ -62,8 +50,11 @@ def distribution_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart
     return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
 
 
-def load_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:
-    """Give the static load–movement curve at the gauges and at the toe, movement downward."""
+def load_chart(frame: pd.DataFrame, failure: tuple[float, float] | None, height: int = 340) -> alt.LayerChart:
+    """Give the static load–movement curve at the gauges and at the toe, movement downward, with the failure criterion.
+
+    `failure` has load and movement where the criterion is met, in the frame's units.
+    """
     drawn, titles = named(frame)
     colours = [look.colour(colour) for colour, _ in PLACES.values()]
     dashes = [DASHES[dash] for _, dash in PLACES.values()]
@@ -80,7 +71,16 @@ def load_chart(frame: pd.DataFrame, height: int = 360) -> alt.LayerChart:
     tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=",.0f")]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".2f"))
     points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail="c2:N")
-    return finish(layered(curve, points), height, "Computed static load against movement, at the gauges and the toe.")
+    layers = [curve, points]
+    if failure is not None:
+        unit = titles["c0"].partition("[")[2].rstrip("]")
+        told = f"failure criterion, {failure[0]:,.0f} {unit}"
+        at = pd.DataFrame({"c0": [failure[0]], "c1": [failure[1]], "t": [told]})
+        accent = look.colour(palette.ACCENT)
+        mark = alt.Chart(at).mark_point(size=120, color=accent, filled=True).encode(x="c0:Q", y="c1:Q")
+        words = alt.Chart(at).mark_text(color=accent, align="right", dx=-10).encode(x="c0:Q", y="c1:Q", text="t:N")
+        layers += [mark, words]
+    return finish(layered(*layers), height, "Computed static load against movement, at the gauges and the toe.")
 
 
 SOIL_LAWS = {"best": "the one that fits better", "elastic-plastic": "elastic–plastic", "hyperbolic": "hyperbolic"}
@@ -88,40 +88,62 @@ SOIL_LAWS = {"best": "the one that fits better", "elastic-plastic": "elastic–p
 
 
 def offer(test, drives, page: str) -> None:
-    """Let a person run the match of the blows that stand for the drives, or of every blow; watch it, and stop it."""
-    job = st.session_state.get("job")
-    if job is not None:
-        if job.is_alive():
-            _watch(page)
-            return
-        _finish(job)
-    can = [drive for drive in drives if drive.representative is not None and drive.trust.answer != ANSWERS[-1]]
-    missing = [drive for drive in can if drive.match is None and not drive.match_problem]
-    unmatched = [drive for drive in can if drive.match is not None and not (drive.every and drive.every.complete)]
-    if not missing and not (unmatched and page == "resistance"):
+    """Let a person run the match of the representative blows where they are not matched yet."""
+    missing = [one for one in _can(drives) if one.match is None and not one.match_problem]
+    if not missing:
         return
-    law, run, every = st.columns([2, 2, 2], vertical_alignment="bottom")
-    with law:
-        _soil_law(test, page)
-    if missing:
-        words = ", ".join(f"{drive.name.replace('_', ' ')} blow {drive.representative.blow}" for drive in missing)
-        run.button(
-            f"Match {'the blow' if len(missing) == 1 else 'the blows'} by signal matching",
-            key=f"{page}_match",
-            type="primary",
-            help=f"A few seconds: {words}",
-            on_click=_start,
-            args=("matching", _match_each, test, tuple(missing)),
+    row = st.container(horizontal=True, vertical_alignment="bottom")
+    with row:
+        _button(
+            test,
+            tuple(missing),
+            "Match the representative blow" + ("" if len(missing) == 1 else "s"),
+            f"{page}_match",
+            primary=True,
         )
-    if unmatched and page == "resistance":
-        count = sum(len(drive.table) for drive in unmatched)
-        every.button(
-            f"Match every blow ({count:,})",
-            key=f"{page}_match_every",
-            help="Takes some minutes, shows how far it is, and can be stopped",
-            on_click=_start,
-            args=("matching every blow", _match_every, test, tuple(unmatched)),
-        )
+        if page == "resistance":
+            _soil_law(test, page)
+
+
+def offer_blow(test, drive, blow: int, page: str) -> None:
+    """Let a person match the blow that is looked at, or every blow of the drive."""
+    row = st.container(horizontal=True, vertical_alignment="bottom")
+    standing = drive.representative is not None and drive.representative.blow == blow
+    with row:
+        if not standing and shelf.match_of(test, drive, blow) is None and drive.trust.answer != ANSWERS[-1]:
+            at = work.drive_at(test, drive.name, blow)
+            _button(test, (at,), f"Match this blow ({blow})", f"{page}_match_this")
+        if drive.match is not None and not (drive.every and drive.every.complete):
+            keys = ("every", shelf.match_key(test, drive))
+            st.button(
+                f"Match every blow ({len(drive.table):,})",
+                key=f"{page}_match_every",
+                help="Takes some minutes, shows how far it is on every page, and can be stopped",
+                on_click=_begin,
+                args=(keys, shelf.match_every, test, (drive,), "matching every blow"),
+            )
+
+
+def _can(drives) -> list:
+    return [one for one in drives if one.representative is not None and one.trust.answer != ANSWERS[-1]]
+
+
+def _button(test, drives: tuple, words: str, key: str, *, primary: bool = False) -> None:
+    told = ", ".join(f"{one.name.replace('_', ' ')} blow {one.representative.blow}" for one in drives)
+    keys = ("blows", *(shelf.match_key(test, one) for one in drives))
+    st.button(
+        words,
+        key=key,
+        type="primary" if primary else "secondary",
+        help=f"A few seconds: {told}",
+        on_click=_begin,
+        args=(keys, shelf.match_blows, test, drives, "matching"),
+    )
+
+
+def _begin(key: tuple, run, test, drives: tuple, words: str) -> None:
+    kept = shelf.shelf()
+    shelf.jobs().begin(key, lambda tell, keep_going: run(kept, test, drives, tell, keep_going), words, test.key)
 
 
 def _soil_law(test, page: str) -> None:
@@ -130,81 +152,47 @@ def _soil_law(test, page: str) -> None:
         "Soil law for matching",
         list(SOIL_LAWS),
         key=key,
+        width=260,
         format_func=SOIL_LAWS.__getitem__,
         on_change=state.asked(key, lambda law: state.change(test.as_read, soil_law=law)),
     )
 
 
-def _start(words: str, work, test, drives: tuple) -> None:
-    kept = shelf.shelf()
-    st.session_state["job"] = shelf.Job(lambda tell, keep_going: work(kept, test, drives, tell, keep_going), words)
+def segment_rows(lengths: pd.DataFrame) -> pd.DataFrame:
+    """Give the resistance of each length of shaft and of the toe as text, from top to bottom."""
+    top, bottom, force, each = lengths.columns[1:5]
+    rows = []
+    for part, first, last, value, per_length in lengths[["part", top, bottom, force, each]].itertuples(index=False):
+        shaft = part == "shaft"
+        rows.append(
+            (f"{first:.1f} to {last:.1f}" if shaft else "toe", f"{value:,.1f}", f"{per_length:.2f}" if shaft else "–")
+        )
+    return pd.DataFrame(rows, columns=[top.removeprefix("top, "), force, each])
 
 
-def _match_each(kept, test, drives: tuple, tell, keep_going) -> None:
-    from dyntest.reviewing.drive_match import match_drive
-
-    for number, drive in enumerate(drives):
-        if not keep_going():
-            return
-        tell(f"matching blow {drive.representative.blow} of {drive.name.replace('_', ' ')}", number / len(drives))
-        shelf.keep_match(kept, test, match_drive(test.sheet, drive))
-
-
-def _match_every(kept, test, drives: tuple, tell, keep_going) -> None:
-    from dyntest.reviewing.drive_match import match_drive_blows
-
-    whole, before = sum(len(drive.table) for drive in drives), 0
-    for drive in drives:
-        if not keep_going():
-            return
-
-        def progress(done: int, of: int, drive=drive, before=before) -> None:
-            words = f"matching every blow of {drive.name.replace('_', ' ')}, {done:,} of {of:,}"
-            tell(words, (before + done) / whole)
-
-        progress(0, len(drive.table))
-        matched = match_drive_blows(test.sheet, drive, progress=progress, keep_going=keep_going)
-        shelf.keep_match(kept, test, matched)
-        before += len(drive.table)
-
-
-@st.fragment(run_every=0.5)
-def _watch(page: str) -> None:
-    """Show how far the work is; the whole page is drawn again when it is done."""
-    job = st.session_state.get("job")
-    if job is None or not job.is_alive():
-        st.rerun()
-    bar, stop = st.columns([4, 1], vertical_alignment="center")
-    words = "stopping after what is being matched now" if job.asked_to_stop.is_set() else job.words
-    bar.progress(job.share, text=f"{words[0].upper()}{words[1:]} …")
-    stop.button("Stop", key=f"{page}_stop", on_click=job.asked_to_stop.set)
-
-
-def _finish(job) -> None:
-    """Take a job that has ended off the page, with what it has to say."""
-    if job.problem:
-        st.error(pieces.plain(job.problem), icon=":material/error:")
-    elif job.asked_to_stop.is_set():
-        st.info("Stopped\\. What was matched before is kept\\.")
-    st.session_state.pop("job", None)
-
-
-def show(test, drive) -> None:
-    """Draw what the match of a drive shows: waves, soil along the pile, and the computed static load test."""
-    match = drive.match
+def show(test, drive, blow: int) -> None:
+    """Draw what the match of a blow shows: waves, soil along the pile, and the computed static load test."""
+    found = shelf.match_of(test, drive, blow)
+    if found is None or (found["match"] is None and not found["match_problem"]):
+        return
+    pieces.heading(f"The match of blow {blow}")
+    match = found["match"]
     if match is None:
+        pieces.note(f"Not matched: {found['match_problem'].rstrip('.')}.")
         return
     from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
 
-    blow = drive.representative.blow
-    pieces.heading(f"The match of blow {blow}")
     if not match.fitted:
         told = f"the misfit is {match.misfit:.3f}, so computed and measured waves differ too much to rely on it"
-        pieces.caution("poor match", told, "match another blow, or look at pile and record")
-    draw(match_chart(match_waves(match, test.system)), "match_waves")
+        pieces.cautions([("poor match", told, "match another blow, or look at pile and record")])
+    draw_record(match_data(test, match, match_waves(match, test.system)), "match_waves")
     left, right = st.columns(2)
     with left:
         draw(distribution_chart(shaft_lengths(match, test.system)), "match_distribution")
     with right:
-        draw(load_chart(load_movements(match, test.system)), "match_load")
-    pieces.table(match_rows(match, test.system), "match_table", height="content")
+        draw(load_chart(load_movements(match, test.system), None), "match_load")
+    left, right = st.columns(2)
+    with left:
+        pieces.worded(match_rows(match, test.system))
+    with right:
+        pieces.worded(segment_rows(shaft_lengths(match, test.system)), numeric=True)

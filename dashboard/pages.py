@@ -13,7 +13,7 @@ class Asked(NamedTuple):
 
 PAGES = {
     "pile": Asked("Pile", ":material/straighten:", "Which pile is this, and how was it tested?"),
-    "trust": Asked("Trust", ":material/rule:", "Can I trust this record?"),
+    "trust": Asked("Record", ":material/rule:", "Can I trust this record?"),
     "hammer": Asked("Hammer", ":material/hardware:", "What did the hammer deliver, and did it hurt the pile?"),
     "resistance": Asked(
         "Resistance", ":material/vertical_align_bottom:", "What resistance does the pile have, and how sure is that?"
@@ -23,6 +23,7 @@ PAGES = {
     "bearing_piles": Asked(
         "Bearing piles", ":material/grid_on:", "Do the bearing piles meet it, and does any behave strangely?"
     ),
+    "compare": Asked("Two piles", ":material/compare_arrows:", "How do two test piles compare?"),
     "report": Asked("Report", ":material/description:", "What goes on file?"),
 }
 """By the name of the file in ``views/``; the first is opened first."""

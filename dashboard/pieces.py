@@ -15,16 +15,13 @@ from dyntest.errors import DyntestError
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
 from dyntest.presenting.finding_words import finding_cure, finding_message
+from dyntest.presenting.sentences import alert_sentences, drive_words, trust_sentence
 from dyntest.presenting.tables import representative_head, representative_numbers
 
-from . import look
+from . import look, state
 from .pages import PAGES
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
-
-
-SIGNS = ("●", "■", "▲", "◆", "▼", "✚")
-"""The markers of drives in their order, as letters."""
 
 
 def plain(text: str) -> str:
@@ -33,17 +30,29 @@ def plain(text: str) -> str:
 
 
 def guarded(draw: Callable[[], None]) -> None:
-    """Draw a page; what its user can mend appears as the library's message, and the rest as one plain sentence."""
+    """Draw a page; what its user can mend appears as the library's message with ways back, and never as a trace."""
     try:
         draw()
     except DyntestError as problem:
-        st.error(plain(str(problem)), icon=":material/error:")
+        _wrong(str(problem))
     except MemoryError:
-        st.error("The computer has too little memory for these records\\; review fewer blows at a time\\.")
+        _wrong("The computer has too little memory for these records; review fewer blows at a time.")
     except OSError as problem:
-        st.error(
-            plain(f"{problem.filename or 'a file'}: {problem.strerror or 'cannot be used'}; check it and try again.")
-        )
+        _wrong(f"{problem.filename or 'a file'}: {problem.strerror or 'cannot be used'}; check it and try again.")
+
+
+def _wrong(message: str) -> None:
+    """Say what is wrong, and offer every way back that there is."""
+    st.error(plain(message), icon=":material/error:")
+    ways = st.container(horizontal=True)
+    if st.session_state.get("before"):
+        ways.button("Undo the last change", key="back_undo", on_click=state.undo, type="primary")
+    if "choices" in st.session_state:
+        ways.button("Go back to the choices of the sheet", key="back_reset", on_click=state.reset)
+    if "production" in st.session_state:
+        ways.button("Close the production log", key="back_production", on_click=state.close_production)
+    if "sheet_path" in st.session_state:
+        ways.button("Close this test", key="back_test", on_click=state.close_sheet)
 
 
 def question(page: str) -> None:
@@ -51,18 +60,58 @@ def question(page: str) -> None:
     st.html(f'<h1 class="dyntest-question">{html.escape(PAGES[page].question)}</h1>')
 
 
-def answer(sentences: Iterable[str], *, bad: bool = False) -> None:
-    """Put the answer under the question, a paragraph a sentence."""
+GOOD, CARE, BAD = "good", "care", "bad"
+"""What an answer means: to be used, to be used with care, not to be used."""
+
+SIGN = {GOOD: "✓", CARE: "!", BAD: "✗"}
+"""What stands before an answer beside its colour."""
+
+
+def answer(sentences: Iterable[str], means: str = GOOD) -> None:
+    """Put the answer under the question, a paragraph a sentence, with a colour and a sign for what it means."""
     inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
-    st.html(f'<div class="dyntest-answer{" bad" if bad else ""}" role="status">{inner}</div>')
+    words = {GOOD: "", CARE: "With care: ", BAD: "Not usable as it stands: "}[means]
+    sign = f'<span class="sign" aria-label="{words}">{SIGN[means]}</span>'
+    st.html(f'<div class="dyntest-answer {means}" role="status">{sign}<div>{inner}</div></div>')
 
 
-def caution(check: str, message: str, cure: str = "") -> None:
-    """Put something that has to be weighed on the page."""
+def cautions(found: Iterable[tuple[str, str, str]]) -> None:
+    """Put what has to be weighed on the page, the first in full and the others folded: check, message, cure."""
+    known = list(dict.fromkeys(found))
+    if not known:
+        return
+    st.html(_caution(*known[0]))
+    if len(known) > 1:
+        names = ", ".join(dict.fromkeys(check for check, _, _ in known[1:]))
+        with st.expander(f"{len(known) - 1} more to weigh: {plain(names)}"):
+            st.html("".join(_caution(*one) for one in known[1:]))
+
+
+def _caution(check: str, message: str, cure: str) -> str:
     told = f"{message[0].upper()}{message[1:]}".rstrip(".") + "."
     cure = f" {cure[0].upper()}{cure[1:].rstrip('.')}." if cure else ""
     name = html.escape(f"{check[0].upper()}{check[1:]}")
-    st.html(f'<div class="dyntest-caution"><b>{name}.</b> {html.escape(told + cure)}</div>')
+    return f'<div class="dyntest-caution"><b>{name}.</b> {html.escape(told + cure)}</div>'
+
+
+def alerted(review, more: Sequence[str] = ()) -> bool:
+    """Put what speaks against using any decision over a page that shows one; say whether there is anything."""
+    told = [*decision_alerts(review), *more]
+    if told:
+        inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in told)
+        st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
+    return bool(told)
+
+
+def decision_alerts(review) -> list[str]:
+    """Give what speaks against using any decision: the criterion's own alerts, the record, the pile."""
+    told, system = list(alert_sentences(review)), review.sheet.display_units
+    if review.trust.answer == "no":
+        told.append(trust_sentence(review))
+    for drive in review.drives:
+        found = [one for one in drive.findings if one.check == "integrity" and one.severity != "note"]
+        told += [f"{drive_words(drive).capitalize()}: {finding_message(one, system).rstrip('.')}." for one in found]
+    return list(dict.fromkeys(told))
 
 
 def heading(text: str) -> None:
@@ -80,15 +129,18 @@ def table(frame: pd.DataFrame, key: str, **more: Any) -> None:
     st.dataframe(frame, hide_index=True, key=key, width="stretch", **more)
 
 
-def worded(frame: pd.DataFrame) -> None:
-    """Put a table of sentences on the page: its cells wrap, and a long one scrolls inside itself."""
-    heads = "".join(f"<th scope='col'>{html.escape(str(head))}</th>" for head in frame.columns)
-    rows = "".join(
-        f"<tr>{''.join(f'<td>{html.escape(str(cell))}</td>' for cell in row)}</tr>"
-        for row in frame.itertuples(index=False)
-    )
-    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-    st.html(f'<div class="dyntest-worded" tabindex="0">{table}</div>')
+def worded(frame: pd.DataFrame, *, numeric: bool = False) -> None:
+    """Put a table of text on the page: its cells wrap, and a long one scrolls inside itself."""
+    rows = [[html.escape(str(cell)) for cell in row] for row in frame.itertuples(index=False)]
+    _table([str(head) for head in frame.columns], rows, numeric=numeric)
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool = False) -> None:
+    head = "".join(f"<th scope='col'>{html.escape(one)}</th>" for one in heads)
+    body = "".join(f"<tr>{''.join(f'<td>{cell}</td>' for cell in row)}</tr>" for row in rows)
+    kind = " numbers" if numeric else ""
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    st.html(f'<div class="dyntest-worded{kind}" tabindex="0">{table}</div>')
 
 
 def listed(sentences: Iterable[str], *, bordered: bool = False) -> None:
@@ -97,54 +149,67 @@ def listed(sentences: Iterable[str], *, bordered: bool = False) -> None:
     st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')
 
 
-def key_to_drives(kinds: dict[str, str]) -> None:
-    """Say which colour and marker is which drive, once for several charts; nothing where there is only one drive."""
-    if len(kinds) < 2:
-        return
-    signs = zip(kinds.items(), SIGNS, strict=False)
-    marks = [
-        f'<span><b style="color:{look.colour(palette.DRIVES[kind])}">{sign}</b> {html.escape(name.replace("_", " "))}'
-        for (name, kind), sign in signs
-    ]
-    st.html(f'<div class="dyntest-key">{"</span>".join(marks)}</span></div>')
-
-
 def how(*names: str) -> None:
-    """Say how numbers and steps were computed, from the one table of explanations."""
+    """Say how a number was computed that a person asks for, from the one table of explanations."""
     with st.expander("How this was computed", icon=":material/function:"):
         from dyntest.presenting.explanations import EXPLANATIONS, explained_name
 
-        for one in dict.fromkeys(EXPLANATIONS[name] for name in names):
+        known = list(dict.fromkeys(names))
+        words = {name: explained_name(EXPLANATIONS[name]) for name in known}
+        key = "how_" + known[0].replace(" ", "_")
+        asked = st.pills("Number", known, key=key, default=known[0], format_func=words.__getitem__)
+        if asked is not None:
+            one = EXPLANATIONS[asked]
             equations = "".join(f"  \n`{equation}`" for equation in one.equations)
-            told = plain(f"{one.what} {one.validity} Source: {one.source}")
-            st.markdown(f"**{plain(explained_name(one))}**{equations}  \n{told}")
+            st.markdown(f"{plain(one.what)}{equations}  \n{plain(f'{one.validity} Source: {one.source}')}")
 
 
-def numbers_by_drive(drives: Sequence, codes: Sequence[str], system: str) -> pd.DataFrame:
-    """Give numbers of the representative blows, a column a drive; numbers that no drive has are left out."""
-    numbers = representative_numbers(drives, codes, system)
-    rows = [(NAMES[code].words, *values) for code, values in numbers.items()]
-    return pd.DataFrame(rows, columns=["representative blow", *map(representative_head, drives)])
+def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], system: str) -> None:
+    """Put numbers of the representative blows on the page, a column a drive, and those of the blow looked at beside.
+
+    A number that none of them has is left out.
+    """
+    known = representative_numbers(drives, codes, system)
+    heads = ["", *map(representative_head, drives)]
+    other = None
+    if at is not None:
+        drive = next(one for one in drives if one.name == at[0])
+        if drive.representative is None or drive.representative.blow != at[1]:
+            other = drive.table.loc[drive.table["blow"] == at[1]].iloc[0]
+            heads.append(f"{drive_words(drive)}, blow {at[1]} (looked at)")
+    rows = []
+    for code in codes:
+        own = "–" if other is None or code not in other else show(code, float(other[code]), system)
+        if code in known or own != "–":
+            cells = known.get(code, ("–",) * len(drives))
+            rows.append((NAMES[code].words, *cells, *([own] if other is not None else [])))
+    worded(pd.DataFrame(rows, columns=heads), numeric=True)
 
 
-def one_blow(drive, blow: int, codes: Sequence[str], system: str) -> pd.DataFrame:
-    """Give numbers of one blow."""
-    row = drive.table.loc[drive.table["blow"] == blow].iloc[0]
-    known = [code for code in codes if code in row and row[code] == row[code]]
-    shown = [show(code, float(row[code]), system) for code in known]
-    return pd.DataFrame({f"blow {blow}": [NAMES[code].words for code in known], "value": shown})
-
-
-def findings(found: Sequence, system: str) -> pd.DataFrame:
-    """Give what was found on a drive, the worst first."""
+def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
+    """Put what was found on a drive on the page, the worst first, with a line that shows on which blows."""
     order = {"reject": 0, "warning": 1, "note": 2}
-    ordered = sorted(found, key=lambda finding: order[finding.severity])
-    return pd.DataFrame(
-        {
-            "how bad": [finding.severity for finding in ordered],
-            "check": [finding.check for finding in ordered],
-            "what was found": [finding_message(finding, system) for finding in ordered],
-            "what to do": [finding_cure(finding, system) for finding in ordered],
-            "blows": [len(finding.blows) for finding in ordered],
-        }
-    )
+    first, last = min(blows), max(blows)
+    heads = ("how bad", "check", "what was found", "what to do", f"on which blows, {first} to {last}")
+    cells = [
+        (
+            html.escape(one.severity),
+            html.escape(one.check),
+            html.escape(finding_message(one, system)),
+            html.escape(finding_cure(one, system)),
+            _places(one.blows, first, last, one.severity),
+        )
+        for one in sorted(found, key=lambda one: order[one.severity])
+    ]
+    _table(heads, cells)
+
+
+def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
+    """Give a line with a stroke at each blow that is named."""
+    colour = look.colour({"reject": palette.WARNING, "warning": "#d2691e", "note": palette.QUIET}[severity])
+    places = sorted({round(150.0 * (blow - first) / max(last - first, 1)) for blow in blows if first <= blow <= last})
+    strokes = "".join(f"M{place + 2} 1v12" for place in places)
+    drawn = f'<path d="M2 7h150" stroke="{look.colour(palette.QUIET)}" stroke-width="1"/>'
+    drawn += f'<path d="{strokes}" stroke="{colour}" stroke-width="2"/>'
+    words = f"{len(blows)} blow{'s' if len(blows) != 1 else ''}"
+    return f'<svg width="156" height="14" role="img" aria-label="{words}">{drawn}</svg><br>{words}'

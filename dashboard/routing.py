@@ -23,15 +23,15 @@ def route() -> None:
         for name, page in PAGES.items()
     }
     page = st.navigation(list(pages.values()), position="top")
-    head()
     page.run()
     foot(pages, page)
 
 
 def drawing(name: str) -> Callable[[], None]:
-    """Give what draws a page; its module is loaded when it is first asked for."""
+    """Give what draws a page with the strip above it; its module is loaded when it is first asked for."""
 
     def draw() -> None:
+        head(name)
         pieces.guarded(import_module(f".views.{name}", __package__).draw)
 
     return draw

@@ -1,16 +1,30 @@
-"""Signal matches that were run, kept by what they depend on, and the work that runs them beside the page."""
+"""Signal matches that were run, kept by what they depend on, and the jobs that run them beside the pages.
+
+Jobs belong to the server: every session on the same test sees them, and the same work is never run twice at a time.
+"""
 
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
+from typing import Any
 
+import numpy as np
 import streamlit as st
 
 from dyntest.errors import DyntestError
+from dyntest.wave_equation.processes import process_pool
 
 MOST_MATCHES = 200
 """Matches that are kept at most [1]; the one that was used longest ago goes first."""
+
+POLL = 0.2
+"""How often work in another process is asked about [s]; a job stops within a few of these."""
+
+LEAST_SHARE = 0.02
+"""Share of the work below which the time left is not guessed [1]."""
 
 
 @dataclass
@@ -42,10 +56,11 @@ def shelf() -> Shelf:
     return Shelf()
 
 
-def match_key(test, drive) -> tuple:
-    """Give what a match depends on; the damping factor is not among it."""
+def match_key(test, drive, blow: int | None = None) -> tuple:
+    """Give what the match of a blow depends on, the representative one where none is named; J is not among it."""
     chosen = test.sheet.choices
-    blow = None if drive.representative is None else drive.representative.blow
+    if blow is None and drive.representative is not None:
+        blow = drive.representative.blow
     conditioned = (tuple(sorted(chosen.leave_out)), chosen.low_pass, chosen.align)
     return test.key, drive.name, conditioned, blow, chosen.soil_law
 
@@ -61,33 +76,42 @@ def with_match(test, drive):
     return matched if matched.every is None else with_matches(matched, matched.every)
 
 
-def keep_match(kept: Shelf, test, drive) -> None:
-    """Keep the match of a drive, and of every blow where that was run."""
+def match_of(test, drive, blow: int | None) -> dict[str, Any] | None:
+    """Give what was matched of any blow of a drive; None where it was not asked for."""
+    return shelf().get(match_key(test, drive, blow))
+
+
+def keep_match(kept: Shelf, test, drive, blow: int | None = None) -> None:
+    """Keep the match of a drive's blow, and of every blow where that was run."""
     fields = ("match", "match_problem", "calibrated_damping_factor", "every")
-    kept.put(match_key(test, drive), {name: getattr(drive, name) for name in fields})
+    kept.put(match_key(test, drive, blow), {name: getattr(drive, name) for name in fields})
+
+
+class _StoppedError(Exception):
+    """Somebody asked to stop."""
 
 
 class Job(threading.Thread):
-    """Work beside the page: it says how far it is, and stops when asked.
+    """Work beside the pages: it says how far it is, and stops when asked.
 
-    Parameters
-    ----------
-    work : callable
-        Takes `tell`, to be called with words and the share that is done, and `keep_going`, which says whether to go on.
-    name : str
-        What is being done, in words.
+    `work` takes `tell`, to be called with words and the share that is done, and `keep_going`, which says whether to go
+    on; `name` is what is being done, in words; `test` is the key of the test that it works on.
     """
 
-    def __init__(self, work: Callable, name: str):
+    def __init__(self, work: Callable, name: str, test: str = ""):
         super().__init__(name=name, daemon=True)
-        self.work, self.words, self.share, self.problem = work, name, 0.0, ""
+        self.work, self.words, self.share, self.problem, self.test = work, name, 0.0, "", test
         self.asked_to_stop = threading.Event()
+        self.began = time.monotonic()
+        self.told: set[str] = set()
         self.start()
 
     def run(self) -> None:
         """Do the work; a problem is kept for the page."""
         try:
             self.work(self.tell, self.keep_going)
+        except _StoppedError:
+            self.problem = ""
         except (DyntestError, ValueError) as problem:
             self.problem = str(problem)
         except MemoryError:
@@ -102,3 +126,93 @@ class Job(threading.Thread):
     def keep_going(self) -> bool:
         """Say whether nobody asked to stop."""
         return not self.asked_to_stop.is_set()
+
+    def left(self) -> str:
+        """Say how long the rest takes if it goes on as it has so far; nothing while that cannot be said."""
+        if self.share < LEAST_SHARE:
+            return ""
+        seconds = (time.monotonic() - self.began) * (1.0 - self.share) / self.share
+        return f"about {seconds:.0f} s left" if seconds < 90.0 else f"about {seconds / 60.0:.0f} min left"
+
+
+@dataclass
+class Jobs:
+    """The jobs of the server by what they work on; at most one of a key is alive."""
+
+    known: dict[tuple, Job] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def begin(self, key: tuple, work: Callable, name: str, test: str) -> Job:
+        """Start a job, or give the one that already works on the same."""
+        with self.lock:
+            known = self.known.get(key)
+            if known is None or not known.is_alive():
+                self.known[key] = known = Job(work, name, test)
+            return known
+
+    def of(self, test: str) -> list[Job]:
+        """Give the jobs of a test, those that have ended among them."""
+        with self.lock:
+            return [job for job in self.known.values() if job.test == test]
+
+
+@st.cache_resource(show_spinner=False)
+def jobs() -> Jobs:
+    """Give the jobs of the server."""
+    return Jobs()
+
+
+def wait_or_stop(future: Future, keep_going: Callable[[], bool]):
+    """Give what work in a pool came to; asked to stop, it leaves the pool, which then ends its processes."""
+    while True:
+        try:
+            return future.result(timeout=POLL)
+        except TimeoutError:
+            if future.done():  # the work's own
+                raise
+            if not keep_going():
+                raise _StoppedError from None
+
+
+def match_blows(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
+    """Match the representative blow of each drive in a process of its own, which ends at once when asked to."""
+    from dyntest.reviewing.drive_match import match_drive
+
+    with process_pool(1) as pool:
+        for number, drive in enumerate(drives):
+            tell(f"matching {drive.name.replace('_', ' ')} blow {drive.representative.blow}", number / len(drives))
+            rows = np.flatnonzero(drive.signals.blow == drive.representative.blow)
+            future = pool.submit(match_drive, test.sheet, replace(drive, signals=drive.signals.take(rows)))
+            keep_match(kept, test, replace(wait_or_stop(future, keep_going), signals=drive.signals))
+
+
+def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
+    """Match every blow of each drive in a process a core; what is done when asked to stop is kept."""
+    from dyntest.reviewing.drive_match import match_drive_blows
+
+    whole, before = sum(len(drive.table) for drive in drives), 0
+    for drive in drives:
+
+        def progress(done: int, of: int, drive=drive, before=before) -> None:
+            words = f"matching every blow of {drive.name.replace('_', ' ')}, {done:,} of {of:,}"
+            tell(words, (before + done) / whole)
+
+        progress(0, len(drive.table))
+        with process_pool() as pool:
+            over = threading.Event()
+
+            def end(pool=pool, over=over) -> None:
+                while not over.wait(POLL):
+                    if not keep_going():
+                        pool.shutdown(wait=False, cancel_futures=True)
+                        return
+
+            threading.Thread(target=end, daemon=True).start()
+            try:
+                matched = match_drive_blows(test.sheet, drive, executor=pool, progress=progress, keep_going=keep_going)
+            finally:
+                over.set()
+            keep_match(kept, test, matched)
+            if not keep_going():
+                raise _StoppedError  # leaves the pool, which ends its processes
+        before += len(drive.table)

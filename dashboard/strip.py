@@ -1,26 +1,104 @@
-"""What stands above and below every page: which test this is, in which units, and who decides."""
+"""What stands above and below every page: test, drive, blow, what is known of them, running work, and who decides."""
 
 import html
+from dataclasses import dataclass
 
+import numpy as np
 import streamlit as st
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.errors import DyntestError
+from dyntest.names import show
 
-from . import look, state, work
+from . import look, pieces, shelf, state, work
 from .pages import PAGES
 
+LOOKING = ("trust", "hammer", "resistance")
+"""Pages that look at one blow, and so let it be chosen above."""
 
-def head() -> None:
-    """Put the open test and the switch of its units over a page."""
+POLLING = 1.0
+"""How often running work is looked at [s]."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Which drive and blow of it are looked at."""
+
+    drive: str
+    blow: int
+
+
+def head(page: str) -> None:
+    """Put the open test, what is known of it, and the choice of drive and blow over a page."""
     look.style()
+    state.restore()
     try:
         test = work.test()
     except DyntestError:
-        return  # the page itself says what is wrong
+        return  # the page itself says what is wrong, and lets another test be opened
+    place = None
+    try:
+        place = _strip(test, page)
+    except (DyntestError, OSError):
+        _line(test, [])  # the page says what is wrong, with ways back
+    state.remember(test.sheet.path, *((place.drive, place.blow) if place else (None, None)))
+
+
+def place_of(test) -> Place:
+    """Give the drive and the blow that are looked at: those of the session, as far as the test has them."""
+    names = [drive.name for drive in test.sheet.drives]
+    kept = st.session_state.get("drive")
+    drive = work.drive(test, str(kept) if kept in names else names[0])
+    known = drive.table["blow"].to_numpy()
+    standing = int(known[-1]) if drive.representative is None else drive.representative.blow
+    wanted = state.looked_at(drive.name, standing)
+    return Place(drive.name, int(known[np.abs(known - wanted).argmin()]))
+
+
+def _strip(test, page: str) -> Place:
+    _announce(test.key)
+    review = work.review(test)
+    place = place_of(test)
+    drive = next(one for one in review.drives if one.name == place.drive)
+    system = test.system
+    factor = drive.table["damping_factor"].iloc[0] if "damping_factor" in drive.table else float("nan")
+    trusted = {"yes": "✓ trusted", "with care": "! with care", "no": "✗ not trusted"}[drive.trust.answer]
+    chips = [
+        (f"{drive.name.replace('_', ' ')}, blow {place.blow}", ""),
+        (trusted, drive.trust.answer),
+        (f"J {factor:.2f}" if factor == factor else "J unknown", ""),
+    ]
+    numbers = drive.numbers
+    matched = shelf.match_of(test, drive, place.blow)
+    if matched is not None and matched["match"] is not None:
+        chips.append(("blow matched", ""))
+    elif drive.match is not None:
+        chips.append((f"blow {drive.representative.blow} matched", ""))
+    else:
+        chips.append(("not matched", "with care"))
+    required = review.answers.required.value
+    code = next((one for one in ("matched_resistance", "case_resistance_maximum") if one in numbers), None)
+    if code is not None and drive.trust.answer != "no":
+        short = required is not None and numbers[code] < required
+        way = "matched" if code == "matched_resistance" else "Case"
+        chips.append((f"found {show(code, numbers[code], system)} ({way})", "with care" if short else ""))
+    if required is not None:
+        chips.append((f"required {show('case_resistance', required, system)}", ""))
+    if state.choices(test.as_read) != test.as_read.choices:
+        chips.append(("unsaved choices", "with care"))
+    _line(test, chips)
+    if page in LOOKING or len(review.drives) > 1:
+        _controls(test, drive, place, page)
+    _work(test.key)
+    return place
+
+
+def _line(test, chips: list[tuple[str, str]]) -> None:
+    named = [test.sheet.pile_name, test.sheet.structure]
+    told = "".join(f'<span class="chip {kind.replace(" ", "-")}">{html.escape(words)}</span>' for words, kind in chips)
     strip = st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center")
-    named = [test.sheet.pile_name, test.sheet.structure, test.sheet.project]
-    strip.html(f'<div class="dyntest-strip">{html.escape(" · ".join(name for name in named if name))}</div>')
+    name = html.escape(" · ".join(one for one in named if one))
+    strip.html(f'<div class="dyntest-strip"><b>{name}</b> {told}</div>')
     key = state.shown("units", test.system)
     with strip:
         st.segmented_control(
@@ -32,6 +110,80 @@ def head() -> None:
             width="content",
             on_change=state.asked(key, lambda value: st.session_state.update(system=value or test.system)),
         )
+
+
+def _controls(test, drive, place: Place, page: str) -> None:
+    """Let a person choose drive and blow; the arrow keys step where a record is drawn."""
+    names = [one.name for one in test.sheet.drives]
+    row = st.container(horizontal=True, vertical_alignment="center")
+    with row:
+        if len(names) > 1:
+            key = state.shown("strip_drive", place.drive)
+            st.segmented_control(
+                "Drive",
+                names,
+                key=key,
+                width="content",
+                label_visibility="collapsed",
+                format_func=lambda name: name.replace("_", " "),
+                on_change=state.asked(key, lambda value: st.session_state.update(drive=value or place.drive)),
+            )
+        if page in LOOKING:
+            first, last = int(drive.table["blow"].iloc[0]), int(drive.table["blow"].iloc[-1])
+            key = state.shown("strip_blow", place.blow)
+            st.number_input(
+                f"Blow, {first} to {last}",
+                first,
+                last,
+                step=1,
+                key=key,
+                width=170,
+                label_visibility="collapsed",
+                help=f"Blow, {first} to {last}",
+                on_change=state.asked(key, lambda value: state.look_at(drive.name, int(value))),
+            )
+            standing = None if drive.representative is None else drive.representative.blow
+            if standing is not None and standing != place.blow:
+                st.button(
+                    f"Representative blow {standing}",
+                    key="strip_standing",
+                    on_click=state.look_at,
+                    args=(drive.name, standing),
+                )
+
+
+def _work(key: str) -> None:
+    """Show what runs on this test, in whichever session it was started."""
+    if any(job.is_alive() for job in shelf.jobs().of(key)):
+        _watch(key)
+
+
+@st.fragment(run_every=POLLING)
+def _watch(key: str) -> None:
+    """Show how far the work is; the whole page is drawn again when it is done."""
+    alive = [job for job in shelf.jobs().of(key) if job.is_alive()]
+    if not alive:
+        st.rerun()
+    for place, job in enumerate(alive):
+        bar, stop = st.columns([5, 1], vertical_alignment="center")
+        words = "stopping" if job.asked_to_stop.is_set() else job.words
+        left = job.left()
+        bar.progress(job.share, text=f"{words[0].upper()}{words[1:]}{', ' + left if left else ''} …")
+        stop.button("Stop", key=f"strip_stop_{place}", on_click=job.asked_to_stop.set)
+
+
+def _announce(key: str) -> None:
+    """Say once to each session how a job on its test ended."""
+    told = st.session_state.setdefault("jobs_told", set())
+    for job in shelf.jobs().of(key):
+        if job.is_alive():
+            st.session_state.setdefault("jobs_seen", set()).add(job.began)
+        elif job.began in st.session_state.get("jobs_seen", set()) - told:
+            told.add(job.began)
+            if job.problem:
+                st.error(pieces.plain(job.problem), icon=":material/error:")
+            elif job.asked_to_stop.is_set():
+                st.info("Stopped\\. What was matched before is kept\\.")
 
 
 def foot(pages: dict, page) -> None:

@@ -23,7 +23,7 @@ KEPT = 8
 
 
 @dataclass(frozen=True)
-class Test:
+class Opened:
     """The open test.
 
     Parameters
@@ -49,16 +49,25 @@ class Test:
         return self.sheet.display_units
 
 
-def test() -> Test:
+def test() -> Opened:
     """Give the open test, the first sample where nothing was opened; raises InputError where it cannot be used."""
     path = state.sheet_path() or samples.first()
     if path is None:
         raise InputError("dashboard", "", "no test is open and no samples are installed", "open or upload a test sheet")
     sheet = _read(str(path), _stamp(path))
+    return _opened(path, replace(sheet, choices=state.choices(sheet), display_units=state.system(sheet)), sheet)
+
+
+def other_test(path: Path, system: str) -> Opened:
+    """Give another test to compare with, under the choices of its own sheet and in the units of this session."""
+    sheet = _read(str(path), _stamp(path))
+    return _opened(path, replace(sheet, display_units=system), sheet)
+
+
+def _opened(path: Path, asked: TestSheet, sheet: TestSheet) -> Opened:
     inputs = _fingerprints(str(path), tuple(_stamp(named) for named in sheet.inputs), sheet)
     key = hashlib.sha256(repr((str(sheet.path), sorted(inputs.items()))).encode()).hexdigest()
-    asked = replace(sheet, choices=state.choices(sheet), display_units=state.system(sheet))
-    return Test(asked, sheet, inputs, key)
+    return Opened(asked, sheet, inputs, key)
 
 
 def _stamp(path: Path) -> tuple[int, int]:
@@ -96,13 +105,13 @@ def _whole_drive(key: str, name: str, conditioned: tuple, _sheet: TestSheet):
     return drive, drive_waves(plain, drive)
 
 
-def waves(test: Test, name: str):
+def waves(test: Opened, name: str):
     """Give the waves of every blow of a drive."""
     return _whole_drive(test.key, name, conditioning(test.sheet.choices), test.sheet)[1]
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow: int | None, _test: Test):
+def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow: int | None, _test: Opened):
     from dyntest.reviewing.drive import choose
 
     plain, waves_of_all = _whole_drive(key, name, conditioned, _test.sheet)
@@ -110,34 +119,63 @@ def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow:
     return choose(_test.sheet, plain, waves_of_all, calibrated=calibrated)
 
 
-def drive(test: Test, name: str):
+def drive(test: Opened, name: str):
     """Give a reviewed drive with the choices of the session, and its match where it was run."""
-    chosen = test.sheet.choices
+    return shelf.with_match(test, _reviewed(test, name, test.sheet.choices.blow.get(name)))
+
+
+def _reviewed(test: Opened, name: str, blow: int | None):
     factor = test.sheet.damping_factor
     if factor is None:
-        factor = st.session_state.get("calibrated", {}).get(test.key)
-    reviewed = _chosen(test.key, name, conditioning(chosen), factor, chosen.blow.get(name), test)
-    return shelf.with_match(test, reviewed)
+        factor = _calibrated(test)
+    return _chosen(test.key, name, conditioning(test.sheet.choices), factor, blow, test)
 
 
-def drives(test: Test) -> tuple:
+def _calibrated(test: Opened) -> float | None:
+    """Give the damping factor that agrees with the match of an initial drive, or of the first matched one."""
+    for one in sorted(test.sheet.drives, key=lambda one: one.kind != "initial"):
+        plain = _whole_drive(test.key, one.name, conditioning(test.sheet.choices), test.sheet)[0]
+        found = shelf.match_of(test, plain, test.sheet.choices.blow.get(one.name))
+        if found is not None and found["calibrated_damping_factor"] >= 0.0:
+            return round(float(found["calibrated_damping_factor"]), 2)
+    return None
+
+
+def drive_at(test: Opened, name: str, blow: int):
+    """Give a drive as if another blow were its representative one, to be matched as that is."""
+    chosen = test.sheet.choices
+    other = replace(test, sheet=replace(test.sheet, choices=replace(chosen, blow={**chosen.blow, name: blow})))
+    return _reviewed(other, name, blow)
+
+
+def drives(test: Opened) -> tuple:
     """Give every drive of the test as `drive` does."""
     return tuple(drive(test, one.name) for one in test.sheet.drives)
 
 
-def review(test: Test, *, criterion: bool = False):
+def review(test: Opened, *, criterion: bool = False):
     """Give what all drives answer together; the driving criterion, which takes a second, only where it is asked for."""
+    reviewed = drives(test)
+    kept = [(one.match is not None, one.match_problem, one.every is not None) for one in reviewed]
+    keys = [shelf.match_key(test, one) for one in reviewed]
+    calibrated = _calibrated(test) if test.sheet.damping_factor is None else None
+    key = repr((test.key, test.sheet.choices, test.system, calibrated, keys, kept, criterion))
+    return _concluded(hashlib.sha256(key.encode()).hexdigest(), test, reviewed, criterion)
+
+
+@st.cache_resource(max_entries=24, show_spinner=False)
+def _concluded(key: str, _test: Opened, _reviewed: tuple, criterion: bool):
     from dyntest.reviewing.review import conclude
 
     def derive(sheet, reviewed, compared, target, limits):
         if not criterion:
             return None, "it was not asked for here"
-        return _criterion(_criterion_key(test, reviewed, compared, target), sheet, reviewed, compared, target, limits)
+        return _criterion(_criterion_key(_test, reviewed, compared, target), sheet, reviewed, compared, target, limits)
 
-    return conclude(test.sheet, drives(test), derive)
+    return conclude(_test.sheet, _reviewed, derive)
 
 
-def _criterion_key(test: Test, reviewed: tuple, compared: tuple, target) -> str:
+def _criterion_key(test: Opened, reviewed: tuple, compared: tuple, target) -> str:
     """Give what the criterion depends on; the damping factor is not among it where the drives are matched."""
     matches = [(shelf.match_key(test, drive), drive.match is not None, drive.trust) for drive in reviewed]
     seen = []
@@ -156,7 +194,7 @@ def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
     return criterion_of_test_pile(_sheet, _drives, _compared, _target, _limits)
 
 
-def bearing_piles(test: Test, reviewed, log: Path, piles: Path | None):
+def bearing_piles(test: Opened, reviewed, log: Path, piles: Path | None):
     """Give the bearing piles of a production log held against the criterion of the test."""
     criterion = reviewed.answers.criterion
     stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles))
@@ -164,16 +202,27 @@ def bearing_piles(test: Test, reviewed, log: Path, piles: Path | None):
     return _bearing_piles(key, stamps, log, piles, reviewed)
 
 
+def production(log: Path, piles: Path | None):
+    """Give a production log and its table of piles as read."""
+    return _production((str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles)), log, piles)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _production(stamps: tuple, _log: Path, _piles: Path | None):
+    from dyntest.reading.production_log import read_pile_table, read_production_log
+
+    return read_production_log(_log), None if _piles is None else read_pile_table(_piles)
+
+
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _reviewed):
-    from dyntest.reading.production_log import read_pile_table, read_production_log
     from dyntest.reviewing.bearing_piles import review_bearing_piles
 
-    table = None if _piles is None else read_pile_table(_piles)
-    return review_bearing_piles([_reviewed], read_production_log(_log), table)
+    counts, table = production(_log, _piles)
+    return review_bearing_piles([_reviewed], counts, table)
 
 
-def review_key(test: Test, reviewed) -> str:
+def review_key(test: Opened, reviewed) -> str:
     """Give what a whole review depends on."""
     run = [(drive.match is not None, drive.every is not None) for drive in reviewed.drives]
     matches = [shelf.match_key(test, drive) for drive in reviewed.drives]
@@ -188,11 +237,12 @@ def report(key: str, paper: str, _reviewed) -> bytes:
     return report_pdf(_reviewed, paper=paper)
 
 
-def criterion_card(reviewed) -> bytes:
+@st.cache_resource(max_entries=12, show_spinner=False)
+def criterion_card(key: str, _reviewed) -> bytes:
     """Give the card of the criterion as PDF."""
     from dyntest.presenting.report import criterion_card_pdf
 
-    return criterion_card_pdf(reviewed)
+    return criterion_card_pdf(_reviewed)
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
@@ -211,7 +261,15 @@ def blows(key: str, _drive) -> bytes:
     return blows_csv(_drive.table)
 
 
-def sheet_text(test: Test) -> str:
+def save_choices(test: Opened) -> None:
+    """Write the choices of the session into the sheet itself, whole or not at all."""
+    from dyntest.presenting.writing import write_all
+
+    write_all(test.sheet.path.parent, {test.sheet.path.name: sheet_text(test).encode()})
+    state.reset()
+
+
+def sheet_text(test: Opened) -> str:
     """Give the text of the sheet with the choices of the session in it."""
     from dyntest.reading.edit import with_choices
 

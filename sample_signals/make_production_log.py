@@ -122,14 +122,15 @@ def main() -> None:
     with (HERE / "piles.csv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.writer(out, lineterminator="\n")
         levels = ("cutoff_elevation [ft]", "ground_elevation [ft]", "furnished_length [ft]", "batter")
-        writer.writerow(["pile", *levels, "planned_ground_elevation [ft]"])
-        for mark in (*(pile.mark for pile in piles), "P2-24"):
+        writer.writerow(["pile", *levels, "planned_ground_elevation [ft]", "x [ft]", "y [ft]"])
+        for place, mark in enumerate((*(pile.mark for pile in piles), "P2-24")):
             ground, furnished, batter, planned = GROUND, FURNISHED, 0.0, GROUND
             if mark == "P2-22":
                 ground, batter = 98.0, 0.25  # staked out for the plan's ground, started two feet lower
             if mark == "P2-23":
                 furnished = 64.0
-            writer.writerow([mark, CUTOFF, ground, furnished, batter, planned])
+            along, across = divmod(place, 3)
+            writer.writerow([mark, CUTOFF, ground, furnished, batter, planned, 6.0 * along, 6.0 * across])
 
 
 if __name__ == "__main__":

@@ -18,18 +18,10 @@ schemapi.disable_debug_mode()
 DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
 """Line styles of the palette as Vega-Lite writes them."""
 
-MOST_POINTS = 1200
-"""Points of one line that are drawn at most [1]; more than a screen has columns."""
-
-SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross")
-"""Markers that tell drives of one kind apart, in the order of those on paper."""
-
 FONT = '"Source Sans", sans-serif'
 """The font of the pages, so that words in a chart look like those around it."""
 
 Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart)
-
-HINT = "Drag to move, hold Ctrl and turn the wheel (or pinch) to zoom, double-click to go back."
 
 
 def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
@@ -45,12 +37,6 @@ def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
     """Give an axis with a title, in lines of so many letters at most; a unit is not torn apart."""
     lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
     return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
-
-
-def zoom(name: str, *, across: bool = True, up: bool = False) -> alt.Parameter:
-    """Give a selection that moves and zooms a chart without taking the wheel from the page."""
-    encodings: list[Any] = [*(["x"] if across else []), *(["y"] if up else [])]
-    return alt.selection_interval(name=name, bind="scales", encodings=encodings, zoom="wheel![event.ctrlKey]")
 
 
 def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:

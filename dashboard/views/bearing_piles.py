@@ -1,7 +1,4 @@
-"""The bearing piles side by side, as deep as each stands.
-
-The page that asks whether the bearing piles meet the criterion, and whether any of them behaves strangely.
-"""
+"""The page that asks whether the bearing piles meet the criterion, and whether any of them behaves strangely."""
 
 from pathlib import Path
 
@@ -9,25 +6,37 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
+from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.errors import DyntestError
-from dyntest.names import show
+from dyntest.names import display_unit, show
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_pile_answers import answer, check_files
 from dyntest.presenting.frames import shown
-from dyntest.presenting.frames_decisions import FAILS, MEETS, bearing_rows, pile_depths
+from dyntest.presenting.frames_decisions import (
+    FAILS,
+    MEETS,
+    NO_COUNTS,
+    SECOND_LOOK,
+    bearing_rows,
+    count_title,
+    pile_counts,
+    pile_depths,
+    pile_plan,
+)
 from dyntest.presenting.sentences import criterion_sentence
 
-from .. import look, matching, pieces, samples, uploads, work
+from .. import look, matching, pieces, samples, state, uploads, work
 from ..charts.base import axis, finish, layered, named, rule_across
 from ..charts.base import draw as draw_chart
 
-COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING}
+COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING, NO_COUNTS: palette.QUIET}
 """Colour of a pile by whether it meets the criterion; those that do not are hatched by their outline besides."""
 
 
 def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -> alt.LayerChart:
     """Give each pile as deep as it stands, where it first met the criterion, and a mark on those to be looked at."""
-    drawn, titles = named(frame.dropna(subset=[frame.columns[1]]))
+    first = frame.columns[1]
+    drawn, titles = named(frame.assign(**{first: frame[first].fillna(0.0)}))
     order = alt.X("c0:N", axis=axis("pile", labelAngle=-60), sort=None)
     deepest = 1.1 * max(float(drawn["c1"].max()), minimum or 0.0)  # room for the signs below the piles
     deep = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest], reverse=True))
@@ -57,46 +66,190 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     return finish(layered(*layers), height, "The bearing piles side by side, as deep as each stands.")
 
 
-SAVED = {"bearing_piles.csv": "Save the table of piles", "odd_piles.csv": "Save what wants a second look"}
-"""Tables that can be taken along, by the names of their files."""
+def plan_chart(frame: pd.DataFrame, chosen: str | None, height: int = 330) -> alt.LayerChart:
+    """Give the plan of the piles: filled where the criterion is met, crossed where not, hollow without counts."""
+    drawn, titles = named(frame)
+    ink = look.colour(palette.INK)
+    pick = alt.selection_point(name="pick", fields=["c2"], on="click", nearest=True, empty=False)
+    x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=alt.Scale(zero=False, padding=24))
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(zero=False, padding=24))
+    domain = [name for name in COLOURS if name in set(drawn["c3"])]
+    colours = alt.Scale(domain=domain, range=[look.colour(COLOURS[name]) for name in domain])
+    shapes = alt.Scale(domain=domain, range=[{MEETS: "circle", FAILS: "cross", NO_COUNTS: "square"}[n] for n in domain])
+    legend = alt.Legend(orient="top")
+    tips = [alt.Tooltip("c2:N", title="pile"), alt.Tooltip("c3:N", title="shows"), alt.Tooltip("c5:N", title="because")]
+    points = (
+        alt.Chart(drawn)
+        .mark_point(size=260, strokeWidth=2.5, filled=True, opacity=0.9)
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color("c3:N", scale=colours, legend=legend),
+            shape=alt.Shape("c3:N", scale=shapes, legend=legend),
+            tooltip=tips,
+        )
+        .add_params(pick)
+    )
+    marks = alt.Chart(drawn).mark_text(dy=20, fontSize=11.5, color=ink).encode(x=x, y=y, text="c2:N")
+    signs = alt.Chart(drawn[drawn["c4"]].assign(sign="?")).mark_text(
+        dx=14, dy=-10, fontWeight="bold", fontSize=15, color=ink
+    )
+    layers: list[alt.Chart | alt.LayerChart] = [points, marks, signs.encode(x=x, y=y, text="sign:N")]
+    if chosen is not None:
+        here = alt.Chart(drawn[drawn["c2"] == chosen])
+        ring = here.mark_point(size=620, strokeWidth=2.5, color=look.colour(palette.ACCENT), filled=False)
+        layers.append(ring.encode(x=x, y=y))
+    return finish(layered(*layers), height, "Plan of the bearing piles, with what each shows.")
+
+
+def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None, height: int = 420) -> alt.LayerChart:
+    """Give the count of each interval of a pile's log down the pile, and the count required at its stroke."""
+    deep = alt.Y("top:Q", axis=axis(f"penetration of the toe [{unit}]"), scale=alt.Scale(reverse=True, zero=False))
+    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    tips = [alt.Tooltip(f"{name}:Q", format=".1f") for name in ("top", "bottom", "counted", "required", "stroke")]
+    tips.append(alt.Tooltip("remark:N"))
+    base = alt.Chart(frame.assign(zero=0.0))
+    bars = base.mark_rect(fill=ink, opacity=0.5, stroke=ink, strokeWidth=0.4).encode(
+        x=alt.X("zero:Q", axis=axis(count)), x2="counted:Q", y=deep, y2="bottom:Q", tooltip=tips
+    )
+    required = base.mark_rule(color=accent, strokeWidth=2.5).encode(x="required:Q", y=deep, y2="bottom:Q", tooltip=tips)
+    layers: list[alt.Chart | alt.LayerChart] = [bars, required]
+    if minimum is not None:
+        layers.append(rule_across(minimum, "minimum penetration", accent))
+    return finish(layered(*layers), height, "Counts of one pile's log against the counts required at its strokes.")
+
+
+SAVED = {"bearing_piles.csv": "Download the table of piles", "odd_piles.csv": "Download what wants a second look"}
+"""Tables that can be downloaded, by the names of their files."""
+
+FILTERS = ("all", FAILS, SECOND_LOOK, NO_COUNTS, MEETS)
+"""Piles that can be looked at alone."""
 
 
 def draw() -> None:
     """Draw the page."""
     pieces.question("bearing_piles")
     test = work.test()
+    above, opening = st.container(), st.container()
+    with opening:  # drawn first, so that a log that cannot be read can be replaced where it was opened
+        _open(test)
+    with above:
+        _answered(test)
+
+
+def _answered(test) -> None:
     review = work.review(test, criterion=True)
     found = review.answers.criterion
     if found is None or found.criterion is None:
-        pieces.answer([f"The bearing piles cannot be judged yet. {criterion_sentence(review)}"], bad=True)
+        pieces.alerted(review)
+        pieces.answer([f"The bearing piles cannot be judged yet. {criterion_sentence(review)}"], pieces.BAD)
         matching.offer(test, review.drives, "bearing_piles")
         return
-    chosen = _logs(test)
+    chosen = logs(test)
     if chosen is None:
-        pieces.answer(["No production log is open, so no bearing pile can be judged."])
-        _open(test)
+        pieces.alerted(review)
+        pieces.answer(["No production log is open, so no bearing pile can be judged."], pieces.CARE)
         return
+    counts, table = work.production(*chosen)
     check = work.bearing_piles(test, review, *chosen)
-    odd = check.odd["pile"].nunique()
-    pieces.answer([answer(check)], bad=bool(odd))
-    minimum = found.criterion.minimum_penetration
-    level = None if minimum is None else float(shown("penetration", minimum, test.system))
-    draw_chart(piles_chart(pile_depths(check, test.system), level), "bearing_chart")
-    told = "A dash across a pile: where it first met the criterion. A question mark: it wants a second look."
-    if minimum is not None:
-        told += f" The line across: minimum penetration, {show('penetration', minimum, test.system)}."
-    pieces.note(told)
-    pieces.heading("The piles, those that want a look first")
-    pieces.worded(bearing_rows(check, test.system))
+    alerted = pieces.alerted(review, foreign(test, counts))
+    failed = ~check.piles["status"].isin(ACCEPTED)
+    odd = bool(len(check.odd)) or bool(failed.any())
+    pieces.answer([answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
+    rows = bearing_rows(check, test.system)
+    shown_piles = _filtered(check, rows)
+    pile = _chosen_pile(shown_piles)
+    left, right = st.columns([3, 2])
+    with left:
+        _pictures(test, found, check, table, pile)
+    with right:
+        _one(test, check, counts, pile)
+    pieces.worded(rows[rows["pile"].isin(shown_piles)])
     tables = check_files(check, {})
     saves = st.container(horizontal=True)
     for name, words in SAVED.items():
         saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}", on_click="ignore")
-    _open(test)
     pieces.how("bearing piles", "pay length", "driving criterion")
 
 
-def _logs(test) -> tuple[Path, Path | None] | None:
+def foreign(test, counts) -> list[str]:
+    """Say where a production log may be of another structure: the test pile is not in it."""
+    if test.sheet.pile_name in counts.piles:
+        return []
+    named = ", ".join(counts.piles[:3])
+    return [f"The test pile {test.sheet.pile_name} is not in the production log ({named} …): is it of this structure?"]
+
+
+def _filtered(check, rows: pd.DataFrame) -> list[str]:
+    """Let a person look at some of the piles alone; give their marks, those that want a look first."""
+    odd, status = set(check.odd["pile"]), check.piles.set_index("pile")["status"]
+    kinds = {
+        "all": lambda pile: True,
+        FAILS: lambda pile: status[pile] not in ACCEPTED,
+        SECOND_LOOK: lambda pile: pile in odd,
+        NO_COUNTS: lambda pile: status[pile] == NO_COUNTS,
+        MEETS: lambda pile: status[pile] in ACCEPTED,
+    }
+    piles = rows["pile"].tolist()
+    counted = {name: [pile for pile in piles if keep(pile)] for name, keep in kinds.items()}
+    asked = st.pills(
+        "Piles",
+        FILTERS,
+        default="all",
+        key="bearing_filter",
+        label_visibility="collapsed",
+        format_func=lambda name: f"{name} ({len(counted[name])})",
+    )
+    return counted[asked or "all"] or piles
+
+
+def _chosen_pile(piles: list[str]) -> str:
+    kept = st.session_state.get("bearing_pile")
+    return kept if kept in piles else piles[0]
+
+
+def _pictures(test, found, check, table, pile: str) -> None:
+    """Draw the plan where the piles have places, and how deep each stands."""
+    plan = pile_plan(check, table, test.system)
+
+    def clicked(key: str, name: str) -> None:
+        points = st.session_state[key].selection.get("pick") or []
+        if points:
+            st.session_state["bearing_pile"] = points[0][name]
+
+    if len(plan):
+        key = "bearing_plan"
+        draw_chart(plan_chart(plan, pile), key, on_select=lambda: clicked(key, "c2"), selection_mode="pick")
+    minimum = found.criterion.minimum_penetration
+    level = None if minimum is None else float(shown("penetration", minimum, test.system))
+    depths = pile_depths(check, test.system)
+    draw_chart(piles_chart(depths, level, 300), "bearing_chart")
+    told = "A dash across a pile: where it first met the criterion. A question mark: it wants a second look."
+    if minimum is not None:
+        told += f" The line across: minimum penetration, {show('penetration', minimum, test.system)}."
+    pieces.note(told)
+
+
+def _one(test, check, counts, pile: str) -> None:
+    """Show the log of one pile against the criterion."""
+    marks = check.piles["pile"].tolist()
+    key = state.shown("bearing_one", pile)
+    choose = state.asked(key, lambda value: st.session_state.update(bearing_pile=value))
+    st.selectbox("Pile", marks, key=key, on_change=choose)
+    row = check.piles.set_index("pile").loc[pile]
+    pieces.note(f"{row['status']}: {row['reason']}")
+    frame = pile_counts(counts, check.criterion, pile, test.system) if pile in counts.piles else pd.DataFrame()
+    if frame.empty:
+        pieces.note("The log has no counts of this pile.")
+        return
+    minimum = check.criterion.minimum_penetration
+    level = None if minimum is None else float(shown("penetration", minimum, test.system))
+    unit = display_unit("penetration", test.system)[0]
+    draw_chart(log_chart(frame, unit, count_title(test.system), level), "bearing_log_chart")
+    pieces.note("Bars: counted. Green: required at the stroke of the interval.")
+
+
+def logs(test) -> tuple[Path, Path | None] | None:
     """Give the production log and table of piles that are open; with a sample those of the samples."""
     opened = st.session_state.get("production")
     if opened is not None:
@@ -107,6 +260,8 @@ def _logs(test) -> tuple[Path, Path | None] | None:
 def _open(test) -> None:
     """Let a person open a production log with its table of piles, from disk or uploaded."""
     with st.expander("Open a production log", icon=":material/folder_open:"):
+        if st.session_state.get("production") is not None:
+            st.button("Close the production log", key="bearing_close", on_click=state.close_production)
         left, right = st.columns(2)
         log = left.text_input("A production log on this computer", placeholder="/path/to/log.csv", key="bearing_log")
         piles = right.text_input("Its table of piles, where there is one", key="bearing_table_path")

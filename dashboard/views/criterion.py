@@ -1,7 +1,4 @@
-"""The chart an inspector works by: blows asked at each stroke, and what was measured at the test pile.
-
-The page that asks what to tell the inspectors.
-"""
+"""The page that asks what to tell the inspectors: the table of strokes and counts, the card, and what is behind."""
 
 import altair as alt
 import pandas as pd
@@ -21,7 +18,7 @@ from dyntest.presenting.frames_decisions import (
     measured_counts,
     refusal_count,
 )
-from dyntest.presenting.sentences import alert_sentences, criterion_sentence
+from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences
 
 from .. import look, matching, pieces, state, work
 from ..charts.base import DASHES, axis, finish, layered, named, rule_across
@@ -77,7 +74,11 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     return finish(layered(*layers), height, described)
 
 
-CREDIT = {None: "not decided, so not counted on", True: "count on it", False: "do not count on it"}
+CREDIT = {
+    None: "not decided, so not credited",
+    True: "credit the measured setup",
+    False: "do not credit the measured setup",
+}
 """What can be decided about setup that a restrike measured."""
 
 
@@ -85,37 +86,67 @@ def draw() -> None:
     """Draw the page."""
     pieces.question("criterion")
     test = work.test()
-    review = work.review(test, criterion=True)
+    above, choices, below = st.container(), st.container(), st.container()
+    plain = work.review(test)
+    with choices:  # drawn before the criterion, so that a choice that leads to an error can be taken back
+        _choices(test, plain)
+    with above:
+        review = work.review(test, criterion=True)
+        found = review.answers.criterion
+        usable = found is not None and found.criterion is not None
+        alerted = pieces.alerted(review)
+        care = usable and (not found.agrees or bool(found.cautions))
+        pieces.answer(
+            [criterion_sentence(review)],
+            pieces.BAD if alerted or not usable else pieces.CARE if care else pieces.GOOD,
+        )
+        matching.offer(test, review.drives, "criterion")
+        if usable:
+            _table(test, review)
+    with below:
+        _behind(test, review)
+
+
+def _table(test, review) -> None:
+    """Put the table of strokes and counts, the card, and the test pile's own last blows on the first screen."""
     found = review.answers.criterion
-    alerts = alert_sentences(review)
-    pieces.answer([*alerts, criterion_sentence(review)], bad=bool(alerts) or found is None or found.criterion is None)
-    matching.offer(test, review.drives, "criterion")
-    _choices(test, review)
-    required = review.answers.required
+    left, right = st.columns([3, 2])
+    with left:
+        pieces.worded(criterion_rows(found, test.system), numeric=True)
+        pieces.listed(own_blow_sentences(found, test.system))
+    with right:
+        st.download_button(
+            "Download the card (PDF)",
+            work.criterion_card(work.review_key(test, review), review),
+            "criterion_card.pdf",
+            "application/pdf",
+            key="criterion_card",
+            on_click="ignore",
+            type="primary",
+        )
+        pieces.listed(card(found.criterion, test.system), bordered=True)
+
+
+def _behind(test, review) -> None:
+    """Show what the criterion rests on."""
+    found, required = review.answers.criterion, review.answers.required
     if required.value is not None:
         pieces.note(f"Required: {required.how} ({required.source}).")
-    for caution in required.cautions:
-        pieces.caution(caution.check, caution.message, caution.cure)
-    if found is None:
-        pieces.how("required resistance", "resistance at the end of driving", "driving criterion")
-        return
-    if found.criterion is not None:
-        pieces.heading("Blows to be counted at each stroke")
-        lines, measured = criterion_lines(found, test.system), measured_counts(found, test.system)
-        draw_chart(criterion_chart(lines, measured, refusal_count(found, test.system)), "criterion_chart")
-        told = "Circles: the last measured blows of the initial drive, where their stroke and set are known."
-        if RULED_OUT in set(lines["line"]):
-            told += " Crosses: strokes that are not to be used, for the reasons in the table."
-        pieces.note(told)
-    for caution in found.cautions:
-        pieces.caution(caution.check, caution.message, caution.cure)
-    pieces.worded(criterion_rows(found, test.system))
-    if found.criterion is not None:
-        _card(test, review)
-    pieces.heading("What other ways make of the measured blows")
-    pieces.worded(formula_rows(found, test.system))
-    names = ("required resistance", "resistance at the end of driving", "hammer", "bearing graph", "driving criterion")
-    pieces.how(*names, "modified Gates formula")
+    told = [*required.cautions, *(() if found is None else found.cautions)]
+    pieces.cautions((one.check, one.message, one.cure) for one in told)
+    names = ["required resistance", "resistance at the end of driving", "driving criterion"]
+    if found is not None:
+        if found.criterion is not None:
+            lines, measured = criterion_lines(found, test.system), measured_counts(found, test.system)
+            draw_chart(criterion_chart(lines, measured, refusal_count(found, test.system)), "criterion_chart")
+            told_below = "Circles: the last measured blows of the initial drive, where their stroke and set are known."
+            if RULED_OUT in set(lines["line"]):
+                told_below += " Crosses: strokes that are not to be used, for the reasons in the table."
+            pieces.note(told_below)
+        pieces.heading("Other formulas from the measured blows")
+        pieces.worded(formula_rows(found, test.system))
+        names += ["hammer", "bearing graph", "modified Gates formula"]
+    pieces.how(*names)
 
 
 def _choices(test, review) -> None:
@@ -148,18 +179,3 @@ def _choices(test, review) -> None:
                 format_func=CREDIT.__getitem__,
                 on_change=state.asked(key, lambda credit: state.change(test.as_read, setup_credit=credit)),
             )
-
-
-def _card(test, review) -> None:
-    """Show what an inspector carries, and let it be taken along."""
-    sentences = card(review.answers.criterion.criterion, test.system)
-    pieces.heading("For the inspector")
-    pieces.listed(sentences, bordered=True)
-    st.download_button(
-        "Save the card (PDF)",
-        lambda: work.criterion_card(review),
-        "criterion_card.pdf",
-        "application/pdf",
-        key="criterion_card",
-        on_click="ignore",
-    )

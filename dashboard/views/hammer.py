@@ -1,34 +1,36 @@
-"""The page that asks what the hammer delivered, and whether it hurt the pile."""
+"""The page along the drive: what the hammer delivered, and whether it hurt the pile."""
 
 import streamlit as st
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
-from dyntest.presenting.finding_words import finding_message
-from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_record import by_blow
+from dyntest.presenting import palette
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
 
-from .. import blows, pieces, state, work
-from ..charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
+from .. import pieces, state, strip, work
+from ..charts.profiles import profile_data
+from ..charts.record import record_data
+from ..components import draw_profiles, draw_record
 
 PROFILES = (
-    "set_per_blow",
     "stroke",
-    "transferred_energy",
     "energy_ratio",
     "peak_gauge_stress",
+    "case_resistance_maximum",
+    "matched_resistance",
+    "set_per_blow",
     "toe_compression_stress",
     "peak_tension_stress",
+    "transferred_energy",
     "integrity_factor",
     "peak_force",
     "blow_rate",
 )
 """Numbers of every blow that can be drawn."""
 
-FIRST_DRAWN = ("stroke", "energy_ratio", "peak_gauge_stress")
-"""Those that are drawn before a choice."""
+MOST_DRAWN = 6
+"""Columns that are drawn at most [1]; more are too narrow to be read."""
 
 NUMBERS = (
     "penetration",
@@ -57,25 +59,24 @@ def draw() -> None:
     review = work.review(test)
     told = [sentence for drive in review.drives if (sentence := _delivered(drive, test.system))]
     stresses = stress_sentences(review)
-    damage = [text for drive in review.drives for text in _damage(drive, test.system)]
-    pieces.answer([*told, *stresses, *damage], bad=bool(damage) or any("ABOVE" in text for text in stresses))
-
-    _profiles(test, review)
-    pieces.heading("Numbers of the blows that stand for the drives")
-    pieces.table(pieces.numbers_by_drive(review.drives, NUMBERS, test.system), "hammer_table", height="content")
-    left, right = st.columns([2, 1], vertical_alignment="bottom")
-    with left:
-        drive = blows.choose_drive(test, "hammer")
-    with right:
-        blow = blows.choose_blow(drive, "hammer")
-    blows.picture(test, drive, blow, "hammer", "energy")
-    pieces.table(pieces.one_blow(drive, blow, NUMBERS, test.system), "hammer_blow_table", height="content")
-    _limits(review)
+    pieces.alerted(review)
+    limits = _limits(review)
+    stressed = {code for _, code in STRESSES}
+    above = [code for code in limits if code in stressed and _above(review, code, limits[code][0])]
+    pieces.answer([*told, *stresses], pieces.BAD if above else pieces.GOOD)
+    place = strip.place_of(test)
+    _profiles(test, review, limits, above, place)
+    drive = next(one for one in review.drives if one.name == place.drive)
+    data = record_data(test, drive, place.blow, ("energy",)) | {"tall": 300}
+    draw_record(data, "hammer_record", lambda blow: state.look_at(drive.name, blow))
+    pieces.heading("Numbers")
+    pieces.numbers(review.drives, (place.drive, place.blow), NUMBERS, test.system)
+    _sources(review)
     pieces.how("transferred_energy", "energy_ratio", "stroke", *(code for _, code in STRESSES), "integrity_factor")
 
 
 def _delivered(drive, system: str) -> str:
-    """Say what the hammer delivered in the blow that stands for a drive."""
+    """Say what the hammer delivered in the representative blow of a drive."""
     numbers = drive.numbers
     if "transferred_energy" not in numbers:
         return ""
@@ -90,67 +91,45 @@ def _delivered(drive, system: str) -> str:
     return f"{told}."
 
 
-def _damage(drive, system: str) -> list[str]:
-    found = [finding for finding in drive.findings if finding.check == "integrity" and finding.severity != "note"]
-    return [f"{drive_words(drive).capitalize()}: {finding_message(finding, system)}." for finding in found]
-
-
-def _profiles(test, review) -> None:
-    """Draw numbers of every blow side by side, with their limits; a click opens the blow."""
-    tables = {drive.name: drive.table for drive in review.drives}
-    known = [c for c in PROFILES if any(c in table and table[c].notna().any() for table in tables.values())]
-    asked = [code for code in st.session_state.get("hammer_drawn", FIRST_DRAWN) if code in known] or known[:3]
-    kinds = {drive.name: drive.kind for drive in review.drives}
-    deep = all(drive.table["penetration"].notna().any() for drive in review.drives)
-    along = "penetration" if deep else "blow"
-    limits = _lines(review)
-    key = state.shown("hammer_profiles", asked)
-    st.multiselect(
-        "Numbers of every blow",
-        known,
-        key=key,
-        format_func=lambda code: NAMES[code].words,
-        max_selections=6,
-        on_change=state.asked(key, lambda codes: st.session_state.update(hammer_drawn=tuple(codes))),
-    )
-    at = _at(test, review)
-    pieces.key_to_drives(kinds)
-    for start in range(0, len(asked), 3):
-        columns = st.columns(3)
-        for column, code in zip(columns, asked[start : start + 3], strict=False):
-            frame = by_blow(tables, code, along, test.system, MOST_BLOWS)
-            heading, axis = title(code, test.system), title(along, test.system)
-            limit = limits.get(code)
-            chart = profile_chart(frame, heading, axis, kinds, limit=limit, at=at)
-            with column:
-                draw_pickable(chart, f"hammer_profile_{code}", _open)
-    pieces.note("A click on a point opens that blow below.")
-
-
-def _open(point: dict) -> None:
-    state.look_at(point["drive"], int(point["blow"]))
-
-
-def _at(test, review) -> tuple[str, int]:
-    names = [drive.name for drive in review.drives]
-    name = st.session_state.get("drive")
-    drive = review.drives[names.index(name) if name in names else 0]
-    standing = int(drive.table["blow"].iloc[-1]) if drive.representative is None else drive.representative.blow
-    return drive.name, state.looked_at(drive.name, standing)
-
-
-def _lines(review) -> dict[str, tuple[str, float]]:
-    """Give the limits that are drawn, by the number they hold for."""
+def _limits(review) -> dict[str, tuple[float, str, str]]:
+    """Give what columns are held against, by the number: a value in SI, its words, and its colour."""
     system = review.sheet.display_units
     found = {}
     for sense, code in STRESSES:
         value = getattr(review.limits, sense).value
         if value is not None:
-            found[code] = ("limit", float(shown(code, value, system)))
+            found[code] = (value, f"limit {show(code, value, system)}", palette.WARNING)
+    required = review.answers.required.value
+    if required is not None:
+        for code in ("case_resistance_maximum", "matched_resistance", "case_resistance"):
+            found[code] = (required, f"required {show(code, required, system)}", palette.ACCENT)
     return found
 
 
-def _limits(review) -> None:
+def _above(review, code: str, limit: float) -> bool:
+    return any(code in drive.table and (drive.table[code] > limit).any() for drive in review.drives)
+
+
+def _profiles(test, review, limits, above: list[str], place) -> None:
+    """Draw numbers of every blow side by side, those above their limit first; a click opens the blow."""
+    tables = [drive.table for drive in review.drives]
+    known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
+    usual = list(dict.fromkeys([*(code for code in above if code in known), *known]))[:5]
+    asked = [code for code in st.session_state.get("hammer_drawn", usual) if code in known] or usual
+    key = state.shown("hammer_profiles", asked)
+    data = profile_data(test.sheet, test.key, review.drives, asked, limits=limits, at=(place.drive, place.blow))
+    draw_profiles(data, "hammer_profiles_picture", state.look_at)
+    st.multiselect(
+        "Numbers of every blow",
+        known,
+        key=key,
+        format_func=lambda code: NAMES[code].words,
+        max_selections=MOST_DRAWN,
+        on_change=state.asked(key, lambda codes: st.session_state.update(hammer_drawn=tuple(codes))),
+    )
+
+
+def _sources(review) -> None:
     """Say where the limits come from."""
     system = review.sheet.display_units
     for limit in (review.limits.compression, review.limits.tension):

@@ -61,11 +61,11 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
 def draw() -> None:
     """Draw the page."""
     pieces.question("pile")
-    try:
+    above, opening = st.container(), st.container()
+    with opening:
+        _open()
+    with above:
         _pile(work.test())
-    except DyntestError as problem:
-        st.error(pieces.plain(str(problem)), icon=":material/error:")
-    _open()
 
 
 def _pile(test) -> None:
@@ -78,15 +78,15 @@ def _pile(test) -> None:
     pieces.answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
         pieces.note("This is an invented test: place, people and pile do not exist, and the records are computed.")
-    from ..charts.base import draw as draw_chart  # after the answer, layered, which is seen while this is loaded
+    from ..charts.base import draw as draw_chart  # after the answer, which is seen while this is loaded
 
     left, right = st.columns([2, 3])
     with left:
         draw_chart(pile_chart(pile_parts(sheet, system), depth_title(system), _ground(sheet, system)), "pile_drawing")
     with right:
-        pieces.table(sheet_rows(sheet, system), "pile_table", height="content")
+        pieces.worded(sheet_rows(sheet, system))
     pieces.heading("The drives")
-    pieces.table(_drive_rows(sheet, system), "pile_drives")
+    pieces.worded(_drive_rows(sheet, system))
     with st.expander("The test sheet as read", icon=":material/article:"):
         st.code(sheet.text, language="toml")
 

@@ -1,4 +1,6 @@
-"""The page that asks what goes on file."""
+"""The page that asks what goes on file: the report with notes and sign-off, the tables, and the choices."""
+
+from datetime import date
 
 import pandas as pd
 import streamlit as st
@@ -10,6 +12,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
+from dyntest.reading.notes import DECISIONS, NOTES_FILE, Note, Notes, SignOff, fingerprint, notes_toml, read_notes
 
 from .. import matching, pieces, state, work
 
@@ -21,43 +24,52 @@ def draw() -> None:
     """Draw the page."""
     pieces.question("report")
     test = work.test()
-    review = work.review(test, criterion=True)
-    unmatched = [drive for drive in review.drives if drive.match is None and not drive.match_problem]
-    told = ["The report says all of this, how each number was computed, and which files it came from."]
-    if unmatched:
-        names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
-        told.append(f"Not yet matched: {names}. The report then holds no matched resistance for it, and may lack more.")
-    pieces.answer(told, bad=bool(unmatched))
-    matching.offer(test, review.drives, "report")
-
-    pieces.heading("What it says")
-    sentences = [trust_sentence(review), *stress_sentences(review)]
-    sentences += [resistance_sentence(review, drive) for drive in review.drives]
-    sentences += [setup_sentence(setup) for setup in review.answers.setups]
-    pieces.listed([*sentences, criterion_sentence(review)])
-
-    _files(test, review)
-    _choices(test)
-    pieces.heading("Which files it came from")
-    pieces.worded(pd.DataFrame({"file": list(review.inputs), "SHA-256": list(review.inputs.values())}))
+    above, choices = st.container(), st.container()
+    with choices:
+        _choices(test)
+    with above:
+        review = work.review(test, criterion=True)
+        unmatched = [drive for drive in review.drives if drive.match is None and not drive.match_problem]
+        alerted = pieces.alerted(review)
+        told = ["The report holds these answers, how each number was computed, and the files it came from."]
+        if unmatched:
+            names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
+            told.append(f"Not yet matched: {names}. The report will hold no matched resistance for it.")
+        pieces.answer(told, pieces.BAD if alerted else pieces.CARE if unmatched else pieces.GOOD)
+        matching.offer(test, review.drives, "report")
+        _files(test, review)
+        _notes(test, review)
+        pieces.heading("Answers in the report")
+        sentences = [trust_sentence(review), *stress_sentences(review)]
+        sentences += [resistance_sentence(review, drive) for drive in review.drives]
+        sentences += [setup_sentence(setup) for setup in review.answers.setups]
+        pieces.listed([*sentences, criterion_sentence(review)])
+    with st.expander("Files and their fingerprints"):
+        pieces.worded(pd.DataFrame({"file": list(review.inputs), "SHA-256": list(review.inputs.values())}))
 
 
 def _files(test, review) -> None:
-    """Let a person make the report and take it along, with tables and summary."""
-    pieces.heading("Take it along")
-    paper = st.segmented_control(
-        "Paper", list(PAPERS.values()), default=PAPERS[test.system], key="report_paper", label_visibility="collapsed"
-    )
+    """Let a person make the report and download it, with tables and summary."""
+    pieces.heading("Download")
+    row = st.container(horizontal=True, vertical_alignment="center")
+    with row:
+        paper = st.segmented_control(
+            "Paper",
+            list(PAPERS.values()),
+            default=PAPERS[test.system],
+            key="report_paper",
+            label_visibility="collapsed",
+            width="content",
+        )
     paper = paper or PAPERS[test.system]
-    key = work.review_key(test, review)
-    if st.button("Make the report", key="report_make", type="primary"):
+    key = work.review_key(test, review) + fingerprint({"": repr(read_notes(test.sheet.path))})
+    if row.button("Make the report", key="report_make", type="primary"):
         st.session_state["report"] = (key, paper, work.report(key, paper, review))
     made = st.session_state.get("report")
     name = _file_name(test.sheet.pile_name)
-    saves = st.container(horizontal=True)
     if made is not None and made[:2] == (key, paper):
-        saves.download_button(
-            "Save the report (PDF)",
+        row.download_button(
+            "Download the report (PDF)",
             made[2],
             f"{name}_report.pdf",
             "application/pdf",
@@ -67,8 +79,8 @@ def _files(test, review) -> None:
         )
     elif made is not None:
         pieces.note("Something was changed since the report was made; make it again.")
-    saves.download_button(
-        "Save the summary (JSON)",
+    row.download_button(
+        "Summary (JSON)",
         work.summary(key, review),
         f"{name}_summary.json",
         "application/json",
@@ -76,8 +88,8 @@ def _files(test, review) -> None:
         on_click="ignore",
     )
     for drive in review.drives:
-        saves.download_button(
-            f"Save every blow of {drive.name.replace('_', ' ')} (CSV)",
+        row.download_button(
+            f"Every blow of {drive.name.replace('_', ' ')} (CSV)",
             work.blows(f"{key} {drive.name}", drive),
             f"{name}_blows_{drive.name}.csv",
             "text/csv",
@@ -86,19 +98,63 @@ def _files(test, review) -> None:
         )
 
 
+def _notes(test, review) -> None:
+    """Show the notes and the sign-off that are kept beside the sheet, and let a person add to them."""
+    pieces.heading("Notes and sign-off")
+    kept, path = read_notes(test.sheet.path), test.sheet.path
+    now = fingerprint(review.inputs)
+    if kept.notes:
+        rows = [(note.day.isoformat(), note.name, note.text) for note in kept.notes]
+        pieces.worded(pd.DataFrame(rows, columns=["date", "name", "note"]))
+    signed = kept.sign_off
+    if signed is not None:
+        told = f"{signed.decision[0].upper()}{signed.decision[1:]} by {signed.name} on {signed.day.isoformat()}"
+        told += f": {signed.reasons}" if signed.reasons else ""
+        if signed.fingerprint == now:
+            pieces.note(told)
+        else:
+            cure = "look at what was changed and sign again"
+            pieces.cautions([("sign-off", f"{told}; the files have been changed since", cure)])
+    who = st.session_state.get("signer", test.sheet.engineer)
+    left, right = st.columns(2)
+    with left, st.form("report_note", clear_on_submit=True):
+        text = st.text_area("A note", key="report_note_text", max_chars=4000, height=96)
+        name = st.text_input("Name", who, key="report_note_name")
+        if st.form_submit_button("Add the note") and text.strip() and name.strip():
+            added = Note(text.strip(), name.strip(), date.today())
+            _keep(path, Notes((*kept.notes, added), signed), name)
+    with right, st.form("report_sign"):
+        decision = st.selectbox("Decision", DECISIONS, key="report_decision")
+        reasons = st.text_input("Reasons", key="report_reasons")
+        name = st.text_input("Name", who, key="report_sign_name")
+        if st.form_submit_button("Sign") and name.strip():
+            _keep(path, Notes(kept.notes, SignOff(name.strip(), date.today(), decision, reasons.strip(), now)), name)
+    if kept.notes or signed:
+        pieces.note(f"They are kept in {NOTES_FILE} beside the sheet, and printed in the report.")
+        st.download_button("Download the notes", notes_toml(kept), NOTES_FILE, key="report_notes", on_click="ignore")
+
+
+def _keep(sheet, notes: Notes, name: str) -> None:
+    from dyntest.presenting.writing import write_all
+
+    write_all(sheet.parent, {NOTES_FILE: notes_toml(notes)})
+    st.session_state["signer"] = name.strip()
+    st.rerun()
+
+
 def _choices(test) -> None:
     """Show what was chosen, and let it be saved into a sheet or taken back."""
     from dyntest.presenting.sentences import choice_rows
 
-    pieces.heading("What was chosen on these pages")
+    pieces.heading("Choices made on these pages")
     rows = choice_rows(test.sheet)
     if rows.empty:
-        pieces.note("Nothing: everything is as the rules have it.")
+        pieces.note("None: everything is as the rules have it.")
     else:
-        pieces.table(rows, "report_choices", height="content")
-    saves = st.container(horizontal=True)
-    saves.download_button(
-        "Save the sheet with these choices",
+        pieces.worded(rows)
+    row = st.container(horizontal=True)
+    row.download_button(
+        "Download the sheet with these choices",
         work.sheet_text(test),
         "sheet.toml",
         "application/toml",
@@ -106,7 +162,9 @@ def _choices(test) -> None:
         on_click="ignore",
         help="Put it in the place of the old one, beside its tables; every command then does what these pages show",
     )
-    saves.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
+    if state.choices(test.as_read) != test.as_read.choices:
+        row.button("Save them into the sheet", key="report_write", on_click=work.save_choices, args=(test,))
+        row.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
 
 
 def _file_name(pile: str) -> str:

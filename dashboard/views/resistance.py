@@ -1,7 +1,6 @@
-"""Charts of resistance: against the damping factor, and what a match shows.
+"""The page that asks what resistance the pile has, and how sure that is."""
 
-The page that asks what resistance the pile has, and how sure that is.
-"""
+from dataclasses import replace
 
 import altair as alt
 import numpy as np
@@ -11,13 +10,15 @@ import streamlit as st
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_record import by_blow, resistance_against_factor
+from dyntest.presenting.frames_record import resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
 
-from .. import blows, look, matching, pieces, state, work
+from .. import look, matching, pieces, shelf, state, strip, work
 from ..charts.base import DASHES, axis, finish, layered, named, rule_up
 from ..charts.base import draw as draw_chart
-from ..charts.profiles import MOST_BLOWS, draw_pickable, profile_chart
+from ..charts.profiles import profile_data
+from ..charts.record import record_data
+from ..components import draw_profiles, draw_record
 
 METHODS = {
     NAMES["case_resistance"].words: (palette.INK, "solid"),
@@ -27,15 +28,13 @@ METHODS = {
 
 
 def factor_chart(
-    frame: pd.DataFrame, factor: float, matched: tuple[float, float, float] | None, height: int = 380
+    frame: pd.DataFrame, factor: float, matched: tuple[float, float, float] | None, height: int = 400
 ) -> alt.LayerChart:
     """Give resistance against the damping factor, with the factor in use and the matched resistance with its range."""
     drawn, titles = named(frame)
     colours = [look.colour(colour) for colour, _ in METHODS.values()]
     dashes = [DASHES[dash] for _, dash in METHODS.values()]
     legend = alt.Legend(orient="top", columns=1, symbolStrokeWidth=2.5)
-    unit = titles["c1"].partition("[")[2].rstrip("]")
-    drawn = drawn.assign(told=[f"{value:,.0f} {unit}" for value in drawn["c1"]])
     lines = (
         alt.Chart(drawn)
         .mark_line(strokeWidth=2, clip=True)
@@ -46,20 +45,7 @@ def factor_chart(
             strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(METHODS), range=dashes), legend=legend),
         )
     )
-    points = (
-        alt.Chart(drawn)
-        .mark_point(opacity=0, size=120)
-        .encode(
-            x="c0:Q",
-            y="c1:Q",
-            tooltip=[
-                alt.Tooltip("c2:N", title="method"),
-                alt.Tooltip("c0:Q", title="damping factor", format=".2f"),
-                alt.Tooltip("told:N", title="resistance"),
-            ],
-        )
-    )
-    layers = [lines, points]
+    layers: list[alt.Chart | alt.LayerChart] = [lines]
     accent = look.colour(palette.ACCENT)
     if matched is not None:
         low, high, value = matched
@@ -74,7 +60,7 @@ def factor_chart(
 
 
 PROFILES = ("case_resistance_maximum", "case_resistance", "matched_resistance", "shaft_resistance", "toe_resistance")
-"""Resistances of every blow that can be drawn; those by matching only where every blow was matched."""
+"""Resistances of every blow that are drawn; those by matching only where every blow was matched."""
 
 NUMBERS = (
     "damping_factor",
@@ -96,27 +82,48 @@ def draw() -> None:
     pieces.question("resistance")
     test = work.test()
     review = work.review(test)
-    pieces.answer([resistance_sentence(review, drive) for drive in review.drives])
+    pieces.alerted(review)
+    pieces.answer([resistance_sentence(review, drive) for drive in review.drives], means(review))
     matching.offer(test, review.drives, "resistance")
-    left, right = st.columns([2, 1], vertical_alignment="bottom")
-    with left:
-        drive = blows.choose_drive(test, "resistance")
-    with right:
-        blow = blows.choose_blow(drive, "resistance")
+    place = strip.place_of(test)
+    drive = next(one for one in review.drives if one.name == place.drive)
     _factor(test, drive)
-
-    left, right = st.columns(2)
+    matching.offer_blow(test, drive, place.blow, "resistance")
+    left, right = st.columns([1, 1])
     with left:
-        _against_factor(test, drive, blow)
+        _against_factor(test, drive, place.blow)
     with right:
-        _profile(test, review, drive, blow)
-    matching.show(test, drive)
-    pieces.heading("Numbers of the blows that stand for the drives")
-    pieces.table(pieces.numbers_by_drive(review.drives, NUMBERS, test.system), "resistance_table", height="content")
-    pieces.heading(f"The record of blow {blow}")
-    blows.picture(test, drive, blow, "resistance", "waves")
+        _profile(test, review, place)
+    matching.show(test, drive, place.blow)
+    pieces.heading("Numbers")
+    pieces.numbers(review.drives, (place.drive, place.blow), NUMBERS, test.system)
+    data = record_data(test, drive, place.blow, ("waves",)) | {"tall": 300}
+    draw_record(data, "resistance_record", lambda blow: state.look_at(drive.name, blow))
     names = ("damping_factor", "case_resistance", "case_resistance_maximum", "case_resistance_toe_at_rest")
     pieces.how(*names, "case_resistance_unloading", "matched_resistance", "range of the matched resistance")
+
+
+def means(review) -> str:
+    """Give what the answer on resistance means: the last drive against the required resistance, and its doubts."""
+    drive, required = review.drives[-1], review.answers.required.value
+    if drive.trust.answer == "no" or drive.representative is None:
+        return pieces.BAD
+    match = drive.match
+    if match is None or not match.fitted or drive.representative.lower_bound:
+        return pieces.CARE
+    short = required is not None and match.matched_resistance_range[0] < required
+    return pieces.CARE if short or drive.trust.answer != "yes" else pieces.GOOD
+
+
+def choose_factor(test, value: float) -> None:
+    """Take another damping factor; the representative blows stay the ones they are, and so do their matches."""
+    before = {drive.name: drive.representative for drive in work.drives(test)}
+    state.change(test.as_read, damping_factor=value)
+    after = {drive.name: drive.representative for drive in work.drives(work.test())}
+    moved = {name: one.blow for name, one in before.items() if one is not None and one.blow != after[name].blow}
+    if moved:
+        chosen = st.session_state["choices"]
+        st.session_state["choices"] = replace(chosen, blow={**chosen.blow, **moved})
 
 
 def _factor(test, drive) -> None:
@@ -129,7 +136,7 @@ def _factor(test, drive) -> None:
         1.2,
         step=0.01,
         key=key,
-        on_change=state.asked(key, lambda value: state.change(test.as_read, damping_factor=float(value))),
+        on_change=state.asked(key, lambda value: choose_factor(test, float(value))),
     )
     source = {"none": "No damping factor is known: the slider is only a start"}.get(
         drive.damping_source, f"The damping factor {known:.2f} is from the {drive.damping_source}"
@@ -144,23 +151,26 @@ def _against_factor(test, drive, blow: int) -> None:
     waves = work.waves(test, drive.name)
     row = int(np.flatnonzero(waves.blow == blow)[0])
     frame = resistance_against_factor(waves, row, test.sheet.pile.return_time, test.system)
+    found = shelf.match_of(test, drive, blow)
     matched = None
-    if drive.match is not None and drive.representative is not None and blow == drive.representative.blow:
-        ends = (*drive.match.matched_resistance_range, drive.match.matched_resistance)
+    if found is not None and found["match"] is not None:
+        match = found["match"]
+        ends = (*match.matched_resistance_range, match.matched_resistance)
         low, high, value = (float(shown("matched_resistance", end, test.system)) for end in ends)
         matched = low, high, value
     pieces.heading(f"Blow {blow} against the damping factor")
     draw_chart(factor_chart(frame, float(drive.table["damping_factor"].iloc[0]), matched), "resistance_against")
 
 
-def _profile(test, review, drive, blow: int) -> None:
-    known = [code for code in PROFILES if code in drive.table and drive.table[code].notna().any()]
+def _profile(test, review, place) -> None:
+    tables = [drive.table for drive in review.drives]
+    known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
+    pieces.heading("Every blow")
     if not known:
         pieces.note("No resistance of every blow is known without a damping factor.")
         return
-    code = st.session_state.get("resistance_drawn", known[0])
-    key = state.shown("resistance_profile", code if code in known else known[0])
-    pieces.heading("Every blow")
+    kept = st.session_state.get("resistance_drawn", known[0])
+    key = state.shown("resistance_profile", kept if kept in known else known[0])
     code = st.selectbox(
         "Resistance of every blow",
         known,
@@ -169,19 +179,8 @@ def _profile(test, review, drive, blow: int) -> None:
         label_visibility="collapsed",
         on_change=state.asked(key, lambda value: st.session_state.update(resistance_drawn=value)),
     )
-    along = "penetration" if drive.table["penetration"].nunique() > 1 else "blow"
-    frame = by_blow({drive.name: drive.table}, code, along, test.system, MOST_BLOWS)
-    required = review.answers.required.value
-    limit = None
+    required, limits = review.answers.required.value, {}
     if required is not None and code not in ("shaft_resistance", "toe_resistance"):
-        limit = (f"required, {show(code, required, test.system)}", float(shown(code, required, test.system)))
-    chart = profile_chart(
-        frame,
-        title(code, test.system),
-        title(along, test.system),
-        {drive.name: drive.kind},
-        limit=limit,
-        at=(drive.name, blow),
-    )
-    draw_pickable(chart, "resistance_profile_chart", lambda point: state.look_at(point["drive"], int(point["blow"])))
-    pieces.note("A click on a point opens that blow.")
+        limits[code] = (required, f"required {show(code, required, test.system)}", palette.ACCENT)
+    data = profile_data(test.sheet, test.key, review.drives, [code], limits=limits, at=(place.drive, place.blow))
+    draw_profiles(data, "resistance_profile_picture", state.look_at)

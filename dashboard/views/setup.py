@@ -1,7 +1,4 @@
-"""Charts of what changed while the pile waited.
-
-The page that asks what changed while the pile waited.
-"""
+"""The page that asks whether the pile gained or lost resistance while it waited."""
 
 import altair as alt
 import numpy as np
@@ -11,14 +8,15 @@ import streamlit as st
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import fade_line, law_over_time, measured_over_time, setup_rows
-from dyntest.presenting.frames_record import OVERLAYS, by_blow, overlay
+from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import drive_words, setup_sentence
 from dyntest.reviewing.answers import fade_basis
 
 from .. import look, matching, pieces, state, work
-from ..charts.base import DASHES, HINT, axis, finish, layered, named
+from ..charts.base import DASHES, axis, finish, layered, named
 from ..charts.base import draw as draw_chart
-from ..charts.traces import overlay_chart, overlay_styles
+from ..charts.record import overlay_data
+from ..components import draw_record
 
 
 def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
@@ -68,7 +66,7 @@ def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: in
     return finish(layers, height, f"{heading} over the blows of a restrike.")
 
 
-MOST_COMPARED = 8
+MOST_COMPARED = 6
 """Blows laid over each other at most [1]; more cannot be told apart."""
 
 
@@ -78,27 +76,30 @@ def draw() -> None:
     test = work.test()
     review = work.review(test)
     setups = review.answers.setups
+    pieces.alerted(review)
     if not setups:
-        pieces.answer(["This pile was not struck again, so nothing is known of what waiting changes."])
-        pieces.note("A restrike after a wait shows setup or relaxation; add it to the sheet as another [[drive]].")
+        pieces.answer(["This pile has no restrike, so its setup or relaxation is not known."], pieces.CARE)
+        pieces.note("Add a restrike after a wait to the sheet as another [[drive]].")
     else:
         told = [setup_sentence(setup) for setup in setups]
         told += [_fading(fade, name) for name, fade in review.answers.fades.items() if fade.fades]
         lost = any(setup.setup_factor is not None and setup.setup_factor.value < 1.0 for setup in setups)
-        pieces.answer(told, bad=lost)
+        unsure = any(setup.cautions for setup in setups) or any(drive.match is None for drive in review.drives)
+        pieces.answer(told, pieces.BAD if lost else pieces.CARE if unsure else pieces.GOOD)
     matching.offer(test, review.drives, "setup")
-    pieces.heading("Blows laid over each other, aligned at impact")
-    _overlay(test, review)
-    for setup in setups:
-        for caution in setup.cautions:
-            pieces.caution(f"{setup.restrike.replace('_', ' ')}, {caution.check}", caution.message, caution.cure)
     if review.answers.time_law is not None:
         _law(test, review)
+    if setups:
+        pieces.worded(setup_rows(setups))
+    pieces.heading("Overlay")
+    _overlay(test, review)
     if review.answers.fades:
         _fades(test, review)
-    if setups:
-        pieces.heading("Resistance at the restrike over that at the end of driving")
-        pieces.worded(setup_rows(setups))
+    pieces.cautions(
+        (f"{setup.restrike.replace('_', ' ')}, {one.check}", one.message, one.cure)
+        for setup in setups
+        for one in setup.cautions
+    )
     pieces.how("setup_factor", "resistance over time", "resistance during a restrike")
 
 
@@ -108,22 +109,18 @@ def _fading(fade, name: str) -> str:
 
 
 def _overlay(test, review) -> None:
-    """Lay blows of any drive over each other; first those that stand for the drives."""
+    """Overlay blows of any drives; first the representative ones."""
     names = {_called(drive, blow): (drive, int(blow)) for drive in review.drives for blow in _some(drive)}
     standing = [_called(drive, drive.representative.blow) for drive in review.drives if drive.representative]
     kept = [name for name in st.session_state.get("compared", standing) if name in names]
     key = state.shown("setup_blows", kept)
-    left, right = st.columns([3, 1])
-    with left:
-        chosen = st.multiselect(
-            "Blows",
-            list(names),
-            key=key,
-            max_selections=MOST_COMPARED,
-            on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
-        )
-    with right:
-        trace = st.selectbox("Draw", OVERLAYS, key="setup_trace")
+    chosen = st.multiselect(
+        "Blows, the first of which the others are compared with",
+        list(names),
+        key=key,
+        max_selections=MOST_COMPARED,
+        on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
+    )
     if not chosen:
         pieces.note("Choose the blows to be laid over each other.")
         return
@@ -133,11 +130,7 @@ def _overlay(test, review) -> None:
         waves = work.waves(test, drive.name)
         blows[name] = waves, int(np.flatnonzero(waves.blow == blow)[0])
         kinds[name] = drive.kind
-    usual = (-1.0, float(round(4e3 * test.sheet.pile.return_time)))
-    longest = max(float(round(1e3 * (waves.time[-1] - waves.time[0]), 1)) for waves, _ in blows.values())
-    window = st.slider("Time drawn [ms]", -5.0, max(longest, usual[1]), usual, 0.5, key="setup_window")
-    draw_chart(overlay_chart(overlay(blows, trace, test.system), window, overlay_styles(kinds)), "setup_overlay")
-    pieces.note(HINT)
+    draw_record(overlay_data(test, blows, kinds, len(blows) > 1), "setup_overlay")
 
 
 def _called(drive, blow: int) -> str:
@@ -149,7 +142,9 @@ def _some(drive) -> list[int]:
     blows = drive.table["blow"].to_numpy()
     step = max(1, len(blows) // 200)
     standing = [] if drive.representative is None else [drive.representative.blow]
-    return sorted({*blows[::step].tolist(), *blows[-20:].tolist(), *standing})
+    looked = [blow for name, blow in st.session_state.get("looked_at", {}).items() if name == drive.name]
+    known = set(blows.tolist())
+    return sorted({*blows[::step].tolist(), *blows[-20:].tolist(), *standing, *(b for b in looked if b in known)})
 
 
 def _law(test, review) -> None:

@@ -9,14 +9,15 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
-from dyntest.decisions.criterion import PRACTICAL_REFUSAL_SET, blow_count, show_count
+from dyntest.decisions.criterion import PRACTICAL_REFUSAL_SET, Criterion, blow_count, permitted_set, show_count
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, show_wait
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw, resistance_after
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import CRITERION_HEADS, criterion_cells
+from dyntest.reading.production_log import PileTable, ProductionLog
 
 WAIT = "time since the end of the initial drive [days]"
 
@@ -129,7 +130,8 @@ def refusal_count(found: DrivingCriterion, system: str) -> float:
 def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
     """Give the table of the criterion as an inspector reads it."""
     heads = [head or "not to be used because" for head in CRITERION_HEADS]
-    return pd.DataFrame([criterion_cells(row, system) for row in found.rows], columns=heads)
+    frame = pd.DataFrame([criterion_cells(row, system) for row in found.rows], columns=heads)
+    return frame if any(row.ruled_out for row in found.rows) else frame.iloc[:, :-1]
 
 
 def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
@@ -159,6 +161,47 @@ def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
             "why": [second.get(pile, reason) for pile, reason in zip(piles["pile"], piles["reason"], strict=True)],
         }
     )
+
+
+NO_COUNTS, SECOND_LOOK = "no counts", "second look"
+"""Piles that a person may want to see alone, beside those that meet the criterion and those that do not."""
+
+
+def pile_plan(check: BearingPileCheck, piles: PileTable | None, system: str) -> pd.DataFrame:
+    """Give where each pile stands and what it shows, those without counts among them; empty where no place is given."""
+    unit, factor, _ = display_unit("penetration", system)
+    columns = [f"x [{unit}]", f"y [{unit}]", "pile", "shows", "odd", "why"]
+    if piles is None or piles.x is None or piles.y is None or np.isnan(piles.x).all():
+        return pd.DataFrame(columns=columns)
+    depths = pile_depths(check, system).set_index("pile")
+    shows = [str(depths["meets"].get(mark, NO_COUNTS)) for mark in piles.pile]
+    counted = check.piles.set_index("pile")["status"]
+    silent = [counted.get(mark, NO_COUNTS) == NO_COUNTS for mark in piles.pile]
+    shows = [NO_COUNTS if none else one for none, one in zip(silent, shows, strict=True)]
+    odd = [bool(depths["odd"].get(mark, False)) for mark in piles.pile]
+    why = [str(depths["why"].get(mark, "not in the log")) for mark in piles.pile]
+    values = (piles.x * factor, piles.y * factor, piles.pile, shows, odd, why)
+    frame = pd.DataFrame(dict(zip(columns, values, strict=True)))
+    return frame.dropna(subset=columns[:2]).reset_index(drop=True)
+
+
+def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str) -> pd.DataFrame:
+    """Give the count of each interval of a pile's log, and the count that the criterion requires at its stroke."""
+    own = log.of(pile)
+    required = blow_count(permitted_set(criterion, own.stroke), system)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        counted = blow_count((own.depth_to - own.depth_from) / own.blows, system)
+    frame = pd.DataFrame(
+        {
+            "top": shown("penetration", own.depth_from, system),
+            "bottom": shown("penetration", own.depth_to, system),
+            "counted": counted,
+            "required": required,
+            "stroke": shown("stroke", own.stroke, system),
+            "remark": own.remark,
+        }
+    )
+    return frame[np.isfinite(frame["counted"])].reset_index(drop=True)
 
 
 def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:

@@ -9,10 +9,8 @@ import numpy as np
 import pandas as pd
 
 from dyntest.conditioning.corrections import integrate
-from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.names import NAMES, display_unit
 from dyntest.pile import Pile
-from dyntest.presenting.finding_words import finding_message
 from dyntest.presenting.frames import TIME, force_title, milliseconds, shown, thinned, title
 from dyntest.quantities.case_resistance import case_resistance, case_resistance_maximum
 from dyntest.signals import AveragedTraces, Signals, Waves
@@ -66,40 +64,66 @@ def soil_free_until(pile: Pile, penetration: float) -> float:
     return time
 
 
-def displacement_trace(waves: Waves, row: int, system: str) -> pd.DataFrame:
-    """Give the displacement at the gauges during a blow.
+def quarter_marks(pile: Pile, system: str) -> list[tuple[float, str]]:
+    """Give when a wave from each quarter of the pile is back at the gauges, after t1, and that depth in words.
 
     Units: returns [ms].
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> [(round(time, 2), words) for time, words in quarter_marks(
+    ...     Pile("A", "steel", (PilePart(20.0, 0.01, 210e9, 7850.0),)), "SI")][::2]
+    [(1.93, '5.0 m'), (5.8, '15.0 m')]
     """
-    moved = integrate(waves.velocity[row], waves.time_step)
-    heading = f"displacement [{display_unit('peak_displacement', system)[0]}]"
-    return _one(waves, row, heading, shown("peak_displacement", moved, system), "displacement")
+    unit, factor, _ = display_unit("penetration", system)
+    depths = [pile.length * share for share in (0.25, 0.5, 0.75, 1.0)]
+    # a wave from a depth is back when one from the soil there could be: the toe stands so far below a ground at it
+    times = [soil_free_until(pile, pile.length - depth) for depth in depths]
+    return [(time, f"{depth * factor:.1f} {unit}") for time, depth in zip(times, depths, strict=True)]
 
 
-def energy_trace(waves: Waves, row: int, system: str) -> pd.DataFrame:
-    """Give the energy that has passed the gauges during a blow.
+def record_traces(waves: Waves, signals: Signals | AveragedTraces, system: str) -> dict[str, np.ndarray]:
+    """Give every trace of some blows by its name, a row a blow, in the units the engineer reads.
+
+    The gauges are as they were recorded; averaged records have none.
+    """
+    found = {
+        "force": shown("peak_force", waves.force, system),
+        "impedance × velocity": shown("peak_force", waves.impedance * waves.velocity, system),
+        "downward wave": shown("peak_force", waves.down, system),
+        "upward wave": shown("peak_force", waves.up, system),
+        "displacement": shown("peak_displacement", integrate(waves.velocity, waves.time_step), system),
+        "energy": shown("transferred_energy", integrate(waves.force * waves.velocity, waves.time_step), system),
+    }
+    if isinstance(signals, Signals):
+        for kind, names in (("strain", signals.strain_names), ("acceleration", signals.acceleration_names)):
+            factor = GAUGE_UNITS[kind, system][1]
+            readings = getattr(signals, kind)
+            found |= {name: factor * readings[:, gauge] for gauge, name in enumerate(names)}
+    return found
+
+
+def blows_from_impact(
+    blows: dict[str, tuple[Waves, int]], system: str
+) -> tuple[np.ndarray, dict[tuple[str, str], np.ndarray]]:
+    """Give force and Z·velocity of several blows on one time axis from impact, by blow and trace.
 
     Units: returns [ms].
+
+    Each is read between its own samples; where a record has none it is not a number.
     """
-    passed = integrate(waves.force[row] * waves.velocity[row], waves.time_step)
-    return _one(waves, row, title("transferred_energy", system), shown("transferred_energy", passed, system), "energy")
-
-
-def gauge_traces(signals: Signals | AveragedTraces, row: int, onset: int, kind: str, system: str) -> pd.DataFrame:
-    """Give what the two gauges of a kind recorded, as recorded.
-
-    Units: returns [ms].
-    """
-    heading, factor = GAUGE_UNITS[kind, system]
-    if isinstance(signals, AveragedTraces):
-        return pd.DataFrame(columns=[TIME, heading, "trace"])
-    time = np.round(1e3 * (signals.time - signals.time[onset]), 6)
-    names = signals.strain_names if kind == "strain" else signals.acceleration_names
-    readings = getattr(signals, kind)[row]
-    parts = [
-        pd.DataFrame({TIME: time, heading: factor * readings[gauge], "trace": name}) for gauge, name in enumerate(names)
-    ]
-    return pd.concat(parts, ignore_index=True)
+    step = 1e3 * min(waves.time_step for waves, _ in blows.values())
+    times = {name: milliseconds(waves, row) for name, (waves, row) in blows.items()}
+    first, last = min(time[0] for time in times.values()), max(time[-1] for time in times.values())
+    axis = first + step * np.arange(int((last - first) / step) + 1)
+    found = {}
+    for name, (waves, row) in blows.items():
+        lines = {"force": waves.force[row], "impedance × velocity": waves.impedance * waves.velocity[row]}
+        for trace, line in lines.items():
+            values = np.interp(axis, times[name], line, left=np.nan, right=np.nan)
+            found[name, trace] = shown("peak_force", values, system)
+    return axis, found
 
 
 def overlay(blows: dict[str, tuple[Waves, int]], trace: str, system: str) -> pd.DataFrame:
@@ -114,10 +138,6 @@ def overlay(blows: dict[str, tuple[Waves, int]], trace: str, system: str) -> pd.
         values = shown("peak_force", lines[OVERLAYS.index(trace)], system)
         parts.append(pd.DataFrame({TIME: milliseconds(waves, row), force_title(system): values, "trace": name}))
     return pd.concat(parts, ignore_index=True)
-
-
-def _one(waves: Waves, row: int, heading: str, values: np.ndarray, name: str) -> pd.DataFrame:
-    return pd.DataFrame({TIME: milliseconds(waves, row), heading: values, "trace": name})
 
 
 FACTORS = np.round(np.linspace(0.0, 1.2, 25), 3)
@@ -203,27 +223,3 @@ def resistance_title(system: str) -> str:
     'resistance [kN]'
     """
     return title("shaft_resistance", system).replace("shaft ", "")
-
-
-def findings_by_blow(
-    findings: Sequence[Finding], blows: np.ndarray, system: str, most: int | None = None
-) -> pd.DataFrame:
-    """Give which blows carry which finding."""
-    known = {int(blow) for blow in blows}
-    ordered = sorted(findings, key=lambda finding: -SEVERITIES.index(finding.severity))
-    parts = []
-    for finding in ordered:
-        named = [blow for blow in finding.blows if blow in known]
-        step = 1 if most is None else max(1, -(-len(named) // most))
-        parts.append(
-            pd.DataFrame(
-                {
-                    "check": finding.check,
-                    "severity": finding.severity,
-                    "blow": named[::step],
-                    "message": finding_message(finding, system),
-                }
-            )
-        )
-    columns = ["check", "severity", "blow", "message"]
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)

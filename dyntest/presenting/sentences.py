@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.criterion import show_count
-from dyntest.decisions.driving_criterion import StrokeRow
+from dyntest.decisions.driving_criterion import DrivingCriterion, StrokeRow
 from dyntest.decisions.setup import Setup, show_wait
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.finding_words import blow_words
@@ -160,6 +160,26 @@ def criterion_sentence(review: Review) -> str:
     agreement = {True: "agree with the bearing graph", False: "DO NOT agree with the bearing graph"}.get(found.agrees)
     measured = f" The measured blows {agreement}." if agreement else " No measured blow could be held against it."
     return f"{text}.{measured}"
+
+
+def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
+    """Say how the last measured blows of the test pile stand against its own criterion."""
+    if found.criterion is None:
+        return ()
+    measured = found.measured
+    known = np.isfinite(measured.stroke) & np.isfinite(measured.set_per_blow)
+    if not known.any():
+        return ("The test pile's own last blows: stroke or set is not known, so they cannot be held against it.",)
+    stroke, moved = float(np.median(measured.stroke[known])), float(np.median(measured.set_per_blow[known]))
+    rows = [row for row in found.criterion.rows if row.stroke <= stroke]
+    own = f"The test pile's own last {int(known.sum())} blows: {show_count(moved, system)}"
+    own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
+    if not rows:
+        return (f"{own}; that stroke is below the lowest of the table.",)
+    asked = max(rows, key=lambda row: row.stroke)
+    met = "meets" if moved <= asked.set_per_blow else "does not meet"
+    required = show_count(asked.set_per_blow, system, asked=True)
+    return (f"{own}; this {met} the {required} required there.",)
 
 
 def criterion_cells(row: StrokeRow, system: str) -> tuple[str, str, str, str, str]:

@@ -17,6 +17,9 @@ from dyntest.reading.logs import (
 )
 from dyntest.reading.values import ELEVATION, LENGTH, Range
 
+PLACE = Range(-1e5, 1e5, "m")
+"""Where a pile may stand on a plan, from its origin."""
+
 BATTER = Range(0.0, 1.0)
 """Horizontal run per vertical rise that is believed [1]. Common practice, no source."""
 
@@ -86,6 +89,8 @@ class PileTable:
         Horizontal run per vertical rise, shape (n_piles,) [1]; 0 for a plumb pile.
     planned_ground_elevation : numpy.ndarray or None
         Elevation of the ground on the plan, shape (n_piles,) [m]; not a number where it is not given.
+    x, y : numpy.ndarray or None
+        Place on the plan, shape (n_piles,) [m]; not a number where it is not given.
     """
 
     source: str
@@ -95,6 +100,8 @@ class PileTable:
     furnished_length: np.ndarray
     batter: np.ndarray
     planned_ground_elevation: np.ndarray | None = None
+    x: np.ndarray | None = None
+    y: np.ndarray | None = None
 
 
 def read_production_log(path: str | Path) -> ProductionLog:
@@ -139,10 +146,12 @@ def read_pile_table(path: str | Path) -> PileTable:
         furnished_length=table.numbers("furnished_length", LENGTH),
         batter=table.numbers("batter", BATTER, blank=0.0),
         planned_ground_elevation=table.numbers("planned_ground_elevation", ELEVATION, blank=np.nan),
+        x=table.numbers("x", PLACE, blank=np.nan),
+        y=table.numbers("y", PLACE, blank=np.nan),
     )
 
 
-_OPTIONAL = {"batter": "", "planned_ground_elevation": "length"}
+_OPTIONAL = {"batter": "", "planned_ground_elevation": "length", "x": "length", "y": "length"}
 
 
 def _marks(table: LogTable) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ def charts_held_against_their_schema():
 
 
 def alone(page: str) -> AppTest:
-    """A page without the strip above it and the line below it."""
+    """A page with the strip above it, without the line below it."""
     script = f"from dyntest_dashboard.routing import drawing\n\ndrawing({page!r})()\n"
     return AppTest.from_string(script, default_timeout=SLOWEST)
 
@@ -54,6 +54,21 @@ def text_of() -> Callable[[AppTest], str]:
     return words
 
 
+def wait_for_jobs() -> None:
+    """Wait until nothing runs beside the pages any more, and make sure that nothing went wrong."""
+    from dyntest_dashboard.shelf import jobs
+
+    for job in list(jobs().known.values()):
+        job.join(2 * SLOWEST)
+        assert (job.is_alive(), job.problem) == (False, "")
+
+
+@pytest.fixture(scope="session")
+def jobs_done() -> Callable[[], None]:
+    """Give `wait_for_jobs`, since test folders are no packages."""
+    return wait_for_jobs
+
+
 @pytest.fixture(scope="session")
 def matched() -> None:
     """Match the drives of the sample once, as a click on the page does; later sessions find it."""
@@ -61,5 +76,4 @@ def matched() -> None:
         patch.setenv("DYNTEST_SHEET", str(SAMPLE))
         page = alone("setup").run()
         page.button(key="setup_match").click().run()
-        page.session_state["job"].join(SLOWEST)
-        assert page.session_state["job"].problem == ""
+        wait_for_jobs()

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -9,6 +10,8 @@ from streamlit.testing.v1 import AppTest
 from dyntest.presenting.sentences import choice_rows
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.review import review
+
+ROOT = Path(__file__).parent.parent.parent
 
 US, SI = re.compile(r"\d (?:kip|ft|ksi|in)\b"), re.compile(r"\d (?:kN|kJ|MPa|m|mm)\b")
 """Numbers with a unit of one system and of the other."""
@@ -22,7 +25,7 @@ def answers(page: AppTest) -> str:
 def go_on(page: AppTest, to: str, open_page) -> AppTest:
     """Open another page in the same session."""
     other = open_page(to)
-    for name in ("choices", "looked_at", "drive", "system", "job", "sheet_path"):
+    for name in ("choices", "before", "looked_at", "drive", "system", "sheet_path"):
         if name in page.session_state:
             other.session_state[name] = page.session_state[name]
     return other.run()
@@ -33,8 +36,11 @@ def test_a_damping_factor_changes_the_answer_to_that_of_the_command_line(small_t
     before = text_of(shown)
     shown.slider(key="resistance_factor").set_value(0.25).run()
     assert not shown.exception and text_of(shown) != before
-    sheet = read_sheet(small_test)
-    small_test.write_text(sheet.text + "\n[choices]\ndamping_factor = 0.25\n")
+    from dyntest_dashboard import work
+
+    kept = shown.session_state["choices"]
+    assert kept.damping_factor == 0.25
+    small_test.write_text(work.sheet_text(FakeTest(read_sheet(small_test), kept)))
     from dyntest.presenting.sentences import resistance_sentence
 
     reviewed = review(small_test, match="none")
@@ -44,21 +50,21 @@ def test_a_damping_factor_changes_the_answer_to_that_of_the_command_line(small_t
 
 def test_a_blow_taken_stands_for_the_drive_on_the_next_page(small_test, open_page, text_of):
     shown = open_page("trust", small_test)
-    numbers = shown.number_input(key="trust_blow")
+    numbers = shown.number_input(key="strip_blow")
     first = int(numbers.min)
     numbers.set_value(first).run()
     shown.button(key="trust_take").click().run()
-    assert f"Blow {first} stands for this drive" in text_of(shown).replace("\\", "")
+    assert f"Representative blow {first}:" in text_of(shown).replace("\\", "")
     later = go_on(shown, "hammer", lambda page: open_page(page, small_test))
     assert f"blow {first} delivered" in text_of(later)
     shown.button(key="trust_rule").click().run()
-    assert f"Blow {first} stands" not in text_of(shown).replace("\\", "")
+    assert f"Representative blow {first}:" not in text_of(shown).replace("\\", "")
 
 
 def test_a_gauge_left_out_is_left_out_everywhere(small_test, open_page, text_of):
     shown = open_page("trust", small_test)
     assert "single strain gauge" not in text_of(shown)
-    shown.multiselect(key="trust_leave_out").set_value(["strain_1"]).run()
+    shown.button_group(key="trust_leave_out").set_value(["strain_1"]).run()
     assert not shown.exception and "single strain gauge" in text_of(shown)
     later = go_on(shown, "report", lambda page: open_page(page, small_test))
     assert not later.exception
@@ -67,7 +73,7 @@ def test_a_gauge_left_out_is_left_out_everywhere(small_test, open_page, text_of)
 
 def test_a_filter_that_does_not_fit_is_told(small_test, open_page):
     shown = open_page("trust", small_test)
-    shown.multiselect(key="trust_leave_out").set_value(["strain_1", "strain_2"]).run()
+    shown.button_group(key="trust_leave_out").set_value(["strain_1", "strain_2"]).run()
     assert not shown.exception and "strain gauges are left out" in shown.error[0].value
 
 
@@ -99,6 +105,33 @@ class FakeTest:
         from dataclasses import replace
 
         self.as_read, self.sheet = sheet, replace(sheet, choices=choices)
+
+
+def test_a_damping_factor_moves_no_representative_blow(open_page):
+    sample = ROOT / "sample_signals" / "pier_2_clay" / "sheet.toml"
+    shown = open_page("resistance", sample)
+    before = [line for line in answers(shown).splitlines() if "blow" in line]
+    blows = re.findall(r"blow (\d+)", "\n".join(before))
+    for factor in (0.2, 0.45, 0.69, 0.9):
+        shown.slider(key="resistance_factor").set_value(factor).run()
+        now = [line for line in answers(shown).splitlines() if "blow" in line]
+        assert not shown.exception and re.findall(r"blow (\d+)", "\n".join(now))[: len(blows)] == blows
+
+
+def test_a_choice_that_leads_to_an_error_can_be_taken_back(small_test, open_page):
+    shown = open_page("trust", small_test)
+    shown.button_group(key="trust_leave_out").set_value(["strain_1", "strain_2"]).run()
+    assert len(shown.error) == 1 and shown.button_group(key="trust_leave_out").value == ["strain_1", "strain_2"]
+    shown.button(key="back_undo").click().run()
+    assert not shown.error and shown.button_group(key="trust_leave_out").value == []
+
+
+def test_choices_are_written_into_the_sheet(small_test, open_page):
+    shown = open_page("resistance", small_test)
+    shown.slider(key="resistance_factor").set_value(0.33).run()
+    report = go_on(shown, "report", lambda page: open_page(page, small_test))
+    report.button(key="report_write").click().run()
+    assert read_sheet(small_test).choices.damping_factor == 0.33 and "choices" not in report.session_state
 
 
 def test_choices_are_forgotten_when_asked(small_test, open_page):

@@ -1,9 +1,10 @@
 """Matching beside the page: it says how far it is, it can be stopped, and what was done stays."""
 
 import threading
+import time
 
 import pytest
-from dyntest_dashboard.shelf import Job, Shelf
+from dyntest_dashboard.shelf import Job, Jobs, Shelf
 
 
 def test_a_job_tells_how_far_it_is_and_stops_when_asked():
@@ -43,11 +44,11 @@ def test_the_shelf_keeps_what_was_used_last():
 
 
 @pytest.fixture
-def matched_small(small_test, open_page):
+def matched_small(small_test, open_page, jobs_done):
     """A short test whose drives were matched by a click."""
     shown = open_page("resistance", small_test)
     shown.button(key="resistance_match").click().run()
-    shown.session_state["job"].join(300)
+    jobs_done()
     return shown.run(), small_test
 
 
@@ -60,15 +61,59 @@ def test_a_match_shows_with_its_range_and_survives_another_damping_factor(matche
 
 
 @pytest.mark.sweep
-def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, text_of):
+def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, jobs_done):
     shown, _ = matched_small
     shown.button(key="resistance_match_every").click().run()
-    job = shown.session_state["job"]
-    job.join(300)
-    assert job.problem == ""
+    jobs_done()
     shown.run()
     assert not shown.exception
     options = shown.selectbox(key="resistance_profile").options
     assert any("signal matching" in option for option in options)
     shown.selectbox(key="resistance_profile").set_value("matched_resistance").run()
     assert not shown.exception
+
+
+def test_any_blow_can_be_matched_and_keeps_its_match(matched_small, text_of, jobs_done):
+    shown, _ = matched_small
+    blow = int(shown.number_input(key="strip_blow").min)
+    shown.number_input(key="strip_blow").set_value(blow).run()
+    shown.button(key="resistance_match_this").click().run()
+    jobs_done()
+    shown.run()
+    assert not shown.exception and f"The match of blow {blow}" in text_of(shown)
+    shown.slider(key="resistance_factor").set_value(0.4).run()
+    assert f"The match of blow {blow}" in text_of(shown)
+
+
+def test_the_same_work_is_never_run_twice_and_other_sessions_see_it():
+    held, jobs = threading.Event(), Jobs()
+
+    def work(tell, keep_going):
+        held.wait(30)
+
+    one = jobs.begin(("a",), work, "one", "test")
+    assert jobs.begin(("a",), work, "again", "test") is one and jobs.of("test") == [one] and jobs.of("other") == []
+    held.set()
+    one.join(30)
+    assert jobs.begin(("a",), work, "later", "test") is not one
+
+
+def test_a_match_in_another_process_stops_when_asked(small_test, monkeypatch):
+    """The process would take a minute; it is gone before the stop is over."""
+    from multiprocessing import active_children
+
+    from dyntest_dashboard import shelf
+
+    before, begun = set(active_children()), threading.Event()
+
+    def work(tell, keep_going):
+        with shelf.process_pool(1) as pool:
+            future = pool.submit(time.sleep, 600.0)
+            begun.set()
+            shelf.wait_or_stop(future, keep_going)
+
+    job = Job(work, "work")
+    assert begun.wait(60)
+    job.asked_to_stop.set()
+    job.join(60)
+    assert not job.is_alive() and job.problem == "" and set(active_children()) - before == set()

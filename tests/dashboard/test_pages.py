@@ -3,7 +3,7 @@
 import pytest
 from dyntest_dashboard.pages import PAGES
 
-ALL = ("pile", "trust", "hammer", "resistance", "setup", "criterion", "bearing_piles", "report")
+ALL = ("pile", "trust", "hammer", "resistance", "setup", "criterion", "bearing_piles", "compare", "report")
 
 
 def test_every_page_file_is_routed_and_tested(request):

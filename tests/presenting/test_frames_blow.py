@@ -5,15 +5,13 @@ import pytest
 
 from dyntest.names import display_unit
 from dyntest.presenting.frames import TIME
-from dyntest.presenting.frames_pile import pile_parts, sheet_rows
 from dyntest.presenting.frames_record import (
+    blows_from_impact,
     by_blow,
-    displacement_trace,
-    energy_trace,
-    findings_by_blow,
-    gauge_traces,
     marks,
     overlay,
+    quarter_marks,
+    record_traces,
     resistance_against_factor,
     soil_free_until,
 )
@@ -38,12 +36,32 @@ def waves(sheet, restrike):
 
 @pytest.mark.parametrize("system", ["SI", "US"])
 def test_energy_and_displacement_reach_the_numbers_of_the_table(restrike, waves, system):
-    for code, frame in (
-        ("transferred_energy", energy_trace(waves, 3, system)),
-        ("peak_displacement", displacement_trace(waves, 3, system)),
+    found = record_traces(waves, restrike.signals, system)
+    for code, trace in (
+        ("transferred_energy", "energy"),
+        ("peak_displacement", "displacement"),
+        ("peak_force", "force"),
     ):
         factor = display_unit(code, system)[1]
-        assert frame.iloc[:, 1].max() == pytest.approx(factor * restrike.table[code].iloc[3], rel=1e-6)
+        np.testing.assert_allclose(found[trace].max(axis=-1), factor * restrike.table[code], rtol=1e-6)
+
+
+def test_force_and_waves_of_a_record_belong_together(restrike, waves):
+    found = record_traces(waves, restrike.signals, "SI")
+    np.testing.assert_allclose(found["downward wave"] + found["upward wave"], found["force"], atol=1e-9)
+    np.testing.assert_allclose(found["downward wave"] - found["upward wave"], found["impedance × velocity"], atol=1e-9)
+
+
+def test_quarters_of_a_uniform_pile_are_quarters_of_its_return_time(sheet):
+    times = [time for time, _ in quarter_marks(sheet.pile, "SI")]
+    np.testing.assert_allclose(times, 1e3 * sheet.pile.return_time * np.array([0.25, 0.5, 0.75, 1.0]))
+
+
+def test_aligned_blows_keep_their_own_samples(waves):
+    axis, found = blows_from_impact({"early": (waves, 0), "late": (waves, 5)}, "SI")
+    for name, row in (("early", 0), ("late", 5)):
+        at_impact = np.interp(0.0, axis, found[name, "force"])
+        assert 1e3 * at_impact == pytest.approx(waves.force[row, waves.onset[row]], rel=1e-6, abs=1.0)
 
 
 def test_resistance_against_factor_passes_through_the_table(sheet, restrike, waves):
@@ -80,9 +98,8 @@ def test_no_soil_until_the_ground_has_answered(sheet):
 
 
 def test_gauges_are_drawn_as_recorded(restrike, waves):
-    frame = gauge_traces(restrike.signals, 2, int(waves.onset[2]), "strain", "SI")
-    second = frame[frame["trace"] == restrike.signals.strain_names[1]]
-    np.testing.assert_allclose(second.iloc[:, 1], 1e6 * restrike.signals.strain[2, 1])
+    found = record_traces(waves, restrike.signals, "SI")
+    np.testing.assert_allclose(found[restrike.signals.strain_names[1]], 1e6 * restrike.signals.strain[:, 1])
 
 
 def test_a_profile_keeps_drive_and_blow_of_each_point(restrike):
@@ -90,20 +107,3 @@ def test_a_profile_keeps_drive_and_blow_of_each_point(restrike):
     assert len(frame) <= 6 and set(frame["drive"]) == {"restrike"}
     whole = by_blow({"restrike": restrike.table}, "peak_force", "blow", "US")
     assert len(whole) == len(restrike.table) and frame["value"].max() == whole["value"].max()
-
-
-def test_findings_are_on_the_blows_they_name(sheet):
-    damaged = read_sheet(sheet.path.parent.parent / "abutment_4_damaged" / "sheet.toml")
-    drive = review_drive(damaged, damaged.drives[0])
-    frame = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), "SI")
-    named = {(f.check, blow) for f in drive.findings for blow in f.blows}
-    assert named and set(zip(frame["check"], frame["blow"], strict=True)) == named
-    few = findings_by_blow(drive.findings, drive.table["blow"].to_numpy(), "SI", most=5)
-    assert few.groupby(["check", "message"]).size().max() <= 5
-
-
-def test_the_pile_is_drawn_from_head_to_toe(sheet):
-    parts = pile_parts(sheet, "SI")
-    assert parts["bottom"].iloc[-1] - parts["top"].iloc[0] == pytest.approx(sheet.pile.total_length)
-    rows = sheet_rows(sheet, "US").set_index("what")["value"]
-    assert rows["kind"] == sheet.hammer.kind and rows["length from gauges to toe"].endswith(" ft")

@@ -1,0 +1,150 @@
+"""The engineer's notes and sign-off on a test, kept as ``notes.toml`` beside its sheet."""
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from dyntest.errors import InputError
+from dyntest.reading.wording import known_as
+
+NOTES_FILE = "notes.toml"
+"""Name of the file beside the sheet."""
+
+FORMAT = 1
+DECISIONS = ("approved", "approved with reasons", "not approved")
+"""What a sign-off can say."""
+
+MOST_LETTERS = 4000
+"""Letters of one note at most [1]."""
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something that an engineer wrote down: the text, who wrote it, and the day."""
+
+    text: str
+    name: str
+    day: date
+
+
+@dataclass(frozen=True)
+class SignOff:
+    """Who answers for the test: name, day, one of `DECISIONS`, the reasons, and the fingerprint of what was signed."""
+
+    name: str
+    day: date
+    decision: str
+    reasons: str
+    fingerprint: str
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Everything in the file: the notes in the order in which they were written, and the sign-off."""
+
+    notes: tuple[Note, ...] = ()
+    sign_off: SignOff | None = None
+
+
+def notes_path(sheet: Path) -> Path:
+    """Give where the notes on a sheet lie."""
+    return sheet.parent / NOTES_FILE
+
+
+def fingerprint(inputs: Mapping[str, str]) -> str:
+    """Give one fingerprint of all files of a test, so that a sign-off says of which files it is.
+
+    Examples
+    --------
+    >>> len(fingerprint({"sheet.toml": "ab"})), fingerprint({"sheet.toml": "ab"}) == fingerprint({"sheet.toml": "ac"})
+    (16, False)
+    """
+    return hashlib.sha256(repr(sorted(inputs.items())).encode()).hexdigest()[:16]
+
+
+def read_notes(sheet: Path) -> Notes:
+    """Read the notes on a sheet; none where the file is not there."""
+    path = notes_path(sheet)
+    source = known_as(path)
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return Notes()
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(source, "", f"is not valid TOML ({error})", "mend the line, or move the file away") from error
+    if given.get("format") != FORMAT:
+        raise InputError(source, "format", "is not 1", "write format = 1")
+    notes = tuple(_note(source, one) for one in _list(given))
+    signed = given.get("sign_off")
+    if signed is None:
+        return Notes(notes)
+    name, decision, reasons, of = _texts(source, "[sign_off]", signed, ("name", "decision", "reasons", "fingerprint"))
+    if decision not in DECISIONS:
+        problem = f'"{decision}" is no decision'
+        raise InputError(source, "[sign_off] decision", problem, f"write one of {', '.join(DECISIONS)}")
+    return Notes(notes, SignOff(name, _day(source, signed), decision, reasons, of))
+
+
+def _note(source: str, given: dict) -> Note:
+    text, name = _texts(source, "[[note]]", given, ("text", "name"))
+    return Note(text, name, _day(source, given))
+
+
+def _list(given: dict) -> list[dict]:
+    found = given.get("note", [])
+    return [one for one in found if isinstance(one, dict)] if isinstance(found, list) else []
+
+
+def _texts(source: str, place: str, given: dict, names: tuple[str, ...]) -> list[str]:
+    found = [given.get(name, "") for name in names]
+    for name, text in zip(names, found, strict=True):
+        if not isinstance(text, str) or len(text) > MOST_LETTERS:
+            problem = f"is no text of at most {MOST_LETTERS} letters"
+            raise InputError(source, f"{place} {name}", problem, f'write {name} = "…"')
+    return found
+
+
+def _day(source: str, given: dict) -> date:
+    day = given.get("date")
+    if not isinstance(day, date):
+        raise InputError(source, "date", "is no date", "write it as date = 2026-05-11")
+    return date(day.year, day.month, day.day)
+
+
+def notes_toml(notes: Notes) -> bytes:
+    r"""Give notes as the content of their file; reading it gives them again.
+
+    Examples
+    --------
+    >>> print(notes_toml(Notes((Note("Gauge 2 reset.", "A. Meyer", date(2026, 5, 4)),))).decode())
+    format = 1
+    <BLANKLINE>
+    [[note]]
+    date = 2026-05-04
+    name = "A. Meyer"
+    text = "Gauge 2 reset."
+    <BLANKLINE>
+    """
+    lines = [f"format = {FORMAT}", ""]
+    for note in notes.notes:
+        lines += [
+            "[[note]]",
+            f"date = {note.day.isoformat()}",
+            f"name = {_toml(note.name)}",
+            f"text = {_toml(note.text)}",
+            "",
+        ]
+    if notes.sign_off is not None:
+        one = notes.sign_off
+        lines += ["[sign_off]", f"date = {one.day.isoformat()}", f"name = {_toml(one.name)}"]
+        lines += [f"decision = {_toml(one.decision)}", f"reasons = {_toml(one.reasons)}"]
+        lines += [f"fingerprint = {_toml(one.fingerprint)}", ""]
+    return "\n".join(lines).encode()
+
+
+def _toml(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
