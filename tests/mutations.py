@@ -174,7 +174,7 @@ MUTATIONS = (
         "dyntest/presenting/summary.py",
         "    if value is None or not math.isfinite(value):\n        return None",
         "    if value is None or not math.isfinite(value):\n        return 0.0",
-        ("tests/test_review.py", "dyntest/presenting/summary.py"),
+        ("tests/presenting/test_summary.py", "dyntest/presenting/summary.py"),
     ),
 )
 

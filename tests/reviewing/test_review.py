@@ -1,0 +1,94 @@
+"""The walk from sheet to answers."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.decisions.trust import Trust
+from dyntest.errors import InputError
+from dyntest.reviewing.review import review
+
+
+@pytest.fixture
+def reviewed(small_review):
+    return small_review
+
+
+def edit(sheet, old, new):
+    text = sheet.read_text()
+    assert old in text
+    sheet.write_text(text.replace(old, new, 1))
+
+
+def test_drives_come_in_the_order_of_the_sheet_with_every_blow(reviewed):
+    assert [(drive.name, drive.kind, len(drive.table)) for drive in reviewed.drives] == [
+        ("initial", "initial", 12),
+        ("restrike", "restrike", 8),
+    ]
+
+
+def test_numbers_are_those_of_the_representative_blow(reviewed):
+    drive = reviewed.drives[0]
+    row = drive.table.set_index("blow").loc[drive.representative.blow]
+    assert drive.numbers["peak_force"] == row["peak_force"]
+    assert drive.numbers["blow"] == drive.representative.blow
+    assert all(np.isfinite(value) for value in drive.numbers.values())
+
+
+def test_waves_are_those_of_the_representative_blow(reviewed):
+    drive = reviewed.drives[0]
+    every = condition(drive.signals, reviewed.sheet.pile, Options()).waves
+    row = int(np.flatnonzero(every.blow == drive.representative.blow)[0])
+    assert row > 0
+    np.testing.assert_array_equal(drive.waves.force[0], every.force[row])
+    assert drive.waves.force.max() == drive.numbers["peak_force"]
+
+
+def test_the_engineers_own_blow_goes_before_the_rule(small_test, reviewed):
+    other = reviewed.drives[0].representative.blow - 3
+    edit(small_test, "[[drive]]", f"[choices.blow]\ninitial = {other}\n\n[[drive]]")
+    chosen = review(small_test, match="none").drives[0].representative
+    assert chosen.blow == other
+    assert chosen.rule == "engineer"
+
+
+def test_a_blow_that_was_not_recorded_is_refused(small_test):
+    edit(small_test, "[[drive]]", "[choices.blow]\ninitial = 99999\n\n[[drive]]")
+    with pytest.raises(InputError, match="99999"):
+        review(small_test)
+
+
+def test_without_a_damping_factor_no_resistance_that_needs_one_is_given(small_test):
+    edit(small_test, "damping_factor = 0.3\n", "")
+    edit(small_test, 'toe = "rock"\n', "")
+    unmatched = review(small_test, match="none")
+    drive = unmatched.drives[0]
+    assert drive.damping_source == "none"
+    assert "case_resistance" not in drive.numbers
+    assert "total_resistance" in drive.numbers
+
+
+def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
+    edit(small_test, "damping_factor = 0.3\n", "")
+    edit(small_test, 'toe = "rock"\n', "")
+    drive = review(small_test).drives[0]
+    assert drive.damping_source == "signal matching"
+    assert drive.numbers["case_resistance"] == pytest.approx(drive.match.matched_resistance, rel=0.01)
+
+
+def test_progress_is_told_and_never_goes_back(small_test):
+    told = []
+    review(small_test, match="none", progress=lambda step, share: told.append((step, share)))
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    assert "working out restrike" in [step for step, _ in told]
+
+
+def test_trust_is_that_of_the_worst_drive(reviewed):
+    good, bad = (
+        replace(drive, trust=answer)
+        for drive, answer in zip(reviewed.drives, (Trust("yes"), Trust("no", ("dead",))), strict=True)
+    )
+    assert replace(reviewed, drives=(good, bad)).trust == Trust("no", ("dead",))
