@@ -184,12 +184,14 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
     from dyntest.reading.files import sha256
     from dyntest.reading.production_log import read_pile_table, read_production_log
+    from dyntest.reading.sheet import read_sheet
     from dyntest.reviewing.bearing_piles import review_bearing_piles
     from dyntest.reviewing.review import review as reviewed
 
     if out is not None:
         check_folder(out)
-    log = read_production_log(production_log)  # before the long work, so that what is wrong is said at once
+    layout = read_sheet(sheet).log_layout
+    log = read_production_log(production_log, layout)  # before the long work, so that what is wrong is said at once
     table = None if piles is None else read_pile_table(piles)
     sheets = (sheet, *others)
     with _Progress() as progress:
@@ -208,12 +210,45 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
 
 
 @commands.command()
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+def inspect(files: tuple[Path, ...]) -> None:
+    """Say what a recorder's FILEs hold, and print the part of a sheet that reads them.
+
+    The files are those of one drive; the first of them is looked at.
+    """
+    from dyntest.presenting.inspection import inspection_lines
+    from dyntest.reading.guess import inspect_files
+
+    _say("\n".join(inspection_lines(inspect_files(files))))
+
+
+@commands.command()
 @click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
-def new(directory: Path) -> None:
-    """Lay a commented test sheet and empty tables into DIR, ready to be filled in."""
+@click.option(
+    "--from",
+    "records",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="A recorder's file of the first drive, which is copied into DIR and mapped in the sheet. May be repeated.",
+)
+@click.argument("more", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
+def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> None:
+    """Lay a commented test sheet and empty tables into DIR, ready to be filled in.
+
+    With --from FILE... the files of a recorder are copied beside the sheet, and the sheet says how to read them.
+    """
     from dyntest.presenting.writing import blank_files, refuse_existing, write_all
 
+    if more and not records:
+        raise click.UsageError(f"{more[0]} is one argument too many; write --from before the files of a recorder")
     files = blank_files()
+    if records:
+        from dyntest.presenting.inspection import new_files
+        from dyntest.reading.guess import inspect_files
+
+        every = (*records, *more)
+        files = new_files(inspect_files(every), every, directory)
     refuse_existing(directory, files)
     for path in write_all(directory, files):
         _say(str(path))

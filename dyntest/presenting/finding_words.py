@@ -90,7 +90,8 @@ WORDS = {
     ),
     ("swapped sign", ""): FindingWords(
         "{gauge} goes the wrong way at impact (mean over mean size {value}, below {limit}) in {where}",
-        "turn its sign where it is read, after a look at how the gauge was mounted and wired",
+        "look at how it was mounted and wired; if that is the cause, turn positive in [records.channels.{gauge}] of the"
+        ' sheet: "tension" for a strain, "up" for an acceleration, or back',
     ),
     ("noisy channel", ""): FindingWords(
         "{gauge} has noise of {value} of its largest response, above {limit}, before the impact in {where}",
@@ -148,7 +149,7 @@ WORDS = {
     ("proportionality", "unit"): FindingWords(
         "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in {where}:"
         " more than a gauge can be wrong",
-        "look at the units in the headers of the table, and at area and modulus in the sheet",
+        "look at unit and factor in [records.channels] or at the units in the headers, and at area and modulus",
     ),
     ("proportionality", "low"): FindingWords(
         "force is only {value} of impedance times velocity at the first peak, below {limit}, in {where}",
@@ -267,6 +268,27 @@ WORDS = {
     ("log count", "taken for restrike"): FindingWords(
         "{value} blows were recorded and {log} counts {limit}: they are taken as its first ones, {first} to {last}",
         "say with first_blow which blow of the drive was the first that was recorded",
+        "count",
+    ),
+    ("log start", ""): FindingWords(
+        "{log} does not say where its first interval begins; it is taken as long as the next, {value}",
+        "write penetration_at_start in the [[drive]], or depth_from in the log",
+        "depth",
+    ),
+    ("stream", "bounces"): FindingWords(
+        "{value} weak impacts soon after a blow are taken for bounces of the ram, the first at {first} s of the stream",
+        "write [records] trigger if they are blows",
+        "count",
+    ),
+    ("stream", "double strikes"): FindingWords(
+        "{value} impacts follow a blow too fast for any hammer and are taken for double strikes, the first at {first} s"
+        " of the stream",
+        "look at the stream there; they have no number of their own",
+        "count",
+    ),
+    ("stream", "incomplete"): FindingWords(
+        "{value} blows at the ends of the stream are not whole and were left out",
+        "write a shorter [records] length or before if they are needed",
         "count",
     ),
     ("damping factor", ""): FindingWords(

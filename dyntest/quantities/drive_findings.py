@@ -11,6 +11,7 @@ from dyntest.pile import Pile
 from dyntest.quantities.case_resistance import SuggestedDamping
 from dyntest.quantities.integrity import RESOLUTION, Integrity
 from dyntest.quantities.pile_calibration import PileCalibration
+from dyntest.signals import AveragedTraces, Signals
 
 LARGEST_STROKE_DIFFERENCE = 0.10
 """Median difference of the stroke from the blow rate and the observed one, over the observed [1]; our own choice."""
@@ -47,6 +48,21 @@ GAUGE_CHECKS = frozenset(
     }
 )
 """Checks that gauges have to pass before a reflection is told as damage: each fault makes force and velocity differ."""
+
+
+def stream_findings(signals: Signals | AveragedTraces) -> list[Finding]:
+    """Say what was struck in a continuous stream besides its blows, and what of it was left out."""
+    impacts = signals.impacts if isinstance(signals, Signals) else None
+    if impacts is None:
+        return []
+    found = []
+    for case, times in (("bounces", impacts.bounces), ("double strikes", impacts.double_strikes)):
+        if len(times):
+            more: dict[str, float | str] = {"first": f"{times[0]:.2f}"}
+            found.append(Finding("stream", "note", (), float(len(times)), 0.0, case=case, more=more))
+    if impacts.incomplete:
+        found.append(Finding("stream", "note", (), float(impacts.incomplete), 0.0, case="incomplete"))
+    return found
 
 
 def integrity_findings(

@@ -1,5 +1,6 @@
 """The driving log laid against the recorded blows: set, penetration and stroke of each, and where they disagree."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,9 @@ from dyntest.reading.logs import DrivingLog, penetration_by_blow
 LEAST_COUNTED = 10
 """Blows over which a set is averaged at the least [1]: a count of whole blows in a short interval is coarse, 3 blows in
 an inch may be anything from 2.5 to 3.5, and over ten it is within about 5 % (exact arithmetic; the number is ours)."""
+
+TAKEN_FOR_INITIAL = "taken for initial"
+"""Case of the finding that the records are taken for the last blows of an initial drive."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,16 @@ class LogMatch:
     penetration: np.ndarray
     stroke: np.ndarray
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def certain(self) -> bool:
+        """Whether each recorded blow is known to be the log's: only then may its set correct the record."""
+        return sets_are_certain(self.findings)
+
+
+def sets_are_certain(findings: Iterable[Finding]) -> bool:
+    """Whether the set of each recorded blow is known, and not only that the records are of the end of a drive."""
+    return all(finding.case != TAKEN_FOR_INITIAL for finding in findings)
 
 
 def match_log(
@@ -72,6 +86,9 @@ def match_log(
         return np.where(inside, column[index], np.nan) if counted else nothing
 
     findings = _count_findings(log, blow, number, inside, counted, f"taken for {kind}" if unnumbered else "")
+    if log.start_assumed:
+        size = float(log.depth_to[0] - log.depth_from[0])
+        findings += (Finding("log start", "note", (), size, size, more={"log": log.source}),)
     return LogMatch(by_blow(set_per_blow), by_blow(penetration), by_blow(stroke), findings)
 
 

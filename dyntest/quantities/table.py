@@ -167,7 +167,7 @@ def drive_table(
     """
     options = Options() if options is None else options
     logged = match_log(log, signals.blow, first_blow, kind)
-    if options.set_per_blow is None and np.isfinite(logged.set_per_blow).any():
+    if options.set_per_blow is None and logged.certain and np.isfinite(logged.set_per_blow).any():
         options = replace(options, set_per_blow=logged.set_per_blow)
     suggested = suggested_damping(toe_soil) if damping_factor is None else None
     factor = suggested.damping_factor if suggested else np.nan if damping_factor is None else damping_factor
@@ -200,6 +200,7 @@ def drive_table(
     columns |= {"integrity_factor": found.integrity_factor, "integrity_depth": found.integrity_depth}
     noted = [
         *gauges,
+        *findings.stream_findings(signals),
         *logged.findings,
         *findings.uniform_finding(pile),
         *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),

@@ -12,6 +12,8 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.files import read_text
+from dyntest.reading.log_layouts import WORKBOOKS, counts_run_on, laid_out_rows
+from dyntest.reading.parts import LogLayout
 from dyntest.reading.text_tables import Column, TextTable, find_columns, text_table
 from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
 from dyntest.reading.wording import known_as, printable, shown
@@ -28,10 +30,16 @@ class LogTable:
         Rows as text.
     columns : dict of str to Column
         The columns that were found.
+    running : bool
+        Whether blows are counted on from the start of driving.
+    stated : bool
+        Whether that is certain: by the sheet, or since it is a table of this program's own.
     """
 
     text: TextTable
     columns: dict[str, Column]
+    running: bool = False
+    stated: bool = True
 
     @property
     def source(self) -> str:
@@ -77,8 +85,14 @@ class LogTable:
         return value * column.factor
 
 
-def read_log_table(path: Path, required: dict[str, str], optional: dict[str, str]) -> LogTable:
-    """Read a small CSV table."""
+def read_log_table(
+    path: Path, required: dict[str, str], optional: dict[str, str], layout: LogLayout | None = None
+) -> LogTable:
+    """Read a small table of this program's own, or one laid out as the sheet says."""
+    if layout is not None or path.suffix.lower() in WORKBOOKS:
+        layout = layout or LogLayout()
+        text, columns = laid_out_rows(path, required, optional, layout)
+        return LogTable(text, columns, counts_run_on(layout, columns), layout.cumulative is not None)
     source = known_as(path)
     text = text_table(read_text(path), source)
     return LogTable(text, find_columns(text.headers, required, optional, source))
@@ -90,15 +104,24 @@ DEPTHS = {"depth_from": "length", "depth_to": "length", "blows": ""}
 OPTIONAL = {"stroke": "length", "remark": ""}
 """Columns that a log may have, with their dimensions."""
 
+FOOT = unit_factor("ft", "length")
+
 BLOWS = Range(0, 20_000)
 """Blows of one interval that are believed [1]; absolute refusal is 240 blows per foot (UFC 3-220-20, 6-4.1.2), and an
 interval may be long."""
 
+RUNNING_BLOWS = Range(0, 1_000_000)
+"""Running counts that are believed [1]. Our own, no source."""
+
+ABSOLUTE_REFUSAL = 240 / FOOT
+"""Blows per length that no interval of a log exceeds for long [1/m]: 240 a foot (UFC 3-220-20, 6-4.1.2)."""
+
+RISING_INTERVALS = 8
+"""Intervals in a row that rise before a count is suspected to run on [1]. Our own, no source."""
+
 GAP_TOLERANCE = 0.002
 """Most that one interval may end above or below the start of the next [m]: depths rounded to a hundredth of a foot.
 Our own, no source."""
-
-FOOT = unit_factor("ft", "length")
 
 
 @dataclass(frozen=True)
@@ -115,6 +138,8 @@ class Intervals:
         Blow counts, shape (n_intervals,) [1].
     stroke : numpy.ndarray
         Stroke, shape (n_intervals,) [m]; not a number where there is none.
+    start_assumed : bool
+        Whether the top of the first interval had to be taken from the length of the next.
     """
 
     row: np.ndarray
@@ -122,33 +147,100 @@ class Intervals:
     depth_to: np.ndarray
     blows: np.ndarray
     stroke: np.ndarray
+    start_assumed: bool = False
 
 
-def read_intervals(table: LogTable) -> Intervals:
-    """Give the intervals of a log."""
-    depth_from, depth_to = (
-        whole_inches(table.numbers(name, LENGTH_FROM_ZERO), table.columns[name].factor)
-        for name in ("depth_from", "depth_to")
-    )
-    blows = table.numbers("blows", BLOWS)
+def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float | None = None) -> Intervals:
+    """Give the intervals of a log, of each pile where there are several.
+
+    Where the log has no tops, an interval begins where the one above ended, and the first at the start of driving.
+
+    Units: start [m].
+    """
     rows = table.row_numbers
+    depth_to = _depths(table, "depth_to")
+    piles = np.zeros(len(rows), dtype=int) if pile is None else np.unique(pile, return_inverse=True)[1]
+    assumed = False
+    if "depth_from" in table.columns:
+        depth_from = _depths(table, "depth_from")
+    else:
+        depth_from = np.empty(len(rows))
+        for one in np.unique(piles):
+            own = np.flatnonzero(piles == one)
+            depth_from[own[1:]] = depth_to[own[:-1]]
+            depth_from[own[0]], guessed = _first_top(table, rows[own], depth_to[own], start)
+            assumed = assumed or guessed
+    blows = table.numbers("blows", RUNNING_BLOWS if table.running else BLOWS)
     broken = np.flatnonzero(blows != np.rint(blows))
     if broken.size:
         place = f"row {rows[broken[0]]}, column blows"
         raise InputError(table.source, place, f"{blows[broken[0]]:g} is not a whole number", "write the counted blows")
+    if table.running:
+        blows = _by_interval(table, blows, piles)
     upward = np.flatnonzero(depth_to <= depth_from)
     if upward.size:
         problem = "depth_to is not below depth_from"
         raise InputError(
             table.source, f"row {rows[upward[0]]}", problem, "write the interval from its top to its bottom"
         )
+    _refuse_running_counts(table, depth_to - depth_from, blows, piles)
     return Intervals(
         row=rows,
         depth_from=depth_from,
         depth_to=depth_to,
         blows=blows.astype(np.int64),
         stroke=table.numbers("stroke", STROKE, blank=np.nan),
+        start_assumed=assumed,
     )
+
+
+def _depths(table: LogTable, name: str) -> np.ndarray:
+    return whole_inches(table.numbers(name, LENGTH_FROM_ZERO), table.columns[name].factor)
+
+
+def _first_top(table: LogTable, rows: np.ndarray, depth_to: np.ndarray, start: float | None) -> tuple[float, bool]:
+    """Give where the first interval begins [m], and whether that had to be taken from the next."""
+    if start is not None:
+        if start >= depth_to[0]:
+            problem = f"ends at {depth_to[0]:.4g} m, but penetration_at_start is {start:.4g} m"
+            raise InputError(table.source, f"row {rows[0]}", problem, "correct one of the two")
+        return start, False
+    if len(depth_to) < 2 or depth_to[1] <= depth_to[0]:
+        problem = "does not say where its first interval begins"
+        raise InputError(table.source, f"row {rows[0]}", problem, "write penetration_at_start in the [[drive]]")
+    size = depth_to[1] - depth_to[0]
+    if depth_to[0] <= size * (1.0 + 1e-6):
+        return 0.0, False  # the count begins at the ground
+    return float(depth_to[0] - size), True
+
+
+def _by_interval(table: LogTable, running: np.ndarray, piles: np.ndarray) -> np.ndarray:
+    """Give the blows of each interval from counts that run on."""
+    blows = running.copy()
+    for one in np.unique(piles):
+        own = np.flatnonzero(piles == one)
+        blows[own[1:]] = np.diff(running[own])
+        fallen = np.flatnonzero(blows[own] < 0)
+        if fallen.size:
+            place = f"row {table.row_numbers[own[fallen[0]]]}, column {table.columns['blows'].text}"
+            problem = "the running count falls"
+            raise InputError(table.source, place, problem, "correct it, or write [log] cumulative = false")
+    return blows
+
+
+def _refuse_running_counts(table: LogTable, size: np.ndarray, blows: np.ndarray, piles: np.ndarray) -> None:
+    """Refuse counts that look as if they ran on: never falling over many intervals, and soon beyond any refusal."""
+    if table.running or table.stated:
+        return
+    for one in np.unique(piles):
+        own = piles == one
+        count, rate = blows[own], blows[own] / size[own]
+        rising = len(count) >= RISING_INTERVALS and (np.diff(count) > 0).all()
+        if rising and (rate > ABSOLUTE_REFUSAL).sum() >= RISING_INTERVALS // 2:
+            row = table.row_numbers[own][-1]
+            problem = f"counts rise in every interval, to {count[-1]:.0f}, beyond any refusal"
+            cure = "write [log] cumulative = true if they run on, or false if they do not"
+            raise InputError(table.source, f"row {row}, column blows", problem, cure)
 
 
 def whole_inches(depth: np.ndarray, factor: float) -> np.ndarray:
@@ -204,6 +296,8 @@ class DrivingLog:
         Stroke of the ram, shape (n_intervals,) [m]; not a number where the log has none.
     remark : tuple of str
         What the inspector noted; empty where nothing.
+    start_assumed : bool
+        Whether the top of the first interval had to be taken from the length of the next.
     """
 
     source: str
@@ -212,12 +306,17 @@ class DrivingLog:
     blows: np.ndarray
     stroke: np.ndarray
     remark: tuple[str, ...]
+    start_assumed: bool = False
 
 
-def read_driving_log(path: str | Path) -> DrivingLog:
-    """Read a driving log."""
-    table = read_log_table(Path(path), required=DEPTHS, optional=OPTIONAL)
-    intervals = read_intervals(table)
+def read_driving_log(path: str | Path, layout: LogLayout | None = None, start: float | None = None) -> DrivingLog:
+    """Read a driving log, of this program's own or as an inspector laid it out.
+
+    Units: start, the penetration at the start of driving [m].
+    """
+    required, optional = log_columns(layout)
+    table = read_log_table(Path(path), required, optional, layout)
+    intervals = read_intervals(table, start=start)
     check_contiguous(intervals, np.arange(len(intervals.row)), table.source)
     return DrivingLog(
         source=table.source,
@@ -226,7 +325,15 @@ def read_driving_log(path: str | Path) -> DrivingLog:
         blows=intervals.blows,
         stroke=intervals.stroke,
         remark=table.texts("remark"),
+        start_assumed=intervals.start_assumed,
     )
+
+
+def log_columns(layout: LogLayout | None) -> tuple[dict[str, str], dict[str, str]]:
+    """Give the required and the optional columns of a log; an inspector's may do without the tops of its intervals."""
+    if layout is None:
+        return DEPTHS, OPTIONAL
+    return {name: DEPTHS[name] for name in ("depth_to", "blows")}, {"depth_from": "length", **OPTIONAL}
 
 
 def penetration_by_blow(log: DrivingLog) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

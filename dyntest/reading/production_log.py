@@ -6,15 +6,16 @@ from pathlib import Path
 import numpy as np
 
 from dyntest.errors import InputError
+from dyntest.reading.log_layouts import iso_dates
 from dyntest.reading.logs import (
-    DEPTHS,
-    OPTIONAL,
     DrivingLog,
     LogTable,
     check_contiguous,
+    log_columns,
     read_intervals,
     read_log_table,
 )
+from dyntest.reading.parts import LogLayout
 from dyntest.reading.values import ELEVATION, LENGTH, Range
 
 PLACE = Range(-1e5, 1e5, "m")
@@ -104,17 +105,21 @@ class PileTable:
     y: np.ndarray | None = None
 
 
-def read_production_log(path: str | Path) -> ProductionLog:
-    """Read a production log."""
-    table = read_log_table(Path(path), required={"pile": "", **DEPTHS}, optional={"date": "", **OPTIONAL})
-    pile = np.array(_marks(table))
-    intervals = read_intervals(table)
+def read_production_log(path: str | Path, layout: LogLayout | None = None) -> ProductionLog:
+    """Read a production log, of this program's own or as the inspectors laid it out."""
+    required, optional = log_columns(layout)
+    table = read_log_table(Path(path), {"pile": "", **required}, {"date": "", **optional}, layout)
+    pile = np.array(_marks(table, layout is not None))
+    intervals = read_intervals(table, pile)
     _, first, member = np.unique(pile, return_index=True, return_inverse=True)
     order = np.argsort(first[member], kind="stable")
     starts = np.flatnonzero(np.diff(first[member][order])) + 1
     for own in np.split(order, starts):
         check_contiguous(intervals, own, table.source)
-    date, remark = table.texts("date"), table.texts("remark")
+    writing = None if layout is None else layout.dates
+    where = table.columns["date"].text if "date" in table.columns else "date"
+    date = iso_dates(table.texts("date"), table.row_numbers.tolist(), writing, table.source, where)
+    remark = table.texts("remark")
     return ProductionLog(
         source=table.source,
         pile=pile[order],
@@ -154,9 +159,14 @@ def read_pile_table(path: str | Path) -> PileTable:
 _OPTIONAL = {"batter": "", "planned_ground_elevation": "length", "x": "length", "y": "length"}
 
 
-def _marks(table: LogTable) -> tuple[str, ...]:
-    """Give the piles' marks, none of them empty."""
+def _marks(table: LogTable, merged: bool = False) -> tuple[str, ...]:
+    """Give the piles' marks, none of them empty; in an inspector's log one mark may stand for the rows below it."""
     marks = table.texts("pile")
+    if merged:
+        filled: list[str] = []
+        for mark in marks:
+            filled.append(mark or (filled[-1] if filled else ""))
+        marks = tuple(filled)
     if "" in marks:
         row = table.row_numbers[marks.index("")]
         raise InputError(table.source, f"row {row}, column pile", "is empty", "write the pile's mark in every row")

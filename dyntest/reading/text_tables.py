@@ -266,9 +266,11 @@ _UNIT_AT_END = (
     re.compile(r"(?P<name>.*?)\s*\{(?P<unit>[^{}]*)\}\s*"),
     re.compile(r"(?P<name>.*?)\s+in\s+(?P<unit>\S+)\s*"),
     re.compile(r"(?P<name>.*?\S)\s*[/,:|]\s*(?P<unit>\S.*?)\s*"),
-    re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>\S+)\s*"),
 )
-"""Ways in which recorders write a unit behind a name: in brackets, after "in", a stroke, a comma or a blank."""
+"""Ways in which recorders write a unit behind a name: in brackets, after "in", a stroke or a comma."""
+
+_AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,})\s*")
+"""A unit behind a blank; a single letter there names a gauge, such as "top N" on the north face."""
 
 
 def header_parts(text: str) -> tuple[str, str]:
@@ -279,7 +281,7 @@ def header_parts(text: str) -> tuple[str, str]:
     >>> header_parts("top N (µm/m)"), header_parts("t / ms"), header_parts("Strain 1")
     (('top N', 'µm/m'), ('t', 'ms'), ('Strain 1', ''))
     """
-    for pattern in _UNIT_AT_END:
+    for pattern in (*_UNIT_AT_END, _AFTER_A_BLANK):
         match = pattern.fullmatch(text[:200])
         if match and is_unit(match["unit"]):
             return match["name"], match["unit"].strip()

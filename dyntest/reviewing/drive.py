@@ -20,6 +20,7 @@ from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
 from dyntest.quantities import case_resistance as case
 from dyntest.quantities.drive_findings import DAMPING_CHECK
+from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
 from dyntest.quantities.representative import Representative, blows_looked_at, representative_blow
 from dyntest.quantities.table import CHUNK, drive_table
@@ -113,7 +114,7 @@ class DriveReview:
 def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = None) -> DriveReview:
     """Review one drive."""
     signals = read_signals(sheet, drive)
-    log = None if drive.log is None else read_driving_log(drive.log)
+    log = None if drive.log is None else read_driving_log(drive.log, sheet.log_layout, drive.penetration_at_start)
     options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
     worked = drive_table(
         signals,
@@ -131,7 +132,7 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
     findings = weighed(worked.findings, blows_looked_at(table, drive.kind)["blow"].to_numpy())
     chosen = representative(sheet, drive, table, findings)
     blow = None if chosen is None else chosen.blow
-    waves = None if blow is None else _waves(signals, sheet, options, table, blow)
+    waves = None if blow is None else _waves(signals, sheet, options, table, findings, blow)
     judged = trust(findings, len(table), blow)
     source = worked.damping_source if calibrated is None else "signal matching"
     return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged, worked.calibration)
@@ -155,22 +156,31 @@ def representative(
 
 
 def _waves(
-    signals: Signals | AveragedTraces, sheet: TestSheet, options: Options, table: pd.DataFrame, blow: int
+    signals: Signals | AveragedTraces,
+    sheet: TestSheet,
+    options: Options,
+    table: pd.DataFrame,
+    findings: tuple[Finding, ...],
+    blow: int,
 ) -> Waves:
     """Give the waves of one blow, conditioned as the table was."""
     rows = np.flatnonzero(signals.blow == blow)
-    known = table["set_per_blow"].to_numpy()[rows]
-    options = replace(options, set_per_blow=known if np.isfinite(known).any() else None)
+    options = replace(options, set_per_blow=_known_sets(table, findings, rows))
     return condition(signals.take(rows), sheet.pile, options).waves
+
+
+def _known_sets(table: pd.DataFrame, findings: tuple[Finding, ...], rows: np.ndarray) -> np.ndarray | None:
+    """Give the sets by which records are corrected [m], as the drive's table was: those of the log where certain."""
+    known = table["set_per_blow"].to_numpy()[rows]
+    return known if sets_are_certain(findings) and np.isfinite(known).any() else None
 
 
 def waves_by_chunk(sheet: TestSheet, drive: DriveReview) -> Iterator[tuple[np.ndarray, Waves]]:
     """Give the waves of a drive slice by slice, so that no more than a slice is held at once."""
     options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    known = drive.table["set_per_blow"].to_numpy()
     for start in range(0, len(drive.table), CHUNK):
         rows = np.arange(start, min(start + CHUNK, len(drive.table)))
-        sets = known[rows] if np.isfinite(known[rows]).any() else None
+        sets = _known_sets(drive.table, drive.findings, rows)
         yield rows, condition(drive.signals.take(rows), sheet.pile, replace(options, set_per_blow=sets)).waves
 
 

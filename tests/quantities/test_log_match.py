@@ -1,5 +1,7 @@
 """Sets of a log, steadied where a row has few blows, and laid against recorded blow numbers."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -88,3 +90,16 @@ def test_numbers_that_begin_late_are_the_recorders_own():
     found = match_log(log, np.arange(61, 101))
     assert found.findings[0].severity == "warning"
     assert found.penetration[0] == pytest.approx(3.01)
+
+
+def test_sets_correct_records_only_where_the_blows_of_the_log_are_known():
+    log = log_of([3.0, 0.3, 0.1], [60, 30, 20])
+    assert not match_log(log, np.arange(1, 41)).certain
+    assert match_log(log, np.arange(1, 41), first_blow=71).certain
+    assert match_log(log, np.arange(1, 41), kind="restrike").certain
+    assert match_log(log, np.arange(1, 111)).certain
+
+
+def test_a_log_that_does_not_say_where_it_begins_is_named():
+    found = match_log(replace(log_of([0.3, 0.3], [10, 20]), start_assumed=True), np.arange(1, 31))
+    assert [(one.check, one.severity, one.value) for one in found.findings] == [("log start", "note", 0.3)]

@@ -126,7 +126,7 @@ def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayo
     begin = records.skip_lines or 0
     best, delimiter, decimal, run = 0.0, "", ".", (0, 0)
     for one in wanted:
-        rows = [_fields(line, one[0]) for line in lines]
+        rows = [fields_of(line, one[0]) for line in lines]
         found = _longest_run(rows, one[1], begin)
         width = len(rows[found[0]]) if found[1] > found[0] else 0
         score = (found[1] - found[0]) * (1.0 if width > 1 else 0.5 if one[0] == records.delimiter else 0.1)
@@ -137,15 +137,16 @@ def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayo
         cure = "check skip_lines, delimiter and decimal in [records]" if begin else "export the records again"
         raise InputError(source, "", problem, cure)
     first = run[0]
-    width = len(_fields(lines[first], delimiter))
+    width = len(fields_of(lines[first], delimiter))
     header, names, units = _header(lines, first, width, delimiter, decimal, records.skip_lines)
-    while width > 1 and not _fields(lines[first], delimiter)[width - 1] and (header is None or not names[width - 1]):
+    while width > 1 and not fields_of(lines[first], delimiter)[width - 1] and (header is None or not names[width - 1]):
         width -= 1  # a delimiter at the end of every row
     names = [name or f"column {number}" for number, name in enumerate(names[:width], start=1)]
     return TextLayout(delimiter, decimal, first, header, tuple(names), tuple(units[:width]))
 
 
-def _fields(line: str, delimiter: str) -> list[str]:
+def fields_of(line: str, delimiter: str) -> list[str]:
+    """Give the fields of a line, without the blanks around them."""
     if delimiter == " ":
         return line.split()
     if '"' in line:
@@ -198,7 +199,7 @@ def _header(
 
 
 def _header_fields(line: str, delimiter: str, width: int) -> list[str] | None:
-    fields = _fields(line, delimiter)
+    fields = fields_of(line, delimiter)
     if len(fields) == width:
         return fields
     if len(fields) == width - 1 or (len(fields) == width + 1 and not fields[-1]):
@@ -252,7 +253,7 @@ def _first_wrong(
     """Give the message for the first row that is too short, or whose value is no number."""
     where = f"column {printable(layout.names[place])}"
     for index, line in enumerate(body.decode("utf-8", "replace").split("\n")):
-        fields = _fields(line.rstrip("\r"), layout.delimiter)
+        fields = fields_of(line.rstrip("\r"), layout.delimiter)
         if len(fields) <= place:
             cure = "copy or export the file again, or take the line out"
             return InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)

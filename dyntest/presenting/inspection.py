@@ -1,0 +1,181 @@
+"""What a recorder's files hold, in words, and the tables of the sheet that read them."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from dyntest.errors import InputError
+from dyntest.presenting.writing import blank_files
+from dyntest.reading.channel_guess import ChannelGuess, Reason
+from dyntest.reading.files import check_file
+from dyntest.reading.formats import MAX_RECORD_BYTES
+from dyntest.reading.guess import Inspection
+from dyntest.reading.mapping import DELIMITER_WORDS
+from dyntest.reading.parts import Channel
+
+REASONS = {
+    "header unit": "its header says {text}",
+    "name": "its name, {text}",
+    "steady steps": "it rises by {value:.4g} from sample to sample",
+    "counts blows": "whole numbers that stay for a blow: {value:.0f} of them",
+    "wave speed": "in {text}, velocity over strain at the first peak is {value:.0f} m/s, the wave speed of a pile",
+    "first movement": "it first moves to {value:.4g}, so {text} is positive",
+}
+"""Words for each reason of a guess."""
+
+SHAPES = {
+    "strain": "the record stays on one side at impact, as a strain does",
+    "acceleration": "the record swings to both sides and sums to nearly nothing, as an acceleration does",
+}
+"""Words for what the shape of a record says."""
+
+DOUBTS = {
+    "no numbers": "it holds no numbers",
+    "gaps": "{value:.0f} of its values are no numbers",
+    "sample counter": "it only counts the samples",
+    "second": "there is another channel that looks like {text}",
+    "usual rate": "its unit is not written; {text} gives {value:.0f} Hz, a usual rate",
+    "flat": "it does not move",
+    "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
+    "size alone": "its unit is not written; {text} is taken from its size, {value:.4g}, alone",
+    "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
+    "gauge count": "{value:.0f} channels look like a {text}; gauges come in pairs on opposite faces",
+    "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows have to be blows",
+    "one blow only": "the file holds one record; if there are more blows, name all their files",
+}
+"""Words for each doubt."""
+
+RATES = {
+    "time channel": "from the channel of time",
+    "file step": "as the file says",
+    "head line": 'from the line "{text}"',
+    "wave speed": "guessed, so that velocity over strain is the wave speed of a pile; write what the recorder had",
+    "usual length": "guessed from the length of the record alone; write what the recorder was set to",
+    "not told": "not told by the file; write what the recorder was set to",
+}
+"""Words for where the sampling rate comes from."""
+
+BLANK_RECORDS = ("initial.csv", "restrike.csv")
+"""Empty tables of signals that a test with a recorder's files does not need."""
+
+LINES_SHOWN = 8
+"""First lines of a file that are shown [1]."""
+
+
+def inspection_lines(found: Inspection) -> list[str]:
+    """Give what was found in lines for a terminal."""
+    more = f" and {len(found.sources) - 1} more" if len(found.sources) > 1 else ""
+    lines = [f"{found.sources[0]}{more}: {found.format}, {len(found.channels)} channels"]
+    if found.head:
+        lines += ["", "First lines:", *(f"  | {line.expandtabs(4)[:110]}" for line in found.head[:LINES_SHOWN])]
+    rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
+    lines += ["", f"Sampling rate: {rate}, {RATES[found.rate_reason.kind].format(text=found.rate_reason.text)}."]
+    if found.sample_rate:
+        seconds = found.n_samples / found.sample_rate
+        lines.append(f"Length: {found.n_samples:,} samples, {seconds:.4g} s.")
+    else:
+        lines.append(f"Length: {found.n_samples:,} samples.")
+    lines += ["", "Channels:"]
+    for one in found.channels:
+        lines += _channel_lines(one)
+    doubts = [words(doubt) for doubt in found.doubts]
+    if doubts:
+        lines += ["", "Doubtful:", *(f"  - {doubt}" for doubt in doubts)]
+    lines += ["", "To start from, in the sheet:", "", *mapping_toml(found).splitlines()]
+    return lines
+
+
+def words(reason: Reason) -> str:
+    """Give a reason or a doubt in words."""
+    if reason.kind == "shape":
+        return SHAPES[reason.text] + f" (net over whole area {reason.value:.2f})"
+    return (REASONS | DOUBTS)[reason.kind].format(value=reason.value, text=reason.text)
+
+
+def _channel_lines(one: ChannelGuess) -> list[str]:
+    size = " × ".join(f"{length:,}" for length in one.shape)
+    span = f"{one.low:.4g} to {one.high:.4g}" if one.low == one.low else "no numbers"
+    what = one.target or "not used"
+    if one.channel is not None and one.channel.unit:
+        what += f" in {one.channel.unit}"
+    if one.channel is not None and one.channel.positive:
+        what += f", {one.channel.positive} positive"
+    lines = [f"  {one.number}. {one.name or 'without a name'} ({size}; {span}): {what}"]
+    lines += [f"       because {words(reason)}" for reason in one.reasons]
+    return lines + [f"       doubtful: {words(doubt)}" for doubt in one.doubts]
+
+
+def mapping_toml(found: Inspection) -> str:
+    """Give ``[records]`` and ``[gauges]`` as they stand in a sheet; what is doubtful has a remark."""
+    records = found.records
+    lines = ["[records]", f"format = {_quoted(found.format)}"]
+    words_by_sign = {sign: word for word, sign in DELIMITER_WORDS.items()}
+    for key, value in (
+        ("skip_lines", records.skip_lines),
+        ("delimiter", words_by_sign.get(records.delimiter or "")),
+        ("decimal", records.decimal),
+        ("sheet", records.sheet),
+        ("group", records.group),
+    ):
+        if value is not None:
+            lines.append(f"{key} = {value if isinstance(value, int) else _quoted(value)}")
+    if records.sample_rate is not None:
+        remark = "  # check: guessed" if found.rate_reason.kind in ("wave speed", "usual length") else ""
+        lines.append(f'sample_rate = "{records.sample_rate:g} Hz"{remark}')
+    if records.blows is not None:
+        lines.append(f"blows = {_quoted(records.blows)}")
+    doubts = {one.target: [words(doubt) for doubt in one.doubts] for one in found.channels if one.target}
+    for name, channel in records.channels.items():
+        lines += ["", f"[records.channels.{name}]", *_channel_toml(channel, doubts.get(name, []))]
+    lines += ["", "[gauges]"]
+    lines.append(f"strain = {_listed(found.strain)}")
+    lines.append(f"acceleration = {_listed(found.acceleration)}")
+    return "\n".join(lines) + "\n"
+
+
+def _channel_toml(channel: Channel, doubts: Sequence[str]) -> list[str]:
+    lines = [f"# check: {doubt}" for doubt in doubts]
+    column = channel.column if isinstance(channel.column, int) else _quoted(channel.column)
+    lines.append(f"column = {column}")
+    if channel.unit is not None:
+        lines.append(f"unit = {_quoted(channel.unit)}")
+    if channel.positive is not None:
+        lines += [f"factor = {channel.factor!r}", f"positive = {_quoted(channel.positive)}"]
+    return lines
+
+
+def new_files(found: Inspection, paths: Sequence[Path], directory: Path) -> dict[str, bytes]:
+    """Give the files of a new test: sheet, empty logs, and those of the recorder's that are not in the folder yet."""
+    names = [path.name for path in paths]
+    double = next((name for name in names if names.count(name) > 1), None)
+    if double is not None:
+        raise InputError(double, "", "is named twice, from two folders", "rename one of them")
+    files = {name: content for name, content in blank_files().items() if name not in BLANK_RECORDS}
+    files["sheet.toml"] = sheet_with_mapping(found, names)
+    for path in paths:
+        check_file(path, MAX_RECORD_BYTES)
+        if path.name in files:
+            raise InputError(path.name, "", "has the name of a file that a new test begins with", "rename it")
+        if path.parent.resolve() != directory.resolve():
+            files[path.name] = path.read_bytes()
+    return files
+
+
+def sheet_with_mapping(found: Inspection, files: Sequence[str]) -> bytes:
+    """Give the blank test sheet with the mapping of a recorder's files in it, and the files in its first drive."""
+    text = blank_files()["sheet.toml"].decode()
+    start, end = text.index("[gauges]"), text.index("# How the inspectors' logs")
+    records, _, gauges = mapping_toml(found).partition("[gauges]")
+    averaged = "# Records that only exist as averaged traces have force and velocity here instead.\n"
+    keys = '# leave_out = ["strain_2"]         # a gauge that failed\n'
+    text = f"{text[:start]}[gauges]{gauges}{keys}{averaged}\n{records.strip()}\n\n{text[end:]}"
+    old = next(line for line in text.splitlines() if line.startswith('signals = "initial.csv"'))
+    return text.replace(old, f"signals = {_quoted(files[0]) if len(files) == 1 else _listed(files)}").encode()
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _listed(texts: Sequence[str]) -> str:
+    return f"[{', '.join(_quoted(text) for text in texts)}]"

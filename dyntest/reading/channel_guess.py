@@ -1,0 +1,242 @@
+"""What one channel of a recorder's file probably is: by its name, its unit, its steps and the shape of its record."""
+
+import re
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.formats.contents import Contents
+from dyntest.reading.parts import Channel
+from dyntest.reading.text_tables import header_parts, is_unit_of
+
+LOOKED_AT = 4_000_000
+"""Samples of each channel that are looked at, from the beginning [1]. Our own, no source."""
+
+ONE_SIDED = 0.35
+"""Net area over area of a record from which on it is taken for a strain [1]; an acceleration nearly sums to nothing.
+Our own, no source."""
+
+_NAME_HINTS = (
+    ("time", re.compile(r"^(t|time|zeit|temps|tiempo|seconds?|sec|ms)$|\btime\b", re.IGNORECASE)),
+    ("blow", re.compile(r"^(no\.?|n|nr\.?|blow.*|hit.*|impact.*|shot.*|schlag.*)$", re.IGNORECASE)),
+    ("clock", re.compile(r"clock|elapsed", re.IGNORECASE)),
+    ("penetration", re.compile(r"penetration|\bdepth\b", re.IGNORECASE)),
+    ("strain", re.compile(r"strain|eps|^e\d|^s\d|dms|ε|µe|^sg", re.IGNORECASE)),
+    ("acceleration", re.compile(r"acc|^a[cx_ ]?\d|beschl", re.IGNORECASE)),
+    ("force", re.compile(r"force|kraft", re.IGNORECASE)),
+    ("velocity", re.compile(r"veloc|^v\d?$", re.IGNORECASE)),
+)
+
+GAUGE_ROLES = ("strain", "acceleration", "force", "velocity")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One thing that speaks for a guess, or makes it doubtful.
+
+    Parameters
+    ----------
+    kind : str
+        What it is, such as ``"header unit"`` or ``"steady steps"``; the words for it are chosen where it is shown.
+    value : float
+        Its number [unit that goes with the kind].
+    text : str
+        Its word, such as the unit in the header.
+    """
+
+    kind: str
+    value: float = float("nan")
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class ChannelGuess:
+    """What a channel of a file probably is.
+
+    Parameters
+    ----------
+    number : int
+        Its number in the file, from 1 [1].
+    name : str
+        Its name in the file; empty where it has none.
+    role : str
+        ``"time"``, ``"blow"``, ``"clock"``, ``"penetration"``, ``"strain"``, ``"acceleration"``, ``"force"``,
+        ``"velocity"``, or empty where nothing fits.
+    target : str
+        Its name in the sheet, such as ``"strain_1"``; empty where it is not used.
+    shape : tuple of int
+        Samples, or blows and samples [1].
+    low, high : float
+        Range of the numbers as they stand [unit of the file]; not a number for text.
+    channel : Channel or None
+        How to read it, for the sheet; None where it is not used.
+    reasons, doubts : tuple of Reason
+        Why, and what is not certain.
+    """
+
+    number: int
+    name: str
+    role: str
+    target: str
+    shape: tuple[int, ...]
+    low: float
+    high: float
+    channel: Channel | None = None
+    reasons: tuple[Reason, ...] = ()
+    doubts: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True)
+class ChannelLook:
+    """A channel's numbers, a first blow cut from them, and what they look like."""
+
+    values: np.ndarray
+    blow: np.ndarray
+    start: int
+    peak: float
+    one_sided: float
+    flat: bool
+
+
+def numbers_of(contents: Contents, place: int) -> np.ndarray:
+    """Give the numbers of a channel that are looked at; nothing where it holds none or has gaps."""
+    channel = contents.channels[place]
+    if not channel.numbers:
+        return np.empty(0)
+    try:
+        if len(channel.shape) == 1:
+            return contents.part([place], 0, min(channel.shape[0], LOOKED_AT))[0]
+        return np.asarray(contents.column(place), dtype=float)
+    except (InputError, ValueError, TypeError):
+        return np.empty(0)
+
+
+def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGuess:
+    """Guess from name, unit and steps alone."""
+    channel = contents.channels[place]
+    name, unit = header_parts(channel.name.rpartition("/")[2])
+    unit = channel.unit or unit
+    finite = values[np.isfinite(values)]
+    low, high = (float(finite.min()), float(finite.max())) if finite.size else (float("nan"), float("nan"))
+    role, reasons, doubts = "", [], []
+    hinted = next((word for word, pattern in _NAME_HINTS if pattern.search(name)), "")
+    if not finite.size:
+        doubts.append(Reason("no numbers"))
+    elif _counts_blows(values) and hinted not in GAUGE_ROLES:
+        role = "blow"
+        reasons.append(Reason("counts blows", float(np.count_nonzero(np.diff(values)) + 1)))
+    elif steady_step(values) is not None and hinted not in GAUGE_ROLES:
+        step = steady_step(values)
+        if step == 1.0 and hinted != "time" and not is_unit_of(unit, "time"):
+            doubts.append(Reason("sample counter"))
+        else:
+            role = "time"
+            reasons.append(Reason("steady steps", float(step or 0.0)))
+    elif hinted in ("clock", "penetration") and len(np.unique(finite[:LOOKED_AT])) < len(finite) / 50:
+        role = hinted
+        reasons.append(Reason("name", text=name))
+    else:
+        by_unit = next((kind for kind in GAUGE_ROLES if is_unit_of(unit, kind)), "")
+        if by_unit and not (by_unit == "strain" and unit in ("m/m", "%") and hinted not in ("", "strain")):
+            role = by_unit
+            reasons.append(Reason("header unit", text=unit))
+        elif hinted in GAUGE_ROLES:
+            role = hinted
+            reasons.append(Reason("name", text=name))
+        if finite.size < values.size:
+            doubts.append(Reason("gaps", float(values.size - finite.size)))
+    return ChannelGuess(
+        place + 1,
+        channel.name,
+        role,
+        "",
+        channel.shape,
+        low,
+        high,
+        Channel(place + 1, unit or None),
+        tuple(reasons),
+        tuple(doubts),
+    )
+
+
+def one_of_each(guesses: list[ChannelGuess]) -> list[ChannelGuess]:
+    """Keep one channel of time, blow, clock and penetration; a second is doubtful."""
+    seen: set[str] = set()
+    kept = []
+    for one in guesses:
+        if one.role in ("time", "blow", "clock", "penetration"):
+            if one.role in seen:
+                one = replace(one, role="", doubts=(*one.doubts, Reason("second", text=one.role)))
+            seen.add(one.role)
+        kept.append(one)
+    return kept
+
+
+def _counts_blows(values: np.ndarray) -> bool:
+    if values.ndim != 1 or len(values) < 128 or not np.array_equal(values, np.rint(values)):
+        return False
+    steps = np.diff(values)
+    changes = np.count_nonzero(steps)
+    return bool((steps >= 0).all() and len(values) / (changes + 1) >= 64 and (changes > 0 or values[0] == 1))
+
+
+def steady_step(values: np.ndarray) -> float | None:
+    """Give the step of numbers that rise evenly, apart from starting again with every blow; None of others."""
+    flat = values if values.ndim == 1 else values[0]
+    if len(flat) < 16:
+        return None
+    steps = np.diff(flat)
+    usual = float(np.median(steps))
+    if usual <= 0.0:
+        return None
+    even = np.abs(steps - usual) < 0.3 * usual
+    return float(np.mean(steps[even])) if even.mean() > 0.98 else None
+
+
+def look_at_impact(values: np.ndarray, blow_length: int) -> ChannelLook:
+    """Cut the liveliest part of a channel around its first impact, without its baseline."""
+    nothing = ChannelLook(values, np.zeros(1), 0, 0.0, 0.0, True)
+    if values.size < 32 or not np.isfinite(values).all():
+        return nothing
+    flat = values
+    if values.ndim == 2:
+        flat = values[0] if values.shape[1] == blow_length else values[:, 0]
+    flat = flat[:blow_length] if len(flat) > blow_length else flat
+    base = float(np.median(flat[: max(16, min(len(flat) // 30, 200))]))
+    moved = flat - base
+    size = np.abs(moved)
+    top = float(size.max())
+    if top == 0.0:
+        return nothing
+    usual = float(np.quantile(size, 0.5))
+    start = int(np.argmax(size > max(0.3 * top, 4.0 * usual) if top > 8.0 * usual else size > 0.3 * top))
+    begin = max(0, start - 40)
+    blow = moved[begin : start + 500]
+    area = float(np.abs(blow).sum())
+    return ChannelLook(values, moved, start, top, abs(float(blow.sum())) / area if area else 0.0, False)
+
+
+def guess_by_shape(guess: ChannelGuess, look: ChannelLook) -> ChannelGuess:
+    """Tell strain from acceleration by whether the record nearly sums to nothing."""
+    if look.flat:
+        return replace(guess, role="", doubts=(*guess.doubts, Reason("flat")))
+    kind = "strain" if look.one_sided >= ONE_SIDED else "acceleration"
+    if not guess.role:
+        return replace(guess, role=kind, reasons=(*guess.reasons, Reason("shape", look.one_sided, kind)))
+    if guess.role in ("strain", "acceleration") and guess.role != kind:
+        return replace(guess, doubts=(*guess.doubts, Reason("shape", look.one_sided, kind)))
+    return replace(guess, reasons=(*guess.reasons, Reason("shape", look.one_sided, guess.role)))
+
+
+def first_sign(look: ChannelLook) -> float:
+    """Give the sign of the first large excursion [1]."""
+    return float(np.sign(look.blow[int(np.argmax(np.abs(look.blow) > 0.5 * look.peak))]))
+
+
+def sum_to_peak(strain: ChannelLook, acceleration: ChannelLook) -> float:
+    """Give the sum of an acceleration from before its start to the first peak of a strain [unit of the file]."""
+    begin = max(0, min(strain.start, acceleration.start) - 40)
+    above = np.abs(strain.blow[strain.start : strain.start + 200])
+    peak = strain.start + int(above.argmax())
+    return float(acceleration.blow[begin : peak + 1].sum())

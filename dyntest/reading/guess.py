@@ -1,0 +1,413 @@
+"""What a recorder's files probably hold: a guess for each channel, with its reasons and what is doubtful, as data."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.reading.channel_guess import (
+    GAUGE_ROLES,
+    ChannelGuess,
+    ChannelLook,
+    Reason,
+    first_guess,
+    first_sign,
+    guess_by_shape,
+    look_at_impact,
+    numbers_of,
+    one_of_each,
+    steady_step,
+    sum_to_peak,
+)
+from dyntest.reading.formats import open_records
+from dyntest.reading.formats.contents import Contents
+from dyntest.reading.formats.excel import read_sheets
+from dyntest.reading.parts import Records
+from dyntest.reading.recorder_files import LONGEST_BLOW
+from dyntest.reading.text_tables import VOLTS, is_unit_of
+from dyntest.reading.wording import known_as
+from dyntest.units import unit_factor
+
+USUAL_RATES = (5e3, 10e3, 20e3, 25e3, 40e3, 50e3, 100e3)
+"""Rates to which recorders of piles are commonly set [Hz]. Common practice, no source."""
+
+USUAL_RECORD = 0.1
+"""Usual length of the record of a blow [s]. Common practice, no source."""
+
+WAVE_SPEEDS = (2500.0, 6500.0)
+"""Range in which velocity over strain of the first peak has to lie [m/s]: the wave speed of any pile, with room for
+gauges that are off. UFC 3-220-20, 6-9.2, widened."""
+
+USUAL_WAVE_SPEED = 4800.0
+"""Middle of the wave speeds of steel and concrete, in proportion [m/s]. Our own, no source."""
+
+PEAK_STRAIN = (4e-5, 4e-3)
+"""Range of the peak strain of a blow that drives a pile [m/m]. Common practice, no source."""
+
+MOST_VOLTS = 50.0
+"""Largest peak that is taken for a voltage where no unit makes sense of it [V]. Our own, no source."""
+
+
+STRAIN_UNITS = ("µm/m", "m/m", "mm/m")
+ACCELERATION_UNITS = ("m/s^2", "g")
+
+_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What the files of a recorder hold.
+
+    Parameters
+    ----------
+    sources : tuple of str
+        The files, for messages.
+    format : str
+        By its word in the sheet.
+    head : tuple of str
+        First lines of the first file, where it has lines.
+    channels : tuple of ChannelGuess
+        In the order of the file.
+    n_samples : int
+        Samples of the first file, or of a blow where it has rows of them [1].
+    sample_rate : float or None
+        Samples a second [Hz].
+    rate_reason : Reason
+        Where the rate comes from.
+    records : Records
+        A mapping to start from.
+    strain, acceleration : tuple of str
+        Names for ``[gauges]``.
+    doubts : tuple of Reason
+        What concerns the whole file.
+    """
+
+    sources: tuple[str, ...]
+    format: str
+    head: tuple[str, ...]
+    channels: tuple[ChannelGuess, ...]
+    n_samples: int
+    sample_rate: float | None
+    rate_reason: Reason
+    records: Records
+    strain: tuple[str, ...]
+    acceleration: tuple[str, ...]
+    doubts: tuple[Reason, ...] = field(default=())
+
+
+def inspect_files(paths: Sequence[Path]) -> Inspection:
+    """Guess what the files of a drive hold; they are taken to be alike, and the first is looked at.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read at all.
+    """
+    if not paths:
+        raise InputError("inspect", "", "no file is named", "name the files of one drive")
+    records, contents, several = _open(paths[0])
+    columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
+    guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
+    guesses = one_of_each(guesses)
+    step, rate_reason = _step(contents, guesses, columns)
+    blow_length = _blow_length(contents, guesses, columns)
+    looks = {
+        one.number - 1: look_at_impact(columns[one.number - 1], blow_length)
+        for one in guesses
+        if one.role in GAUGE_ROLES or not (one.role or any(doubt.kind in _NO_GAUGE for doubt in one.doubts))
+    }
+    guesses = [guess_by_shape(g, looks[g.number - 1]) if g.number - 1 in looks else g for g in guesses]
+    guesses, step, rate_reason = _units(contents, guesses, looks, step, rate_reason, blow_length)
+    guesses = [_with_sign(g, looks, guesses) for g in guesses]
+    guesses = _named(contents, guesses)
+    layout, doubts = _layout(contents, guesses, len(paths), several, step)
+    kept = {g.target: g.channel for g in guesses if g.target and g.channel is not None}
+    told = any(g.role == "time" for g in guesses) or rate_reason.kind == "file step"
+    records = replace(
+        records,
+        format=contents.format,
+        blows=layout,
+        sample_rate=None if told or step is None else round(1.0 / step, 3),
+        channels=kept,
+    )
+    strain = tuple(g.target for g in guesses if g.role == "strain" and g.target)
+    acceleration = tuple(g.target for g in guesses if g.role == "acceleration" and g.target)
+    for kind, names in (("strain", strain), ("acceleration", acceleration)):
+        if len(names) not in (2, 4):
+            doubts.append(Reason("gauge count", len(names), kind))
+    return Inspection(
+        sources=tuple(known_as(path) for path in paths),
+        format=contents.format,
+        head=contents.head,
+        channels=tuple(guesses),
+        n_samples=blow_length,
+        sample_rate=None if step is None else 1.0 / step,
+        rate_reason=rate_reason,
+        records=records,
+        strain=strain,
+        acceleration=acceleration,
+        doubts=tuple(doubts),
+    )
+
+
+_NO_GAUGE = ("no numbers", "sample counter", "second")
+
+
+def _open(path: Path) -> tuple[Records, Contents, int]:
+    """Open a file; of several sheets or groups of numbers one is taken, or a pattern that fits them all."""
+    try:
+        opened = open_records(path, Records())
+    except InputError as trouble:
+        if "sheets with numbers" not in trouble.problem:
+            raise
+        sheets = {name: len(rows) for name, rows in read_sheets(path, None).items()}
+        wanted = _pattern(list(sheets)) or max(sheets, key=lambda name: sheets[name])
+        opened = open_records(path, Records(sheet=wanted))
+        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened)
+    contents = opened[0]
+    above = list(dict.fromkeys(one.name.rpartition("/")[0] for one in contents.channels if one.numbers))
+    if contents.format in ("hdf5", "tdms") and any(above):
+        group = above[0] if len(above) == 1 else _pattern(above)
+        if group is None:
+            sizes = {one: sum(c.numbers for c in contents.channels if c.name.startswith(f"{one}/")) for one in above}
+            group = max(sizes, key=lambda name: sizes[name])
+        opened = open_records(path, Records(group=group))
+        return Records(group=group), opened[0], len(opened)
+    return _settings(contents, Records()), contents, len(opened)
+
+
+def _pattern(names: list[str]) -> str | None:
+    """Give the pattern that fits names which differ in their number alone."""
+    stems = {re.sub(r"\d+", "*", name) for name in names}
+    return next(iter(stems)) if len(names) > 1 and len(stems) == 1 else None
+
+
+def _settings(contents: Contents, records: Records) -> Records:
+    said = contents.settings
+    skip, delimiter, decimal, sheet = (said.get(key) for key in ("skip_lines", "delimiter", "decimal", "sheet"))
+    return replace(
+        records,
+        skip_lines=skip if isinstance(skip, int) else None,
+        delimiter=delimiter if isinstance(delimiter, str) else None,
+        decimal=decimal if isinstance(decimal, str) else None,
+        sheet=records.sheet or (sheet if isinstance(sheet, str) else None),
+    )
+
+
+def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndarray]) -> tuple[float | None, Reason]:
+    """Give the time step [s] and where it comes from: the file, a channel of time, or a line at its head."""
+    for number, one in enumerate(guesses):
+        if one.role == "time" and one.channel is not None:
+            step = steady_step(columns[number]) or 0.0
+            unit = one.channel.unit if one.channel.unit and is_unit_of(one.channel.unit, "time") else None
+            said = unit is not None
+            if unit is None:
+                unit = min(("s", "ms", "us"), key=lambda u: abs(np.log(step * unit_factor(u, "time") * 20e3)))
+            reasons = (*one.reasons, Reason("header unit", text=unit)) if said else one.reasons
+            doubts = (
+                one.doubts
+                if said
+                else (*one.doubts, Reason("usual rate", 1.0 / (step * unit_factor(unit, "time")), unit))
+            )
+            guesses[number] = replace(one, channel=replace(one.channel, unit=unit), reasons=reasons, doubts=doubts)
+            return _round_step(step * unit_factor(unit, "time")), Reason("time channel", one.number)
+    steps = [channel.step for channel in contents.channels if channel.step]
+    if steps:
+        return _round_step(steps[0]), Reason("file step", 1.0 / steps[0])
+    for line in contents.head:
+        match = _RATE.search(line)
+        if match:
+            scale = {"k": 1e3, "m": 1e6}.get((match[2] or "").lower(), 1.0)
+            rate = float(match[1].replace(",", ".")) * scale
+            if 1e3 <= rate <= 1e7:
+                return 1.0 / rate, Reason("head line", rate, line.strip())
+    return None, Reason("not told")
+
+
+def _round_step(step: float) -> float:
+    """Give a step whose rate is a round number where it nearly is one [s]."""
+    rate = 1.0 / step
+    for digits in (2, 3, 4):
+        near = float(f"{rate:.{digits}g}")
+        if abs(near / rate - 1.0) < 2e-5:
+            return 1.0 / near
+    return step
+
+
+def _blow_length(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndarray]) -> int:
+    """Give the samples of the first blow, or of the whole file where nothing cuts it [1]."""
+    for number, one in enumerate(guesses):
+        if one.role == "blow":
+            changes = np.flatnonzero(np.diff(columns[number]))
+            return int(changes[0]) + 1 if changes.size else len(columns[number])
+    shapes = [one.shape for one in contents.channels if one.numbers]
+    if not shapes:
+        raise InputError(contents.source, "", "holds no channel of numbers", "export the records again")
+    two = [shape for shape in shapes if len(shape) == 2]
+    return max(two[0]) if two else max(shape[-1] for shape in shapes)
+
+
+def _units(
+    contents: Contents,
+    guesses: list[ChannelGuess],
+    looks: dict[int, ChannelLook],
+    step: float | None,
+    reason: Reason,
+    blow_length: int,
+) -> tuple[list[ChannelGuess], float | None, Reason]:
+    """Find units, and the rate where it is not told, with which velocity over strain is a wave speed."""
+    strains = [looks[g.number - 1] for g in guesses if g.role == "strain"]
+    motions = [looks[g.number - 1] for g in guesses if g.role == "acceleration"]
+    if not strains or not motions:
+        return [_unit_by_size(g, looks) for g in guesses], step, reason
+    said = {
+        kind: next(
+            (
+                g.channel.unit
+                for g in guesses
+                if g.role == kind and g.channel and g.channel.unit and is_unit_of(g.channel.unit, kind)
+            ),
+            None,
+        )
+        for kind in ("strain", "acceleration")
+    }
+    peak = float(np.median([look.peak for look in strains]))
+    total = float(np.median([abs(sum_to_peak(strains[0], look)) for look in motions]))
+    rates = [1.0 / step] if step else list(USUAL_RATES)
+    trials = []
+    for strain_unit in [said["strain"]] if said["strain"] else STRAIN_UNITS:
+        strain = peak * unit_factor(strain_unit, "strain")
+        if not PEAK_STRAIN[0] <= strain <= PEAK_STRAIN[1] and not said["strain"]:
+            continue
+        for unit in [said["acceleration"]] if said["acceleration"] else ACCELERATION_UNITS:
+            for rate in rates:
+                speed = total * unit_factor(unit, "acceleration") / rate / strain
+                cost = abs(np.log(speed / USUAL_WAVE_SPEED)) / 0.2
+                if step is None and blow_length / rate < LONGEST_BLOW:
+                    cost += abs(np.log(blow_length / rate / USUAL_RECORD)) / 0.8
+                elif step is None:
+                    cost += abs(np.log(rate / 20e3)) / 0.8
+                if WAVE_SPEEDS[0] <= speed <= WAVE_SPEEDS[1]:
+                    trials.append((cost, strain_unit, unit, rate, speed))
+    if not trials:
+        return _without_trial(guesses, looks, said, step, reason, blow_length)
+    _, strain_unit, unit, rate, speed = min(trials)
+    found = []
+    for one in guesses:
+        wanted = {"strain": strain_unit, "acceleration": unit}.get(one.role)
+        if wanted and one.channel is not None:
+            own = one.channel.unit if one.channel.unit and is_unit_of(one.channel.unit, one.role) else None
+            one = replace(
+                one,
+                channel=replace(one.channel, unit=own or wanted),
+                reasons=(*one.reasons, Reason("wave speed", speed, own or wanted)),
+            )
+        found.append(one)
+    if step is None:
+        return found, 1.0 / rate, Reason("wave speed", rate)
+    return found, step, reason
+
+
+def _without_trial(
+    guesses: list[ChannelGuess],
+    looks: dict[int, ChannelLook],
+    said: dict[str, str | None],
+    step: float | None,
+    reason: Reason,
+    blow_length: int,
+) -> tuple[list[ChannelGuess], float | None, Reason]:
+    """Give units where none makes sense of the pair: volts where all is small, else by size alone."""
+    small = all(looks[g.number - 1].peak < MOST_VOLTS for g in guesses if g.role in ("strain", "acceleration"))
+    found = []
+    for one in guesses:
+        if one.role in ("strain", "acceleration") and one.channel is not None and not said[one.role]:
+            volts = one.channel.unit in VOLTS or (small and looks[one.number - 1].peak > 0.02)
+            if volts:
+                unit = "µm/m" if one.role == "strain" else "m/s^2"
+                doubt = Reason("volts", looks[one.number - 1].peak, one.channel.unit or "V")
+                one = replace(one, channel=replace(one.channel, unit=unit), doubts=(*one.doubts, doubt))
+            else:
+                one = _unit_by_size(one, looks)
+        elif one.role in ("strain", "acceleration"):
+            one = replace(one, doubts=(*one.doubts, Reason("no wave speed")))
+        found.append(one)
+    if step is None and blow_length:
+        rate = min(USUAL_RATES, key=lambda rate: abs(np.log(blow_length / rate / USUAL_RECORD)))
+        return found, 1.0 / rate, Reason("usual length", rate)
+    return found, step, reason
+
+
+def _unit_by_size(one: ChannelGuess, looks: dict[int, ChannelLook]) -> ChannelGuess:
+    if one.role not in GAUGE_ROLES or one.channel is None or one.number - 1 not in looks:
+        return one
+    if one.channel.unit and is_unit_of(one.channel.unit, one.role):
+        return one
+    peak = looks[one.number - 1].peak
+    if one.role == "strain":
+        fitting = [
+            unit for unit in STRAIN_UNITS if PEAK_STRAIN[0] <= peak * unit_factor(unit, "strain") <= PEAK_STRAIN[1]
+        ]
+        unit = fitting[0] if fitting else "µm/m"
+    else:
+        unit = {"acceleration": "m/s^2", "force": "kN", "velocity": "m/s"}[one.role]
+    return replace(one, channel=replace(one.channel, unit=unit), doubts=(*one.doubts, Reason("size alone", peak, unit)))
+
+
+def _with_sign(one: ChannelGuess, looks: dict[int, ChannelLook], guesses: list[ChannelGuess]) -> ChannelGuess:
+    """Tell which way a gauge counts: a blow compresses first, and moves the pile down."""
+    if one.role not in GAUGE_ROLES or one.channel is None:
+        return one
+    look = looks[one.number - 1]
+    if one.role in ("strain", "force"):
+        sign = first_sign(look)
+        positive: Literal["compression", "tension", "down", "up"] = "compression" if sign > 0 else "tension"
+    else:
+        strains = [looks[g.number - 1] for g in guesses if g.role == "strain"]
+        total = sum_to_peak(strains[0], look) if strains and one.role == "acceleration" else 0.0
+        sign = float(np.sign(total)) if total else first_sign(look)
+        positive = "down" if sign > 0 else "up"
+    reason = Reason("first movement", sign * look.peak, positive)
+    return replace(one, channel=replace(one.channel, positive=positive), reasons=(*one.reasons, reason))
+
+
+def _named(contents: Contents, guesses: list[ChannelGuess]) -> list[ChannelGuess]:
+    """Give every channel that is used its name in the sheet, and the way to name it in the file."""
+    counts: dict[str, int] = {}
+    by_number = contents.format in ("text", "excel") and contents.settings.get("header") is False
+    names = [one.name for one in guesses]
+    named = []
+    for one in guesses:
+        if not one.role or one.channel is None:
+            named.append(replace(one, channel=None))
+            continue
+        target = one.role
+        if one.role in ("strain", "acceleration"):
+            counts[one.role] = counts.get(one.role, 0) + 1
+            target = f"{one.role}_{counts[one.role]}"
+        leaf = one.name.rpartition("/")[2] if contents.format in ("hdf5", "tdms") else one.name
+        double = names.count(one.name) > 1 or sum(name.rpartition("/")[2] == leaf for name in names) > 1
+        column: str | int = one.number if by_number or double or not leaf else leaf
+        unit = one.channel.unit if one.role != "blow" else None
+        named.append(replace(one, target=target, channel=replace(one.channel, column=column, unit=unit)))
+    return named
+
+
+def _layout(
+    contents: Contents, guesses: list[ChannelGuess], files: int, several: int, step: float | None
+) -> tuple[str, list[Reason]]:
+    """Tell how the blows lie in the files."""
+    if any(one.role == "blow" for one in guesses):
+        return "column", []
+    used = [one for one in guesses if one.role in GAUGE_ROLES]
+    if any(len(one.shape) == 2 for one in used):
+        odd = [one for one in used if len(one.shape) == 2 and one.shape[0] > one.shape[1]]
+        return "rows", [Reason("rows stand upright", odd[0].shape[0])] if odd else []
+    length = max((one.shape[0] for one in used), default=0)
+    if step is not None and length * step > LONGEST_BLOW:
+        return "continuous", []
+    doubts = [] if files > 1 or several > 1 else [Reason("one blow only")]
+    return "one a file", doubts

@@ -1,0 +1,270 @@
+"""Inspectors' logs as they come: workbooks or text, header rows, remarks, running counts, dates of either writing."""
+
+import datetime
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from dyntest.errors import InputError
+from dyntest.reading.files import MAX_TEXT_BYTES, read_bytes
+from dyntest.reading.formats.excel import read_sheets
+from dyntest.reading.formats.text import as_utf8, fields_of
+from dyntest.reading.parts import LogLayout
+from dyntest.reading.text_tables import Column, Header, TextTable, find_columns, header_parts, is_unit_of
+from dyntest.reading.wording import known_as, nearest, printable, shown
+from dyntest.units import plain_number, unit_factor
+
+WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+"""Endings of workbooks."""
+
+_FEET_AND_INCHES = re.compile(r"""\s*(\d+)\s*(?:'|ft|′)\s*-?\s*(?:(\d+(?:\.\d+)?)\s*(?:"|''|in|″)?)?\s*""")
+_TOTAL = re.compile(r"\s*(?:sub)?(?:total|sum|summe)\b.*", flags=re.IGNORECASE)
+_RUNNING = re.compile(r"cum|running|total|accum", flags=re.IGNORECASE)
+
+
+def laid_out_rows(
+    path: Path, required: dict[str, str], optional: dict[str, str], layout: LogLayout
+) -> tuple[TextTable, dict[str, Column]]:
+    """Give the rows of a log and where its columns are, as the sheet says or under their own names."""
+    source = known_as(path)
+    named = {name: layout.columns[name].column if name in layout.columns else name for name in (*required, *optional)}
+    if path.suffix.lower() in WORKBOOKS or layout.format == "excel":
+        rows, place = _workbook_rows(path, named, required, layout, source)
+        decimal = "."
+    else:
+        rows, place, decimal = _text_rows(path, named, required, layout, source)
+    header = _header_row(rows, named, required, layout)
+    if header is None:
+        wanted = ", ".join(str(named[name]) for name in required)
+        problem = f"has no row with the headers {printable(wanted, 200)}"
+        raise InputError(source, place, problem, "correct the columns in [log], or skip_lines")
+    headers = [field.strip() for field in rows[header]]
+    columns = _columns(headers, named, required, optional, layout, f"{source}{', ' + place if place else ''}")
+    body = [(number + 1, fields) for number, fields in enumerate(rows) if number > header]
+    kept = _rows(body, columns, len(headers), decimal)
+    if not kept:
+        raise InputError(source, place, "has a header but no rows", "fill in the table")
+    return TextTable(source, tuple(headers), tuple(kept), decimal), columns
+
+
+def counts_run_on(layout: LogLayout | None, columns: dict[str, Column]) -> bool:
+    """Whether blows are counted on from the start of driving: as the sheet says, or as the header does."""
+    if layout is not None and layout.cumulative is not None:
+        return layout.cumulative
+    return layout is not None and _RUNNING.search(columns["blows"].text) is not None
+
+
+def _workbook_rows(
+    path: Path, named: dict[str, str | int], required: dict[str, str], layout: LogLayout, source: str
+) -> tuple[list[list[str]], str]:
+    sheets = read_sheets(path, layout.sheet)
+    rows = {name: [[_cell(cell) for cell in row] for row in cells] for name, cells in sheets.items()}
+    fitting = [name for name, table in rows.items() if _header_row(table, named, required, layout) is not None]
+    if len(fitting) > 1:
+        have = printable(", ".join(fitting), 200)
+        raise InputError(source, "", f"has several sheets that could be the log: {have}", "name one as [log] sheet")
+    chosen = fitting[0] if fitting else next(iter(rows))
+    return rows[chosen], f"sheet {shown(chosen)}"
+
+
+def _cell(cell: object) -> str:
+    """Give a cell as text: numbers with a decimal point, dates as ISO writes them."""
+    if cell is None:
+        return ""
+    if isinstance(cell, datetime.datetime):
+        return cell.date().isoformat()
+    if isinstance(cell, datetime.date):
+        return cell.isoformat()
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() else repr(cell)
+    text = str(cell).strip()
+    comma = re.fullmatch(r"[+-]?\d+,\d+", text)
+    return text.replace(",", ".") if comma else text
+
+
+def _text_rows(
+    path: Path, named: dict[str, str | int], required: dict[str, str], layout: LogLayout, source: str
+) -> tuple[list[list[str]], str, str]:
+    text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
+    if "\x00" in text:
+        raise InputError(source, "", "is no text", "save the log as CSV, text or a workbook")
+    lines = text.splitlines()
+    for delimiter in (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", " "):
+        rows = [fields_of(line, delimiter) for line in lines]
+        if delimiter == " ":
+            rows = [re.split(r"\s{2,}|\t", line.strip()) for line in lines]
+        if _header_row(rows, named, required, layout) is not None:
+            break
+    else:
+        rows = [fields_of(line, ",") for line in lines]
+    decimal = layout.decimal or "."
+    if layout.decimal is None:
+        fields = [field for row in rows for field in row]
+        comma = any(re.fullmatch(r"[+-]?\d+,\d+", field) for field in fields)
+        point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
+        decimal = "," if comma and not point else "."
+    return rows, "", decimal
+
+
+def _header_row(
+    rows: Sequence[Sequence[str]], named: dict[str, str | int], required: dict[str, str], layout: LogLayout
+) -> int | None:
+    """Give the row of the headers: after the lines to skip, or the first that holds every required name."""
+    wanted = [named[name] for name in required]
+
+    def fits(row: Sequence[str]) -> bool:
+        return all(_place(row, column) is not None for column in wanted)
+
+    if layout.skip_lines is not None:
+        return layout.skip_lines if layout.skip_lines < len(rows) and fits(rows[layout.skip_lines]) else None
+    return next((number for number, row in enumerate(rows[:500]) if any(row) and fits(row)), None)
+
+
+def _place(headers: Sequence[str], column: str | int) -> int | None:
+    """Give where a column stands: by number from 1, by its header, by its header without the unit."""
+    if isinstance(column, int):
+        return column - 1 if column <= len(headers) else None
+    plain = [" ".join(header.split()) for header in headers]
+    for names in (plain, [header_parts(name)[0] for name in plain], [name.lower() for name in plain]):
+        wanted = column.lower() if names and names[0] == plain[0].lower() and column not in names else column
+        if wanted in names:
+            return names.index(wanted)
+    return None
+
+
+def _columns(
+    headers: Sequence[str],
+    named: dict[str, str | int],
+    required: dict[str, str],
+    optional: dict[str, str],
+    layout: LogLayout,
+    source: str,
+) -> dict[str, Column]:
+    found = {}
+    for name, dimension in (required | optional).items():
+        index = _place(headers, named[name])
+        if index is None:
+            if name in layout.columns:
+                guess = nearest(str(named[name]), headers)
+                cure = f"write {guess} if that is meant" if guess else "correct [log]"
+                have = printable(", ".join(header for header in headers if header), 200)
+                problem = f"{shown(named[name])} is not there; the columns are {have}"
+                raise InputError(source, f"column {name}", problem, cure)
+            continue
+        title, unit = header_parts(headers[index])
+        said = layout.columns[name].unit if name in layout.columns else None
+        unit = said or (unit if dimension and is_unit_of(unit, dimension) else "")
+        if dimension and not unit:
+            cure = f'write {name} = {{ column = {shown(named[name])}, unit = "ft" }} into [log]'
+            raise InputError(source, f"column {printable(headers[index])}", f"has no unit of {dimension}", cure)
+        factor = unit_factor(unit, dimension) if dimension else 1.0
+        found[name] = Column(index, factor, Header(title, unit, printable(headers[index])))
+    if not found:  # asked only to give the message of this program's own tables
+        return find_columns(headers, required, optional, source)
+    return found
+
+
+def _rows(
+    body: Sequence[tuple[int, Sequence[str]]], columns: dict[str, Column], width: int, decimal: str
+) -> list[tuple[int, list[str]]]:
+    """Give the rows of intervals; rows of remarks go to the interval above, sums and rows of units are passed over."""
+    kept: list[tuple[int, list[str]]] = []
+    depth, blows = columns["depth_to"].index, columns["blows"].index
+    remark = columns["remark"].index if "remark" in columns else None
+    for number, fields in body:
+        row = [*(field.strip() for field in fields), *[""] * (width - len(fields))]
+        texts = [field for field in row if field]
+        if not texts or any(_TOTAL.fullmatch(field) for field in row[: blows + 1]):
+            continue
+        for name, column in columns.items():
+            if name in ("depth_from", "depth_to", "stroke"):
+                row[column.index] = _in_unit(row[column.index], column, decimal)
+        if not _is_number(row[depth], decimal) and not _is_number(row[blows], decimal):
+            if not kept and all(is_unit_of(field.strip("[]() "), "length") or len(field) < 8 for field in texts):
+                continue  # a row of units below the headers
+            if kept and remark is not None:
+                note = " ".join(texts)
+                kept[-1][1][remark] = f"{kept[-1][1][remark]}; {note}".strip("; ")
+            continue
+        kept.append((number, row))
+    return kept
+
+
+def _is_number(text: str, decimal: str) -> bool:
+    try:
+        plain_number(text, decimal)
+    except ValueError:
+        return False
+    return True
+
+
+def _in_unit(text: str, column: Column, decimal: str) -> str:
+    """Give feet and inches, such as ``53'-6"``, as a number in the column's unit."""
+    match = _FEET_AND_INCHES.fullmatch(text)
+    if match is None or _is_number(text, decimal):
+        return text
+    metres = (float(match[1]) + float(match[2] or 0.0) / 12.0) * unit_factor("ft", "length")
+    return f"{metres / column.factor:.6f}".replace(".", decimal)
+
+
+_ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?")
+_NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?:\s.*)?")
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_DAY_MONTH = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-. ]+([A-Za-z]{3,9})\.?,?[-. ]+(\d{4}|\d{2})")
+_MONTH_DAY = re.compile(r"([A-Za-z]{3,9})\.?[- ]+(\d{1,2})(?:st|nd|rd|th)?,?[- ]+(\d{4}|\d{2})")
+
+
+def iso_dates(
+    texts: Sequence[str], rows: Sequence[int], order: str | None, source: str, column: str
+) -> tuple[str, ...]:
+    """Give dates as ISO 8601 writes them; what is no date stays as it is, and what could be two dates is refused.
+
+    Examples
+    --------
+    >>> iso_dates(["5/13/2026", "5/4/2026", "11 May 2026"], [2, 3, 4], None, "log.csv", "date")
+    ('2026-05-13', '2026-05-04', '2026-05-11')
+    """
+    parts = {index: match for index, text in enumerate(texts) if (match := _NUMBERS.fullmatch(text.strip()))}
+    day_first = [index for index, match in parts.items() if int(match[1]) > 12]
+    month_first = [index for index, match in parts.items() if int(match[2]) > 12]
+    if day_first and month_first:
+        first, second = sorted((day_first[0], month_first[0]))
+        problem = f'"{texts[first]}" and "{texts[second]}" cannot be of one writing'
+        raise InputError(source, f"row {rows[second]}, column {column}", problem, "write dates as 2026-05-11")
+    if order is None and parts:
+        order = "day first" if day_first else "month first" if month_first else None
+    if order is None:
+        doubtful = next((index for index, match in parts.items() if match[1].lstrip("0") != match[2].lstrip("0")), None)
+        if doubtful is not None:
+            problem = f'"{texts[doubtful]}" could be two dates'
+            cure = 'write [log] dates = "month first" or "day first", or dates as 2026-05-11'
+            raise InputError(source, f"row {rows[doubtful]}, column {column}", problem, cure)
+    found = []
+    for index, text in enumerate(texts):
+        date = _date(text.strip(), parts.get(index), order or "month first")
+        if date is None and index in parts:
+            raise InputError(source, f"row {rows[index]}, column {column}", f'"{text}" is no date', "correct it")
+        found.append(text if date is None else date)
+    return tuple(found)
+
+
+def _date(text: str, numbers: re.Match[str] | None, order: str) -> str | None:
+    iso = _ISO.fullmatch(text)
+    try:
+        if iso:
+            return datetime.date(int(iso[1]), int(iso[2]), int(iso[3])).isoformat()
+        if numbers:
+            day, month = (1, 2) if order == "day first" else (2, 1)
+            return datetime.date(_year(numbers[3]), int(numbers[month]), int(numbers[day])).isoformat()
+        for pattern, day, month in ((_DAY_MONTH, 1, 2), (_MONTH_DAY, 2, 1)):
+            match = pattern.fullmatch(text)
+            if match and match[month][:3].lower() in _MONTHS:
+                number = _MONTHS.index(match[month][:3].lower()) + 1
+                return datetime.date(_year(match[3]), number, int(match[day])).isoformat()
+    except ValueError:
+        return None
+    return None
+
+
+def _year(text: str) -> int:
+    return int(text) if len(text) == 4 else 2000 + int(text)

@@ -1,0 +1,197 @@
+"""A recorder's file is understood without help: roles, units, signs, layout and rate of the reference record."""
+
+from pathlib import Path
+
+import h5py
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from nptdms import ChannelObject, TdmsWriter
+from scipy.io import savemat
+
+from dyntest import cli
+from dyntest.presenting.inspection import inspection_lines, mapping_toml
+from dyntest.reading.guess import inspect_files
+from dyntest.reading.sheet import read_sheet
+from dyntest.reading.signal_tables import read_signals
+
+REFERENCE = Path(__file__).parents[1] / "data" / "reference_tests"
+NAMES = ("strain_1", "strain_2", "acceleration_1", "acceleration_2")
+
+
+@pytest.fixture(scope="module", params=["steel_clay", "concrete_sand", "steel_hard_toe"])
+def record(request):
+    """A reference test: its table, and its channels in µm/m and m/s², shape (blows, samples) each."""
+    folder = REFERENCE / request.param
+    table = pd.read_parquet(folder / "initial.parquet")
+    table.columns = [name.partition(" [")[0] for name in table.columns]
+    blows = table["blow"].nunique()
+    return folder, table, {name: table[name].to_numpy(dtype=float).reshape(blows, -1) for name in NAMES}
+
+
+def stream(values):
+    """The blows one after the other, with half a second of quiet before, between and after."""
+    parts = []
+    for blow in values:
+        parts += [np.full(8000, blow[0]), blow]
+    return np.concatenate([*parts, np.full(8000, values[-1][0])])
+
+
+def assert_guessed(found, units, positive, layout, rate=20e3):
+    by_target = {one.target: one for one in found.channels if one.target}
+    assert found.strain == NAMES[:2] and found.acceleration == NAMES[2:]
+    for name in NAMES:
+        kind = name.partition("_")[0]
+        channel = by_target[name].channel
+        assert (channel.unit, channel.positive) == (units[kind], positive[kind]), name
+        assert by_target[name].reasons
+    assert found.records.blows == layout
+    assert found.sample_rate == pytest.approx(rate, rel=1e-6)
+
+
+PLAIN = {"strain": "compression", "acceleration": "down"}
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("gravity", [1.0, 9.80665])
+def test_text_without_units(record, tmp_path, sign, gravity):
+    _, table, _ = record
+    first = table[table["blow"] == table["blow"].iloc[0]]
+    rows = [(first["time"] * 1e3).round(4), *(sign * first[n] for n in NAMES[:2])]
+    rows += [sign * first[n] / gravity for n in NAMES[2:]]
+    lines = ["Recorder", "", "Time\tCH1\tCH2\tCH3\tCH4"]
+    lines += ["\t".join(f"{v:.6g}" for v in row) for row in np.column_stack(rows)]
+    for number in (1, 2):
+        (tmp_path / f"b{number}.txt").write_text("\n".join(lines))
+    found = inspect_files(sorted(tmp_path.glob("*.txt")))
+    units = {"strain": "µm/m", "acceleration": "m/s^2" if gravity == 1.0 else "g"}
+    positive = PLAIN if sign == 1 else {"strain": "tension", "acceleration": "up"}
+    assert_guessed(found, units, positive, "one a file")
+    assert found.records.skip_lines == 2
+
+
+def test_a_workbook_with_faces_of_the_pile_as_names(record, tmp_path):
+    _, table, _ = record
+    book = openpyxl.Workbook()
+    book.active.append(["Blow no.", "t / ms", "top N", "top S", "acc N", "acc S"])
+    for row in np.column_stack([table["blow"], table["time"] * 1e3, *(table[name] for name in NAMES)]).tolist():
+        book.active.append(row)
+    book.save(tmp_path / "book.xlsx")
+    assert_guessed(
+        inspect_files([tmp_path / "book.xlsx"]), {"strain": "µm/m", "acceleration": "m/s^2"}, PLAIN, "column"
+    )
+
+
+def test_matlab_rows_in_plain_strain_without_a_rate(record, tmp_path):
+    _, _, channels = record
+    strain = {letter: channels[name] * 1e-6 for letter, name in zip("ab", NAMES[:2], strict=True)}
+    savemat(tmp_path / "d.mat", strain | {"c": channels["acceleration_1"], "d": channels["acceleration_2"]})
+    found = inspect_files([tmp_path / "d.mat"])
+    assert_guessed(found, {"strain": "m/m", "acceleration": "m/s^2"}, PLAIN, "rows")
+    assert found.rate_reason.kind == "wave speed"
+
+
+@pytest.mark.parametrize("gravity", [1.0, 9.80665])
+def test_hdf5_stream_with_channels_in_the_order_of_the_alphabet(record, tmp_path, gravity):
+    _, _, channels = record
+    with h5py.File(tmp_path / "d.h5", "w") as file:
+        group = file.create_group("test/drive")
+        for name, column in zip(NAMES, ("e1", "e2", "a1", "a2"), strict=True):
+            group[column] = stream(channels[name]) / (gravity if column[0] == "a" else 1.0)
+        group["t"] = np.arange(len(group["a1"])) / 20e3
+    found = inspect_files([tmp_path / "d.h5"])
+    units = {"strain": "µm/m", "acceleration": "m/s^2" if gravity == 1.0 else "g"}
+    assert_guessed(found, units, PLAIN, "continuous")
+    assert found.records.group == "test/drive"
+
+
+def test_tdms_stream_with_its_own_rate(record, tmp_path):
+    _, _, channels = record
+    with TdmsWriter(tmp_path / "d.tdms") as writer:
+        for name, column in zip(NAMES, ("eps A", "eps B", "acc A", "acc B"), strict=True):
+            values = stream(channels[name]).astype("f4")
+            writer.write_segment([ChannelObject("Log", column, values, {"wf_increment": 5e-5})])
+    found = inspect_files([tmp_path / "d.tdms"])
+    assert_guessed(found, {"strain": "µm/m", "acceleration": "m/s^2"}, PLAIN, "continuous")
+
+
+def test_volts_are_doubtful_and_named(record, tmp_path):
+    _, table, _ = record
+    rows = np.column_stack([table["blow"], *(table[n] / (250 if n[0] == "s" else 4903.3) for n in NAMES)])
+    lines = [";".join(f"{v:.7g}".replace(".", ",") for v in row) for row in rows]
+    (tmp_path / "all.csv").write_text("blow;a;b;c;d\n" + "\n".join(lines))
+    found = inspect_files([tmp_path / "all.csv"])
+    assert [one.target for one in found.channels] == ["blow", *NAMES]
+    assert {doubt.kind for one in found.channels for doubt in one.doubts} == {"volts"}
+    assert (found.records.delimiter, found.records.decimal, found.records.blows) == (";", ",", "column")
+    assert "calibration factor" in "\n".join(inspection_lines(found))
+
+
+def test_headers_with_units_and_further_channels(record, tmp_path):
+    _, table, _ = record
+    first = table[table["blow"] == table["blow"].iloc[0]]
+    frame = pd.DataFrame(
+        {
+            "Sample": np.arange(len(first)),
+            "t (s)": first["time"],
+            "Str A (µm/m)": first["strain_1"],
+            "Str B (µm/m)": first["strain_2"],
+            "Acc A (g)": first["acceleration_1"] / 9.80665,
+            "Acc B (g)": first["acceleration_2"] / 9.80665,
+            "Spare": 0.0,
+        }
+    )
+    frame.to_csv(tmp_path / "b.csv", index=False)
+    found = inspect_files([tmp_path / "b.csv"])
+    assert_guessed(found, {"strain": "µm/m", "acceleration": "g"}, PLAIN, "one a file")
+    assert {one.name: [doubt.kind for doubt in one.doubts] for one in found.channels if not one.target} == {
+        "Sample": ["sample counter"],
+        "Spare": ["flat"],
+    }
+    assert [doubt.kind for doubt in found.doubts] == ["one blow only"]
+
+
+def test_what_is_proposed_reads_the_files(record, tmp_path):
+    """The mapping put under the pile of the reference test gives its arrays again."""
+    folder, _, channels = record
+    (tmp_path / "new").mkdir()
+    with h5py.File(tmp_path / "new" / "d.h5", "w") as file:
+        for name, column in zip(NAMES, "abcd", strict=True):
+            file[column] = channels[name] * (-1.0 if column in "ab" else 1.0)
+            file[column].attrs["sample_rate"] = 20e3
+    found = inspect_files([tmp_path / "new" / "d.h5"])
+    text = (folder / "sheet.toml").read_text()
+    drive = '[[drive]]\nkind = "initial"\nsignals = "d.h5"\n'
+    sheet = tmp_path / "new" / "sheet.toml"
+    before = text[: text.index("[gauges]")]
+    sheet.write_text(before + mapping_toml(found) + drive)
+    read = read_sheet(sheet)
+    signals = read_signals(read, read.drives[0])
+    np.testing.assert_allclose(signals.strain[:, 0], channels["strain_1"] * 1e-6, rtol=1e-9)
+    np.testing.assert_allclose(signals.acceleration[:, 1], channels["acceleration_2"], rtol=1e-9)
+
+
+def test_new_from_files_lays_out_a_sheet_that_reads(record, tmp_path, capsys):
+    folder, _, _ = record
+    cli.main(["inspect", str(folder / "initial.parquet")])
+    assert "[records.channels.strain_2]" in capsys.readouterr().out
+    cli.main(["new", str(tmp_path / "P1"), "--from", str(folder / "initial.parquet")])
+    sheet = read_sheet(tmp_path / "P1" / "sheet.toml")
+    assert sheet.records.format == "parquet"
+    assert sheet.gauges.strain == NAMES[:2]
+    assert read_signals(sheet, sheet.drives[0]).n_blows == 3
+    assert not (tmp_path / "P1" / "initial.csv").exists()
+
+
+@pytest.mark.parametrize("content", [b"", b"nothing here\n", b"\x89HDF\r\n\x1a\nbroken", b"PK\x03\x04broken"])
+@pytest.mark.parametrize("ending", ["txt", "h5", "xlsx", "mat", "tdms", "uff", "parquet"])
+def test_what_cannot_be_read_is_one_message_and_nothing_is_written(tmp_path, refuses, capsys, content, ending):
+    path = tmp_path / f"x.{ending}"
+    path.write_bytes(content)
+    refuses(lambda: inspect_files([path]), f"x.{ending}")
+    with pytest.raises(SystemExit) as left:
+        cli.main(["new", str(tmp_path / "P1"), "--from", str(path)])
+    assert left.value.code == 1
+    assert not (tmp_path / "P1").exists()
+    assert capsys.readouterr().err.count("\n") == 1

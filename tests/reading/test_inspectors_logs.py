@@ -1,0 +1,223 @@
+"""Inspectors' logs as they come: workbooks and text, with and without tops, running counts, remarks, dates."""
+
+import datetime
+
+import numpy as np
+import openpyxl
+import pytest
+
+from dyntest.reading.logs import read_driving_log
+from dyntest.reading.parts import Channel, LogLayout
+from dyntest.reading.production_log import read_production_log
+
+FOOT = 0.3048
+UNITLESS = {"depth_to": Channel("Depth"), "blows": Channel("Blows")}
+STROKE = {"depth_to": Channel("Depth", "ft"), "blows": Channel("Blows"), "stroke": Channel("Fall", "ft")}
+COLUMNS = {"depth_to": Channel("Depth", "ft"), "blows": Channel("Blows"), "remark": Channel("Notes")}
+
+
+def workbook(path, rows, sheet="Pile", merge=()):
+    book = openpyxl.Workbook()
+    book.active.title = sheet
+    for row in rows:
+        book.active.append(row)
+    for cells in merge:
+        book.active.merge_cells(cells)
+    book.save(path)
+    return path
+
+
+def text(path, lines):
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_workbook_with_header_rows_and_no_tops(tmp_path):
+    rows = [
+        ["County bridge"],
+        ["Pile 7"],
+        ["Depth", "Blows", "Notes"],
+        [51, 20, None],
+        [52, 24, "spliced"],
+        [53, 30, ""],
+    ]
+    log = read_driving_log(workbook(tmp_path / "log.xlsx", rows), LogLayout(columns=COLUMNS), start=50 * FOOT)
+    np.testing.assert_allclose(log.depth_from / FOOT, [50, 51, 52])
+    assert log.blows.tolist() == [20, 24, 30]
+    assert log.remark == ("", "spliced", "")
+    assert not log.start_assumed
+
+
+@pytest.mark.parametrize(
+    ("depths", "tops", "assumed"),
+    [((1, 2, 3), (0, 1, 2), False), ((51, 52, 53), (50, 51, 52), True), ((50.5, 51, 52), (50, 50.5, 51), True)],
+)
+def test_the_first_top_where_nobody_wrote_it(tmp_path, depths, tops, assumed):
+    lines = ["Depth;Blows;Notes", *(f"{depth};12;" for depth in depths)]
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=COLUMNS))
+    np.testing.assert_allclose(log.depth_from / FOOT, tops)
+    assert log.start_assumed is assumed
+
+
+def test_text_with_tabs_decimal_commas_and_units_below_the_headers(tmp_path):
+    lines = [
+        "Pile log",
+        "",
+        "Von\tDepth\tBlows\tStroke\tNotes",
+        "m\tm\t\tm\t",
+        "1,5\t1,75\t12\t1,9\t",
+        "1,75\t2,0\t14\t\tstop",
+    ]
+    columns = {
+        "depth_from": Channel("Von", "m"),
+        "depth_to": Channel("Depth", "m"),
+        "blows": Channel("Blows"),
+        "stroke": Channel(4, "m"),
+    }
+    log = read_driving_log(text(tmp_path / "log.txt", lines), LogLayout(skip_lines=2, columns=columns))
+    np.testing.assert_allclose(log.depth_from, [1.5, 1.75])
+    assert log.blows.tolist() == [12, 14]
+    assert log.stroke[0] == 1.9 and np.isnan(log.stroke[1])
+
+
+@pytest.mark.parametrize(
+    ("header", "layout", "counts"),
+    [
+        ("Blows", LogLayout(columns=COLUMNS, cumulative=True), [12, 18, 22]),
+        ("Cumulative blows", LogLayout(columns=COLUMNS | {"blows": Channel("Cumulative blows")}), [12, 18, 22]),
+        ("Blows", LogLayout(columns=COLUMNS), [12, 30, 52]),
+    ],
+)
+def test_counts_that_run_on(tmp_path, header, layout, counts):
+    lines = [f"Depth,{header},Notes", "1,12,", "2,30,", "3,52,end"]
+    assert read_driving_log(text(tmp_path / "log.csv", lines), layout).blows.tolist() == counts
+
+
+def test_counts_that_seem_to_run_on_are_asked_about(tmp_path, refuses):
+    path = text(tmp_path / "log.csv", ["Depth,Blows,Notes", *(f"{n},{60 * n}," for n in range(1, 20))])
+    refuses(lambda: read_driving_log(path, LogLayout(columns=COLUMNS)), "row 20", "cumulative = true")
+    assert read_driving_log(path, LogLayout(columns=COLUMNS, cumulative=True)).blows.sum() == 19 * 60
+
+
+def test_inches_and_feet_and_inches(tmp_path):
+    lines = ["Depth,Blows,Notes", "50'-0\",20,", "50'-1\",6,", "50'-2\",7,", "50 ft 3 in,9,"]
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=COLUMNS), start=49 * FOOT)
+    np.testing.assert_allclose(log.depth_to / FOOT, [50, 50 + 1 / 12, 50 + 2 / 12, 50.25], atol=1e-6)
+    columns = COLUMNS | {"depth_to": Channel("Depth", "in")}
+    log = read_driving_log(
+        text(tmp_path / "in.csv", ["Depth,Blows,Notes", "601,6,", "602,7,"]), LogLayout(columns=columns)
+    )
+    np.testing.assert_allclose(log.depth_to, [601 * 0.0254, 602 * 0.0254])
+
+
+def test_rows_of_remarks_sums_and_merged_cells(tmp_path):
+    rows = [
+        ["Depth", "Blows", "Notes"],
+        ["(ft)", None, None],
+        [1, 10, "hard"],
+        ["pile spliced, 45 min", None, None],
+        [2, 12, None],
+        [None, None, None],
+        [3, 13, "stop"],
+        ["Total", 35, None],
+    ]
+    path = workbook(tmp_path / "log.xlsx", rows, merge=["A4:C4"])
+    log = read_driving_log(path, LogLayout(columns=COLUMNS))
+    assert log.blows.tolist() == [10, 12, 13]
+    assert log.remark == ("hard; pile spliced, 45 min", "", "stop")
+
+
+def test_units_of_the_headers_are_taken(tmp_path):
+    lines = ["Depth (ft),Blows", "1,10", "2,12"]
+    columns = {"depth_to": Channel("Depth"), "blows": Channel("Blows")}
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=columns))
+    np.testing.assert_allclose(log.depth_to, [FOOT, 2 * FOOT])
+
+
+@pytest.mark.parametrize(
+    ("lines", "layout", "needles"),
+    [
+        (
+            ["Depth,Blows", "1,10"],
+            LogLayout(columns={"depth_to": Channel("Depth"), "blows": Channel("Blows")}),
+            ("unit",),
+        ),
+        (["Tiefe,Blows", "1,10"], LogLayout(columns=COLUMNS), ("headers", "Depth")),
+        (["Depth,Blows", "1,10"], LogLayout(columns=COLUMNS, skip_lines=4), ("headers", "skip_lines")),
+        (
+            ["Depth,Blows", "1,10", "2,12"],
+            LogLayout(columns=COLUMNS | {"stroke": Channel("Fall", "ft")}),
+            ("stroke", "Fall"),
+        ),
+        (["Depth,Blows,Notes", "2,10,", "2,12,"], LogLayout(columns=COLUMNS), ("row 2", "penetration_at_start")),
+        (["Depth,Blows,Notes", "1,10,", "2,9,"], LogLayout(columns=COLUMNS, cumulative=True), ("row 3", "falls")),
+        (["Depth,Blows,Notes", "1,10.5,", "2,9,"], LogLayout(columns=COLUMNS), ("row 2", "10.5")),
+        (["Depth,Blows,Notes", "1,,", "2,9,"], LogLayout(columns=COLUMNS), ("row 2", "empty")),
+        (["Depth,Blows,Notes"], LogLayout(columns=COLUMNS), ("no rows",)),
+    ],
+)
+def test_what_cannot_be_used_is_one_message(tmp_path, refuses, lines, layout, needles):
+    path = text(tmp_path / "log.csv", lines)
+    refuses(lambda: read_driving_log(path, layout), "log.csv", *needles)
+
+
+def test_a_start_below_the_first_interval_is_refused(tmp_path, refuses):
+    path = text(tmp_path / "log.csv", ["Depth,Blows,Notes", "10,5,", "11,6,"])
+    refuses(lambda: read_driving_log(path, LogLayout(columns=COLUMNS), start=20.0), "row 2", "penetration_at_start")
+
+
+def test_two_sheets_that_could_be_the_log(tmp_path, refuses):
+    book = openpyxl.Workbook()
+    for name in ("A", "B"):
+        sheet = book.create_sheet(name)
+        for row in (["Depth", "Blows", "Notes"], [1, 10, ""], [2, 12, ""]):
+            sheet.append(row)
+    book.save(tmp_path / "log.xlsx")
+    refuses(lambda: read_driving_log(tmp_path / "log.xlsx", LogLayout(columns=COLUMNS)), "A, B", "[log] sheet")
+    assert read_driving_log(tmp_path / "log.xlsx", LogLayout(sheet="B", columns=COLUMNS)).blows.tolist() == [10, 12]
+
+
+PRODUCTION = COLUMNS | {"pile": Channel("Pile"), "date": Channel("Date")}
+
+
+def production(path, dates, order=None):
+    rows = [["Pile", "Depth", "Blows", "Date", "Notes"]]
+    for number, date in enumerate(dates):
+        rows += [[f"P{number}", 1, 10, date, ""], [None, 2, 12, None, ""]]
+    return read_production_log(workbook(path, rows), LogLayout(dates=order, columns=PRODUCTION)).date[::2]
+
+
+@pytest.mark.parametrize(
+    ("dates", "order", "wanted"),
+    [
+        (("2026-05-11", "2026-05-12"), None, ("2026-05-11", "2026-05-12")),
+        (("5/13/2026", "5/4/2026"), None, ("2026-05-13", "2026-05-04")),
+        (("13.5.2026", "4.5.2026"), None, ("2026-05-13", "2026-05-04")),
+        (("5/4/26", "5/5/26"), "month first", ("2026-05-04", "2026-05-05")),
+        (("5/4/2026", "6/4/2026"), "day first", ("2026-04-05", "2026-04-06")),
+        (("11 May 2026", "May 12, 2026"), None, ("2026-05-11", "2026-05-12")),
+        ((datetime.date(2026, 5, 11), datetime.datetime(2026, 5, 12, 9, 30)), None, ("2026-05-11", "2026-05-12")),
+        (("7/7/2026", "Monday"), None, ("2026-07-07", "Monday")),
+    ],
+)
+def test_dates_of_either_writing(tmp_path, dates, order, wanted):
+    assert production(tmp_path / "log.xlsx", dates, order) == wanted
+
+
+@pytest.mark.parametrize(
+    ("dates", "order", "needles"),
+    [
+        (("5/4/2026", "5/5/2026"), None, ("row 2", "two dates", "month first")),
+        (("13/5/2026", "5/14/2026"), None, ("row 4", "one writing")),
+        (("14/5/2026",), "month first", ("row 2", "no date")),
+    ],
+)
+def test_dates_that_would_have_to_be_guessed(tmp_path, refuses, dates, order, needles):
+    refuses(lambda: production(tmp_path / "log.xlsx", dates, order), *needles)
+
+
+def test_piles_of_a_production_log_without_tops_each_begin_anew(tmp_path):
+    lines = ["Pile,Depth,Blows", "A,1,10", "A,2,12", "B,1,8", "B,2,9"]
+    columns = {"pile": Channel("Pile"), "depth_to": Channel("Depth", "ft"), "blows": Channel("Blows")}
+    log = read_production_log(text(tmp_path / "log.csv", lines), LogLayout(columns=columns))
+    np.testing.assert_allclose(log.depth_from / FOOT, [0, 1, 0, 1])
