@@ -147,7 +147,7 @@ def _begin(key: tuple, run, test, drives: tuple, words: str) -> None:
 
 
 def _soil_law(test, page: str) -> None:
-    key = state.shown(f"{page}_soil_law", test.sheet.choices.soil_law)
+    key = state.widget_key(f"{page}_soil_law", test.sheet.choices.soil_law)
     st.selectbox(
         "Soil law for matching",
         list(SOIL_LAWS),
@@ -170,21 +170,21 @@ def segment_rows(lengths: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[top.removeprefix("top, "), force, each])
 
 
-def show(test, drive, blow: int) -> None:
+def draw_match(test, drive, blow: int) -> None:
     """Draw what the match of a blow shows: waves, soil along the pile, and the computed static load test."""
     found = shelf.match_of(test, drive, blow)
     if found is None or (found["match"] is None and not found["match_problem"]):
         return
-    pieces.heading(f"The match of blow {blow}")
+    pieces.draw_heading(f"The match of blow {blow}")
     match = found["match"]
     if match is None:
-        pieces.note(f"Not matched: {found['match_problem'].rstrip('.')}.")
+        pieces.draw_note(f"Not matched: {found['match_problem'].rstrip('.')}.")
         return
     from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
 
     if not match.fitted:
         told = f"the misfit is {match.misfit:.3f}, so computed and measured waves differ too much to rely on it"
-        pieces.cautions([("poor match", told, "match another blow, or look at pile and record")])
+        pieces.draw_cautions([("poor match", told, "match another blow, or look at pile and record")])
     draw_record(match_data(test, match, match_waves(match, test.system)), "match_waves")
     left, right = st.columns(2)
     with left:

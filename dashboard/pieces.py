@@ -67,7 +67,7 @@ SIGN = {GOOD: "✓", CARE: "!", BAD: "✗"}
 """What stands before an answer beside its colour."""
 
 
-def answer(sentences: Iterable[str], means: str = GOOD) -> None:
+def draw_answer(sentences: Iterable[str], means: str = GOOD) -> None:
     """Put the answer under the question, a paragraph a sentence, with a colour and a sign for what it means."""
     inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
     words = {GOOD: "", CARE: "With care: ", BAD: "Not usable as it stands: "}[means]
@@ -75,7 +75,7 @@ def answer(sentences: Iterable[str], means: str = GOOD) -> None:
     st.html(f'<div class="dyntest-answer {means}" role="status">{sign}<div>{inner}</div></div>')
 
 
-def cautions(found: Iterable[tuple[str, str, str]]) -> None:
+def draw_cautions(found: Iterable[tuple[str, str, str]]) -> None:
     """Put what has to be weighed on the page, the first in full and the others folded: check, message, cure."""
     known = list(dict.fromkeys(found))
     if not known:
@@ -114,12 +114,12 @@ def decision_alerts(review) -> list[str]:
     return list(dict.fromkeys(told))
 
 
-def heading(text: str) -> None:
+def draw_heading(text: str) -> None:
     """Put a heading over a part of a page."""
     st.markdown(f"#### {plain(text)}")
 
 
-def note(text: str) -> None:
+def draw_note(text: str) -> None:
     """Put a quiet line on the page."""
     st.caption(plain(text))
 
@@ -143,7 +143,7 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool
     st.html(f'<div class="dyntest-worded{kind}" tabindex="0">{table}</div>')
 
 
-def listed(sentences: Iterable[str], *, bordered: bool = False) -> None:
+def draw_list(sentences: Iterable[str], *, bordered: bool = False) -> None:
     """Put sentences on the page, a line each."""
     inner = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
     st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')

@@ -158,7 +158,7 @@ def look_at(drive: str, blow: int) -> None:
     st.session_state["drive"] = drive
 
 
-def shown(key: str, value: object) -> str:
+def widget_key(key: str, value: object) -> str:
     """Have a widget show a value that is kept elsewhere; give its key.
 
     Streamlit forgets the state of a widget that a page does not draw, so the choices are kept apart from it.

@@ -99,7 +99,7 @@ def _line(test, chips: list[tuple[str, str]]) -> None:
     strip = st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center")
     name = html.escape(" · ".join(one for one in named if one))
     strip.html(f'<div class="dyntest-strip"><b>{name}</b> {told}</div>')
-    key = state.shown("units", test.system)
+    key = state.widget_key("units", test.system)
     with strip:
         st.segmented_control(
             "Units",
@@ -118,7 +118,7 @@ def _controls(test, drive, place: Place, page: str) -> None:
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
         if len(names) > 1:
-            key = state.shown("strip_drive", place.drive)
+            key = state.widget_key("strip_drive", place.drive)
             st.segmented_control(
                 "Drive",
                 names,
@@ -130,7 +130,7 @@ def _controls(test, drive, place: Place, page: str) -> None:
             )
         if page in LOOKING:
             first, last = int(drive.table["blow"].iloc[0]), int(drive.table["blow"].iloc[-1])
-            key = state.shown("strip_blow", place.blow)
+            key = state.widget_key("strip_blow", place.blow)
             st.number_input(
                 f"Blow, {first} to {last}",
                 first,

@@ -105,7 +105,7 @@ def _whole_drive(key: str, name: str, conditioned: tuple, _sheet: TestSheet):
     return drive, drive_waves(plain, drive)
 
 
-def waves(test: Opened, name: str):
+def waves_of_drive(test: Opened, name: str):
     """Give the waves of every blow of a drive."""
     return _whole_drive(test.key, name, conditioning(test.sheet.choices), test.sheet)[1]
 
@@ -246,7 +246,7 @@ def criterion_card(key: str, _reviewed) -> bytes:
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def summary(key: str, _reviewed) -> bytes:
+def summary_file(key: str, _reviewed) -> bytes:
     """Give the summary as JSON."""
     from dyntest.presenting.summary import summary_json
 

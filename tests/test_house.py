@@ -51,22 +51,7 @@ HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint"
 SHARED_NAMES = {"draw", "review", "survey", "check", "recognise", "read"}
 """Names that several modules share for one meaning: of pages, of formats, and commands named as what they call."""
 
-AMBIGUOUS = {
-    "answer",
-    "card",
-    "cautions",
-    "representative_blow",
-    "heading",
-    "lines",
-    "listed",
-    "note",
-    "picture",
-    "profile",
-    "show",
-    "shown",
-    "summary",
-    "waves",
-}
+AMBIGUOUS = {"answer", "card", "cautions", "profile", "shown"}
 """Public names that still mean two things in two modules. Only to be made shorter."""
 
 IDLE = {

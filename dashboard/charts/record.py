@@ -64,7 +64,7 @@ def record_data(test, drive, blow: int, below: tuple[str, ...] = ("waves",)) -> 
     """Give the record of a blow with its neighbours, with what is known of each of them."""
     known = drive.table["blow"].to_numpy()
     at = int(np.flatnonzero(known == blow)[0])
-    waves = work.waves(test, drive.name)
+    waves = work.waves_of_drive(test, drive.name)
     traces = 6 + (len(drive.signals.strain_names) + len(drive.signals.acceleration_names) if _single(drive) else 0)
     run = int(np.clip(MOST_VALUES // (traces * len(waves.time)), 1, MOST_RUN))
     part = at // run
@@ -104,7 +104,7 @@ def _single(drive) -> bool:
 def _run(key: str, name: str, conditioned: tuple, system: str, part: int, run: int, _test, _drive) -> dict[str, Any]:
     """Give the traces of a run of blows, packed once."""
     rows = slice(part * run, part * run + run)
-    waves = work.waves(_test, name).take(rows)
+    waves = work.waves_of_drive(_test, name).take(rows)
     step = 1e3 * waves.time_step
     begins = [-step * int(onset) for onset in waves.onset]
     peaks = [step * int(peak - onset) for peak, onset in zip(waves.first_peak, waves.onset, strict=True)]

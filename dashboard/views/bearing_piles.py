@@ -142,20 +142,20 @@ def _answered(test) -> None:
     found = review.answers.criterion
     if found is None or found.criterion is None:
         pieces.alerted(review)
-        pieces.answer([f"The bearing piles cannot be judged yet. {criterion_sentence(review)}"], pieces.BAD)
+        pieces.draw_answer([f"The bearing piles cannot be judged yet. {criterion_sentence(review)}"], pieces.BAD)
         matching.offer(test, review.drives, "bearing_piles")
         return
     chosen = logs(test)
     if chosen is None:
         pieces.alerted(review)
-        pieces.answer(["No production log is open, so no bearing pile can be judged."], pieces.CARE)
+        pieces.draw_answer(["No production log is open, so no bearing pile can be judged."], pieces.CARE)
         return
     counts, table = work.production(*chosen)
     check = work.bearing_piles(test, review, *chosen)
     alerted = pieces.alerted(review, foreign(test, counts))
     failed = ~check.piles["status"].isin(ACCEPTED)
     odd = bool(len(check.odd)) or bool(failed.any())
-    pieces.answer([answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
+    pieces.draw_answer([answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
     rows = bearing_rows(check, test.system)
     shown_piles = _filtered(check, rows)
     pile = _chosen_pile(shown_piles)
@@ -227,26 +227,26 @@ def _pictures(test, found, check, table, pile: str) -> None:
     told = "A dash across a pile: where it first met the criterion. A question mark: it wants a second look."
     if minimum is not None:
         told += f" The line across: minimum penetration, {show('penetration', minimum, test.system)}."
-    pieces.note(told)
+    pieces.draw_note(told)
 
 
 def _one(test, check, counts, pile: str) -> None:
     """Show the log of one pile against the criterion."""
     marks = check.piles["pile"].tolist()
-    key = state.shown("bearing_one", pile)
+    key = state.widget_key("bearing_one", pile)
     choose = state.asked(key, lambda value: st.session_state.update(bearing_pile=value))
     st.selectbox("Pile", marks, key=key, on_change=choose)
     row = check.piles.set_index("pile").loc[pile]
-    pieces.note(f"{row['status']}: {row['reason']}")
+    pieces.draw_note(f"{row['status']}: {row['reason']}")
     frame = pile_counts(counts, check.criterion, pile, test.system) if pile in counts.piles else pd.DataFrame()
     if frame.empty:
-        pieces.note("The log has no counts of this pile.")
+        pieces.draw_note("The log has no counts of this pile.")
         return
     minimum = check.criterion.minimum_penetration
     level = None if minimum is None else float(shown("penetration", minimum, test.system))
     unit = display_unit("penetration", test.system)[0]
     draw_chart(log_chart(frame, unit, count_title(test.system), level), "bearing_log_chart")
-    pieces.note("Bars: counted. Green: required at the stroke of the interval.")
+    pieces.draw_note("Bars: counted. Green: required at the stroke of the interval.")
 
 
 def logs(test) -> tuple[Path, Path | None] | None:

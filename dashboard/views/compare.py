@@ -39,7 +39,7 @@ def draw() -> None:
     test = work.test()
     path = _choose(test)
     if path is None:
-        pieces.answer(["Choose the other test pile."], pieces.CARE)
+        pieces.draw_answer(["Choose the other test pile."], pieces.CARE)
         return
     both = (test, work.other_test(path, test.system))
     reviews = [work.review(one, criterion=True) for one in both]
@@ -48,23 +48,23 @@ def draw() -> None:
     named = [review.sheet.pile_name for review in reviews]
     same = [_last(review) for review in reviews]
     told = [f"{name}: {sentence}" for name, sentence in zip(named, same, strict=True)]
-    pieces.answer(told, pieces.GOOD if all(one.trust.answer == "yes" for one in reviews) else pieces.CARE)
+    pieces.draw_answer(told, pieces.GOOD if all(one.trust.answer == "yes" for one in reviews) else pieces.CARE)
     columns = st.columns(2)
     for column, one, review in zip(columns, both, reviews, strict=True):
         with column:
-            pieces.heading(review.sheet.pile_name)
+            pieces.draw_heading(review.sheet.pile_name)
             matching.offer(one, review.drives, f"compare_{review.sheet.pile_name}")
     pieces.worded(_rows(reviews, test.system), numeric=True)
     columns = st.columns(2)
     for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
         with column:
-            pieces.heading(f"{review.sheet.pile_name}, every blow")
+            pieces.draw_heading(f"{review.sheet.pile_name}, every blow")
             data = profile_data(one.sheet, one.key, review.drives, DRAWN, limits=_limits(review), at=None)
             draw_profiles(data, f"compare_profiles_{place}", lambda drive, blow: None)
-            pieces.heading(f"{review.sheet.pile_name}, criterion")
+            pieces.draw_heading(f"{review.sheet.pile_name}, criterion")
             found = review.answers.criterion
             if found is None or found.criterion is None:
-                pieces.note(criterion_sentence(review))
+                pieces.draw_note(criterion_sentence(review))
             else:
                 pieces.worded(criterion_rows(found, test.system), numeric=True)
 

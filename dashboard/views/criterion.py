@@ -96,7 +96,7 @@ def draw() -> None:
         usable = found is not None and found.criterion is not None
         alerted = pieces.alerted(review)
         care = usable and (not found.agrees or bool(found.cautions))
-        pieces.answer(
+        pieces.draw_answer(
             [criterion_sentence(review)],
             pieces.BAD if alerted or not usable else pieces.CARE if care else pieces.GOOD,
         )
@@ -113,7 +113,7 @@ def _table(test, review) -> None:
     left, right = st.columns([3, 2])
     with left:
         pieces.worded(criterion_rows(found, test.system), numeric=True)
-        pieces.listed(own_blow_sentences(found, test.system))
+        pieces.draw_list(own_blow_sentences(found, test.system))
     with right:
         st.download_button(
             "Download the card (PDF)",
@@ -124,16 +124,16 @@ def _table(test, review) -> None:
             on_click="ignore",
             type="primary",
         )
-        pieces.listed(card(found.criterion, test.system), bordered=True)
+        pieces.draw_list(card(found.criterion, test.system), bordered=True)
 
 
 def _behind(test, review) -> None:
     """Show what the criterion rests on."""
     found, required = review.answers.criterion, review.answers.required
     if required.value is not None:
-        pieces.note(f"Required: {required.how} ({required.source}).")
+        pieces.draw_note(f"Required: {required.how} ({required.source}).")
     told = [*required.cautions, *(() if found is None else found.cautions)]
-    pieces.cautions((one.check, one.message, one.cure) for one in told)
+    pieces.draw_cautions((one.check, one.message, one.cure) for one in told)
     names = ["required resistance", "resistance at the end of driving", "driving criterion"]
     if found is not None:
         if found.criterion is not None:
@@ -142,8 +142,8 @@ def _behind(test, review) -> None:
             told_below = "Circles: the last measured blows of the initial drive, where their stroke and set are known."
             if RULED_OUT in set(lines["line"]):
                 told_below += " Crosses: strokes that are not to be used, for the reasons in the table."
-            pieces.note(told_below)
-        pieces.heading("Other formulas from the measured blows")
+            pieces.draw_note(told_below)
+        pieces.draw_heading("Other formulas from the measured blows")
         pieces.worded(formula_rows(found, test.system))
         names += ["hammer", "bearing graph", "modified Gates formula"]
     pieces.how(*names)
@@ -157,7 +157,7 @@ def _choices(test, review) -> None:
     with left:
         if asked.factored_load is not None:
             ways = [None, *RESISTANCE_FACTORS]
-            key = state.shown("criterion_verification", chosen.verification)
+            key = state.widget_key("criterion_verification", chosen.verification)
             st.selectbox(
                 "How the resistance is verified in the field",
                 ways,
@@ -166,12 +166,12 @@ def _choices(test, review) -> None:
                 on_change=state.asked(key, lambda way: state.change(test.as_read, verification=way)),
             )
             if chosen.verification in RESISTANCE_FACTORS:
-                pieces.note(f"It asks for {RESISTANCE_FACTORS[chosen.verification].condition}.")
+                pieces.draw_note(f"It asks for {RESISTANCE_FACTORS[chosen.verification].condition}.")
         else:
-            pieces.note("The sheet states the nominal resistance itself, so no resistance factor is chosen here.")
+            pieces.draw_note("The sheet states the nominal resistance itself, so no resistance factor is chosen here.")
     with right:
         if review.answers.setups:
-            key = state.shown("criterion_credit", chosen.setup_credit)
+            key = state.widget_key("criterion_credit", chosen.setup_credit)
             st.selectbox(
                 "Setup that a restrike measured",
                 list(CREDIT),

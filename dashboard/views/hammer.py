@@ -63,13 +63,13 @@ def draw() -> None:
     limits = _limits(review)
     stressed = {code for _, code in STRESSES}
     above = [code for code in limits if code in stressed and _above(review, code, limits[code][0])]
-    pieces.answer([*told, *stresses], pieces.BAD if above else pieces.GOOD)
+    pieces.draw_answer([*told, *stresses], pieces.BAD if above else pieces.GOOD)
     place = strip.place_of(test)
     _profiles(test, review, limits, above, place)
     drive = next(one for one in review.drives if one.name == place.drive)
     data = record_data(test, drive, place.blow, ("energy",)) | {"tall": 300}
     draw_record(data, "hammer_record", lambda blow: state.look_at(drive.name, blow))
-    pieces.heading("Numbers")
+    pieces.draw_heading("Numbers")
     pieces.numbers(review.drives, (place.drive, place.blow), NUMBERS, test.system)
     _sources(review)
     pieces.how("transferred_energy", "energy_ratio", "stroke", *(code for _, code in STRESSES), "integrity_factor")
@@ -116,7 +116,7 @@ def _profiles(test, review, limits, above: list[str], place) -> None:
     known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
     usual = list(dict.fromkeys([*(code for code in above if code in known), *known]))[:5]
     asked = [code for code in st.session_state.get("hammer_drawn", usual) if code in known] or usual
-    key = state.shown("hammer_profiles", asked)
+    key = state.widget_key("hammer_profiles", asked)
     data = profile_data(test.sheet, test.key, review.drives, asked, limits=limits, at=(place.drive, place.blow))
     draw_profiles(data, "hammer_profiles_picture", state.look_at)
     st.multiselect(
@@ -136,4 +136,4 @@ def _sources(review) -> None:
         if limit.value is not None:
             told = f"Limit in {limit.sense}: {show('peak_gauge_stress', limit.value, system)} = {limit.equation}"
             note = limit.note.removesuffix(GOVERNING_SPECIFICATION).strip()  # stands under every page
-            pieces.note(f"{told}; {limit.source}. {note}")
+            pieces.draw_note(f"{told}; {limit.source}. {note}")

@@ -75,9 +75,9 @@ def _pile(test) -> None:
     length = show("penetration", pile.length, system)
     told = [f"{sheet.pile_name} is {_article(named)}, {length} long below its gauges."]
     told.append(_drives(sheet))
-    pieces.answer(told)
+    pieces.draw_answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
-        pieces.note("This is an invented test: place, people and pile do not exist, and the records are computed.")
+        pieces.draw_note("This is an invented test: place, people and pile do not exist, and the records are computed.")
     from ..charts.base import draw as draw_chart  # after the answer, which is seen while this is loaded
 
     left, right = st.columns([2, 3])
@@ -85,7 +85,7 @@ def _pile(test) -> None:
         draw_chart(pile_chart(pile_parts(sheet, system), depth_title(system), _ground(sheet, system)), "pile_drawing")
     with right:
         pieces.worded(sheet_rows(sheet, system))
-    pieces.heading("The drives")
+    pieces.draw_heading("The drives")
     pieces.worded(_drive_rows(sheet, system))
     with st.expander("The test sheet as read", icon=":material/article:"):
         st.code(sheet.text, language="toml")
@@ -142,7 +142,7 @@ def _open() -> None:
             )
             st.button("Open the sample", key="pile_open_sample", on_click=state.open_sheet, args=(found[chosen],))
         else:
-            pieces.note("The samples were not installed with the program; they are in sample_signals of its source.")
+            pieces.draw_note("The samples are not installed; they are in sample_signals of the program's source.")
         path = st.text_input("A test sheet on this computer", placeholder="/path/to/sheet.toml", key="pile_path")
         st.button(
             "Open the sheet",
@@ -156,7 +156,7 @@ def _open() -> None:
             accept_multiple_files=True,
             key="pile_files",
         )
-        pieces.note(
+        pieces.draw_note(
             f"At most {uploads.MOST_FILES} files of {uploads.MOST_BYTES / 1e6:,.0f} MB together; they stay on this"
             " computer, in a temporary folder that is removed when the session ends."
         )

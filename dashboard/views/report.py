@@ -35,22 +35,22 @@ def draw() -> None:
         if unmatched:
             names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
             told.append(f"Not yet matched: {names}. The report will hold no matched resistance for it.")
-        pieces.answer(told, pieces.BAD if alerted else pieces.CARE if unmatched else pieces.GOOD)
+        pieces.draw_answer(told, pieces.BAD if alerted else pieces.CARE if unmatched else pieces.GOOD)
         matching.offer(test, review.drives, "report")
         _files(test, review)
         _notes(test, review)
-        pieces.heading("Answers in the report")
+        pieces.draw_heading("Answers in the report")
         sentences = [trust_sentence(review), *stress_sentences(review)]
         sentences += [resistance_sentence(review, drive) for drive in review.drives]
         sentences += [setup_sentence(setup) for setup in review.answers.setups]
-        pieces.listed([*sentences, criterion_sentence(review)])
+        pieces.draw_list([*sentences, criterion_sentence(review)])
     with st.expander("Files and their fingerprints"):
         pieces.worded(pd.DataFrame({"file": list(review.inputs), "SHA-256": list(review.inputs.values())}))
 
 
 def _files(test, review) -> None:
     """Let a person make the report and download it, with tables and summary."""
-    pieces.heading("Download")
+    pieces.draw_heading("Download")
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
         paper = st.segmented_control(
@@ -78,10 +78,10 @@ def _files(test, review) -> None:
             on_click="ignore",
         )
     elif made is not None:
-        pieces.note("Something was changed since the report was made; make it again.")
+        pieces.draw_note("Something was changed since the report was made; make it again.")
     row.download_button(
         "Summary (JSON)",
-        work.summary(key, review),
+        work.summary_file(key, review),
         f"{name}_summary.json",
         "application/json",
         key="report_summary",
@@ -100,7 +100,7 @@ def _files(test, review) -> None:
 
 def _notes(test, review) -> None:
     """Show the notes and the sign-off that are kept beside the sheet, and let a person add to them."""
-    pieces.heading("Notes and sign-off")
+    pieces.draw_heading("Notes and sign-off")
     kept, path = read_notes(test.sheet.path), test.sheet.path
     now = fingerprint(review.inputs)
     if kept.notes:
@@ -111,10 +111,10 @@ def _notes(test, review) -> None:
         told = f"{signed.decision[0].upper()}{signed.decision[1:]} by {signed.name} on {signed.day.isoformat()}"
         told += f": {signed.reasons}" if signed.reasons else ""
         if signed.fingerprint == now:
-            pieces.note(told)
+            pieces.draw_note(told)
         else:
             cure = "look at what was changed and sign again"
-            pieces.cautions([("sign-off", f"{told}; the files have been changed since", cure)])
+            pieces.draw_cautions([("sign-off", f"{told}; the files have been changed since", cure)])
     who = st.session_state.get("signer", test.sheet.engineer)
     left, right = st.columns(2)
     with left, st.form("report_note", clear_on_submit=True):
@@ -130,7 +130,7 @@ def _notes(test, review) -> None:
         if st.form_submit_button("Sign") and name.strip():
             _keep(path, Notes(kept.notes, SignOff(name.strip(), date.today(), decision, reasons.strip(), now)), name)
     if kept.notes or signed:
-        pieces.note(f"They are kept in {NOTES_FILE} beside the sheet, and printed in the report.")
+        pieces.draw_note(f"They are kept in {NOTES_FILE} beside the sheet, and printed in the report.")
         st.download_button("Download the notes", notes_toml(kept), NOTES_FILE, key="report_notes", on_click="ignore")
 
 
@@ -146,10 +146,10 @@ def _choices(test) -> None:
     """Show what was chosen, and let it be saved into a sheet or taken back."""
     from dyntest.presenting.sentences import choice_rows
 
-    pieces.heading("Choices made on these pages")
+    pieces.draw_heading("Choices made on these pages")
     rows = choice_rows(test.sheet)
     if rows.empty:
-        pieces.note("None: everything is as the rules have it.")
+        pieces.draw_note("None: everything is as the rules have it.")
     else:
         pieces.worded(rows)
     row = st.container(horizontal=True)

@@ -83,7 +83,7 @@ def draw() -> None:
     test = work.test()
     review = work.review(test)
     pieces.alerted(review)
-    pieces.answer([resistance_sentence(review, drive) for drive in review.drives], means(review))
+    pieces.draw_answer([resistance_sentence(review, drive) for drive in review.drives], means(review))
     matching.offer(test, review.drives, "resistance")
     place = strip.place_of(test)
     drive = next(one for one in review.drives if one.name == place.drive)
@@ -94,8 +94,8 @@ def draw() -> None:
         _against_factor(test, drive, place.blow)
     with right:
         _profile(test, review, place)
-    matching.show(test, drive, place.blow)
-    pieces.heading("Numbers")
+    matching.draw_match(test, drive, place.blow)
+    pieces.draw_heading("Numbers")
     pieces.numbers(review.drives, (place.drive, place.blow), NUMBERS, test.system)
     data = record_data(test, drive, place.blow, ("waves",)) | {"tall": 300}
     draw_record(data, "resistance_record", lambda blow: state.look_at(drive.name, blow))
@@ -129,7 +129,7 @@ def choose_factor(test, value: float) -> None:
 def _factor(test, drive) -> None:
     """Let a person choose the damping factor; every number follows at once."""
     known = float(drive.table["damping_factor"].iloc[0])
-    key = state.shown("resistance_factor", round(known, 2) if known == known else 0.5)
+    key = state.widget_key("resistance_factor", round(known, 2) if known == known else 0.5)
     st.slider(
         "Case damping factor J",
         0.0,
@@ -144,11 +144,11 @@ def _factor(test, drive) -> None:
     calibrated = drive.calibrated_damping_factor
     if calibrated == calibrated:
         source += f"; with {calibrated:.2f} the Case resistance at the first peak would equal the matched one"
-    pieces.note(f"{source}.")
+    pieces.draw_note(f"{source}.")
 
 
 def _against_factor(test, drive, blow: int) -> None:
-    waves = work.waves(test, drive.name)
+    waves = work.waves_of_drive(test, drive.name)
     row = int(np.flatnonzero(waves.blow == blow)[0])
     frame = resistance_against_factor(waves, row, test.sheet.pile.return_time, test.system)
     found = shelf.match_of(test, drive, blow)
@@ -158,19 +158,19 @@ def _against_factor(test, drive, blow: int) -> None:
         ends = (*match.matched_resistance_range, match.matched_resistance)
         low, high, value = (float(shown("matched_resistance", end, test.system)) for end in ends)
         matched = low, high, value
-    pieces.heading(f"Blow {blow} against the damping factor")
+    pieces.draw_heading(f"Blow {blow} against the damping factor")
     draw_chart(factor_chart(frame, float(drive.table["damping_factor"].iloc[0]), matched), "resistance_against")
 
 
 def _profile(test, review, place) -> None:
     tables = [drive.table for drive in review.drives]
     known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
-    pieces.heading("Every blow")
+    pieces.draw_heading("Every blow")
     if not known:
-        pieces.note("No resistance of every blow is known without a damping factor.")
+        pieces.draw_note("No resistance of every blow is known without a damping factor.")
         return
     kept = st.session_state.get("resistance_drawn", known[0])
-    key = state.shown("resistance_profile", kept if kept in known else known[0])
+    key = state.widget_key("resistance_profile", kept if kept in known else known[0])
     code = st.selectbox(
         "Resistance of every blow",
         known,

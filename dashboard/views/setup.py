@@ -78,24 +78,24 @@ def draw() -> None:
     setups = review.answers.setups
     pieces.alerted(review)
     if not setups:
-        pieces.answer(["This pile has no restrike, so its setup or relaxation is not known."], pieces.CARE)
-        pieces.note("Add a restrike after a wait to the sheet as another [[drive]].")
+        pieces.draw_answer(["This pile has no restrike, so its setup or relaxation is not known."], pieces.CARE)
+        pieces.draw_note("Add a restrike after a wait to the sheet as another [[drive]].")
     else:
         told = [setup_sentence(setup) for setup in setups]
         told += [_fading(fade, name) for name, fade in review.answers.fades.items() if fade.fades]
         lost = any(setup.setup_factor is not None and setup.setup_factor.value < 1.0 for setup in setups)
         unsure = any(setup.cautions for setup in setups) or any(drive.match is None for drive in review.drives)
-        pieces.answer(told, pieces.BAD if lost else pieces.CARE if unsure else pieces.GOOD)
+        pieces.draw_answer(told, pieces.BAD if lost else pieces.CARE if unsure else pieces.GOOD)
     matching.offer(test, review.drives, "setup")
     if review.answers.time_law is not None:
         _law(test, review)
     if setups:
         pieces.worded(setup_rows(setups))
-    pieces.heading("Overlay")
+    pieces.draw_heading("Overlay")
     _overlay(test, review)
     if review.answers.fades:
         _fades(test, review)
-    pieces.cautions(
+    pieces.draw_cautions(
         (f"{setup.restrike.replace('_', ' ')}, {one.check}", one.message, one.cure)
         for setup in setups
         for one in setup.cautions
@@ -113,7 +113,7 @@ def _overlay(test, review) -> None:
     names = {_called(drive, blow): (drive, int(blow)) for drive in review.drives for blow in _some(drive)}
     standing = [_called(drive, drive.representative.blow) for drive in review.drives if drive.representative]
     kept = [name for name in st.session_state.get("compared", standing) if name in names]
-    key = state.shown("setup_blows", kept)
+    key = state.widget_key("setup_blows", kept)
     chosen = st.multiselect(
         "Blows, the first of which the others are compared with",
         list(names),
@@ -122,12 +122,12 @@ def _overlay(test, review) -> None:
         on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
     )
     if not chosen:
-        pieces.note("Choose the blows to be laid over each other.")
+        pieces.draw_note("Choose the blows to be laid over each other.")
         return
     blows, kinds = {}, {}
     for name in chosen:
         drive, blow = names[name]
-        waves = work.waves(test, drive.name)
+        waves = work.waves_of_drive(test, drive.name)
         blows[name] = waves, int(np.flatnonzero(waves.blow == blow)[0])
         kinds[name] = drive.kind
     draw_record(overlay_data(test, blows, kinds, len(blows) > 1), "setup_overlay")
@@ -151,17 +151,17 @@ def _law(test, review) -> None:
     law = review.answers.time_law
     required = review.answers.required.value
     level = None if required is None else float(shown("matched_resistance", required, test.system))
-    pieces.heading("Resistance over time")
+    pieces.draw_heading("Resistance over time")
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
     draw_chart(time_chart(points, line, level), "setup_time")
     rate = law.rate
     told = f"Each tenfold time adds {rate.value:.0%} of the resistance at {law.reference_time / 86400:.1f} days"
     told += f" ({rate.low:.0%} to {rate.high:.0%}); {law.method}. Dashed: no measurement, and nothing to count on."
-    pieces.note(told)
+    pieces.draw_note(told)
 
 
 def _fades(test, review) -> None:
-    pieces.heading("Resistance over the blows of each restrike")
+    pieces.draw_heading("Resistance over the blows of each restrike")
     shown_drives = [drive for drive in review.drives if drive.name in review.answers.fades]
     columns = st.columns(max(len(shown_drives), 2))
     for column, drive in zip(columns, shown_drives, strict=False):
@@ -169,5 +169,5 @@ def _fades(test, review) -> None:
         frame = by_blow({drive.name: drive.table[sound]}, code, "blow", test.system)
         line = fade_line(review.answers.fades[drive.name], int(drive.table["blow"][sound].iloc[0]), test.system)
         with column:
-            pieces.note(drive_words(drive).capitalize())
+            pieces.draw_note(drive_words(drive).capitalize())
             draw_chart(fade_chart(frame, line, title(code, test.system)), f"setup_fade_{drive.name}")

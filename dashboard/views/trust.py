@@ -37,24 +37,24 @@ def _record(test) -> None:
             + (f", because of {', '.join(drive.trust.reasons)}." if drive.trust.reasons else ".")
             for drive in review.drives
         ]
-    pieces.answer(told, MEANS[review.trust.answer])
+    pieces.draw_answer(told, MEANS[review.trust.answer])
     place = strip.place_of(test)
     drive = next(one for one in review.drives if one.name == place.drive)
     draw_record(record_data(test, drive, place.blow), "trust_record", lambda blow: state.look_at(drive.name, blow))
-    pieces.note("← and → step from blow to blow. Drag across to zoom. Drag a mark, or move it with its arrow keys.")
+    pieces.draw_note("← and → step from blow to blow. Drag across to zoom. Drag a mark, or move it by its arrow keys.")
     _standing(test, drive, place.blow)
-    pieces.heading("Findings")
+    pieces.draw_heading("Findings")
     if drive.findings:
         pieces.findings(drive.findings, drive.table["blow"].tolist(), test.system)
     else:
-        pieces.note("No check found anything on any blow of this drive.")
+        pieces.draw_note("No check found anything on any blow of this drive.")
 
 
 def _standing(test, drive, blow: int) -> None:
     """Let a person take the blow for the representative one."""
     chosen = drive.representative
     if chosen is not None:
-        pieces.note(f"Representative blow {chosen.blow}: {choice_words(chosen, test.system).rstrip('.')}.")
+        pieces.draw_note(f"Representative blow {chosen.blow}: {choice_words(chosen, test.system).rstrip('.')}.")
     row = st.container(horizontal=True)
     if chosen is None or chosen.blow != blow:
 
@@ -77,7 +77,7 @@ def _conditioning(test) -> None:
     chosen, gauges = test.sheet.choices, test.sheet.gauges
     with st.expander("Leave a gauge out, filter, or align", icon=":material/tune:"):
         if not gauges.averaged:
-            key = state.shown("trust_leave_out", list(chosen.leave_out))
+            key = state.widget_key("trust_leave_out", list(chosen.leave_out))
             st.pills(
                 "Gauges left out",
                 [*(gauges.strain or ()), *(gauges.acceleration or ())],
@@ -86,7 +86,7 @@ def _conditioning(test) -> None:
                 on_change=state.asked(key, lambda names: state.change(test.as_read, leave_out=tuple(names))),
             )
         corners = sorted({*FILTERS[1:], *([chosen.low_pass] if chosen.low_pass else [])})
-        key = state.shown("trust_low_pass", chosen.low_pass)
+        key = state.widget_key("trust_low_pass", chosen.low_pass)
         st.selectbox(
             "Low-pass filter, zero phase",
             [None, *corners],
@@ -94,7 +94,7 @@ def _conditioning(test) -> None:
             format_func=lambda corner: "none" if corner is None else f"{corner:,.0f} Hz",
             on_change=state.asked(key, lambda corner: state.change(test.as_read, low_pass=corner)),
         )
-        key = state.shown("trust_align", chosen.align)
+        key = state.widget_key("trust_align", chosen.align)
         st.toggle(
             "Correct the lag between strain and acceleration",
             key=key,
