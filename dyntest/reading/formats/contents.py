@@ -1,6 +1,7 @@
 """What a recorder's file holds, whatever its format: channels with names, units, lengths and time steps."""
 
 import importlib
+import weakref
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -102,10 +103,12 @@ class Keeper:
 
     def __init__(self, file: Any):
         self.file = file
+        weakref.finalize(self, _close, file)
 
-    def __del__(self) -> None:
-        with suppress(Exception):  # a damaged file may not even close
-            self.file.close()
+
+def _close(file: Any) -> None:
+    with suppress(Exception):  # a damaged file may not even close
+        file.close()
 
 
 def library(name: str, source: str) -> ModuleType:

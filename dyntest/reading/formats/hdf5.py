@@ -81,7 +81,13 @@ def _walk(h5py: Any, group: Any, above: str, found: dict[str, Any], outside: lis
         if isinstance(entry, h5py.Group):
             _walk(h5py, entry, f"{path}/", found, outside, source)
         elif isinstance(entry, h5py.Dataset):
-            found[path] = entry
+            elsewhere = entry.external or (
+                entry.is_virtual and any(one.file_name != "." for one in entry.virtual_sources())
+            )
+            if elsewhere:
+                outside.append(path)
+            else:
+                found[path] = entry
         if len(found) > MOST_CHANNELS:
             problem = f"has more than {MOST_CHANNELS:,} channels"
             raise InputError(source, "", problem, "export the channels of the gauges alone, or name their group")

@@ -1,6 +1,7 @@
 """Text in columns: parted by commas, semicolons, tabs or spaces, below any number of lines about the recorder."""
 
 import csv
+import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -86,6 +87,8 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     cache: dict[int, np.ndarray] = {}
 
     def column(place: int) -> np.ndarray:
+        if not cache:
+            cache.update(_all_numbers(body, width, layout))
         if place not in cache:
             cache[place] = _numbers(body, width, place, layout, source, row)
         return cache[place]
@@ -217,31 +220,46 @@ def _are_units(fields: Sequence[str]) -> bool:
     return any(known) and all(ok or field in ("", "-", "1", "#") for ok, field in zip(known, plain, strict=True))
 
 
+def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | None) -> Any:
+    """Give columns as a frame of floats, all of them where none is named."""
+    import pandas as pd
+
+    return pd.read_csv(
+        io.BytesIO(body),
+        header=None,
+        sep=r"\s+" if layout.delimiter == " " else layout.delimiter,
+        decimal=layout.decimal,
+        names=range(width),
+        usecols=places,
+        index_col=False,
+        dtype=float,
+        skip_blank_lines=False,
+        encoding_errors="replace",
+    )
+
+
+def _all_numbers(body: bytes, width: int, layout: TextLayout) -> dict[int, np.ndarray]:
+    """Give every column at once where all hold finite numbers; nothing where one does not."""
+    try:
+        table = _parsed(body, width, layout, None)
+    except Exception:  # a column of text perhaps, which nobody may have asked for
+        return {}
+    columns = {place: table[place].to_numpy() for place in range(width)}
+    return columns if all(np.isfinite(values).all() for values in columns.values()) else {}
+
+
 def _numbers(
     body: bytes, width: int, place: int, layout: TextLayout, source: str, row: Callable[[int], str]
 ) -> np.ndarray:
-    """Give one column, which may have gaps as not-a-number."""
-    import pandas as pd
-
-    where = f"column {printable(layout.names[place])}"
-    options: dict[str, Any] = {
-        "header": None,
-        "sep": r"\s+" if layout.delimiter == " " else layout.delimiter,
-        "decimal": layout.decimal,
-        "usecols": [place],
-        "skip_blank_lines": False,
-        "encoding_errors": "replace",
-    }
-    import io
-
+    """Give one column."""
     try:
-        table = pd.read_csv(io.BytesIO(body), **options, dtype=float, names=range(width), index_col=False)
+        values = _parsed(body, width, layout, [place]).iloc[:, 0].to_numpy()
     except (ValueError, OverflowError):
         raise _first_wrong(body, place, width, layout, source, row) from None
     except Exception as trouble:
         reason = printable(" ".join(str(trouble).split()), 80)
+        where = f"column {printable(layout.names[place])}"
         raise InputError(source, where, f"cannot be read ({reason})", "export the records again") from None
-    values = table.iloc[:, 0].to_numpy()
     if not np.isfinite(values).all():
         raise _first_wrong(body, place, width, layout, source, row)
     return values
