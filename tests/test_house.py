@@ -69,7 +69,6 @@ IDLE = {
     "dyntest.quantities.stresses.tension_with_depth",
     "dyntest.reading.sections.Section.box_area",
     "dyntest.wave_equation.match_results.greatest_stresses",
-    "dyntest.wave_equation.rest.repeat_blows",
     "dyntest.wave_equation.simulator.impose_force",
     "dyntest.wave_equation.simulator.impose_velocity",
     "dyntest.wave_equation.simulator.resample",

@@ -18,13 +18,14 @@ from dyntest.wave_equation.fitting import fit
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, hammer_setting
 from dyntest.wave_equation.matching import Match
 from dyntest.wave_equation.problem import FEWEST_SEGMENTS, MOST_SEGMENTS, TARGET_STEP, physical
+from dyntest.wave_equation.rest import come_to_rest, repeat_blows
 from dyntest.wave_equation.simulator import simulate
 from dyntest.wave_equation.soil import Mesh, SoilModel, mesh_pile, placement
 
 DURATION = 0.12
 """Time that is simulated after impact [s]; a pile has come to rest by then."""
-REST = 0.01
-"""Time at the end over which the final movement is averaged [s]."""
+REST = 1e-4
+"""Share of the resistance below which velocity times impedance counts as rest, for the set [1] (our choice)."""
 LEAST_SET = 1e-5
 """Set below which a pile counts as not moved [m]."""
 
@@ -122,9 +123,7 @@ def _struck(
 
     Units: resistance [N]; duration, window [s]; returns [N s].
     """
-    pile = match.problem.blow.pile
-    segments = int(np.clip(round(pile.return_time / 2 / TARGET_STEP), FEWEST_SEGMENTS, MOST_SEGMENTS))
-    mesh = mesh_pile(pile, segments, from_head=True)
+    pile, mesh = match.problem.blow.pile, _graph_mesh(match)
     soil = scaled_soil(match, mesh, resistance)
     head = HammerHead(setting, float(mesh.impedance[0]), mesh.time_step)
     n_steps = int(duration / mesh.time_step)
@@ -132,19 +131,26 @@ def _struck(
     force = motion.up + motion.down
     velocity = (motion.down - motion.up) / pile.impedance
     energy = np.cumsum(force * velocity, axis=0).max(axis=0) * mesh.time_step
-    rest = max(1, int(REST / mesh.time_step))
+    # What still swings after a blow would leave a set that jumps by some percent from one resistance to the next.
+    final = motion.state if duration < DURATION else come_to_rest(mesh, soil, motion.state, still=REST)
     area = mesh.area[:, None]
     step, begins = mesh.time_step, np.argmax(force >= RISE * force.max(axis=0), axis=0)
     at = np.arange(n_steps)[:, None]
     impulse = np.where((at >= begins) & (at < begins + int(window / step)), force, 0.0).sum(axis=0) * step
     found = DrivenBlows(
-        np.maximum(motion.toe_displacement[-rest:].mean(axis=0), LEAST_SET),
+        np.maximum(final.toe_displacement, LEAST_SET),
         force.max(axis=0),
         energy,
         (motion.greatest_force / area).max(axis=0),
         np.maximum((-motion.least_force / area).max(axis=0), 0.0),
     )
     return found, impulse
+
+
+def _graph_mesh(match: Match) -> Mesh:
+    pile = match.problem.blow.pile
+    segments = int(np.clip(round(pile.return_time / 2 / TARGET_STEP), FEWEST_SEGMENTS, MOST_SEGMENTS))
+    return mesh_pile(pile, segments, from_head=True)
 
 
 def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> SoilModel:
@@ -228,6 +234,8 @@ BEFORE_IMPACT = 0.015
 """Time that a diesel's ram may need from the start of the run to the rise of the force at the gauges [s]."""
 MOST_ITERATIONS = 6
 """Iterations of the calibration; force, energy and impulse are nearly powers of what is sought [1]."""
+MOST_REPEATED = 6
+"""Blows after which a set that does not yet repeat is given up [1]; four are usual."""
 READ_BOUNDS = (0.5, 2.0)
 """Shares of the resistance between which the bearing graph is read back [1]."""
 MOST_BLOWS = 8
@@ -285,6 +293,10 @@ class CalibratedHammer:
         Resistance that the bearing graph reads from the same blows, all together, over what they had [1]: a graph
         whose resistances are divided by it gives the logged penetration. Not a number without any, or beyond
         `READ_BOUNDS`.
+    residual_ratio : float
+        Set of that blow after blows like it, between which stress stays locked in the pile, over its set from rest
+        [1]. A match from rest that gives the logged set leaves no room for it; it says how far the two may differ.
+        Not a number where the set does not repeat.
     blow_stroke, blow_force_ratio, blow_energy_ratio : numpy.ndarray
         What is left at blows of other strokes, shape (n_blows,): stroke [m], computed over measured peak force and
         energy [1].
@@ -300,6 +312,7 @@ class CalibratedHammer:
     impulse_ratio: float = float("nan")
     set_ratio: float = float("nan")
     read_ratio: float = float("nan")
+    residual_ratio: float = float("nan")
     blow_stroke: np.ndarray = field(default_factory=lambda: np.zeros(0))
     blow_force_ratio: np.ndarray = field(default_factory=lambda: np.zeros(0))
     blow_energy_ratio: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -387,10 +400,33 @@ def calibrate_hammer(
     )
     agrees = abs(force - 1.0) <= ACCEPTED and abs(energy - 1.0) <= ACCEPTED
     words = cushion.removesuffix("_stiffness").replace("_", " ")
+    moved = float(struck.set_per_blow[0])
     calibrated = CalibratedHammer(
-        found, words, stroke, force, energy, float(struck.set_per_blow[0]), agrees, float(impulses[0] / impulse)
+        found,
+        words,
+        stroke,
+        force,
+        energy,
+        moved,
+        agrees,
+        impulse_ratio=float(impulses[0] / impulse),
+        residual_ratio=_repeated_set(match, found, stroke) / moved,
     )
     return calibrated if blows is None else _over_the_drive(match, calibrated, blows)
+
+
+def _repeated_set(match: Match, hammer: Hammer, stroke: float) -> float:
+    """Give the set of the matched blow once it repeats [m]; not a number where it does not."""
+    mesh, setting = _graph_mesh(match), hammer_setting(hammer, np.array([stroke]))
+    soil = scaled_soil(match, mesh, np.array([match.matched_resistance]))
+    impedance, steps = float(mesh.impedance[0]), int(DURATION / mesh.time_step)
+    try:
+        blows = repeat_blows(
+            mesh, soil, lambda: HammerHead(setting, impedance, mesh.time_step), steps, most=MOST_REPEATED
+        )
+    except ValueError:  # a pile that comes to no rest
+        return float("nan")
+    return float(blows.set_per_blow[-1, 0]) if blows.repeats.all() else float("nan")
 
 
 def _gas_share(score):

@@ -47,14 +47,16 @@ class RepeatedBlows:
     repeats: np.ndarray
 
 
-def come_to_rest(mesh: Mesh, soil: SoilModel, state: State | None = None, *, gravity: float = 0.0) -> State:
+def come_to_rest(
+    mesh: Mesh, soil: SoilModel, state: State | None = None, *, gravity: float = 0.0, still: float = STILL
+) -> State:
     """Give the state in which a pile comes to rest with its upper end free.
 
     Beside its own damping every node gets a dashpot that lets the slowest vibration die out as fast as it can. That
     does not change where the pile can rest, but it takes the last rebounds out of the way there. Radiation is left out,
     since soil that moves along would let every force fade.
 
-    Units: gravity [m/s^2].
+    Units: gravity [m/s^2]; still [1] as `STILL`.
 
     Examples
     --------
@@ -70,14 +72,14 @@ def come_to_rest(mesh: Mesh, soil: SoilModel, state: State | None = None, *, gra
     state = at_rest(mesh, soil) if state is None else state
     slowed = replace(soil, damping=soil.damping + _critical_damping(mesh, soil), smith_damping=None, radiation=None)
     steps = 2 * mesh.n_segments
-    still_before = False
+    quiet_before = False
     for _ in range(LONGEST_REST):
         state = simulate(mesh, slowed, _free_head, steps, start=state, gravity=gravity).state
         moving = np.abs(state.down[:-1] - state.up[1:-1]).max(axis=0)
-        still = bool((moving <= STILL * soil.limit.sum(axis=0)).all())
-        if still and still_before:  # twice, since a vibration is still for a moment at each turn
+        quiet = bool((moving <= still * soil.limit.sum(axis=0)).all())
+        if quiet and quiet_before:  # twice, since a vibration is still for a moment at each turn
             return state
-        still_before = still
+        quiet_before = quiet
     raise ValueError("the pile does not come to rest: its soil cannot hold it")
 
 

@@ -56,7 +56,7 @@ def test_energy_never_exceeds_what_the_ram_brings(graph):
 def test_one_run_gives_what_single_runs_give(matched, graph):
     alone = drive_blows(matched[1], hammer_setting(HAMMER, STROKES[1:2]), RESISTANCES[2:])
     for name in DrivenBlows.__dataclass_fields__:
-        assert getattr(alone, name)[0] == pytest.approx(getattr(graph.blows, name)[1, 2], rel=1e-9)
+        assert getattr(alone, name)[0] == pytest.approx(getattr(graph.blows, name)[1, 2], rel=1e-5)
 
 
 def test_soil_is_scaled_and_nothing_else(matched):

@@ -111,3 +111,21 @@ def test_blows_without_set_or_stroke_say_nothing(matched):
     found = calibrate_hammer(match, TRUE, STROKE, force, energy, nothing)
     assert found.hammer.efficiency_power == 0.0
     assert np.isnan([found.set_ratio, found.read_ratio]).all()
+
+
+def test_stress_locked_in_between_blows_is_told_by_its_set(matched):
+    """The set once blows repeat, over that of a first blow from rest."""
+    match = matched[1]
+    force, energy, moved = struck(match, TRUE)
+    found = calibrate_hammer(match, TRUE, STROKE, force, energy)
+    assert 0.005 < abs(found.residual_ratio - 1.0) < 0.3
+    assert found.set_per_blow == pytest.approx(moved, rel=0.02)  # the graph itself starts from rest
+
+
+def test_sets_run_smoothly_over_resistance(matched):
+    """A pile that still swings when its set is read would give sets that jump by some percent."""
+    match = matched[1]
+    resistance = match.matched_resistance * np.linspace(0.7, 1.3, 25)
+    sets = drive_blows(match, hammer_setting(TRUE, np.full(25, STROKE)), resistance).set_per_blow
+    smooth = np.polyval(np.polyfit(resistance, np.log(sets), 4), resistance)
+    np.testing.assert_allclose(np.log(sets), smooth, atol=0.01)
