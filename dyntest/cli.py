@@ -66,7 +66,8 @@ def commands() -> None:
     help="Match the representative blow of each drive, every blow, or none.",
 )
 @click.option("--png", is_flag=True, help="Give the figures as PNG besides SVG.")
-def review(sheet: Path, out: Path | None, match: str, png: bool) -> None:
+@click.option("--verbose", is_flag=True, help="Show every number, finding and caution.")
+def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) -> None:
     """Do the whole job for one test pile, described by its test SHEET."""
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
@@ -81,8 +82,8 @@ def review(sheet: Path, out: Path | None, match: str, png: bool) -> None:
         files = review_files(result, png=png)
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
-    _say("\n".join(lines(result)))
-    _say(f"\n{len(written)} files are in {directory}")
+    _say("\n".join(lines(result, verbose)))
+    _say(f"{len(written)} files are in {directory}")
 
 
 @commands.command()
@@ -111,7 +112,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     A pile that is done is kept and not done again until its files change, so an interrupted survey goes on where it
     stopped. A pile that cannot be reviewed is listed with the reason, and the others go on.
     """
-    from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
+    from dyntest.presenting.survey_files import keep_record, kept_records, survey_files, survey_lines
     from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
     from dyntest.reviewing.survey import find_sheets
     from dyntest.reviewing.survey import survey as surveyed
@@ -139,6 +140,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
         _say(f"{again} of them were done before, and their files have not changed.")
     for record in failed:
         _say(f"  - {record.sheet}: {record.problem}")
+    _say("\n".join(survey_lines(records)))
     _say(f"The table of all piles is in {directory}: piles.csv, piles.parquet, piles.json")
 
 

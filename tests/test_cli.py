@@ -51,12 +51,10 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
         "review/figures/blow_initial.svg",
         "review/figures/blow_restrike.svg",
         "review/figures/profile_initial.svg",
-        "review/figures/profile_restrike.svg",
-        "review/figures/profiles.svg",
+        "review/figures/profile_restrikes.svg",
         "review/figures/initial_against_restrike.svg",
         "review/figures/shaft_resistance.svg",
         "review/figures/load_movement.svg",
-        "review/figures/setup.svg",
         "review/figures/criterion.svg",
     }
 

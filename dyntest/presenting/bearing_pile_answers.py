@@ -27,13 +27,16 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     criterion = check.criterion
     shown = [line for alert in criterion.alerts for line in _wrap(f"DO NOT USE THIS CHECK YET: {alert}.")]
     shown += _wrap(answer(check))
+    accepted = check.piles.loc[check.piles["status"].isin(ACCEPTED), "pile"]
+    if len(accepted):
+        shown += ["", *_wrap(f"Accepted: {', '.join(map(str, accepted))}.")]
     failed = check.piles[~check.piles["status"].isin(ACCEPTED)]
     if len(failed):
-        shown += ["", "Do not meet the criterion:"]
-        shown += _told((row.pile, f"{row.status}: {row.reason}") for row in failed.itertuples())
+        shown += ["", "Not met:"]
+        shown += _told((str(row["pile"]), f"{row['status']}: {row['reason']}") for row in failed.to_dict("records"))
     if len(check.odd):
-        shown += ["", "Want a second look:"]
-        shown += _told((pile, "; ".join(rows["reason"])) for pile, rows in check.odd.groupby("pile", sort=False))
+        shown += ["", "Second look:"]
+        shown += _told((str(pile), "; ".join(rows["reason"])) for pile, rows in check.odd.groupby("pile", sort=False))
     shown += ["", *_wrap(f"The criterion, from {criterion.source}:")]
     for sentence in card(criterion, system)[len(criterion.alerts) :]:
         shown += _wrap(sentence, "  ", "    ")

@@ -125,7 +125,7 @@ TABLE = (
         "Open-end diesel hammers only. For any other hammer the stroke is read from the log.",
         "Free fall; the loss h_0 after a public educational page (2022) and, from memory, FHWA.",
         "dyntest.quantities.stroke",
-        'h = (g T^2) / 8 - h_0, quad h_0 = 0.3 "ft" = 91 "mm"',
+        'h = (g T^2) / 8 - h_0, quad h_0 = 0.3 "ft"',
     ),
     Explanation(
         ("peak_compression_stress", "peak_gauge_stress"),

@@ -1,17 +1,17 @@
-"""Figures on paper: a tidy frame drawn by matplotlib, the same bytes for the same frame.
-
-Figures of matching, waiting and criterion on paper, drawn from the frames that the pages draw.
-"""
+"""Figures on paper: a tidy frame drawn by matplotlib, the same bytes for the same frame."""
 
 import io
 import textwrap
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import matplotlib
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from dyntest.presenting import palette
 from dyntest.presenting.frames import TIME, title
@@ -21,10 +21,16 @@ from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 WIDTH = 6.7
 """Width of a figure [in], the text width of a page of A4 or US Letter with margins of about 0.8 in."""
 
+HALF = 0.49 * WIDTH
+"""Width of a figure that shares its row with another [in]."""
+
 CHARACTERS_PER_INCH = 13
 """Letters of a heading that fit into an inch of a figure's width [1/in], found by drawing."""
 
-STYLE = {
+MOST_TICKS = 5
+"""Intervals between the ticks of an axis at most [1]; each tick costs as much as a line."""
+
+STYLE: dict[Any, Any] = {
     "svg.hashsalt": "dyntest",  # the same names inside the file each time
     "font.size": 8.5,
     "axes.edgecolor": palette.QUIET,
@@ -35,33 +41,96 @@ STYLE = {
     "xtick.color": palette.INK,
     "ytick.color": palette.INK,
     "legend.frameon": False,
+    "legend.fontsize": 7.5,
     "lines.linewidth": 1.4,
 }
 
+DASHES = ("solid", "dashed", "dotted", "dashdot")
+"""Line styles that tell drives apart without colour, after which they come again."""
 
-def traces_figure(panels: Sequence[pd.DataFrame], heading: str, marks: dict[str, float], last: float) -> bytes:
-    """Draw traces of one blow against time, a panel a frame.
+
+def by_name(frame: pd.DataFrame, column: str) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Give the rows of each name of a column, in their order."""
+    for name, rows in frame.groupby(column, sort=False):
+        yield str(name), rows
+
+
+def _looks(kinds: dict[str, str]) -> dict[str, dict[str, Any]]:
+    """Colour by kind of drive, line style by its number."""
+    styles = (DASHES[number % len(DASHES)] for number in range(len(kinds)))
+    return {
+        name: {"color": palette.DRIVES[kind], "linestyle": style}
+        for (name, kind), style in zip(kinds.items(), styles, strict=True)
+    }
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _few_ticks(*axes: Axes) -> None:
+    for one in axes:
+        for axis in (one.xaxis, one.yaxis):
+            axis.set_major_locator(MaxNLocator(MOST_TICKS))
+
+
+TRACE_LOOKS: dict[str, dict[str, Any]] = {
+    "upward wave": {"linewidth": 3.2, "alpha": 0.45, "linestyle": "solid"},
+    "upward wave, computed": {"linewidth": 1.0, "linestyle": "solid", "color": palette.INK},
+}
+"""How lines of the figure of a blow differ from the palette: the computed wave is seen on the measured one."""
+
+
+def traces_figure(
+    panels: Sequence[pd.DataFrame],
+    heading: str,
+    marks: dict[str, float],
+    last: float,
+    residual: pd.DataFrame | None = None,
+) -> bytes:
+    """Draw traces of one blow against time: force and velocity, the waves beside them, and what the match leaves.
 
     Units: marks, last [ms].
     """
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH, 0.6 + 2.1 * len(panels)))
-        all_axes = figure.subplots(len(panels), 1, sharex=True, squeeze=False).ravel()
-        for axes, frame in zip(all_axes, panels, strict=True):
+        figure = Figure(figsize=(WIDTH, 2.45))
+        rows = 1 if residual is None else 4
+        grid = figure.add_gridspec(rows, len(panels), hspace=0.25, wspace=0.26)
+        upper = [figure.add_subplot(grid[: max(1, rows - 1) if place else rows, place]) for place in range(len(panels))]
+        for place, (axes, frame) in enumerate(zip(upper, panels, strict=True)):
             value = frame.columns[1]
             axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
-            for name, line in frame[frame[TIME].between(-1.0, last)].groupby("trace", sort=False):
+            for name, line in by_name(frame[frame[TIME].between(-1.0, last)], "trace"):
                 colour, dash = palette.TRACES[name]
-                axes.plot(line[TIME], line[value], color=colour, linestyle=dash, label=name)
+                look = {"color": colour, "linestyle": dash, **(TRACE_LOOKS.get(name, {}) if place else {})}
+                axes.plot(line[TIME], line[value], label=name, **look)
+            axes.set(ylabel=value if not place else "", xlim=(-1.0, last))
+            axes.legend(loc="upper right", borderaxespad=0.0)
+        lowest = list(upper)
+        if residual is not None:
+            below = figure.add_subplot(grid[-1, -1], sharex=upper[-1])
+            upper[-1].tick_params(labelbottom=False)
+            near = residual[residual[TIME].between(-1.0, last)]
+            below.axhline(0.0, color=palette.QUIET, linewidth=0.6)
+            below.plot(near[TIME], near[residual.columns[1]], color=palette.INK, linewidth=0.8)
+            below.set_ylabel("residual", fontsize=7)
+            largest = max(float(near[residual.columns[1]].abs().max()), 1e-9)
+            below.set_ylim(-1.2 * largest, 1.2 * largest)
+            lowest[-1] = below
+        for axes in lowest:
+            axes.set_xlabel(TIME)
+        for axes in dict.fromkeys([*upper, *lowest]):
             for moment in marks.values():
                 axes.axvline(moment, color=palette.ACCENT, linewidth=0.8)
-            axes.set(ylabel=value, xlim=(-1.0, last))
-            axes.legend(loc="upper right")
+        place_of: dict[str, Any] = {
+            "xycoords": ("data", "axes fraction"),
+            "xytext": (2, 1),
+            "textcoords": "offset points",
+        }
         for name, moment in marks.items():
-            place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
-            all_axes[0].annotate(name, (moment, 1.0), color=palette.ACCENT, **place)
-        all_axes[-1].set_xlabel(TIME)
-        return finished(figure, heading, left=0.75)
+            upper[0].annotate(name, (moment, 1.0), color=palette.ACCENT, fontsize=7.5, **place_of)
+        _few_ticks(*upper)
+        return finished(figure, heading, left=0.68, spread=False)
 
 
 def profiles_figure(
@@ -75,79 +144,89 @@ def profiles_figure(
     along = frame.columns[1]
     quantities = list(frame["quantity"].unique())
     downward = along.startswith(title("penetration", "SI").split(" [")[0])
-    shape = (1, len(quantities)) if downward else (len(quantities), 1)
-    size = (WIDTH, 4.8) if downward else (WIDTH, 1.25 * len(quantities) + 0.6)
+    size = (WIDTH, 4.3 if downward else 1.9)
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=size)
-        panels = figure.subplots(*shape, sharex=not downward, sharey=downward, squeeze=False).ravel()
+        panels = figure.subplots(1, len(quantities), sharex=not downward, sharey=downward, squeeze=False).ravel()
         for panel, quantity in zip(panels, quantities, strict=True):
             _profile_panel(panel, frame[frame["quantity"] == quantity], kinds, downward)
             if matched and quantity in matched:
                 _matched(panel, matched[quantity], downward)
             if quantity in lines:
                 _line(panel, *lines[quantity], downward)
-            wrapped = textwrap.fill(quantity, 20 if downward else 26)
+            name, _, unit = quantity.partition(" [")
+            wrapped = textwrap.fill(name, 17 if len(quantities) > 4 else 21) + (f"\n[{unit}" if unit else "")
             if downward:
-                panel.set_xlabel(wrapped)
+                panel.set_xlabel(wrapped, fontsize=7.5)
             else:
-                panel.set_ylabel(wrapped, rotation="horizontal", ha="right", va="center")
+                panel.set_title(wrapped, fontsize=7.5, loc="left")
+                panel.set_xlabel(along)
+            panel.tick_params(labelsize=7)
+        _few_ticks(*panels)
         if downward:
             panels[0].invert_yaxis()
             panels[0].set_ylabel(along)
-        elif len(panels):
-            panels[-1].set_xlabel(along)
+        else:
+            figure.subplots_adjust(wspace=0.32)
         if len(kinds) > 1:
-            panels[0].legend(loc="best")
-        return finished(figure, heading, left=0.6 if downward else 2.3, bottom=0.85 if downward else 0.45)
+            handles, labels = panels[0].get_legend_handles_labels()
+            figure.legend(handles, labels, loc="upper right", ncols=4, handlelength=3.0, borderaxespad=0.2)
+        bottom, top = (0.95, 0.3) if downward else (0.42, 0.68)
+        return finished(figure, heading, left=0.55, bottom=bottom, top=top, spread=downward)
 
 
-def _profile_panel(panel, frame: pd.DataFrame, kinds: dict[str, str], downward: bool) -> None:
+def _profile_panel(panel: Axes, frame: pd.DataFrame, kinds: dict[str, str], downward: bool) -> None:
     along = frame.columns[1]
-    for number, (drive, points) in enumerate(frame.groupby("drive", sort=False)):
+    looks = _looks(kinds)
+    for drive, points in by_name(frame, "drive"):
         across, up = (points["value"], points[along]) if downward else (points[along], points["value"])
-        kind = kinds[drive]
+        number = list(kinds).index(drive)
         marker = palette.MARKERS[number % len(palette.MARKERS)]
-        style = "" if len(points) > 1 else marker
+        long = len(points) > 60
         panel.plot(
             across,
             up,
-            color=palette.DRIVES[kind],
-            marker=marker,
-            markersize=2.2 if style == "" else 4.5,
-            markevery=max(1, len(points) // 12),
-            linewidth=1.0,
-            label=drive.replace("_", " "),
+            marker="" if long else marker,
+            markersize=2.6 if len(points) > 1 else 4.5,
+            linewidth=0.7 if long else 1.0,
+            label=_words(drive),
+            **looks[drive],
         )
 
 
-def _matched(panel, frame: pd.DataFrame, downward: bool) -> None:
+def _matched(panel: Axes, frame: pd.DataFrame, downward: bool) -> None:
     along = frame.columns[1]
     across, up = (frame["value"], frame[along]) if downward else (frame[along], frame["value"])
     panel.plot(across, up, color=palette.ACCENT, marker="D", markersize=5.0, linestyle="none", zorder=3)
 
 
-def _line(panel, label: str, value: float, downward: bool) -> None:
+def _line(panel: Axes, label: str, value: float, downward: bool) -> None:
     colour = palette.WARNING if label == "limit" else palette.ACCENT
     draw = panel.axvline if downward else panel.axhline
     draw(value, color=colour, linestyle="dashdot", linewidth=1.0)
+    place: dict[str, Any]
     if downward:
-        place, across, offset = (value, 0.01), ("data", "axes fraction"), (-2, 2)
+        place = {"xy": (value, 0.01), "xycoords": ("data", "axes fraction"), "xytext": (-2, 2)}
     else:
-        place, across, offset = (0.99, value), ("axes fraction", "data"), (0, 2)
-    panel.annotate(label, place, xycoords=across, xytext=offset, textcoords="offset points", color=colour, ha="right")
+        place = {"xy": (0.99, value), "xycoords": ("axes fraction", "data"), "xytext": (0, 2)}
+    rotation = 90 if downward else 0
+    panel.annotate(label, textcoords="offset points", color=colour, ha="right", fontsize=7, rotation=rotation, **place)
 
 
-def finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) -> bytes:
+def finished(
+    figure: Figure, heading: str, left: float, bottom: float = 0.45, top: float = 0.4, spread: bool = True
+) -> bytes:
     """Set heading and margins, which is far quicker than having them found, and give the SVG.
 
-    Units: left, bottom [in].
+    Units: left, bottom, top [in].
     """
     width, height = figure.get_size_inches()
-    figure.subplots_adjust(left / width, bottom / height, 1.0 - 0.1 / width, 1.0 - 0.4 / height, 0.12, 0.14)
+    gaps = (0.12, 0.14) if spread else (None, None)
+    figure.subplots_adjust(left / width, bottom / height, 1.0 - 0.1 / width, 1.0 - top / height, *gaps)
     most = int(CHARACTERS_PER_INCH * width)
     shown = "".join(letter if letter.isprintable() else " " for letter in heading)
     cut = shown if len(shown) <= most else f"{shown[: most - 1]}…"
-    figure.text(0.1 / width, 1.0 - 0.12 / height, cut, va="top", fontsize=9.5, parse_math=False)
+    figure.text(0.1 / width, 1.0 - 0.08 / height, cut, va="top", fontsize=9, parse_math=False)
     buffer = io.BytesIO()
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")  # a letter the font lacks is drawn as a box
@@ -155,87 +234,123 @@ def finished(figure: Figure, heading: str, left: float, bottom: float = 0.45) ->
     return buffer.getvalue()
 
 
-HALF = 0.49 * WIDTH
-"""Width of a figure that shares its row with another [in]."""
-
-DASHES = ("solid", "dashed", "dotted", "dashdot")
-"""Line styles that tell drives of one kind apart, after which they come again."""
-
-
-def _looks(names: list[str], kinds: dict[str, str]) -> dict[str, dict]:
-    """Colour by kind of drive, line style by its number within the kind."""
-    seen: dict[str, int] = {}
-    looks = {}
-    for name in names:
-        number = seen.setdefault(kinds[name], 0)
-        seen[kinds[name]] += 1
-        looks[name] = {"color": palette.DRIVES[kinds[name]], "linestyle": DASHES[number % len(DASHES)]}
-    return looks
-
-
 def overlay_figure(
     frames: dict[str, pd.DataFrame], heading: str, kinds: dict[str, str], toe_return: float, last: float
 ) -> bytes:
-    """Draw the waves of several drives over each other, aligned at impact.
+    """Draw the overlay of several drives, aligned at impact, a panel a wave.
 
     Units: toe_return, last [ms].
     """
-    looks = _looks(list(kinds), kinds)
+    looks = _looks(kinds)
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH, 4.2))
-        panels = figure.subplots(len(frames), 1, sharex=True, squeeze=False).ravel()
+        figure = Figure(figsize=(WIDTH, 2.5))
+        panels = figure.subplots(1, len(frames), squeeze=False).ravel()
         for axes, (wave, frame) in zip(panels, frames.items(), strict=True):
             near = frame[frame[TIME].between(-1.0, last)]
             force = frame.columns[1]
             axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
-            for drive, line in near.groupby("trace", sort=False):
-                axes.plot(line[TIME], line[force], label=drive.replace("_", " "), **looks[drive])
+            for drive, line in by_name(near, "trace"):
+                axes.plot(line[TIME], line[force], label=_words(drive), **looks[drive])
             axes.axvline(toe_return, color=palette.ACCENT, linewidth=0.8)
-            axes.set(ylabel=f"{wave}\n{force}", xlim=(-1.0, last))
-        place = {"xycoords": ("data", "axes fraction"), "xytext": (3, -8), "textcoords": "offset points"}
+            axes.set(ylabel=f"{wave}, {force}", xlabel=TIME, xlim=(-1.0, last))
+        place: dict[str, Any] = {
+            "xycoords": ("data", "axes fraction"),
+            "xytext": (3, -8),
+            "textcoords": "offset points",
+        }
         panels[0].annotate("t₁ + 2L/c", (toe_return, 1.0), color=palette.ACCENT, **place)
-        panels[0].legend(loc="upper right", handlelength=3.0)
-        panels[-1].set_xlabel(TIME)
-        return finished(figure, heading, left=0.85)
+        panels[0].legend(loc="center right", handlelength=3.0)
+        figure.subplots_adjust(wspace=0.22)
+        _few_ticks(*panels)
+        return finished(figure, heading, left=0.6, top=0.3, spread=False)
 
 
 def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str]) -> bytes:
     """Draw computed load–movement curves, load across and movement downward."""
     load, movement = frame.columns[:2]
-    looks = _looks(list(frame["drive"].unique()), kinds)
+    looks = _looks(kinds)
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(HALF, 3.3))
+        figure = Figure(figsize=(0.36 * WIDTH, 3.3))
         axes = figure.subplots()
-        for (drive, place), line in frame.groupby(["drive", "place"], sort=False):
-            at_head = place == GAUGE_LEVEL
-            label = f"{drive.replace('_', ' ')}" if at_head else "_nolegend_"
-            axes.plot(line[load], line[movement], label=label, linewidth=1.5 if at_head else 0.7, **looks[drive])
-        axes.set(xlabel=f"{load}; thin lines: {TOE}", ylabel=movement)
+        for drive, lines in by_name(frame, "drive"):
+            for place, line in by_name(lines, "place"):
+                at_head = place == GAUGE_LEVEL
+                label = _words(drive) if at_head else "_nolegend_"
+                axes.plot(
+                    line[load], line[movement], label=label, **{**looks[drive], "linewidth": 1.5 if at_head else 0.7}
+                )
+        axes.set(xlabel=f"{load}\nthin lines: {TOE}", ylabel=movement)
         axes.set_xlim(left=0.0)
         axes.set_ylim(frame[movement].max(), 0.0)
         axes.legend(loc="lower left", handlelength=3.0)
-        return finished(figure, heading, left=0.6)
+        _few_ticks(axes)
+        return finished(figure, heading, left=0.62, bottom=0.6)
 
 
-def shaft_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str], length: float) -> bytes:
-    """Draw the shaft resistance along the pile, depth downward."""
+SOILS = {"sand": ("#f1e3c1", "···"), "silt": ("#dcd6c8", "---"), "clay": ("#c7c0b4", "///"), "rock": ("#a9a9a9", "xxx")}
+"""Ground and hatching of each soil in a profile."""
+
+
+def shaft_figure(
+    frame: pd.DataFrame,
+    heading: str,
+    kinds: dict[str, str],
+    length: float,
+    soil: pd.DataFrame | None = None,
+    stresses: pd.DataFrame | None = None,
+) -> bytes:
+    """Draw the soil, the shaft resistance and the matched stresses along the pile, depth downward.
+
+    Units: length [m or ft, as the frame].
+    """
     _, top, bottom, _, value, *_ = frame.columns
     shaft = frame[frame["part"] == "shaft"]
-    looks = _looks(list(frame["drive"].unique()), kinds)
+    looks = _looks(kinds)
+    shares = [*([0.45] if soil is not None else []), 1.6, *([1.3] if stresses is not None else [])]
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(HALF, 3.3))
-        axes = figure.subplots()
-        for drive, line in shaft.groupby("drive", sort=False):
+        figure = Figure(figsize=(HALF if len(shares) == 1 else 0.62 * WIDTH, 3.3))
+        panels = figure.subplots(1, len(shares), sharey=True, width_ratios=shares, squeeze=False).ravel()
+        axes = panels[1 if soil is not None else 0]
+        if soil is not None:
+            _soil_panel(panels[0], soil, length)
+        for drive, line in by_name(shaft, "drive"):
             depth = line[[top, bottom]].to_numpy().ravel()  # both ends of each length, so that the line is stepped
-            axes.plot(line[value].repeat(2), depth, label=drive.replace("_", " "), **looks[drive])
+            axes.plot(line[value].repeat(2), depth, label=_words(drive), **looks[drive])
         axes.axhline(length, color=palette.QUIET, linewidth=0.8)
         axes.annotate("toe", (1.0, length), xycoords=("axes fraction", "data"), xytext=(0, 3),
                       textcoords="offset points", ha="right", color=palette.QUIET)  # fmt: skip
-        axes.set(xlabel=value, ylabel=top.removeprefix("top, "))
+        axes.set(xlabel=textwrap.fill(value, 22))
         axes.set_xlim(left=0.0)
-        axes.set_ylim(1.03 * length, 0.0)
-        axes.legend(loc="upper right", handlelength=3.0)
-        return finished(figure, heading, left=0.6)
+        axes.legend(loc="upper right", handlelength=2.6)
+        if stresses is not None:
+            _stress_panel(panels[-1], stresses, looks)
+        _few_ticks(*panels[1 if soil is not None else 0 :])
+        panels[0].set_ylabel(str(top).removeprefix("top, "))
+        panels[0].set_ylim(1.03 * length, 0.0)
+        return finished(figure, heading, left=0.55, bottom=0.6)
+
+
+def _soil_panel(panel: Axes, soil: pd.DataFrame, length: float) -> None:
+    """Draw the layers as a column with their names."""
+    for layer in soil.to_dict("records"):
+        top, bottom = max(layer["top"], 0.0), min(layer["bottom"], 1.03 * length)
+        if bottom <= top:
+            continue
+        ground, _ = SOILS.get(layer["soil"], ("#eeeeee", ""))
+        panel.axhspan(top, bottom, color=ground, linewidth=0.4)
+        panel.text(0.5, 0.5 * (top + bottom), layer["soil"], ha="center", va="center", rotation=90, fontsize=7)
+    panel.set(xticks=[], xlim=(0.0, 1.0), xlabel="soil")
+
+
+def _stress_panel(panel: Axes, stresses: pd.DataFrame, looks: dict[str, dict[str, Any]]) -> None:
+    """Draw compression to the right and tension to the left of zero."""
+    depth, compression, tension = stresses.columns[:3]
+    panel.axvline(0.0, color=palette.QUIET, linewidth=0.6)
+    for drive, line in by_name(stresses, "drive"):
+        panel.plot(line[compression], line[depth], **{**looks[drive], "linewidth": 1.1})
+        panel.plot(-line[tension], line[depth], **{**looks[drive], "linewidth": 0.7})
+    unit = str(compression).partition("[")[2]
+    panel.set(xlabel=f"matched stress [{unit}\ntension | compression")
 
 
 def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, required: float | None) -> bytes:
@@ -243,11 +358,10 @@ def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, req
     wait, value = measured.columns[:2]
     known = fitted[fitted["measured"]]
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH, 2.9))
+        figure = Figure(figsize=(WIDTH, 2.4))
         axes = figure.subplots()
-        top = 1.25 * max(measured["high"].max(), required or 0.0)
-        axes.fill_between(known[wait], known["low"], known["high"], color=palette.QUIET, alpha=0.2, linewidth=0)
-        axes.plot(known[wait], known[value], color=palette.QUIET, label="fitted law and its range")
+        top = 1.15 * max(float(measured["high"].max()), required or 0.0)
+        axes.plot(known[wait], known[value], color=palette.QUIET, label="time law")
         bars = [measured[value] - measured["low"], measured["high"] - measured[value]]
         axes.errorbar(measured[wait], measured[value], bars, fmt="o", color=palette.ACCENT, capsize=3,
                       label="measured, with range")  # fmt: skip
@@ -257,10 +371,10 @@ def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, req
         axes.xaxis.set_major_formatter("{x:g}")
         axes.xaxis.set_minor_formatter("{x:g}")
         axes.legend(loc="lower right")
-        return finished(figure, heading, left=0.75)
+        return finished(figure, heading, left=0.6)
 
 
-CRITERION_LOOKS = {
+CRITERION_LOOKS: dict[str, dict[str, Any]] = {
     GRAPH: {"color": palette.INK, "linewidth": 1.0},
     GATES: {"color": palette.QUIET, "linewidth": 1.0, "linestyle": "dotted"},
     ASKED: {"color": palette.ACCENT, "linestyle": "none", "marker": "o"},
@@ -273,19 +387,19 @@ def criterion_figure(lines: pd.DataFrame, measured: pd.DataFrame, heading: str, 
     """Draw the blows asked for at each stroke, with the measured blows beside them."""
     stroke, count = lines.columns[:2]
     with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH, 3.4))
+        figure = Figure(figsize=(WIDTH, 2.9))
         axes = figure.subplots()
         for line, look in CRITERION_LOOKS.items():
             points = lines[lines["line"] == line]
             if len(points):
                 axes.plot(points[stroke], points[count], label=line, **look)
         if len(measured):
-            look = {"color": palette.DRIVES["initial"], "label": "last measured blows"}
-            axes.plot(measured[stroke], measured[count], ".", **look)
+            initial = palette.DRIVES["initial"]
+            axes.plot(measured[stroke], measured[count], ".", color=initial, label="last measured blows")
         axes.axhline(refusal, color=palette.WARNING, linestyle="dashdot", linewidth=1.0)
         axes.annotate("practical refusal", (1.0, refusal), xycoords=("axes fraction", "data"), xytext=(0, 3),
                       textcoords="offset points", ha="right", color=palette.WARNING)  # fmt: skip
         axes.set(xlabel=stroke, ylabel=count)
         axes.set_ylim(0.0, 1.15 * max(refusal, lines[count].max()))
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, columnspacing=1.2)
-        return finished(figure, heading, left=0.6, bottom=0.95)
+        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=3, columnspacing=1.2)
+        return finished(figure, heading, left=0.6, bottom=0.85)

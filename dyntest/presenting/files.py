@@ -28,7 +28,7 @@ def review_files(review: Review, *, png: bool = False) -> dict[str, bytes]:
     if card_of(review) is not None:
         files["criterion_card.pdf"] = criterion_card_pdf(review)
     for drive in review.drives:
-        files[f"blows_{drive.name}.csv"] = blows_csv(drive.table)
+        files[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)
         files[f"blows_{drive.name}.parquet"] = blows_parquet(drive.table)
     files |= {f"figures/{name}.svg": figure for name, figure in figures.items()}
     if png:

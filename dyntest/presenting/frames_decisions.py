@@ -118,7 +118,7 @@ def _counts(stroke, set_per_blow, system: str) -> pd.DataFrame:
     with np.errstate(divide="ignore"):
         counts = blow_count(np.asarray(set_per_blow, dtype=float), system)
     frame = pd.DataFrame({title("stroke", system): shown("stroke", stroke, system), count_title(system): counts})
-    return frame[np.isfinite(frame).all(axis=1)].reset_index(drop=True)
+    return frame.loc[np.isfinite(frame.to_numpy()).all(axis=1)].reset_index(drop=True)
 
 
 def refusal_count(found: DrivingCriterion, system: str) -> float:

@@ -10,7 +10,7 @@ from dyntest.presenting.frames_pile import depth_title
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import show_range
 from dyntest.reviewing.drive import DriveReview
-from dyntest.wave_equation.match_results import load_movement, matched_waves, shaft_distribution
+from dyntest.wave_equation.match_results import load_movement, matched_waves, shaft_distribution, stress_along_pile
 from dyntest.wave_equation.matching import Match
 
 MEASURED, COMPUTED = "upward wave", "upward wave, computed"
@@ -30,7 +30,8 @@ _PARAMETERS = {
 
 def of_drives(frame: Callable[[Match, str], pd.DataFrame], drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
     """Give a frame of this module for several drives, one below the other."""
-    return pd.concat([frame(drive.match, system).assign(drive=drive.name) for drive in drives], ignore_index=True)
+    matched = [(drive.match, drive.name) for drive in drives if drive.match is not None]
+    return pd.concat([frame(match, system).assign(drive=name) for match, name in matched], ignore_index=True)
 
 
 def match_waves(match: Match, system: str) -> pd.DataFrame:
@@ -79,6 +80,19 @@ def per_length_title(system: str) -> str:
     return f"shaft resistance per length [{force}/{length}]"
 
 
+def stresses_along(match: Match, system: str) -> pd.DataFrame:
+    """Give the greatest matched stresses along the pile: depth below the gauges, compression and tension."""
+    found = stress_along_pile(match)
+    unit = display_unit("peak_gauge_stress", system)[0]
+    return pd.DataFrame(
+        {
+            depth_title(system): shown("penetration", found.depth, system),
+            f"compression [{unit}]": shown("peak_gauge_stress", found.compression, system),
+            f"tension [{unit}]": shown("peak_tension_stress", found.tension, system),
+        }
+    )
+
+
 def load_movements(match: Match, system: str) -> pd.DataFrame:
     """Give the static load–movement curve that the matched soil implies."""
     curve = load_movement(match)
@@ -103,7 +117,8 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     """Give the numbers of a match as a person reads them."""
     rows = []
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
-        ends = show_range(*getattr(match, f"{code}_range"), code, system)
+        low, high = getattr(match, f"{code}_range")
+        ends = show_range(low, high, code, system)
         rows.append((NAMES[code].words, show(code, getattr(match, code), system), ends))
     rows.append((NAMES["misfit"].words, show("misfit", match.misfit, system), "–"))
     rows.append(("soil law", match.law, "–"))

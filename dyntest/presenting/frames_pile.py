@@ -35,6 +35,21 @@ def pile_parts(sheet: TestSheet, system: str) -> pd.DataFrame:
     return frame.assign(**{end: shown("penetration", frame[end], system) for end in ("top", "bottom")})
 
 
+def soil_layers(sheet: TestSheet, penetration: float, system: str) -> pd.DataFrame | None:
+    """Give the layers of the soil as depths below the gauges; None where the sheet has none.
+
+    Units: penetration [m].
+    """
+    layers = sheet.soil.layers
+    if not layers or penetration != penetration:
+        return None
+    ground = max(sheet.pile.length - penetration, 0.0)
+    frame = pd.DataFrame([(layer.soil, layer.words, layer.top, layer.bottom) for layer in layers],
+                         columns=["soil", "words", "top", "bottom"])  # fmt: skip
+    ends = {end: shown("penetration", frame[end] + ground, system) for end in ("top", "bottom")}
+    return frame.assign(**ends)
+
+
 def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
     """Give what the sheet says of pile, hammer and requirement, as a person reads it."""
     pile, hammer, asked = sheet.pile, sheet.hammer, sheet.requirement

@@ -13,6 +13,7 @@ from dyntest.names import NAMES, display_unit
 from dyntest.pile import Pile
 from dyntest.presenting.frames import TIME, force_title, milliseconds, shown, thinned, title
 from dyntest.quantities.case_resistance import case_resistance, case_resistance_maximum
+from dyntest.reading.logs import DrivingLog
 from dyntest.signals import AveragedTraces, Signals, Waves
 from dyntest.units import STANDARD_GRAVITY
 
@@ -26,6 +27,9 @@ GAUGE_UNITS = {
 
 SHOWN_RETURNS = 4.0
 """Length of the picture of one blow, in travel times to the toe and back [1]: the toe's return and what follows."""
+
+COUNT_LENGTHS = {"US": (0.3048, "blows/ft"), "SI": (0.25, "blows/0.25\N{NO-BREAK SPACE}m")}
+"""Length over which a driving log counts blows [m], and its unit, by the system of units."""
 
 OVERLAYS = ("force", "impedance × velocity", "downward wave", "upward wave")
 """Traces of which several blows can be laid over each other."""
@@ -186,6 +190,28 @@ def profile(tables: dict[str, pd.DataFrame], codes: Sequence[str], against: str,
     frame = pd.concat(known, ignore_index=True) if known else parts[0]
     columns = ["drive", title(against, system), "quantity", "value"]
     return frame.rename(columns={"along": columns[1]})[columns]
+
+
+def counts_by_depth(drive: str, log: DrivingLog, system: str) -> pd.DataFrame:
+    """Give the blow count of a driving log against penetration, as `profile` gives numbers; both ends of an interval.
+
+    Examples
+    --------
+    >>> log = DrivingLog("log", np.array([1.0]), np.array([1.5]), np.array([12]), np.array([2.0]), ("",))
+    >>> counts_by_depth("initial", log, "SI")["value"].tolist()
+    [6.0, 6.0]
+    """
+    unit = COUNT_LENGTHS[system]
+    counts = log.blows / (log.depth_to - log.depth_from) * unit[0]
+    depth = np.column_stack([log.depth_from, log.depth_to]).ravel()
+    return pd.DataFrame(
+        {
+            "drive": drive,
+            title("penetration", system): shown("penetration", depth, system),
+            "quantity": f"blow count [{unit[1]}]",
+            "value": np.repeat(counts, 2),
+        }
+    )
 
 
 def resistance_against_factor(waves: Waves, row: int, return_time: float, system: str) -> pd.DataFrame:

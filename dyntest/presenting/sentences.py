@@ -1,9 +1,4 @@
-"""The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike.
-
-What the engineer chose, as a table that a person reads.
-
-What a signal match says, in sentences and in the user's units, its doubts before its details.
-"""
+"""The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike."""
 
 import numpy as np
 import pandas as pd
@@ -13,6 +8,7 @@ from dyntest.decisions.driving_criterion import DrivingCriterion, StrokeRow
 from dyntest.decisions.setup import Setup, show_wait
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.finding_words import blow_words
+from dyntest.presenting.terms import drive_name, short_length, tape
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -33,11 +29,8 @@ STRESSES = (
 
 
 def drive_words(drive: DriveReview) -> str:
-    """Give the name of a drive as a person writes it.
-
-    Such as ``"restrike 1"``.
-    """
-    return drive.name.replace("_", " ")
+    """Give the name of a drive as it is written."""
+    return drive_name(drive.name)
 
 
 def trust_sentence(review: Review) -> str:
@@ -59,51 +52,71 @@ def show_range(low: float, high: float, code: str, system: str) -> str:
 
 
 def resistance_sentence(review: Review, drive: DriveReview) -> str:
-    """Say what resistance a drive shows, how sure that is, and whether it is what is required."""
+    """Say what resistance a drive shows, how sure that is, and whether it meets what is required."""
+    text = resistance_words(review, drive)
+    return " ".join([text, *resistance_doubts(drive, review.sheet.display_units)])
+
+
+def resistance_words(review: Review, drive: DriveReview) -> str:
+    """Say what resistance a drive shows against what is required, without its doubts."""
     system, name, numbers = review.sheet.display_units, drive_words(drive).capitalize(), drive.numbers
     if drive.representative is None:
-        return f"{name}: no blow is sound enough to show a resistance."
+        return f"{name}: no sound blow, so no resistance."
     if drive.trust.answer == "no":
-        return f"{name}: no resistance is stated, since the record cannot be trusted."
-    code = next((c for c in ("matched_resistance", "case_resistance_maximum") if c in numbers), None)
+        return f"{name}: no resistance is given, since the record cannot be trusted."
+    code = shown_resistance(drive)
     if code is None:
-        return f"{name}: no static resistance is known without a damping factor or a signal match."
+        return f"{name}: no static resistance without a damping factor or a signal match."
     how = "from signal matching" if code == "matched_resistance" else "by the Case method"
     low, high = drive.match.matched_resistance_range if drive.match else (numbers[code], numbers[code])
-    spread = f" ({show_range(low, high, code, system)})" if low < high else ""
-    text = f"{name}: {show(code, numbers[code], system)}{spread} {how} of blow {drive.representative.blow}"
+    spread = f" (range {show_range(low, high, code, system)})" if low < high else ""
+    text = f"{name}: {show(code, numbers[code], system)}{spread} {how}, blow {drive.representative.blow}"
     required = review.answers.required.value
     if required is not None:
-        text += f"; {show(code, required, system)} is required, {_against(required, low, high)}"
+        text += f"; {against(required, low, high)} {show(code, required, system)}"
     if code != "matched_resistance":
         factor = show("damping_factor_maximum", numbers.get("damping_factor_maximum"), system)
-        text += f" (if the damping factor {factor} is right: no match confirms it)"
-    return " ".join([f"{text}.", *_doubts(drive, system)])
+        text += f". It rests on a damping factor of {factor} that no match confirms"
+    return f"{text}."
 
 
-def _doubts(drive: DriveReview, system: str) -> list[str]:
+def shown_resistance(drive: DriveReview) -> str | None:
+    """Give the name in code of the resistance that a drive is judged by; None where there is none."""
+    return next((c for c in ("matched_resistance", "case_resistance_maximum") if c in drive.numbers), None)
+
+
+def resistance_doubts(drive: DriveReview, system: str) -> list[str]:
     """Say what stands against taking a resistance as it is."""
-    match, doubts = drive.match, []
-    if drive.representative.lower_bound:
-        doubts.append("A LOWER BOUND: the blow moved the pile too little to show all of it.")
+    match, doubts, chosen = drive.match, [], drive.representative
+    if chosen is None or drive.trust.answer == "no" or shown_resistance(drive) is None:
+        return []
+    if chosen.lower_bound:
+        doubts.append("LOWER BOUND: the blow moved the pile too little to mobilise the full resistance.")
     elif match is not None and not match.fully_mobilised:
-        doubts.append("A LOWER BOUND: the matched soil was not fully mobilised.")
+        doubts.append("LOWER BOUND: the matched soil was not fully mobilised.")
     if match is not None and not match.fitted:
-        doubts.append("THE MATCH IS POOR: computed and measured waves differ too much for the number to be used.")
+        doubts.append("POOR MATCH: do not use this resistance.")
     if drive.match_problem:
         doubts.append(f"Not matched: {drive.match_problem.rstrip('.')}.")
-    if any(
-        f.check == "integrity" and f.severity != "note" and drive.representative.blow in f.blows for f in drive.findings
-    ):
+    if any(f.check == "integrity" and f.severity != "note" and chosen.blow in f.blows for f in drive.findings):
         depth = show("integrity_depth", drive.numbers.get("integrity_depth"), system)
-        doubts.append(f"THE PILE MAY BE DAMAGED {depth} below the gauges, so it may not carry this for long.")
+        doubts.append(f"POSSIBLE DAMAGE {depth} below the gauges: do not rely on this resistance.")
     return doubts
 
 
-def _against(required: float, low: float, high: float) -> str:
+def against(required: float, low: float, high: float) -> str:
+    """Say where a range lies against what is required.
+
+    Units: required, low, high [N].
+
+    Examples
+    --------
+    >>> against(2.0, 1.0, 1.5), against(2.0, 1.0, 2.5), against(2.0, 2.1, 2.5)
+    ('below the required', 'not clearly above the required', 'meets the required')
+    """
     if low >= required:
-        return "which it shows"
-    return "which lies within that range and is not shown for certain" if high >= required else "which it does NOT show"
+        return "meets the required"
+    return "not clearly above the required" if high >= required else "below the required"
 
 
 def stress_sentences(review: Review) -> list[str]:
@@ -116,8 +129,7 @@ def stress_sentences(review: Review) -> list[str]:
         highest, drive = max(found, key=lambda pair: pair[0])
         blow = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
         words = NAMES[code].words
-        text = f"{words[0].upper()}{words[1:]}: at most {show(code, highest, system)}"
-        text += f" ({drive_words(drive)}, blow {blow})"
+        text = f"{words[0].upper()}{words[1:]}: {show(code, highest, system)} ({drive_words(drive)}, blow {blow})"
         limit = getattr(review.limits, sense)
         if limit.value is None:
             text += f"; no limit is known, write {limit.needed}"
@@ -128,22 +140,23 @@ def stress_sentences(review: Review) -> list[str]:
 
 
 def setup_sentence(setup: Setup) -> str:
-    """Say what changed between the end of the initial drive and a restrike."""
-    when = "" if setup.wait is None else f", {show_wait(setup.wait)} after the initial drive"
-    name = f"{setup.restrike.replace('_', ' ').capitalize()}{when}"
+    """Say how resistance changed between the end of initial driving and a restrike."""
+    when = "" if setup.wait is None else f", {show_wait(setup.wait)} after initial driving"
+    name = f"{drive_name(setup.restrike).capitalize()}{when}"
     factor = setup.setup_factor
-    if factor is None:
-        return f"{name}: the two drives share no resistance that could be compared."
-    spread = f" ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else ""
-    basis = NAMES[setup.basis].words
-    return f"{name}: {factor.value:.2f} times the resistance at the end of driving{spread}, by the {basis}."
+    if factor is None or setup.basis is None:
+        return f"{name}: the two drives have no resistance in common."
+    spread = f" (range {factor.low:.2f} to {factor.high:.2f})" if factor.has_range else ""
+    basis = "from signal matching" if setup.basis == "matched_resistance" else "by the Case method"
+    kind = "setup factor" if factor.value >= 1.0 else "RELAXATION, factor"
+    return f"{name}: {kind} {factor.value:.2f}{spread}, {basis}."
 
 
 def alert_sentences(review: Review) -> list[str]:
-    """Say what forbids the use of the driving criterion until it is cleared up; to stand before everything else."""
+    """Say what forbids the use of the driving criterion until it is resolved; to stand before everything else."""
     found = review.answers.criterion
     alerts = () if found is None else found.alerts
-    return [f"DO NOT USE THE DRIVING CRITERION YET: {a.message.rstrip('.')}; {a.cure.rstrip('.')}." for a in alerts]
+    return [f"DO NOT USE THE CRITERION: {a.message.rstrip('.')}. {sentence(a.cure)}" for a in alerts]
 
 
 def criterion_sentence(review: Review) -> str:
@@ -151,15 +164,45 @@ def criterion_sentence(review: Review) -> str:
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None:
         return f"No driving criterion: {review.answers.criterion_problem.rstrip('.')}."
+    target = target_words(review)
     if found.criterion is None:
-        return f"No driving criterion: no stroke of the approved range can show {found.target.how}"
-    held = show("set_per_blow", found.criterion.holding_length, system)
-    text = f"{found.target.how} The blow count has to hold over {held}"
+        return f"No driving criterion: no stroke of the approved range can show it. {target}"
+    held = short_length(found.criterion.holding_length, system)
+    text = f"{target} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
-        text += f", at a penetration of at least {show('penetration', found.criterion.minimum_penetration, system)}"
-    agreement = {True: "agree with the bearing graph", False: "DO NOT agree with the bearing graph"}.get(found.agrees)
-    measured = f" The measured blows {agreement}." if agreement else " No measured blow could be held against it."
-    return f"{text}.{measured}"
+        text += f", at {tape(found.criterion.minimum_penetration, system)} penetration or more"
+    agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
+    measured = (
+        f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."
+    )
+    return f"{text}. {measured}"
+
+
+def target_words(review: Review) -> str:
+    """Say what has to be shown at the end of driving, as an engineer would write it."""
+    target, system = review.answers.target, review.sheet.display_units
+    if target is None:
+        return ""
+    required = review.answers.required.value or target.value
+    value, asked = (show("matched_resistance", number, system) for number in (target.value, required))
+    if value == asked:
+        return f"Required at end of driving: {asked}."
+    return f"Required at end of driving: {asked.rsplit(' ', 1)[0]} / {required / target.value:.2f} = {value}."
+
+
+def sentence(words: str) -> str:
+    """Write words as a sentence.
+
+    Examples
+    --------
+    >>> sentence("look again")
+    'Look again.'
+    """
+    words = words.strip()
+    if not words:
+        return ""
+    end = "" if words[-1] in ".!?…" else "."
+    return f"{words[0].upper()}{words[1:]}{end}"
 
 
 def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
@@ -184,9 +227,11 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
 
 def criterion_cells(row: StrokeRow, system: str) -> tuple[str, str, str, str, str]:
     """Give the cells of one row of the criterion."""
-    stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
+    compression, tension = (
+        show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress)
+    )
     count = "–" if row.ruled_out else show_count(row.set_per_blow, system, asked=True)
-    return (show("stroke", row.stroke, system), count, *stresses, row.ruled_out)
+    return show("stroke", row.stroke, system), count, compression, tension, row.ruled_out
 
 
 CRITERION_HEADS = ("stroke", "at least", "compression", "tension", "")
@@ -201,7 +246,7 @@ def choice_rows(sheet: TestSheet) -> pd.DataFrame:
     See ``tests/presenting/test_choices_words.py``; a sheet is needed.
     """
     chosen, rows = sheet.choices, []
-    rows += [(f"blow that stands for {name.replace('_', ' ')}", f"{blow}") for name, blow in chosen.blow.items()]
+    rows += [(f"representative blow, {drive_name(name)}", f"{blow}") for name, blow in chosen.blow.items()]
     if chosen.damping_factor is not None:
         rows.append(("Case damping factor", show("damping_factor", chosen.damping_factor, sheet.display_units)))
     if chosen.leave_out:
@@ -213,9 +258,9 @@ def choice_rows(sheet: TestSheet) -> pd.DataFrame:
     if chosen.soil_law != "best":
         rows.append(("soil law for matching", chosen.soil_law))
     if chosen.verification is not None:
-        rows.append(("how the resistance is verified", chosen.verification))
+        rows.append(("verification of the resistance", chosen.verification))
     if chosen.setup_credit is not None:
-        rows.append(("setup that a restrike measured", "counted on" if chosen.setup_credit else "not counted on"))
+        rows.append(("setup measured by a restrike", "credited" if chosen.setup_credit else "not credited"))
     return pd.DataFrame(rows, columns=["choice", "value"])
 
 
@@ -244,45 +289,42 @@ def every_blow_sentences(drive: DriveReview) -> tuple[str, ...]:
 
 def _value(match: Match, code: str, system: str) -> str:
     low, high = getattr(match, f"{code}_range")
-    return f"{show(code, getattr(match, code), system)} ({show_range(low, high, code, system)})"
+    return f"{show(code, getattr(match, code), system)} (range {show_range(low, high, code, system)})"
 
 
 def _total(match: Match, system: str) -> str:
-    return f"Signal matching gives a static resistance of {_value(match, 'matched_resistance', system)} for this blow."
+    return f"Static resistance from signal matching: {_value(match, 'matched_resistance', system)}."
 
 
 def _shaft_and_toe(match: Match, system: str) -> str:
     if match.separable:
         shaft, toe = (_value(match, code, system) for code in ("shaft_resistance", "toe_resistance"))
-        return f"The shaft carries {shaft} of it and the toe {toe}."
-    shaft = show_range(*match.shaft_resistance_range, "shaft_resistance", system)
-    toe = show_range(*match.toe_resistance_range, "toe_resistance", system)
+        return f"Shaft: {shaft}; toe: {toe}."
+    (low, high), (least, most) = match.shaft_resistance_range, match.toe_resistance_range
+    shaft, toe = show_range(low, high, "shaft_resistance", system), show_range(least, most, "toe_resistance", system)
     return (
-        f"THE RECORD DOES NOT TELL SHAFT FROM TOE: the shaft may carry {shaft} and the toe {toe}. Use their sum, and "
-        "take neither part alone for uplift, downdrag or setup."
+        f"SHAFT AND TOE ARE NOT SEPARATED: shaft {shaft}, toe {toe}. Use their sum only; neither alone serves for "
+        "uplift, downdrag or setup."
     )
 
 
 def _match_doubts(match: Match, system: str) -> list[str]:
     doubts = []
     if not match.fitted:
-        doubts.append(
-            f"THE MATCH IS POOR (misfit {show('misfit', match.misfit, system)}): computed and measured waves differ "
-            "too much for these numbers to be used."
-        )
+        doubts.append(f"POOR MATCH (misfit {show('misfit', match.misfit, system)}): do not use these numbers.")
     if not match.fully_mobilised:
-        doubts.append("A LOWER BOUND: the blow moved the pile too little to mobilise the soil fully.")
+        doubts.append("LOWER BOUND: the blow moved the pile too little to mobilise the full resistance.")
     if match.problem.hyperbolic:
+        limit = show("matched_resistance", match.limit, system)
         doubts.append(
-            f"The soil gives way little by little: with further movement the same model would reach "
-            f"{show('matched_resistance', match.limit, system)}, an extrapolation that the blow did not prove."
+            f"The soil yields gradually; with more movement the same model reaches {limit}, which is extrapolated."
         )
     if match.section is not None:
-        left, depth = match.section.section_left, match.section.depth
+        left, depth = match.section.section_left, show("integrity_depth", match.section.depth, system)
+        before, after = (show("misfit", value, system) for value in (match.misfit_uniform, match.misfit))
         doubts.append(
-            f"THE PILE MAY BE DAMAGED: {left:.0%} of the impedance left from {show('integrity_depth', depth, system)} "
-            f"below the gauges lowers the misfit from {show('misfit', match.misfit_uniform, system)} to "
-            f"{show('misfit', match.misfit, system)}."
+            f"POSSIBLE DAMAGE {depth} below the gauges: {left:.0%} of the impedance is left. It lowers the misfit from "
+            f"{before} to {after}."
         )
     return doubts
 
@@ -290,5 +332,5 @@ def _match_doubts(match: Match, system: str) -> list[str]:
 def _soil(match: Match, system: str) -> list[str]:
     text = f"Soil law: {match.law}, {match.damping_form} damping, misfit {show('misfit', match.misfit, system)}"
     if match.misfit_other_law == match.misfit_other_law:
-        text += f" ({show('misfit', match.misfit_other_law, system)} with the next best)"
+        text += f" (next best {show('misfit', match.misfit_other_law, system)})"
     return [f"{text}."]

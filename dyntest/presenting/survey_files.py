@@ -4,12 +4,15 @@ import contextlib
 import hashlib
 import io
 import json
+import textwrap
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from dyntest import __version__
+from dyntest.names import show
 from dyntest.presenting.tables import DIGITS, neutral
 from dyntest.presenting.writing import write_all
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, header
@@ -35,9 +38,48 @@ def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
     return {"piles.csv": csv.encode(), "piles.parquet": parquet.getvalue(), "piles.json": _as_json(records)}
 
 
+WIDTH = 100
+"""Columns of a line on the terminal at most [1]."""
+
+SHOWN = (
+    ("end of driving", "initial_matched_resistance"),
+    ("restrike", "restrike_matched_resistance"),
+    ("setup", "setup_factor"),
+    ("at end of drive", "end_of_drive_target"),
+)
+"""Numbers of the table on the terminal, with their heads."""
+
+
+def survey_lines(records: Sequence[PileRecord]) -> list[str]:
+    """Give the table of all piles as a terminal shows it, with every alert below it; each pile in its own units."""
+    done = [record for record in records if record.row is not None]
+    if not done:
+        return []
+    cells = [("pile", "record", *(head for head, _ in SHOWN), "alerts")]
+    for record in done:
+        row = dict(record.row or {})
+        numbers = [_shown(row.get(code), code, str(row.get("display_units") or "SI")) for _, code in SHOWN]
+        alerts = [text for text in str(row.get("alerts") or "").split("; ") if text]
+        cells.append((str(row["pile"]), str(row["trust"]), *numbers, f"{len(alerts) or '–'}"))
+    wide = [max(len(cell) for cell in column) for column in zip(*cells, strict=True)]
+    shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
+    for record in done:
+        row = dict(record.row or {})
+        for text in (row.get("alerts"), row.get("criterion_problem")):
+            if text:
+                words = f"{row['pile']}: {text}"
+                shown += textwrap.wrap(words, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return shown
+
+
+def _shown(value: str | float | None, code: str, system: str) -> str:
+    number = float(value) if isinstance(value, int | float) else None
+    return show("setup_factor" if code == "setup_factor" else "matched_resistance", number, system)
+
+
 def survey_table(records: Sequence[PileRecord]) -> pd.DataFrame:
     """Give the table of all piles."""
-    rows = [(record.row or {}) | {"sheet": record.sheet, "problem": record.problem} for record in records]
+    rows = [dict(record.row or {}) | {"sheet": record.sheet, "problem": record.problem} for record in records]
     columns = {}
     for column in COLUMNS:
         values = [row.get(column) for row in rows]
@@ -56,7 +98,7 @@ def keep_record(directory: Path, record: PileRecord) -> None:
         "inputs": dict(record.inputs),
         "match": record.match,
         "dyntest": record.version,
-        "row": dict(record.row),
+        "row": dict(record.row or {}),
     }
     write_all(directory, {_kept_name(record.sheet): _json(kept)})
 
@@ -76,7 +118,7 @@ def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord
 
 def _whole(row: dict) -> bool:
     """Whether a kept row has every column, each of its kind."""
-    kinds = [(TEXTS, str), (COUNTS, int), (NUMBERS, (int, float, type(None)))]
+    kinds: list[tuple[Any, Any]] = [(TEXTS, str), (COUNTS, int), (NUMBERS, (int, float, type(None)))]
     return set(row) == set(COLUMNS) and all(isinstance(row[name], kind) for names, kind in kinds for name in names)
 
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from dyntest.names import column_header, show
+from dyntest.names import column_header, display_unit, show
+from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.drive import DriveReview
 
 
@@ -22,7 +23,7 @@ def representative_numbers(
 def representative_head(drive: DriveReview) -> str:
     """Give the head of a drive's column: its name and its representative blow."""
     blow = "no sound blow" if drive.representative is None else f"blow {drive.representative.blow}"
-    return f"{drive.name.replace('_', ' ')}, {blow}"
+    return f"{drive_name(drive.name)}, {blow}"
 
 
 DIGITS = 9
@@ -43,17 +44,27 @@ def neutral(text: str) -> str:
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
-def blows_csv(table: pd.DataFrame) -> bytes:
-    """Give the table of blows as the content of a CSV file, the same bytes for the same table.
+def blows_csv(table: pd.DataFrame, system: str = "SI") -> bytes:
+    """Give the table of blows as the content of a CSV file in SI or in the display units of the US.
 
     Examples
     --------
-    >>> print(blows_csv(pd.DataFrame({"blow": [7], "stroke": [2.5], "misfit": [float("nan")]})).decode())
+    >>> table = pd.DataFrame({"blow": [7], "stroke": [2.4384], "misfit": [float("nan")]})
+    >>> print(blows_csv(table).decode())
     blow,stroke [m],misfit
-    7,2.5,
+    7,2.4384,
+    <BLANKLINE>
+    >>> print(blows_csv(table, "US").decode())
+    blow,stroke [ft],misfit
+    7,8,
     <BLANKLINE>
     """
-    return _csv(table, [column_header(code) for code in table.columns])
+    if system == "SI":
+        return _csv(table, [column_header(code) for code in table.columns])
+    units = {code: display_unit(code, system) for code in table.columns}
+    scaled = {code: table[code] * factor if unit else table[code] for code, (unit, factor, _) in units.items()}
+    heads = [f"{code} [{unit}]" if unit else code for code, (unit, _, _) in units.items()]
+    return _csv(pd.DataFrame(scaled), heads)
 
 
 def plain_csv(table: pd.DataFrame, units: dict[str, str]) -> bytes:

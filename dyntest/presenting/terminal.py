@@ -4,11 +4,14 @@ import textwrap
 from collections.abc import Sequence
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
-from dyntest.decisions.criterion_words import restrike_sentences
+from dyntest.decisions.criterion_words import restrike_sentences, whole_count
 from dyntest.names import NAMES, show
 from dyntest.presenting.finding_words import choice_words, finding_cure, finding_message
+from dyntest.presenting.report.described import DEFAULT, material_sources
+from dyntest.presenting.report.front_page import all_cautions, is_alert
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
+    STRESSES,
     alert_sentences,
     criterion_cells,
     criterion_sentence,
@@ -16,12 +19,14 @@ from dyntest.presenting.sentences import (
     every_blow_sentences,
     match_sentences,
     resistance_sentence,
+    sentence,
     setup_sentence,
     show_range,
     stress_sentences,
     trust_sentence,
 )
 from dyntest.presenting.tables import representative_head, representative_numbers
+from dyntest.presenting.terms import per_count, short_number
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -57,24 +62,102 @@ SHOWN = (
 """Numbers of the representative blows, in this order; ranges stand below those that have one."""
 
 
-def lines(review: Review) -> list[str]:
-    """Give the lines to show; the first one says whether the record can be trusted."""
+MOST_STROKES = 9
+"""Strokes of the criterion on one line at most [1]."""
+
+MOST_CAUTIONS = 4
+"""Cautions shown where not everything is asked for [1]; the others are in the report."""
+
+
+def lines(review: Review, verbose: bool = False) -> list[str]:
+    """Give the lines to show: the answer, its doubts and the criterion; everything else where `verbose`."""
     shown = _wrap(trust_sentence(review))
-    for sentence in alert_sentences(review):
-        shown += _wrap(sentence)
+    for alert in alert_sentences(review):
+        shown += _wrap(alert)
     for drive in review.drives:
         shown += _wrap(resistance_sentence(review, drive))
+    shown += _wrap(_stress_line(review))
+    for setup in review.answers.setups[-1:]:
+        shown += _wrap(setup_sentence(setup))
+    shown += ["", *_wrap(criterion_sentence(review)), *_counts(review)]
+    if not verbose:
+        found = [(grave, caution) for grave, caution in all_cautions(review) if not is_alert(review, caution)]
+        shown += ["", *(_short_caution(caution) for _, caution in found[:MOST_CAUTIONS])]
+        if len(found) > MOST_CAUTIONS:
+            shown.append(f"  - {len(found) - MOST_CAUTIONS} more cautions: see report.pdf or --verbose")
+    else:
+        shown += _everything(review)
+    return [*shown, *_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
+
+
+def _short_caution(caution: Caution) -> str:
+    """Give a caution in one line."""
+    words = f"{sentence(caution.message)} {sentence(caution.cure)}"
+    return f"  - {textwrap.shorten(words, WIDTH - 4, placeholder=' …')}"
+
+
+def _stress_line(review: Review) -> str:
+    """Say how high the stresses went against their limits, in one sentence."""
+    system, told, above = review.sheet.display_units, [], False
+    for sense in dict.fromkeys(sense for sense, _ in STRESSES):
+        limit = getattr(review.limits, sense).value
+        codes = [code for of, code in STRESSES if of == sense]
+        found = [float(d.table[code].max()) for d in review.drives for code in codes if d.table[code].notna().any()]
+        if found:
+            above = above or (limit is not None and max(found) > limit)
+            allowed = "no limit known" if limit is None else f"limit {show('peak_gauge_stress', limit, system)}"
+            told.append(f"{sense} {show('peak_gauge_stress', max(found), system)} ({allowed})")
+    if not told:
+        return ""
+    return f"{'STRESS ABOVE THE LIMIT' if above else 'Maximum stresses'}: {', '.join(told)}."
+
+
+def _counts(review: Review) -> list[str]:
+    """Give the criterion in two lines, the strokes and the counts."""
+    found, system = review.answers.criterion, review.sheet.display_units
+    if found is None or found.criterion is None:
+        return []
+    rows = found.criterion.rows
+    step = -(-len(rows) // MOST_STROKES)
+    kept = [*rows[:-1:step], rows[-1]] if len(rows) > 1 else list(rows)
+    strokes = [short_number("stroke", row.stroke, system) for row in kept]
+    counts = [f"{whole_count(row.set_per_blow, system)}" for row in kept]
+    return _aligned([("stroke", *strokes), (f"blows per {per_count(system)}", *counts)])
+
+
+def _everything(review: Review) -> list[str]:
+    """Give the numbers of each drive beside each other, every caution, and what the matches say."""
+    shown: list[str] = []
     for start in range(0, len(review.drives), DRIVES_ABREAST):
         shown += ["", *_numbers(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
     shown.append("")
-    for sentence in (*stress_sentences(review), _damping(review)):
-        shown += _wrap(sentence)
+    for told in stress_sentences(review):
+        shown += _wrap(told)
     for setup in review.answers.setups:
         shown += ["", *_wrap(setup_sentence(setup)), *_cautions(setup.cautions)]
     shown += ["", *_criterion(review)]
     for drive in review.drives:
         shown += ["", *_records(drive, review.sheet.display_units), *_matching(drive, review.sheet.display_units)]
-    return [*shown, "", *_wrap(GOVERNING_SPECIFICATION, rest="")]
+    return [*shown, ""]
+
+
+def _assumed(review: Review) -> str:
+    """Say which defaults were assumed, and which damping factor was used."""
+    first, sheet = review.drives[0], review.sheet
+    told = []
+    if first.damping_source == "none":
+        told.append("no damping factor is known")
+    else:
+        factor = show("damping_factor", float(first.table["damping_factor"].iloc[0]), sheet.display_units)
+        told.append(f"Case damping factor {factor} ({first.damping_source})")
+    modulus, density, _ = material_sources(sheet)
+    defaults = [name for name, source in (("modulus", modulus), ("density", density)) if source == DEFAULT]
+    if defaults:
+        told.append(f"{' and '.join(defaults)} of {sheet.pile.material} (default)")
+    hammer = first.drive.hammer
+    if hammer is not None and hammer.efficiency is None:
+        told.append("hammer efficiency (default, calibrated where matched)")
+    return f"Assumed: {'; '.join(told)}."
 
 
 def _numbers(drives: tuple[DriveReview, ...], system: str) -> list[str]:
@@ -97,14 +180,6 @@ def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
     ]
 
 
-def _damping(review: Review) -> str:
-    first = review.drives[0]
-    if first.damping_source == "none":
-        return "No damping factor is known, so only the Case resistances that need none are given."
-    factor = show("damping_factor", float(first.table["damping_factor"].iloc[0]), review.sheet.display_units)
-    return f"Case damping factor {factor}, from the {first.damping_source}."
-
-
 def _criterion(review: Review) -> list[str]:
     """Give the driving criterion, a row a stroke."""
     shown = _wrap(criterion_sentence(review))
@@ -116,8 +191,8 @@ def _criterion(review: Review) -> list[str]:
     for line, (*_, why) in zip(table, cells, strict=True):
         shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
     if found.criterion is not None and found.criterion.restrike is not None:
-        for sentence in restrike_sentences(found.criterion.restrike, review.sheet.display_units):
-            shown += _wrap(sentence)
+        for words in restrike_sentences(found.criterion.restrike, review.sheet.display_units):
+            shown += _wrap(words)
     return shown + _cautions([caution for caution in found.cautions if caution not in found.alerts])
 
 
@@ -130,7 +205,7 @@ def _records(drive: DriveReview, system: str) -> list[str]:
     count = len(drive.table)
     head = f"{drive_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
     if drive.representative is None:
-        shown = _wrap(f"{head}: none of the blows that could stand for the drive is sound.")
+        shown = _wrap(f"{head}: no sound blow.")
     else:
         chosen = drive.representative
         shown = _wrap(f"{head}. Why blow {chosen.blow}: {choice_words(chosen, system)}.")
@@ -148,7 +223,7 @@ def _matching(drive: DriveReview, system: str) -> list[str]:
     if drive.match is None:
         return []
     said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]
-    return [line for sentence in said for line in _wrap(sentence, "  - ", "    ")]
+    return [line for words in said for line in _wrap(words, "  - ", "    ")]
 
 
 def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:

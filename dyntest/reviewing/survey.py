@@ -105,7 +105,7 @@ FURTHER_UNITS = {
 }
 """Units of the numbers that are of the whole pile and not of a blow."""
 
-TEXTS = ("sheet", "project", "structure", "pile", "trust", "reasons", "alerts", "criterion_problem")
+TEXTS = ("sheet", "project", "structure", "pile", "trust", "reasons", "alerts", "criterion_problem", "display_units")
 COUNTS = ("drives", "blows", "rejects", "warnings")
 NUMBERS = (
     *(f"{role}_{code}" for role in ROLES for code in OF_A_DRIVE),
@@ -159,6 +159,7 @@ def pile_row(review: Review, sheet: str) -> Row:
         "end_of_drive_target": None if answers.target is None else answers.target.value,
         "criterion_problem": answers.criterion_problem,
         "alerts": "",
+        "display_units": read.display_units,
     }
     for role in ROLES:
         last = [drive for drive in review.drives if drive.kind == role][-1:]

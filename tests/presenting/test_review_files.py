@@ -1,6 +1,7 @@
 """Every file of a review: whole, readable by other programs, and the same bytes each time."""
 
 import io
+import re
 import xml.etree.ElementTree as ElementTree
 
 import pandas as pd
@@ -19,19 +20,32 @@ def files(matched_review):
     return review_files(matched_review, png=True)
 
 
-def test_parquet_and_csv_hold_the_same_numbers(files, matched_review):
+def test_parquet_is_in_si_and_csv_in_the_units_of_the_sheet(files, matched_review):
+    assert matched_review.sheet.display_units == "US"
     for drive in matched_review.drives:
         parquet = pd.read_parquet(io.BytesIO(files[f"blows_{drive.name}.parquet"]))
         csv = pd.read_csv(io.BytesIO(files[f"blows_{drive.name}.csv"]))
-        assert list(parquet.columns) == list(csv.columns) == [column_header(code) for code in drive.table.columns]
-        pd.testing.assert_frame_equal(parquet, csv, rtol=1e-8, check_dtype=False)
+        assert list(parquet.columns) == [column_header(code) for code in drive.table.columns]
         assert parquet["peak_force [N]"].tolist() == drive.table["peak_force"].tolist()
+        assert csv["peak_force [kip]"].to_numpy() * 4448.2216152605 == pytest.approx(
+            parquet["peak_force [N]"].to_numpy()
+        )
+        assert csv["stroke [ft]"].to_numpy() * 0.3048 == pytest.approx(parquet["stroke [m]"].to_numpy(), nan_ok=True)
+        assert not [name for name in csv.columns if re.search(r"\[(m|N|Pa|J|Hz|m/s)\]", name)]
+
+
+def test_csv_of_an_si_test_has_the_columns_of_the_parquet(averaged_review):
+    files = review_files(averaged_review)
+    parquet = pd.read_parquet(io.BytesIO(files["blows_initial.parquet"]))
+    csv = pd.read_csv(io.BytesIO(files["blows_initial.csv"]))
+    assert list(parquet.columns) == list(csv.columns)
+    pd.testing.assert_frame_equal(parquet, csv, rtol=1e-8, check_dtype=False)
 
 
 def test_every_figure_is_there_as_svg_and_png(files):
     drawn = {name.removesuffix(".svg") for name in files if name.endswith(".svg")}
     assert drawn == {name.removesuffix(".png") for name in files if name.endswith(".png")}
-    assert {"figures/criterion", "figures/load_movement", "figures/setup"} < drawn
+    assert {"figures/criterion", "figures/load_movement", "figures/initial_against_restrike"} < drawn
     for name, content in files.items():
         if name.endswith(".svg"):
             assert ElementTree.fromstring(content).tag.endswith("svg")
@@ -40,7 +54,7 @@ def test_every_figure_is_there_as_svg_and_png(files):
 
 
 def test_png_shows_what_svg_shows_at_its_size(files):
-    width, height = (int.from_bytes(files["figures/setup.png"][place : place + 4]) for place in (16, 20))
+    width, height = (int.from_bytes(files["figures/criterion.png"][place : place + 4]) for place in (16, 20))
     assert width / height == pytest.approx(6.7 / 2.9, rel=0.01)
     assert width == pytest.approx(6.7 * 200, abs=2)
 

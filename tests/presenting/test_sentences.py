@@ -22,43 +22,43 @@ def matched(small_review_matched):
 @pytest.mark.parametrize(
     ("required", "words"),
     [
-        (0.5, "which it shows"),
-        (1.0, "which lies within that range and is not shown for certain"),
-        (2.0, "which it does NOT show"),
+        (0.5, "meets the required"),
+        (1.0, "not clearly above the required"),
+        (2.0, "below the required"),
     ],
 )
 def test_a_resistance_is_held_against_what_is_required(matched, required, words):
     drive = matched.drives[0]
     asked = replace(matched.answers.required, value=required * drive.match.matched_resistance)
     told = resistance_sentence(replace(matched, answers=replace(matched.answers, required=asked)), drive)
-    assert told.endswith(f"{words}.")
+    assert words in told
 
 
 def test_no_resistance_is_stated_from_a_record_that_cannot_be_trusted(matched):
     bad = replace(matched.drives[0], trust=Trust("no", ("dead channel",)))
-    assert "no resistance is stated" in resistance_sentence(matched, bad)
+    assert "no resistance is given" in resistance_sentence(matched, bad)
 
 
 def test_an_unmatched_resistance_says_what_it_hangs_on(reviewed):
     told = resistance_sentence(reviewed, reviewed.drives[0])
     assert "by the Case method" in told
-    assert "if the damping factor 0.30 is right" in told
+    assert "a damping factor of 0.30 that no match confirms" in told
 
 
 def test_a_poor_match_and_a_damaged_pile_are_said_loudly(matched):
     drive = matched.drives[0]
     poor = replace(drive, match=replace(drive.match, fitted=False, fully_mobilised=False))
-    assert "THE MATCH IS POOR" in resistance_sentence(matched, poor)
-    assert "A LOWER BOUND" in resistance_sentence(matched, poor)
+    assert "POOR MATCH" in resistance_sentence(matched, poor)
+    assert "LOWER BOUND" in resistance_sentence(matched, poor)
     found = Finding("integrity", "warning", (drive.representative.blow,), 0.6, 0.8, more={"depth": 5.0})
-    assert "MAY BE DAMAGED" in resistance_sentence(matched, replace(drive, findings=(found,)))
-    assert not {"POOR", "LOWER", "DAMAGED"} & set(resistance_sentence(matched, drive).split())
+    assert "POSSIBLE DAMAGE" in resistance_sentence(matched, replace(drive, findings=(found,)))
+    assert not {"POOR", "LOWER", "DAMAGE"} & set(resistance_sentence(matched, drive).split())
 
 
 def test_a_matched_resistance_comes_with_its_blow_and_what_is_required(matched):
     told = resistance_sentence(matched, matched.drives[0])
     assert f"blow {matched.drives[0].representative.blow}" in told
-    assert "380 kip is required" in told
+    assert "required 380 kip" in told
 
 
 def test_why_there_is_no_criterion_is_said(reviewed):

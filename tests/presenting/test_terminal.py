@@ -1,5 +1,6 @@
 """The lines of the terminal: the answer first, in display units."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -22,9 +23,19 @@ def test_the_terminal_answers_first_and_every_number_has_the_display_unit(review
     assert max(len(line) for line in told) <= 100
 
 
+def test_the_terminal_is_short_and_verbose_has_the_rest(small_review_matched):
+    short, everything = lines(small_review_matched), lines(small_review_matched, verbose=True)
+    assert len(short) <= 24  # and one line for the files
+    assert len(everything) > 2 * len(short)
+    assert any("blows per inch" in line for line in short)
+    assert any(line.startswith("Assumed:") for line in short)
+    for sentence in re.split(r"(?<=[.:;?!]) ", " ".join(short[:12])):
+        assert len(sentence.split()) <= 30, sentence
+
+
 def test_stress_above_its_limit_is_said_loudly(reviewed):
     low = replace(reviewed.limits, compression=replace(reviewed.limits.compression, value=1e6))
-    assert any("ABOVE the limit" in line for line in lines(replace(reviewed, limits=low)))
+    assert any("ABOVE THE LIMIT" in line for line in lines(replace(reviewed, limits=low)))
     assert not any("ABOVE" in line for line in lines(reviewed))
 
 
@@ -43,4 +54,4 @@ def test_a_drive_without_a_sound_blow_is_said_first(reviewed):
 def test_a_damping_factor_that_nobody_gave_is_said_to_be_missing(small_test):
     text = small_test.read_text().replace("damping_factor = 0.3\n", "").replace('toe = "rock"\n', "")
     small_test.write_text(text)
-    assert any("No damping factor is known" in line for line in lines(review(small_test, match="none")))
+    assert any("no damping factor is known" in line for line in lines(review(small_test, match="none")))

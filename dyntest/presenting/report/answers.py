@@ -1,8 +1,11 @@
-"""The sections that answer the questions: trust, hammer and stresses, resistance, waiting and criterion."""
+"""The sections that answer the questions: records, hammer and stresses, resistance, setup and criterion."""
 
 from collections.abc import Iterable
 
+import numpy as np
+
 from dyntest.conditioning.findings import Finding
+from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
 from dyntest.decisions.setup import show_wait
 from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import reference
@@ -16,10 +19,9 @@ from dyntest.presenting.report.blocks import (
     note,
     picture,
     rows,
-    sentence,
     text,
 )
-from dyntest.presenting.report.tables import match_tables, representative_blows
+from dyntest.presenting.report.tables import blow_summary, match_tables, representative_blows, soil_tables, summary_key
 from dyntest.presenting.sentences import (
     CRITERION_HEADS,
     STRESSES,
@@ -27,10 +29,13 @@ from dyntest.presenting.sentences import (
     criterion_sentence,
     drive_words,
     resistance_sentence,
+    sentence,
     setup_sentence,
     stress_sentences,
     trust_sentence,
 )
+from dyntest.presenting.terms import drive_name
+from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -38,19 +43,19 @@ DELIVERED = (
     "penetration", "set_per_blow", "peak_displacement", "final_displacement", "blow_rate", "stroke",
     "transferred_energy", "energy_ratio", "energy_ratio_stroke", "peak_force", "peak_velocity",
     "peak_compression_stress", "peak_gauge_stress", "bending_ratio", "toe_compression_stress", "peak_tension_stress",
-    "peak_tension_depth", "integrity_factor", "integrity_depth",
+    "peak_tension_depth", "integrity_factor", "integrity_depth", "proportionality",
 )  # fmt: skip
 """Numbers of hammer, stresses and integrity, in this order."""
 
 CASE = (
-    "proportionality", "damping_factor", "total_resistance", "case_resistance", "case_resistance_maximum",
+    "damping_factor", "total_resistance", "case_resistance", "case_resistance_maximum",
     "case_resistance_toe_at_rest", "case_resistance_unloading", "shaft_share",
 )  # fmt: skip
 """Numbers of the Case method, in this order."""
 
 DONE = {
-    "reject": "not taken to stand for the drive, nor for its resistance",
-    "warning": "kept in the tables; passed over for the representative blow where others are sound",
+    "reject": "not used for the representative blow, nor for the resistance",
+    "warning": "kept in the tables; not used for the representative blow where others are sound",
     "note": "kept and used",
 }
 """What was done about the blows of a finding, by its severity."""
@@ -59,20 +64,27 @@ DONE = {
 def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     """Give the section on the records."""
     blocks, system = [answer(trust_sentence(review))], review.sheet.display_units
+    sound = [drive_words(drive) for drive in review.drives if not drive.findings]
+    if sound:
+        blocks.append(note(f"No findings: {', '.join(sound)}."))
     for drive in review.drives:
         name = drive_words(drive)
-        blocks.append(heading(f"{name.capitalize()}: findings on {len(drive.table):,} blows"))
-        blocks.append(_findings(drive, system) if drive.findings else note("Nothing was found by any check."))
+        if drive.findings:
+            blocks.append(heading(f"{name.capitalize()}: findings on {len(drive.table):,} blows"))
+            blocks.append(_findings(drive, system))
         if drive.representative is None:
-            blocks.append(text("No blow is sound enough to stand for this drive."))
+            blocks.append(text(f"{name.capitalize()}: no sound blow, so no representative blow."))
             continue
         chosen = drive.representative
         reasons = "".join(f" {sentence(reason)}" for reason in choice_reasons(chosen, system))
-        blocks.append(text(f"Blow {chosen.blow} stands for this drive. {RULES[chosen.rule]}{reasons}"))
-        if f"blow_{drive.name}" in figures:
-            matched = "; dotted: upward wave computed by signal matching" if drive.match else ""
-            caption = f"{name.capitalize()}, blow {chosen.blow}: force and impedance × velocity above, the two waves"
-            blocks.append(picture(f"{caption} below{matched}.", f"blow_{drive.name}"))
+        blocks.append(note(f"{name.capitalize()}, representative blow {chosen.blow}. {RULES[chosen.rule]}{reasons}"))
+    for drive in review.drives:
+        if f"blow_{drive.name}" in figures and drive.representative is not None:
+            blow = drive.representative.blow
+            caption = f"{drive_words(drive).capitalize()}, blow {blow}: force and impedance × velocity; downward and "
+            caption += "upward wave"
+            matched = ", with the computed wave on the measured one and the residual below" if drive.match else ""
+            blocks.append(picture(f"{caption}{matched}.", f"blow_{drive.name}"))
     return blocks
 
 
@@ -88,10 +100,10 @@ def _findings(drive: DriveReview, system: str) -> Block:
         ]
         for finding in sorted(drive.findings, key=lambda one: ("reject", "warning", "note").index(one.severity))
     ]
-    return rows(["", "check", "what was found", "what was done", "what to do"], cells, [0, 0.9, 2.4, 1.4, 1.6], "lllll")
+    return rows(["", "check", "finding", "what was done", "what to do"], cells, [0, 0.9, 2.4, 1.4, 1.6], "lllll")
 
 
-def _done(finding: Finding, numbers) -> str:
+def _done(finding: Finding, numbers: np.ndarray) -> str:
     if not finding.blows:
         return "nothing; it concerns the drive as a whole"
     return f"{blow_words(finding.blows, len(numbers))}: {DONE[finding.at_blow]}"
@@ -100,29 +112,53 @@ def _done(finding: Finding, numbers) -> str:
 def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     """Give the section on hammer, stresses and integrity."""
     system = review.sheet.display_units
-    blocks = [answer(" ".join(stress_sentences(review))), heading("Highest stress of every drive against its limit")]
-    cells = []
+    blocks = [answer(" ".join(stress_sentences(review)))]
+    for drive in review.drives:
+        if f"profile_{drive.name}" in figures:
+            alone = drive.match is not None and drive.every is None
+            caption = f"{drive_words(drive).capitalize()}: blow count of the log, and every blow"
+            matched = "; diamond: resistance from signal matching" if alone else ""
+            blocks.append(picture(f"{caption}{matched}.", f"profile_{drive.name}"))
+    if "profile_restrikes" in figures:
+        blocks.append(
+            picture("Blows of the restrikes; diamonds: resistance from signal matching.", "profile_restrikes")
+        )
+    blocks += [heading("Maximum stress of each drive against its limit"), _stresses(review)]
+    return [*blocks, heading("Representative blows"), *representative_blows(review.drives, DELIVERED, system)]
+
+
+def _stresses(review: Review) -> Block:
+    system, cells = review.sheet.display_units, []
     for drive in review.drives:
         for sense, code in STRESSES:
             if not drive.table[code].notna().any():
                 continue
-            row, limit = drive.table.loc[drive.table[code].idxmax()], getattr(review.limits, sense)
-            value = show(code, row[code], system)
+            row, limit = drive.table.iloc[int(drive.table[code].argmax())], getattr(review.limits, sense)
+            value = show(code, float(row[code]), system)
             above = limit.value is not None and row[code] > limit.value
             cells.append([
                 drive_words(drive), NAMES[code].words, {"warning": f"{value}, above"} if above else value,
                 f"{int(row['blow'])}", "not known" if limit.value is None else show(code, limit.value, system),
                 reference(code),
             ])  # fmt: skip
-    head = ["drive", "stress", "highest", "in blow", "limit", "from"]
-    blocks.append(rows(head, cells, [1, 2.2, 1, 0.6, 0.8, 0.6], "llrrrl"))
-    blocks += [heading("The blows that stand for the drives"), *representative_blows(review.drives, DELIVERED, system)]
+    head = ["drive", "stress", "maximum", "blow", "limit", "from"]
+    return rows(head, cells, [1, 2.2, 1, 0.6, 0.8, 0.6], "llrrrl")
+
+
+def summary_blocks(review: Review) -> list[Block]:
+    """Give the blows of every drive in a summary."""
+    blocks: list[Block] = []
     for drive in review.drives:
-        if f"profile_{drive.name}" in figures:
-            alone = drive.match is not None and drive.every is None
-            matched = "; diamond: resistance from signal matching" if alone else ""
-            blocks.append(picture(f"{drive_words(drive).capitalize()}: every blow{matched}.", f"profile_{drive.name}"))
-    return blocks
+        title = f"{drive_words(drive).capitalize()}, {len(drive.table):,} blows"
+        blocks += [heading(title), blow_summary(drive, review.sheet.display_units)]
+        if drive.log is not None and any(drive.log.remark):
+            told = [
+                f"{show('penetration', float(depth), review.sheet.display_units)}: {words}"
+                for depth, words in zip(drive.log.depth_to, drive.log.remark, strict=True)
+                if words
+            ]
+            blocks.append(note(f"Remarks of the log: {'; '.join(told)}."))
+    return [*blocks, summary_key(review.drives)]
 
 
 def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
@@ -131,67 +167,80 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks = [answer(resistance_sentence(review, drive)) for drive in review.drives]
     blocks += [heading("Case method"), *representative_blows(review.drives, CASE, system)]
     matched = [drive for drive in review.drives if drive.match is not None]
-    blocks.append(heading("Signal matching"))
+    blocks.append(heading("Signal matching, with ranges"))
     if not matched:
         reasons = {drive.match_problem for drive in review.drives} - {""}
         return [*blocks, note(sentence("; ".join(sorted(reasons)) or "no blow was matched"))]
     blocks += match_tables(matched, system)
-    blocks += [note(sentence(_match_note(drive, system))) for drive in matched]
+    for drive in matched:
+        section = drive.match.section if drive.match is not None else None
+        if section is not None:
+            depth, length = (show("integrity_depth", value, system) for value in (section.depth, section.length))
+            left = f"{section.section_left:.0%} of the impedance left {depth} below the gauges, over {length}"
+            blocks.append(note(f"{drive_words(drive).capitalize()}: matched with a reduced section, {left}."))
     if "shaft_resistance" in figures:
-        caption = "Left: shaft resistance from matching, per length of pile. Right: static load–movement computed from"
-        caption += " the matched soil; creep and any gain after the test are not in it."
-        blocks.append(picture(caption, "shaft_resistance", "load_movement"))
+        caption = "Left: soil profile, matched shaft resistance and greatest matched stresses along the pile. Right: "
+        caption += "static load–movement computed from the matched soil, without creep or later gain."
+        blocks.append(picture(caption, "shaft_resistance", "load_movement", shares=(0.62, 0.36)))
+    blocks += [heading("Soil model by segment, depth below the gauges"), *soil_tables(matched, system)]
     return blocks
 
 
-def _match_note(drive: DriveReview, system: str) -> str:
-    match = drive.match
-    parts = [f"{drive_words(drive)}: {match.law} soil"]
-    parts.append("fitted well" if match.fitted else "NOT fitted well enough for the numbers to mean anything")
-    parts.append("the record tells shaft from toe" if match.separable else "the record does NOT tell shaft from toe")
-    parts.append(
-        "all of the resistance was mobilised" if match.fully_mobilised else "a LOWER BOUND: not all was mobilised"
-    )
-    if match.section is not None:
-        left = f"a reduced section with {match.section.section_left:.2f} of the impedance left was fitted"
-        depth, length = (show("integrity_depth", v, system) for v in (match.section.depth, match.section.length))
-        parts.append(f"{left} {depth} below the gauges, {length} long")
-    return "; ".join(parts)
-
-
-def waiting_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
-    """Give the section on what changed while the pile waited."""
+def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
+    """Give the section on setup and relaxation."""
     answers = review.answers
     if not answers.setups:
-        return [answer("Not measured: a restrike and an initial drive are needed.")]
+        return [answer("Setup was not measured: it needs an initial drive and a restrike.")]
     blocks = [answer(setup_sentence(setup)) for setup in answers.setups]
     cells = []
     for setup in answers.setups:
-        first = [setup.restrike.replace("_", " "), show_wait(setup.wait)]
+        first = [drive_name(setup.restrike), show_wait(setup.wait)]
         for code, factor in setup.factors.items():
             spread = f"{factor.low:.2f} to {factor.high:.2f}" if factor.has_range else "–"
             cells.append([*first, NAMES[code].words, f"{factor.value:.2f}", spread, reference("setup_factor")])
             first = ["", ""]
-    head = ["restrike", "waited", "ratio of", "restrike over end of drive", "range", "from"]
-    blocks.append(rows(head, cells, [0.8, 0.8, 2, 1, 1, 0.5], "lllrrl"))
+    head = ["restrike", "waited", "resistance", "factor", "range", "from"]
+    blocks += [rows(head, cells, [0.8, 0.8, 2, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
+    blocks.append(_conditions(review))
     for name, fade in answers.fades.items():
-        course = "faded" if fade.fades else "did not fade beyond its scatter"
+        course = "decreased" if fade.fades else "did not change beyond its scatter"
         blocks.append(note(
-            f"{name.replace('_', ' ').capitalize()}: resistance {course} over its first {fade.span} blows; "
-            f"{fade.lost_share:.0%} of the first blow's was lost (line through {fade.blows} sound blows, Theil–Sen)."
+            f"{drive_name(name).capitalize()}: resistance {course} over its first {fade.span} blows, by "
+            f"{fade.lost_share:.0%} of the first blow (Theil–Sen line through {fade.blows} sound blows)."
         ))  # fmt: skip
-    for setup in answers.setups:
-        if setup.cautions:
-            blocks.append(cautions([about(setup.restrike, caution) for caution in setup.cautions]))
+    found = [about(setup.restrike, caution) for setup in answers.setups for caution in setup.cautions]
+    blocks += [cautions(found)] if found else []
     if "initial_against_restrike" in figures:
-        caption = "Initial drive against restrike, aligned at impact: the representative blows. What is higher in the"
-        blocks.append(picture(f"{caption} upward wave before the toe's return is shaft.", "initial_against_restrike"))
-    if "setup" in figures:
-        law = answers.time_law
-        words = f"Rate A = {law.rate.value:.2f} ({law.rate.low:.2f} to {law.rate.high:.2f}) from t₀ = "
-        words += f"{show_wait(law.reference_time)}, {reference('resistance over time')}; {law.method}."
-        blocks.append(picture(f"Resistance against the time waited. {words}", "setup"))
+        caption = (
+            "Overlay of the representative blows, aligned at impact. More upward wave before the toe return is more"
+        )
+        blocks.append(picture(f"{caption} shaft resistance.", "initial_against_restrike"))
+    law = answers.time_law
+    if "setup" in figures and law is not None:
+        words = f"Rate A = {law.rate.value:.2f} (range {law.rate.low:.2f} to {law.rate.high:.2f}) from t₀ = "
+        words += f"{show_wait(law.reference_time)}, {reference('resistance over time')}."
+        blocks.append(picture(f"Resistance over time. {words}", "setup"))
     return blocks
+
+
+def _conditions(review: Review) -> Block:
+    """Stroke, energy, set and mobilisation of each drive."""
+    system, cells = review.sheet.display_units, []
+    for drive in review.drives:
+        result, numbers = drive_result(review.sheet, drive), drive.numbers
+        chosen = drive.representative
+        bound = chosen is not None and (
+            chosen.lower_bound or (drive.match is not None and not drive.match.fully_mobilised)
+        )
+        cells.append([
+            drive_words(drive), "–" if chosen is None else f"{chosen.blow}", show("stroke", result.stroke, system),
+            show("transferred_energy", numbers.get("transferred_energy"), system),
+            show("set_per_blow", result.set_per_blow, system),
+            show("peak_displacement", numbers.get("peak_displacement"), system),
+            {"warning": "LOWER BOUND"} if bound else "fully" if chosen is not None else "–",
+        ])  # fmt: skip
+    head = ["drive", "blow", "stroke", "energy", "set per blow", "maximum displacement", "mobilised"]
+    return rows(head, cells, [1, 0.5, 0.8, 1, 0.9, 1.2, 0.9], "lrrrrrl")
 
 
 def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
@@ -202,10 +251,7 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         return blocks
     blocks += [cautions(found.cautions)] if found.cautions else []
     if "criterion" in figures:
-        caption = "Blows asked for at each stroke: the bearing graph of the matched pile and the calibrated hammer, the"
-        caption += (
-            f" measured blows, and the modified Gates formula ({reference('modified Gates formula')}), a sanity check."
-        )
+        caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
         blocks.append(picture(caption, "criterion"))
     cells = [
         [*criterion_cells(row, system)[:4], show("transferred_energy", row.transferred_energy, system),
@@ -216,10 +262,23 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks.append(rows(head, cells, [0.7, 1.5, 1, 0.8, 0.9, 2.2], "rrrrrl"))
     hammer = found.calibrated
     blocks.append(note(
-        "Computed by the wave equation with the soil of the matched blow. The hammer was calibrated by its "
-        f"{hammer.cushion} and its efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
-        f"{show('stroke', hammer.stroke, system)}: it gives {hammer.force_ratio:.3f} of the measured peak force and "
-        f"{hammer.energy_ratio:.3f} of the measured transferred energy. From the last measured blows the graph reads "
-        f"{show('matched_resistance', found.graph_resistance, system)}."
+        "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
+        f"{hammer.cushion} and an efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
+        f"{show('stroke', hammer.stroke, system)}. It gives {hammer.force_ratio:.2f} of the measured force and "
+        f"{hammer.energy_ratio:.2f} of the measured energy."
     ))  # fmt: skip
-    return blocks
+    return [*blocks, heading("Dynamic formulas beside it"), _formulas(review), note(
+        "The formulas take the energy of the ram or of the gauges and the set; they know neither pile nor soil. The "
+        "modified Gates formula was calibrated on load tests after setup, so it is high before setup. The energy "
+        "approach includes dynamic resistance, so it is high in easy driving. Dynamic methods are usable from "
+        f"{LEAST_COUNT:.0f} to {MOST_COUNT:.0f} blows per foot (UFC 3-220-20, 6-4.1.2)."
+    )]  # fmt: skip
+
+
+def _formulas(review: Review) -> Block:
+    found, system = review.answers.criterion, review.sheet.display_units
+    assert found is not None
+    lines = [("bearing graph", found.graph_resistance, "calibrated to the matched blow")]
+    lines += [(one.formula, one.resistance, one.source) for one in found.formulas]
+    cells = [[way, show("matched_resistance", value, system), sentence(source)] for way, value, source in lines]
+    return rows(["from the last measured blows", "resistance", "basis"], cells, [1.4, 0.8, 3], "lrl")

@@ -2,10 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from dyntest.decisions.caution import Caution
+from dyntest.presenting.sentences import sentence
+from dyntest.presenting.terms import drive_name
 
-Block = dict
+Block = dict[str, Any]
 """What one block of the template needs, under ``kind`` its name there."""
 
 
@@ -29,10 +32,20 @@ def heading(words: str) -> Block:
     return {"kind": "heading", "text": words}
 
 
+def columns(*parts: Sequence[Block]) -> Block:
+    """Give blocks in columns side by side."""
+    return {"kind": "columns", "parts": [list(part) for part in parts]}
+
+
 def rows(head: Sequence, cells: Sequence[Sequence], widths: Sequence[float], align: str) -> Block:
     """Give a table."""
     return {"kind": "rows", "head": list(head), "rows": [list(row) for row in cells], "widths": list(widths),
             "align": list(align)}  # fmt: skip
+
+
+def dense(head: Sequence, cells: Sequence[Sequence]) -> Block:
+    """Give a table of many numbers in small type."""
+    return {"kind": "dense", "head": list(head), "rows": [list(row) for row in cells]}
 
 
 def facts(items: Sequence[tuple[str, str, str]]) -> Block:
@@ -40,12 +53,9 @@ def facts(items: Sequence[tuple[str, str, str]]) -> Block:
     return {"kind": "facts", "rows": [list(item) for item in items if item[1] not in ("", "–")]}
 
 
-def picture(caption: str, *names: str, width: int = 78) -> Block:
-    """Give figures side by side.
-
-    Units: width [%].
-    """
-    return {"kind": "pictures", "names": list(names), "caption": caption, "width": width}
+def picture(caption: str, *names: str, shares: Sequence[float] = ()) -> Block:
+    """Give figures side by side, in the shares of the width given or in equal ones."""
+    return {"kind": "pictures", "names": list(names), "caption": caption, "shares": list(shares or [1] * len(names))}
 
 
 def cautions(items: Sequence[Caution]) -> Block:
@@ -53,7 +63,7 @@ def cautions(items: Sequence[Caution]) -> Block:
     return {"kind": "cautions", "items": [caution_item(item) for item in items]}
 
 
-def caution_item(caution: Caution, grave: bool = False) -> dict:
+def caution_item(caution: Caution, grave: bool = False) -> dict[str, Any]:
     """Give one caution for the template."""
     return {
         "what": caution.check,
@@ -65,21 +75,6 @@ def caution_item(caution: Caution, grave: bool = False) -> dict:
 
 def about(restrike: str, caution: Caution) -> Caution:
     """Name the restrike that a caution is about, where it does not say so itself."""
-    name = restrike.replace("_", " ")
+    name = drive_name(restrike)
     named = name in caution.message or restrike in caution.message
     return caution if named else replace(caution, message=f"{name}: {caution.message}")
-
-
-def sentence(words: str) -> str:
-    """Write words as a sentence.
-
-    Examples
-    --------
-    >>> sentence("look again")
-    'Look again.'
-    """
-    words = words.strip()
-    if not words:
-        return ""
-    end = "" if words[-1] in ".!?…" else "."
-    return f"{words[0].upper()}{words[1:]}{end}"

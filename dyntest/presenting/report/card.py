@@ -3,7 +3,7 @@
 from dyntest.decisions.criterion import Criterion
 from dyntest.decisions.criterion_words import restrike_sentences, whole_count
 from dyntest.names import show
-from dyntest.presenting.report.blocks import sentence
+from dyntest.presenting.sentences import sentence
 
 STOP = (
     "The blow count falls while the pile is driven on, or the pile suddenly moves easily.",
@@ -21,7 +21,7 @@ SIGNATURES = ("approved by the engineer in charge", "structure and piles it hold
 def card(criterion: Criterion, structure: str, system: str) -> dict:
     """Give the criterion card for the template."""
     inch = "inch" if system == "US" else "25 mm"
-    stop = STOP
+    stop: tuple[str, ...] = STOP
     restrike = [] if criterion.restrike is None else _joined(restrike_sentences(criterion.restrike, system))
     if not restrike:
         stop = ("The pile passes the depth of the test pile without meeting the criterion.", *STOP)

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from dyntest.presenting import palette
 from dyntest.presenting.explanations import NUMBERED
@@ -15,10 +16,11 @@ from dyntest.presenting.report.answers import (
     criterion_blocks,
     delivery_blocks,
     resistance_blocks,
+    setup_blocks,
+    summary_blocks,
     trust_blocks,
-    waiting_blocks,
 )
-from dyntest.presenting.report.appendix import assumptions, blow_tables, equation_blocks, provenance
+from dyntest.presenting.report.appendix import assumptions, equation_blocks, notes_and_seal, provenance
 from dyntest.presenting.report.card import card
 from dyntest.presenting.report.described import description
 from dyntest.presenting.report.front_page import front_page
@@ -29,15 +31,15 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     """Give a document as PDF, the same bytes for the same data."""
     import typst
 
+    compiled: Any = typst.compile  # its types know nothing of sources in memory
     given = {f"{name}.svg": figure for name, figure in figures.items()}
     written = json.dumps(data, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace")
     sources = {"main.typ" if name == template else name: source for name, source in _templates().items()}
     sources["equations.typ"] = f"#let formulas = ({''.join(f'$ {one.typeset} $, ' for one in NUMBERED)})".encode()
-    return typst.compile(
+    return compiled(
         {**sources, **given, "report.json": written},
         ignore_system_fonts=True,
         timestamp=datetime(today.year, today.month, today.day, tzinfo=UTC),
-        pdf_tags=False,  # tags of long tables make the file ten times as large
     )
 
 
@@ -55,12 +57,13 @@ def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
     """Give figures as PNG, the same bytes for the same figures."""
     import typst
 
+    compiled: Any = typst.compile
     if not figures:
         return {}
     pages = "\n#pagebreak()\n".join(f'#image("{place}.svg")' for place in range(len(figures)))
     source = f"#set page(width: auto, height: auto, margin: 0pt)\n{pages}".encode()
     given = {f"{place}.svg": figure for place, figure in enumerate(figures.values())}
-    drawn = typst.compile({"main.typ": source, **given}, format="png", ppi=PNG_RESOLUTION, ignore_system_fonts=True)
+    drawn = compiled({"main.typ": source, **given}, format="png", ppi=PNG_RESOLUTION, ignore_system_fonts=True)
     return dict(zip(figures, [drawn] if isinstance(drawn, bytes) else drawn, strict=True))
 
 
@@ -74,24 +77,20 @@ HEADER_LETTERS = 45
 def report_data(review: Review, paper: str, today: date, figures: Iterable[str]) -> dict:
     """Give everything that the report says."""
     figures = frozenset(figures)
-    drawn = "criterion" in figures
     sections = [
-        ("What was tested, and with what?", description(review), True),
-        ("Can the record be trusted?", trust_blocks(review, figures), True),
-        ("What did the hammer deliver, and did it hurt the pile?", delivery_blocks(review, figures), True),
-        ("What resistance does the pile have, and how sure is that?", resistance_blocks(review, figures), True),
-        ("What changed while the pile waited?", waiting_blocks(review, figures), False),
-        ("What do the inspectors hold bearing piles against?", criterion_blocks(review, figures), drawn),
-    ]
-    found = card_of(review)
-    if found is not None:
-        sections.append(("", [{"kind": "card", **found}], True))
-    sections += [
-        ("Appendix A: every blow", blow_tables(review), True),
-        ("Appendix B: assumptions and choices", assumptions(review), True),
-        ("Appendix C: equations", equation_blocks(), True),
-        ("Appendix D: provenance", provenance(review), True),
-    ]
+        ("1  What was tested", description(review), True),
+        ("2  Records: can they be trusted?", trust_blocks(review, figures), False),
+        ("3  Hammer and stresses: what did the hammer deliver, and did it damage the pile?",
+         delivery_blocks(review, figures), False),
+        ("4  Blow summary", summary_blocks(review), False),
+        ("5  Resistance: how much, and how sure?", resistance_blocks(review, figures), False),
+        ("6  Setup: did the pile gain or lose resistance?", setup_blocks(review, figures), False),
+        ("7  Driving criterion", criterion_blocks(review, figures), False),
+        ("Appendix A: assumptions and choices", assumptions(review), False),
+        ("Appendix B: equations", equation_blocks(), False),
+        ("Appendix C: provenance", provenance(review), False),
+        ("Notes and seal", notes_and_seal(review), False),
+    ]  # fmt: skip
     kept = [{"question": question, "blocks": blocks, "page": page} for question, blocks, page in sections]
     sheet = review.sheet
     data = page_data(sheet.pile_name, sheet.structure, sheet.engineer, paper, today, review.version)

@@ -1,6 +1,8 @@
-"""What was tested and with what: pile, hammer, gauges, drives and requirement, each value with its source."""
+"""What was tested and with what: pile, hammer, gauges, drives, requirement and soil, each value with its source."""
 
+import tomllib
 from datetime import datetime
+from typing import Any
 
 from dyntest.decisions.setup import show_wait
 from dyntest.hammer import Hammer
@@ -9,36 +11,58 @@ from dyntest.pile import Pile
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames_pile import impedance
-from dyntest.presenting.report.blocks import Block, facts, heading, note, rows, sentence
-from dyntest.presenting.sentences import TRUST, drive_words
+from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows
+from dyntest.presenting.sentences import TRUST, drive_words, sentence
+from dyntest.presenting.terms import tape
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 from dyntest.signals import Signals
 from dyntest.units import unit_factor
 
-SHEET = "test sheet"
+SHEET, DEFAULT = "test sheet", "default"
+"""Where a value comes from: the sheet says it, or it is assumed."""
 
-RECORD_PRACTICE = "ASTM D4945, from memory, check the edition in force: at least 5,000 samples/s over 100 ms or more"
-"""What the records are held against."""
+LEAST_RATE, LEAST_LENGTH = 5000.0, 0.100
+"""Samples a second [1/s] and length of a record [s] that are asked at least (ASTM D4945, from memory)."""
+
+Fact = tuple[str, str, str]
 
 
 def description(review: Review) -> list[Block]:
     """Give the blocks that say what was tested and with what."""
     sheet = review.sheet
-    blocks = [heading("Pile"), facts(_pile(sheet.pile, sheet.display_units))]
-    if not sheet.pile.uniform:
-        blocks += [_parts(sheet), note(sentence(uniform_note(sheet.pile)))]
+    system = sheet.display_units
     hammers = list(dict.fromkeys(drive.drive.hammer for drive in review.drives if drive.drive.hammer is not None))
+    right: list[Block] = []
     for hammer in hammers:
         own = [drive_words(drive) for drive in review.drives if drive.drive.hammer == hammer]
         title = "Hammer" if len(hammers) == 1 else f"Hammer of {', '.join(own)}"
-        blocks += [heading(title), facts(_hammer(hammer, sheet.display_units))]
+        right += [heading(title), facts(hammer_facts(hammer, system))]
     if not hammers:
-        blocks += [heading("Hammer"), note("The test sheet describes no hammer.")]
-    blocks += [heading("Gauges and their calibration"), facts(_gauges(review))]
-    blocks += [heading("Drives"), _drives(review), note(f"Times are as the test sheet gives them. {RECORD_PRACTICE}.")]
-    return [*blocks, heading("What is asked of the pile, and the soil"), facts(_requirement(review))]
+        right += [heading("Hammer"), note("The test sheet describes no hammer.")]
+    left = [heading("Pile"), facts(pile_facts(sheet))]
+    blocks = [columns(left, right)]
+    if not sheet.pile.uniform:
+        blocks += [_parts(sheet), note(sentence(uniform_note(sheet.pile) or ""))]
+    blocks += [heading("Gauges"), facts(_gauges(review))]
+    blocks += [heading("Requirement and soil"), facts(_requirement(review))]
+    if sheet.soil.layers:
+        blocks += [heading("Soil profile"), _layers(sheet)]
+    return [*blocks, heading("Drives and records"), _drives(review), note(record_comment(review))]
+
+
+def stated(sheet: TestSheet, *keys: str) -> bool:
+    """Whether the sheet itself says a value."""
+    try:
+        table: Any = tomllib.loads(sheet.text)
+    except tomllib.TOMLDecodeError:
+        return False
+    for key in keys:
+        if not isinstance(table, dict) or key not in table:
+            return False
+        table = table[key]
+    return True
 
 
 def measure(value: float | None, dimension: str, unit: str, decimals: int) -> str:
@@ -55,45 +79,61 @@ def measure(value: float | None, dimension: str, unit: str, decimals: int) -> st
     return f"{value / unit_factor(unit, dimension):,.{decimals}f} {written}"
 
 
-def _either(system: str, value, dimension: str, si: tuple[str, int], us: tuple[str, int]) -> str:
+def _either(system: str, value: float | None, dimension: str, si: tuple[str, int], us: tuple[str, int]) -> str:
     return measure(value, dimension, *(us if system == "US" else si))
 
 
 def _stress(value: float | None, system: str) -> str:
-    return _either(system, value, "stress", ("MPa", 1), ("ksi", 2))
+    return _either(system, value, "stress", ("MPa", 1), ("ksi", 1))
 
 
 def _stiffness(value: float | None, system: str) -> str:
     return _either(system, value, "stiffness", ("MN/m", 0), ("kip/in", 0))
 
 
-def _mass(value: float | None, system: str) -> str:
-    return _either(system, value, "mass", ("kg", 0), ("lb", 0))
+def _length(value: float | None, system: str) -> str:
+    return _either(system, value, "length", ("m", 2), ("ft", 1))
 
 
-def _pile(pile: Pile, system: str) -> list[tuple[str, str, str]]:
-    length = {"dimension": "length", "si": ("m", 2), "us": ("ft", 2)}
-    total = "not given; the head is taken to be at the gauges" if pile.total_length is None else ""
-    section = SHEET if pile.section is None else f"table of sections, {pile.section}"
+def pile_facts(sheet: TestSheet) -> list[Fact]:
+    """Give what is known of the pile, each with its source."""
+    pile, system = sheet.pile, sheet.display_units
+    modulus, density, _ = material_sources(sheet)
+    total = "" if pile.total_length is None else _length(pile.total_length, system)
+    section = SHEET if pile.section is None else "section table"
+    waves = reference("wave speed and impedance")
     return [
         ("material, section", " ".join(filter(None, (pile.material, pile.section or ""))), SHEET),
-        ("cross-section at the gauges, A", _either(system, pile.area, "area", ("cm^2", 1), ("in^2", 2)), section),
-        ("length from the gauges to the toe, L", _either(system, pile.length, **length), SHEET),
-        ("total length when driven", total or _either(system, pile.total_length, **length), SHEET),
-        ("dynamic modulus, E", _either(system, pile.modulus, "stress", ("GPa", 1), ("ksi", 0)), SHEET),
-        ("density, ρ", _either(system, pile.parts[0].density, "density", ("kg/m^3", 0), ("lb/ft^3", 1)), SHEET),
-        (
-            "wave speed, c",
-            _either(system, pile.wave_speed, "velocity", ("m/s", 0), ("ft/s", 0)),
-            reference("wave speed and impedance"),
-        ),
-        ("impedance at the gauges, Z", impedance(pile.impedance, system), reference("wave speed and impedance")),
-        ("time to the toe and back, 2L/c", f"{1e3 * pile.return_time:.2f} ms", reference("wave speed and impedance")),
+        ("area A", _either(system, pile.area, "area", ("cm^2", 1), ("in^2", 1)), section),
+        ("length below gauges L", _length(pile.length, system), SHEET),
+        ("total length", total or "not given", SHEET if total else DEFAULT),
+        ("modulus E", _either(system, pile.modulus, "stress", ("GPa", 1), ("ksi", 0)), modulus),
+        ("density ρ", _either(system, pile.parts[0].density, "density", ("kg/m^3", 0), ("lb/ft^3", 1)), density),
+        ("wave speed c", _either(system, pile.wave_speed, "velocity", ("m/s", 0), ("ft/s", 0)), waves),
+        ("impedance Z", impedance(pile.impedance, system), waves),
+        ("2L/c", f"{1e3 * pile.return_time:.2f} ms", waves),
+        *_strengths(pile, system),
+        ("tip reinforcement", _either(system, pile.tip_reinforcement or None, "length", ("mm", 0), ("in", 1)), SHEET),
+    ]
+
+
+def material_sources(sheet: TestSheet) -> tuple[str, str, str]:
+    """Give where modulus, density and wave speed come from; two of them give the third, and steel has defaults."""
+    modulus, speed = stated(sheet, "pile", "modulus"), stated(sheet, "pile", "wave_speed")
+    density = stated(sheet, "pile", "density") or stated(sheet, "pile", "unit_weight")
+    return (
+        SHEET if modulus else "from c and ρ" if speed else DEFAULT,
+        SHEET if density else "from c and E" if speed and modulus else DEFAULT,
+        SHEET if speed else "from E and ρ",
+    )
+
+
+def _strengths(pile: Pile, system: str) -> list[Fact]:
+    return [
         ("yield strength", _stress(pile.yield_strength, system), SHEET),
         ("compressive strength", _stress(pile.compressive_strength, system), SHEET),
         ("effective prestress", _stress(pile.effective_prestress, system), SHEET),
-        ("base resistance parallel to the grain", _stress(pile.base_resistance, system), SHEET),
-        ("tip reinforcement", _either(system, pile.tip_reinforcement or None, "length", ("mm", 0), ("in", 1)), SHEET),
+        ("base resistance of timber", _stress(pile.base_resistance, system), SHEET),
     ]
 
 
@@ -102,8 +142,8 @@ def _parts(sheet: TestSheet) -> Block:
     cells = [
         [
             str(number),
-            _either(system, part.length, "length", ("m", 2), ("ft", 2)),
-            _either(system, part.area, "area", ("cm^2", 1), ("in^2", 2)),
+            _length(part.length, system),
+            _either(system, part.area, "area", ("cm^2", 1), ("in^2", 1)),
             _either(system, part.modulus, "stress", ("GPa", 1), ("ksi", 0)),
             _either(system, part.density, "density", ("kg/m^3", 0), ("lb/ft^3", 1)),
         ]
@@ -113,48 +153,69 @@ def _parts(sheet: TestSheet) -> Block:
                 [1, 1, 1, 1, 1], "lrrrr")  # fmt: skip
 
 
-def _hammer(hammer: Hammer, system: str) -> list[tuple[str, str, str]]:
-    efficiency = "–" if hammer.efficiency is None else f"{hammer.efficiency:.2f}"
+def hammer_facts(hammer: Hammer, system: str) -> list[Fact]:
+    """Give what is known of a hammer."""
+    named = " ".join(filter(None, (hammer.make, hammer.model)))
+    least, most = (show("stroke", stroke, system) for stroke in (hammer.minimum_stroke, hammer.maximum_stroke))
+    approved = "" if least == most == "–" else f"{least} to {most}"
     return [
+        ("make, model", named or "not given", SHEET if named else ""),
+        ("serial number", hammer.serial or "not given", SHEET if hammer.serial else ""),
         ("kind", hammer.kind, SHEET),
         ("ram weight", _either(system, hammer.ram_weight, "force", ("kN", 1), ("kip", 2)), SHEET),
         ("rated energy", show("transferred_energy", hammer.rated_energy, system), SHEET),
-        ("approved stroke, at least", show("stroke", hammer.minimum_stroke, system), SHEET),
-        ("approved stroke, at most", show("stroke", hammer.maximum_stroke, system), SHEET),
-        ("efficiency", efficiency, SHEET),
-        ("helmet mass", _mass(hammer.helmet_mass, system), SHEET),
-        ("hammer cushion, stiffness", _stiffness(hammer.hammer_cushion_stiffness, system), SHEET),
-        ("hammer cushion, restitution", _given(hammer.hammer_cushion_stiffness, hammer.hammer_cushion_restitution),
-         SHEET),
-        ("pile cushion, stiffness", _stiffness(hammer.pile_cushion_stiffness, system), SHEET),
-        ("pile cushion, restitution", _given(hammer.pile_cushion_stiffness, hammer.pile_cushion_restitution), SHEET),
+        ("fuel setting", hammer.fuel_setting or "not given", SHEET if hammer.fuel_setting else ""),
+        ("approved stroke", approved, SHEET),
+        ("efficiency", "" if hammer.efficiency is None else f"{hammer.efficiency:.2f}", SHEET),
+        ("helmet mass", _either(system, hammer.helmet_mass, "mass", ("kg", 0), ("lb", 0)), SHEET),
+        ("hammer cushion", _cushion(hammer.hammer_cushion, hammer.hammer_cushion_stiffness,
+                                    hammer.hammer_cushion_restitution, system), SHEET),
+        ("pile cushion", _cushion(hammer.pile_cushion, hammer.pile_cushion_stiffness,
+                                  hammer.pile_cushion_restitution, system), SHEET),
     ]  # fmt: skip
 
 
-def _given(stiffness: float | None, restitution: float) -> str:
-    return "–" if stiffness is None else f"{restitution:.2f}"
+def _cushion(words: str, stiffness: float | None, restitution: float, system: str) -> str:
+    numbers = "" if stiffness is None else f"{_stiffness(stiffness, system)}, restitution {restitution:.2f}"
+    return "; ".join(filter(None, (words, numbers)))
 
 
-def _gauges(review: Review) -> list[tuple[str, str, str]]:
+def _gauges(review: Review) -> list[Fact]:
     sheet, gauges = review.sheet, review.sheet.gauges
+    items: list[Fact] = [("recorder", sheet.recorder or "not given", SHEET if sheet.recorder else "")]
     if gauges.averaged:
-        what = f"{gauges.force} and {gauges.velocity}, averaged before they reached this program"
-        items = [("force and velocity", f"{what}: no gauge can be judged by its twin", SHEET)]
+        items.append((
+            "traces", f"{gauges.force} and {gauges.velocity}, averaged before they reached this program", SHEET,
+        ))  # fmt: skip
     else:
-        items = [
-            ("strain, on opposite faces", ", ".join(gauges.strain or ()), SHEET),
-            ("acceleration, on opposite faces", ", ".join(gauges.acceleration or ()), SHEET),
-        ]
+        for kind, names in (("strain", gauges.strain or ()), ("acceleration", gauges.acceleration or ())):
+            items.append((f"{kind}, opposite faces", ", ".join(names), SHEET))
     left_out = dict.fromkeys((*gauges.leave_out, *sheet.choices.leave_out))
-    items.append(("left out", ", ".join(left_out) or "none", SHEET))
+    items.append(("left out", ", ".join(left_out) or "none", SHEET if left_out else ""))
     for channel, words in gauges.calibration.items():
         items.append((f"calibration, {'all channels' if channel == 'all' else channel}", words, SHEET))
     if not gauges.calibration:
-        items.append(("calibration", "not stated in the test sheet; write [gauges.calibration]", SHEET))
+        items.append(("calibration: number, factor, date", "not stated; write [gauges.calibration]", ""))
+    if sheet.records is not None:
+        for name, mapped in sheet.records.channels.items():
+            if mapped.factor != 1.0:
+                items.append((f"factor of {name}", f"{mapped.factor:g} {mapped.unit or ''}".strip(), SHEET))
     above = sheet.pile.length_above_gauges
     if above > 0.0:
-        items.append(("gauges below the head", show("penetration", above, sheet.display_units), SHEET))
+        items.append(("gauges below the head", _length(above, sheet.display_units), SHEET))
     return items
+
+
+def _layers(sheet: TestSheet) -> Block:
+    cells = [
+        [
+            f"{tape(layer.top, sheet.display_units)} to {tape(layer.bottom, sheet.display_units)}",
+            layer.soil,
+            layer.words,
+        ]
+        for layer in sheet.soil.layers
+    ]
+    return rows(["depth below ground", "soil", "description"], cells, [1, 0.6, 3], "lll")
 
 
 def _drives(review: Review) -> Block:
@@ -165,47 +226,64 @@ def _drives(review: Review) -> Block:
             f"{len(drive.table):,}",
             f"{_clock(drive.drive.start)} to {_clock(drive.drive.end)}",
             show_wait(waited.get(drive.name)),
-            _sampling(drive),
-            _at_start(drive, review.sheet.display_units),
-            TRUST[drive.trust.answer],
+            tape(drive.drive.penetration_at_start, review.sheet.display_units),
+            f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
+            TRUST[drive.trust.answer].removeprefix("the record "),
         ]
         for drive in review.drives
     ]
-    head = ["drive", "blows", "start to end", "waited", "record of a blow", "penetration at its start", "record"]
-    return rows(head, cells, [0, 0, 1.5, 0, 1, 1, 1.2], "lrlrlrl")
+    head = ["drive", "blows", "start to end", "waited", "penetration at start", "samples, length", "record"]
+    return rows(head, cells, [0, 0, 1.7, 0, 0.9, 1, 1.1], "lrlrrrl")
 
 
-def _sampling(drive: DriveReview) -> str:
+def _sampling(drive: DriveReview) -> tuple[float, float]:
+    """Time step and length of the records of a drive [s]."""
     signals = drive.signals
     step = signals.time_step if isinstance(signals, Signals) else float(signals.time[1] - signals.time[0])
-    length = float(signals.time[-1] - signals.time[0])
-    return f"{1.0 / step:,.0f} samples/s, {1e3 * length:.0f} ms"
+    return step, float(signals.time[-1] - signals.time[0])
 
 
-def _at_start(drive: DriveReview, system: str) -> str:
-    return show("penetration", drive.drive.penetration_at_start, system)
+def record_comment(review: Review) -> str:
+    """Say how rate and length of the records stand against ASTM D4945."""
+    asked = (
+        f"ASTM D4945 (from memory) asks {LEAST_RATE:,.0f} samples/s or more over {1e3 * LEAST_LENGTH:.0f} ms or more."
+    )
+    short = [drive_words(drive) for drive in review.drives if _sampling(drive)[1] < LEAST_LENGTH]
+    slow = [drive_words(drive) for drive in review.drives if 1.0 / _sampling(drive)[0] < LEAST_RATE]
+    told = [asked]
+    if short:
+        covered = min(_sampling(drive)[1] for drive in review.drives) / review.sheet.pile.return_time
+        told.append(f"Shorter: {', '.join(short)}. The records still cover {covered:.0f} times 2L/c.")
+    if slow:
+        told.append(f"Fewer samples: {', '.join(slow)}. Peaks may be cut; record faster.")
+    if not short and not slow:
+        told.append("All records comply.")
+    return " ".join(told)
 
 
 def _clock(moment: datetime | None) -> str:
     return "–" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
 
 
-def _requirement(review: Review) -> list[tuple[str, str, str]]:
+def _requirement(review: Review) -> list[Fact]:
     sheet, required = review.sheet, review.answers.required
     system, asked, limits = sheet.display_units, sheet.requirement, review.limits
     value = show("matched_resistance", required.value, system)
-    items = [
-        ("required nominal resistance", "none" if required.value is None else f"{value}: {required.how}",
-         required.source),
-        ("minimum penetration", show("penetration", asked.minimum_penetration, system), SHEET),
-    ]  # fmt: skip
+    items: list[Fact] = [
+        ("required nominal resistance", "none" if required.value is None else value, required.source),
+        ("minimum penetration", tape(asked.minimum_penetration, system), SHEET),
+        ("scour depth", tape(asked.scour_depth, system), SHEET),
+        ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
+    ]
     for limit in (limits.compression, limits.tension):
-        name = f"limit of the {limit.sense} stress while driving"
+        name = f"{limit.sense} stress limit"
         if limit.value is None:
-            items.append((name, f"not known; write {limit.needed}", SHEET))
+            items.append((name, f"not known; write {limit.needed}", ""))
         else:
             shown = show("peak_compression_stress", limit.value, system)
             items.append((name, f"{shown}, {limit.equation}" if limit.equation else shown, limit.source))
     soil = sheet.soil
-    items.append(("soil along the shaft, at the toe", f"{soil.shaft or 'not given'}, {soil.toe or 'not given'}", SHEET))
-    return items
+    items.append(("soil along shaft, at toe", f"{soil.shaft or 'not given'}, {soil.toe or 'not given'}", SHEET))
+    elevations = (("ground elevation", soil.ground_elevation), ("water elevation", soil.water_elevation))
+    items += [(name, _length(level, system), SHEET) for name, level in elevations]
+    return [*items, ("boring", soil.boring, SHEET)]

@@ -1,41 +1,48 @@
-"""The first page: what was tested, the answers, and the cautions, the gravest first."""
+"""The first page: what was tested, what forbids the use of the criterion, the answers, and the cautions."""
 
 from collections.abc import Sequence
 from datetime import date
+from math import ceil
+from typing import Any
 
 from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
-from dyntest.decisions.criterion import show_count
 from dyntest.names import show
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
-from dyntest.presenting.report.blocks import about, caution_item, sentence
+from dyntest.presenting.report.blocks import about, caution_item
 from dyntest.presenting.sentences import (
+    alert_sentences,
     criterion_sentence,
     drive_words,
     resistance_sentence,
+    sentence,
     setup_sentence,
     stress_sentences,
     trust_sentence,
 )
+from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_number
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
 """Sentences under one question on the first page at most [1]; the others stand in their section."""
 
-MOST_CAUTIONS = 7
+MOST_CAUTIONS = 6
 """Cautions on the first page at most [1]; the others stand in their section."""
 
 STATIC_TEST = "Where experience with this soil, pile and hammer is lacking, a static load test confirms the resistance."
 """After ASTM D4945."""
 
 
-def front_page(review: Review, today: date) -> dict:
+def front_page(review: Review, today: date) -> dict[str, Any]:
     """Give what the first page says."""
     sheet = review.sheet
-    found = all_cautions(review)
+    found = [pair for pair in all_cautions(review) if not is_alert(review, pair[1])]
     labels = (
         ("project", sheet.project),
         ("structure", sheet.structure),
+        ("location", sheet.location),
         ("tested", _tested(review)),
+        ("tested by", sheet.tested_by),
+        ("checked by", sheet.checked_by),
         ("engineer", sheet.engineer),
         ("report of", f"{today:%Y-%m-%d}"),
     )
@@ -43,11 +50,19 @@ def front_page(review: Review, today: date) -> dict:
     return {
         "title": f"Dynamic test of pile {sheet.pile_name}",
         "labels": [[name, value] for name, value in labels if value],
+        "alerts": alert_sentences(review),
         "answers": _answers(review),
+        "strokes": _strokes(review),
         "cautions": [caution_item(caution, grave) for grave, caution in found[:MOST_CAUTIONS]],
-        "more": f"{left} more in the sections on the records, on waiting and on the criterion." if left > 0 else "",
+        "more": f"{left} more in the sections on records, setup and criterion." if left > 0 else "",
         "reminder": f"{GOVERNING_SPECIFICATION} {STATIC_TEST}",
     }
+
+
+def is_alert(review: Review, caution: Caution) -> bool:
+    """Whether a caution forbids the use of the criterion."""
+    criterion = review.answers.criterion
+    return criterion is not None and caution in criterion.alerts
 
 
 def _tested(review: Review) -> str:
@@ -57,16 +72,16 @@ def _tested(review: Review) -> str:
     return f"{shown}{f', {days[0]}' if days else ''}{f' to {days[-1]}' if len(days) > 1 else ''}"
 
 
-def _answers(review: Review) -> list[dict]:
+def _answers(review: Review) -> list[dict[str, Any]]:
     resistances = [resistance_sentence(review, drive) for drive in review.drives]
-    waiting = [setup_sentence(setup) for setup in review.answers.setups]
-    nothing = ["Not measured: a restrike and an initial drive are needed."]
+    setups = [setup_sentence(setup) for setup in review.answers.setups]
+    nothing = ["Not measured: it needs an initial drive and a restrike."]
     questions = (
-        ("Can the record be trusted?", [trust_sentence(review)]),
+        ("Records", [trust_sentence(review)]),
         ("Hammer and stresses", [*_energy(review), *stress_sentences(review)]),
         ("Resistance", _few(resistances)),
-        ("Waiting", _few(waiting) or nothing),
-        ("Criterion", [criterion_sentence(review), *_strokes(review)]),
+        ("Setup", _few(setups) or nothing),
+        ("Criterion", [criterion_sentence(review)]),
     )
     return [{"question": question, "answers": answers} for question, answers in questions]
 
@@ -74,30 +89,29 @@ def _answers(review: Review) -> list[dict]:
 def _energy(review: Review) -> list[str]:
     """Say what the hammer delivered at the end of the last initial drive, or else in the first drive."""
     system = review.sheet.display_units
-    known = [drive for drive in review.drives if "transferred_energy" in drive.numbers]
+    known = [d for d in review.drives if "transferred_energy" in d.numbers and d.representative is not None]
     if not known:
         return []
     drive = next((one for one in reversed(known) if one.kind == "initial"), known[0])
     numbers, stroke = drive.numbers, ""
     if "stroke" in numbers:
         stroke = f" at a stroke of {show('stroke', numbers['stroke'], system)}"
-    ratio = f", {numbers['energy_ratio']:.0%} of the rated energy" if "energy_ratio" in numbers else ""
+    rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
+    ratio = f", {numbers.get('energy_ratio', 0.0):.0%} of {'the rated energy' if rated else 'ram weight × stroke'}"
     energy = show("transferred_energy", numbers["transferred_energy"], system)
-    where = f"{drive_words(drive).capitalize()}, blow {drive.representative.blow}"
-    return [f"{where}: {energy} transferred{stroke}{ratio}."]
+    where = f"{drive_words(drive).capitalize()}, blow {drive.representative.blow if drive.representative else 0}"
+    return [f"{where}: {energy} transferred{stroke}{ratio if 'energy_ratio' in numbers else ''}."]
 
 
-def _strokes(review: Review) -> list[str]:
-    """Say the criterion at its lowest and highest stroke."""
+def _strokes(review: Review) -> list[list[str]]:
+    """Give the criterion in two rows, the strokes and their counts; empty where there is none."""
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None or found.criterion is None:
         return []
-    ends = dict.fromkeys((found.criterion.rows[0], found.criterion.rows[-1]))
-    asked = [
-        f"{show_count(row.set_per_blow, system, asked=True)} at a stroke of {show('stroke', row.stroke, system)}"
-        for row in ends
-    ]
-    return [f"At least {', '.join(asked)}; all strokes are on the criterion card."]
+    usable = found.criterion.rows
+    counts = [str(ceil(round(float(COUNT_LENGTHS[system][0] / row.set_per_blow), 6))) for row in usable]
+    strokes = [short_number("stroke", row.stroke, system) for row in usable]
+    return [["stroke", *strokes], [f"blows per {per_count(system)}", *counts]]
 
 
 def _few(sentences: Sequence[str]) -> list[str]:

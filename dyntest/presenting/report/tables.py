@@ -1,4 +1,4 @@
-"""Tables of the drives' numbers: of the blows that stand for them, and of every blow."""
+"""Tables of the drives' numbers: representative blows, matched soil, and all blows in a summary."""
 
 from collections.abc import Sequence
 
@@ -7,32 +7,35 @@ import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.explanations import reference
-from dyntest.presenting.report.blocks import Block, rows
-from dyntest.presenting.sentences import show_range
+from dyntest.presenting.frames_record import COUNT_LENGTHS
+from dyntest.presenting.report.blocks import Block, dense, rows
+from dyntest.presenting.sentences import drive_words, show_range
 from dyntest.presenting.tables import representative_head, representative_numbers
 from dyntest.reviewing.drive import DriveReview
 from dyntest.units import unit_factor
+from dyntest.wave_equation.match_results import shaft_distribution
+from dyntest.wave_equation.matching import Match
 
 ABREAST = 4
 """Drives side by side at most [1]; more stand in another table below."""
 
-EVERY_BLOW = (
-    "blow",
-    "penetration",
-    "set_per_blow",
-    "stroke",
-    "transferred_energy",
-    "energy_ratio",
-    "peak_force",
-    "peak_gauge_stress",
-    "toe_compression_stress",
-    "peak_tension_stress",
-    "case_resistance_maximum",
-    "case_resistance_toe_at_rest",
-    "matched_resistance",
-    "integrity_factor",
-)
-"""Numbers of every blow in the appendix, in this order; one that no blow has is left out."""
+MOST_ROWS = {"penetration": 40, "blow": 12}
+"""Rows of a summary of blows at most [1], by depth and by number."""
+
+SUMMED = {
+    "stroke": "mean",
+    "transferred_energy": "mean",
+    "energy_ratio": "mean",
+    "peak_force": "mean",
+    "peak_gauge_stress": "max",
+    "toe_compression_stress": "max",
+    "peak_tension_stress": "max",
+    "case_resistance_maximum": "mean",
+    "case_resistance_toe_at_rest": "mean",
+    "matched_resistance": "mean",
+    "integrity_factor": "min",
+}
+"""Numbers of the summary of blows, in order, and what of an interval is shown; one that no blow has is left out."""
 
 
 def representative_blows(drives: Sequence[DriveReview], codes: Sequence[str], system: str) -> list[Block]:
@@ -54,49 +57,157 @@ def match_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
-        columns = [_matched(drive, system) for drive in some]
-        cells = [[words, *(column[words][0] for column in columns), columns[0][words][1]] for words in columns[0]]
+        found = [_matched(drive.match, drive.calibrated_damping_factor, system) for drive in some if drive.match]
+        cells = [[words, *(column[words][0] for column in found), found[0][words][1]] for words in found[0]]
         head = ["", *map(representative_head, some), "from"]
-        blocks.append(rows(head, cells, [1.6, *(1.2 for _ in some), 0.5], f"l{'r' * len(some)}l"))
+        blocks.append(rows(head, cells, [1.5, *(1.3 for _ in some), 0.5], f"l{'r' * len(some)}l"))
     return blocks
 
 
-def _matched(drive: DriveReview, system: str) -> dict[str, tuple[str, str]]:
+def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[str, str]]:
     """Every number of a match in words, by its name, and where it comes from."""
-    match, found = drive.match, {}
+    found = {}
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
-        ends = show_range(*getattr(match, f"{code}_range"), code, system)
+        low, high = getattr(match, f"{code}_range")
+        ends = show_range(low, high, code, system)
         found[NAMES[code].words] = (f"{show(code, getattr(match, code), system)} ({ends})", reference(code))
     found[NAMES["misfit"].words] = (show("misfit", match.misfit, system), reference("misfit"))
     values = match.parameters
-    length, unit = (unit_factor("ft", "length"), "s/ft") if system == "US" else (1.0, "s/m")
     for part in ("shaft", "toe"):
-        found[f"{part} quake"] = (show("set_per_blow", values[f"{part}_quake"], system), "fitted")
-        found[f"{part} damping"] = (f"{values[f'{part}_damping'] * length:.2f} {unit}", "fitted")
-    factor = show("damping_factor", drive.calibrated_damping_factor, system)
-    found["Case damping factor calibrated by the match"] = (factor, reference("calibrated damping factor"))
+        quake = show("set_per_blow", float(values[f"{part}_quake"]), system)
+        found[f"{part} quake"] = (quake, "fitted")
+        found[f"{part} damping"] = (_damping(float(values[f"{part}_damping"]), system), "fitted")
+    found["soil law"] = (match.law, "chosen" if match.misfit_other_law != match.misfit_other_law else "better fit")
+    found["resistance mobilised"] = ("fully" if match.fully_mobilised else "LOWER BOUND", "")
+    found["shaft and toe separated"] = ("yes" if match.separable else "NO, use the sum", "")
+    found["calibrated damping factor J"] = (
+        show("damping_factor", calibrated, system),
+        reference("calibrated damping factor"),
+    )
     return found
+
+
+def _damping(value: float, system: str) -> str:
+    length, unit = (unit_factor("ft", "length"), "s/ft") if system == "US" else (1.0, "s/m")
+    return f"{value * length:.2f} {unit}"
+
+
+def soil_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
+    """Give the soil model by segment: depth, resistance, resistance per length, quake and damping of each drive."""
+    matched = [(drive_words(drive), drive.match) for drive in drives if drive.match is not None]
+    force, length = display_unit("shaft_resistance", system)[0], display_unit("penetration", system)[0]
+    movement, damping = display_unit("set_per_blow", system)[0], "s/ft" if system == "US" else "s/m"
+    alike: dict[tuple[str, ...], list[tuple[str, Match]]] = {}
+    for name, match in matched:
+        alike.setdefault(tuple(_depths(match, system)), []).append((name, match))
+    blocks = []
+    for depths, drives_alike in alike.items():
+        for start in range(0, len(drives_alike), ABREAST - 1):
+            some = drives_alike[start : start + ABREAST - 1]
+            head = [f"depth [{length}]"]
+            for name, _ in some:
+                head += [f"{name}: R [{force}]", f"R/length [{force}/{length}]", f"quake [{movement}]",
+                         f"damping [{damping}]"]  # fmt: skip
+            found = [_segments(match, system) for _, match in some]
+            cells = [[place, *(cell for one in found for cell in one[row])] for row, place in enumerate(depths)]
+            blocks.append(dense(head, cells))
+    return blocks
+
+
+def _depths(match: Match, system: str) -> list[str]:
+    found, factor = shaft_distribution(match), display_unit("penetration", system)[1]
+    ends = zip(found.top * factor, found.bottom * factor, strict=True)
+    return [*(f"{top:.1f} to {bottom:.1f}" for top, bottom in ends), "toe"]
+
+
+def _segments(match: Match, system: str) -> list[list[str]]:
+    """Resistance, resistance per length, quake and damping of each segment of shaft, and of the toe, as text."""
+    found, values = shaft_distribution(match), match.parameters
+    force, length = display_unit("shaft_resistance", system)[1], display_unit("penetration", system)[1]
+
+    def soil(part: str) -> list[str]:
+        quake = show("set_per_blow", float(values[f"{part}_quake"]), system).rsplit(" ", 1)[0]
+        return [quake, _damping(float(values[f"{part}_damping"]), system).split(" ")[0]]
+
+    shaft = [
+        [f"{force * one:.1f}", f"{force / length * each:.2f}", *soil("shaft")]
+        for one, each in zip(found.resistance, found.per_length, strict=True)
+    ]
+    return [*shaft, [f"{force * match.toe_resistance:.1f}", "–", *soil("toe")]]
 
 
 def origin(code: str, drives: Sequence[DriveReview]) -> str:
     """Say where a number comes from."""
     if code in ("penetration", "set_per_blow"):
         return "driving log" if any(drive.log is not None for drive in drives) else "sheet, record"
-    if code == "stroke" and not any("blow_rate" in drive.numbers for drive in drives):
+    if code == "stroke" and not any(_timed(drive) for drive in drives):
         return "driving log"
     if code == "damping_factor":
         return ", ".join(dict.fromkeys(drive.damping_source for drive in drives))
+    if code == "blow_rate":
+        return "record"
     return reference(code) or "record"
 
 
-def every_blow(drive: DriveReview, system: str) -> list[Block]:
-    """Give the numbers of every blow of a drive."""
-    codes = [code for code in EVERY_BLOW if code in drive.table and drive.table[code].notna().any()]
-    head = [{"symbol": NAMES[code].symbol, "rest": _unit(code, system)} for code in codes]
-    columns = [_written(drive.table[code], code, system) for code in codes]
-    key = "; ".join(f"{NAMES[code].symbol}: {NAMES[code].words}, {origin(code, (drive,))}" for code in codes)
-    dense = {"kind": "dense", "head": head, "rows": [list(row) for row in zip(*columns, strict=True)]}
-    return [{"kind": "key", "text": f"{key}."}, dense]
+def _timed(drive: DriveReview) -> bool:
+    """Whether the stroke follows from the time between blows, as it does of an open-end diesel hammer alone."""
+    hammer = drive.drive.hammer
+    return hammer is not None and hammer.kind == "open-end diesel" and "blow_rate" in drive.table
+
+
+def blow_summary(drive: DriveReview, system: str) -> Block:
+    """Give all blows of a drive in a summary: by foot or half metre of penetration, else by groups of blows."""
+    table = drive.table
+    codes = [code for code in SUMMED if code in table and table[code].notna().any()]
+    by_depth = drive.kind == "initial" and table["penetration"].nunique() > 1
+    labels, groups, lengths = _by_depth(table, system) if by_depth else _by_number(table)
+    head = [f"penetration [{display_unit('penetration', system)[0]}]" if by_depth else "blows", "n"]
+    count_length, count_unit = COUNT_LENGTHS[system]
+    if by_depth:
+        head.append(count_unit)
+    heads = [
+        *head,
+        *({"symbol": NAMES[code].symbol, "rest": f" {SUMMED[code]}{_unit(code, system)}"} for code in codes),
+    ]
+    cells = []
+    for number in sorted(labels):
+        part = table[groups == number]
+        counted = [f"{len(part) / lengths[number] * count_length:.0f}"] if by_depth else []
+        cells.append(
+            [labels[number], f"{len(part)}", *counted, *(_written(part[code], code, system) for code in codes)]
+        )
+    return dense(heads, cells)
+
+
+def summary_key(drives: Sequence[DriveReview]) -> Block:
+    """Give what the symbols of the summaries mean."""
+    codes = [
+        code for code in SUMMED if any(code in drive.table and drive.table[code].notna().any() for drive in drives)
+    ]
+    key = "; ".join(f"{NAMES[code].symbol}: {NAMES[code].words}, {origin(code, drives)}" for code in codes)
+    return {"kind": "key", "text": f"{key}. Every blow is in the tables of blows beside this report."}
+
+
+def _by_depth(table: pd.DataFrame, system: str) -> tuple[dict[int, str], np.ndarray, dict[int, float]]:
+    """Label, group of each blow, and length of each group [m]."""
+    unit = unit_factor("ft", "length") if system == "US" else 1.0
+    depth = table["penetration"].to_numpy(dtype=float) / unit
+    span = np.nanmax(depth) - np.nanmin(depth)
+    steps = (1.0, 2.0, 5.0, 10.0) if system == "US" else (0.5, 1.0, 2.0, 5.0)
+    step = next((one for one in steps if span / one <= MOST_ROWS["penetration"]), steps[-1])
+    groups = np.where(np.isfinite(depth), np.ceil(depth / step - 1e-6), -1).astype(int)
+    found = [number for number in np.unique(groups) if number >= 0]
+    labels = {int(n): f"{(n - 1) * step:g} to {n * step:g}" for n in found}
+    last = {int(n): max(min(n * step, float(np.nanmax(depth))) - (n - 1) * step, 0.1 * step) for n in found}
+    return labels, groups, {n: unit * length for n, length in last.items()}
+
+
+def _by_number(table: pd.DataFrame) -> tuple[dict[int, str], np.ndarray, dict[int, float]]:
+    size = -(-len(table) // MOST_ROWS["blow"])
+    groups = np.arange(len(table)) // size
+    blow = table["blow"].to_numpy()
+    ends = {int(n): (blow[groups == n][0], blow[groups == n][-1]) for n in np.unique(groups)}
+    return {n: f"{a}" if a == b else f"{a} to {b}" for n, (a, b) in ends.items()}, groups, {}
 
 
 def _unit(code: str, system: str) -> str:
@@ -104,7 +215,7 @@ def _unit(code: str, system: str) -> str:
     return f" [{unit}]" if unit else ""
 
 
-def _written(values: pd.Series, code: str, system: str) -> list[str]:
+def _written(values: pd.Series, code: str, system: str) -> str:
+    value = float(getattr(values, SUMMED[code])())
     _, factor, decimals = display_unit(code, system)
-    numbers = values.to_numpy(dtype=float) * factor
-    return [f"{number:,.{decimals}f}" if np.isfinite(number) else "–" for number in numbers]
+    return f"{value * factor:,.{decimals}f}" if np.isfinite(value) else "–"

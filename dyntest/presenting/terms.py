@@ -1,0 +1,111 @@
+"""The words of the trade, once: what each term means, which wordings it replaces, how lengths and counts are read."""
+
+from dyntest.names import show
+from dyntest.units import unit_factor
+
+TERMS = {
+    "representative blow": "the blow from which the resistance of a drive is taken",
+    "range": "the resistances that fit a record about as well as the best match",
+    "required": "the nominal resistance that every pile has to reach",
+    "maximum Case resistance": "the largest Case resistance over time",
+    "setup": "gain of resistance after driving",
+    "relaxation": "loss of resistance after driving",
+    "setup factor": "resistance at restrike over resistance at the end of initial driving",
+    "restrike": "driving a pile again after a wait",
+    "end of driving": "the last blows of the initial drive",
+    "driving criterion": "the blow count that bearing piles have to reach at each stroke",
+    "practical refusal": "so many blows that driving stops and the engineer decides",
+    "lower bound": "a resistance that was not fully mobilised; the pile may have more",
+    "bearing pile": "a pile that is driven to the criterion",
+    "overlay": "records of several blows in one figure",
+}
+"""Every term and its meaning."""
+
+NOT_WRITTEN = {
+    "stands for the drive": "representative blow",
+    "stand for the drive": "representative blow",
+    "as likely": "range",
+    "does NOT show": "below the required",
+    "which it shows": "meets the required",
+    "largest over time": "maximum Case resistance",
+    "laid over each other": "overlay",
+    "carry this for long": "do not rely on this resistance",
+    "counted on": "credited",
+    "count on it": "credit the measured setup",
+    "While the pile waited": "setup",
+    "strike production piles again": "restrike production piles",
+    "strike again later": "restrike later",
+    "goes on file": "report",
+    "Take it along": "download",
+}
+"""Wordings that are not written, and what is written for them."""
+
+COUNT_LENGTHS = {"US": (0.0254, "inch"), "SI": (0.025, "25 mm")}
+"""Length over which the criterion counts blows [m], and its name, by the system of units."""
+
+
+def per_count(system: str) -> str:
+    """Give the length over which blows are counted.
+
+    Examples
+    --------
+    >>> per_count("US"), per_count("SI")
+    ('inch', '25 mm')
+    """
+    return COUNT_LENGTHS[system][1]
+
+
+def tape(length: float | None, system: str) -> str:
+    """Write a depth as marks on a pile are read: to half a foot, or to a tenth of a metre.
+
+    Units: length [m].
+
+    Examples
+    --------
+    >>> tape(17.0, "US"), tape(17.04, "SI"), tape(15.24, "US")
+    ('56 ft', '17.0 m', '50 ft')
+    """
+    if length is None or length != length:
+        return "–"
+    if system == "SI":
+        return f"{length:.1f} m"
+    feet = round(2.0 * length / unit_factor("ft", "length")) / 2.0
+    return f"{feet:g} ft"
+
+
+def short_length(length: float, system: str) -> str:
+    """Write a length of some inches, or of some millimetres.
+
+    Units: length [m].
+
+    Examples
+    --------
+    >>> short_length(0.0762, "US"), short_length(0.075, "SI")
+    ('3 in', '75 mm')
+    """
+    if system == "SI":
+        return f"{1e3 * length:.0f} mm"
+    return f"{length / unit_factor('in', 'length'):.3g} in"
+
+
+def short_number(code: str, value: float, system: str) -> str:
+    """Write a number with its unit and without decimals that say nothing.
+
+    Examples
+    --------
+    >>> short_number("stroke", 1.8288, "US"), short_number("stroke", 1.9812, "US")
+    ('6 ft', '6.5 ft')
+    """
+    number, unit = show(code, value, system).rsplit(" ", 1)
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
+
+
+def drive_name(name: str) -> str:
+    """Give the name of a drive as it is written.
+
+    Examples
+    --------
+    >>> drive_name("restrike_1")
+    'restrike 1'
+    """
+    return name.replace("_", " ")
