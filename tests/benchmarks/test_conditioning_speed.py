@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.condition import Options, condition
-from dyntest.conditioning.judging import join, judge, measure
+from dyntest.conditioning.judging import check_numbers, join, judge
 from dyntest.pile import Pile, PilePart
 from dyntest.signals import Signals
 
@@ -63,7 +63,7 @@ def test_conditioning(benchmark, signals, chunk, low_pass):
 @pytest.mark.parametrize("chunk", [1, 16])
 def test_conditioning_and_quality(benchmark, signals, chunk):
     def run():
-        return judge(join([measure(part, condition(part, PILE), PILE) for part in chunks(signals, chunk)]))
+        return judge(join([check_numbers(part, condition(part, PILE), PILE) for part in chunks(signals, chunk)]))
 
     assert [finding for finding in benchmark(run) if finding.severity == "reject"] == []
     rate(benchmark)
