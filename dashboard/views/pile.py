@@ -115,7 +115,8 @@ def _ground(sheet, system: str) -> float | None:
     if drive.log is not None:
         from dyntest.reading.logs import read_driving_log
 
-        depth = float(np.max(read_driving_log(drive.log).depth_to))
+        log = read_driving_log(drive.log, sheet.log_layout, drive.penetration_at_start)
+        depth = float(np.max(log.depth_to))
     return None if depth is None else float(shown("penetration", sheet.pile.length - depth, system))
 
 

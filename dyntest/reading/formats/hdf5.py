@@ -135,8 +135,9 @@ def _contents(
         for row, place in enumerate(places):
             entry, member = sets[place]
             with _reading(source, channels[place].name):
-                if entry.ndim == 1 and not member:
-                    block[row] = entry[start : start + count]
+                if not member and sum(size != 1 for size in entry.shape) <= 1:  # MATLAB keeps rows as matrices
+                    window = slice(start, start + count)
+                    block[row] = np.ravel(entry[tuple(window if size != 1 else 0 for size in entry.shape)])
                 else:
                     block[row] = column(place)[start : start + count]
         return block

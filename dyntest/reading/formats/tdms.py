@@ -13,6 +13,10 @@ from dyntest.reading.formats.contents import Contents, FileChannel, Keeper, chec
 from dyntest.reading.parts import Records
 from dyntest.reading.wording import known_as, printable, shown
 
+_STEPS = ("wf_increment", "dt", "time_step", "sample_interval")
+_RATES = ("sample_rate", "Sample Rate", "SampleRate", "sampling_rate", "SamplingRate", "fs", "Fs", "rate", "Rate")
+"""Properties by which writers of TDMS commonly tell the time step [s] or the rate [Hz]."""
+
 _UNITS = ("unit_string", "NI_UnitDescription", "unit", "Unit", "units", "Units")
 
 
@@ -28,9 +32,10 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     try:
         keeper = Keeper(nptdms.TdmsFile.open(path))
         groups = {group.name: group.channels() for group in keeper.file.groups()}
+        said = {group.name: dict(group.properties) for group in keeper.file.groups()}
     except Exception as trouble:  # a damaged file makes the library fail in many ways
         raise damaged(source, "TDMS file", trouble) from None
-    return tuple(_contents(source, groups, names, keeper) for names in _chosen(groups, records.group, source))
+    return tuple(_contents(source, groups, said, names, keeper) for names in _chosen(groups, records.group, source))
 
 
 def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[list[str]]:
@@ -45,9 +50,12 @@ def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[lis
     return [[name] for name in sorted(fitting, key=natural_order)]
 
 
-def _contents(source: str, groups: dict[str, Any], names: Sequence[str], keeper: Keeper) -> Contents:
+def _contents(
+    source: str, groups: dict[str, Any], said: dict[str, dict[str, Any]], names: Sequence[str], keeper: Keeper
+) -> Contents:
     entries = [channel for name in names for channel in groups[name]]
-    channels = [_channel(entry) for entry in entries]
+    root = dict(keeper.file.properties)
+    channels = [_channel(entry, said[entry.group_name], root) for entry in entries]
     check_channels(channels, source)
 
     def piece(place: int, start: int, count: int | None) -> np.ndarray:
@@ -71,9 +79,22 @@ def _contents(source: str, groups: dict[str, Any], names: Sequence[str], keeper:
     return Contents(source, "tdms", tuple(channels), lambda place: piece(place, 0, None), part)
 
 
-def _channel(entry: Any) -> FileChannel:
+def _first_number(keys: Sequence[str], *above: dict[str, Any]) -> float | None:
+    """Give the first of some properties that is a number above zero, of the channel, its group or the file."""
+    for properties in above:
+        for key in keys:
+            value = properties.get(key)
+            if isinstance(value, (int, float, np.number)) and value > 0:
+                return float(value)
+    return None
+
+
+def _channel(entry: Any, group: dict[str, Any], root: dict[str, Any]) -> FileChannel:
     properties = entry.properties
-    step = properties.get("wf_increment")
+    step = _first_number(_STEPS, properties, group, root)
+    rate = _first_number(_RATES, properties, group, root)
+    if step is None and rate is not None:
+        step = 1.0 / rate
     start = properties.get("wf_start_offset", 0.0)
     unit = next((str(properties[key]) for key in _UNITS if properties.get(key)), "")
     kind = getattr(entry.dtype, "kind", "O")
@@ -82,6 +103,6 @@ def _channel(entry: Any) -> FileChannel:
         (len(entry),),
         unit,
         float(start) if isinstance(start, (int, float)) else 0.0,
-        float(step) if isinstance(step, (int, float)) and step > 0.0 else None,
+        step,
         kind in "iufM" and len(entry) > 0,
     )
