@@ -10,6 +10,7 @@ from dyntest.conditioning import channel_measures as channel
 from dyntest.conditioning import settling_measures as settling
 from dyntest.conditioning import wave_measures as wave
 from dyntest.conditioning.findings import Check
+from dyntest.conditioning.gas import LEAST_GAS
 
 
 def _channel_checks(kind: str) -> tuple[Check, ...]:
@@ -59,6 +60,7 @@ RECORD_CHECKS = (
     Check("proportionality", *_SHAFT, "above", "warning", "high with shaft"),
     Check("lag", wave.lag_size, wave.LAG_LIMIT, "above", "warning"),
     Check("no quiet part", wave.quiet_time, wave.QUIET_LIMIT, "below", "reject"),
+    Check("gas before impact", wave.gas_share, LEAST_GAS, "above", "note"),
     Check("record too short for the toe return", wave.returns_recorded, wave.RETURN_LIMIT, "below", "reject"),
     Check("record too short for the unloading", wave.unloading_recorded, wave.UNLOADING_LIMIT, "below", "warning"),
     Check("toe return", wave.toe_return, wave.EARLY_LIMIT, "below", "warning", "early"),

@@ -169,7 +169,63 @@ def clipped_samples(channels: Channels) -> np.ndarray:
         for blow, channel in np.argwhere(runs & (np.abs(extreme - zero) > CLIPPED_SHARE * channels.response)):  # few
             run = _plateau(channels.raw[blow, channel], at[blow, channel], channels.noise[blow, channel])
             longest[blow, channel] = max(longest[blow, channel], run)
+        longest = np.maximum(
+            longest,
+            np.where(np.abs(extreme - zero) > CLIPPED_SHARE * channels.response, _flat_tops(channels, extreme), 0.0),
+        )
     return _of_live(longest, channels)
+
+
+FLAT_BAND = 6.0
+"""A flat top with noise on it lies within so many standard deviations below its extreme [1]: noise reaches 3 to either
+side."""
+
+FLAT_STEP, FLAT_REACH, FLAT_SAMPLES = 0.002, 160, 5
+"""It lies within this share of the response even without noise [1]; samples to either side that are searched, and the
+fewest that make a flat top [samples]."""
+
+FLAT_KINK = 30.0
+"""Fall within a quarter of its length beyond each end over what it bends within itself [1]: 3 for a parabola, 14 for
+a peak of fourth power, both exact; far more where a range ended."""
+
+FLAT_HIDDEN = 0.025
+"""That fall over the response below which too little is cut off to matter [1] (common practice, no source)."""
+
+
+def _flat_tops(channels: Channels, extreme: np.ndarray) -> np.ndarray:
+    """Give the length of a flat top at the extreme, with a kink at both ends; 0 where there is none [samples]."""
+    raw = channels.raw
+    n_blows, n_channels, n_samples = raw.shape
+    zero, noise = np.nan_to_num(channels.offset), np.nan_to_num(channels.noise)
+    upward = np.where(extreme >= zero, 1.0, -1.0)
+    top = (raw * upward[..., None]).argmax(axis=-1)
+    place = top[..., None] + np.arange(-FLAT_REACH, FLAT_REACH + 1)
+    edge = (place < 0) | (place >= n_samples)
+    near = np.take_along_axis(raw, np.clip(place, 0, n_samples - 1), axis=-1) * upward[..., None]
+    near = np.where(edge, -np.inf, near)
+    band = np.maximum(FLAT_BAND * noise, FLAT_STEP * channels.response)
+    out = near < (extreme * upward - band)[..., None]
+    before = out[..., FLAT_REACH::-1].argmax(axis=-1)  # samples from the top to the first one outside
+    after = out[..., FLAT_REACH:].argmax(axis=-1)
+    length = before + after - 1
+    begin, end = FLAT_REACH - before + 1, FLAT_REACH + after - 1
+    found = np.zeros((n_blows, n_channels))
+    judged = (before > 0) & (after > 0) & (length >= FLAT_SAMPLES) & (length < FLAT_REACH)
+    for blow, channel in np.argwhere(judged):
+        trace, r = near[blow, channel], int(length[blow, channel])
+        first, last = int(begin[blow, channel]), int(end[blow, channel])
+        inner = trace[first : last + 1]
+        third = max(r // 3, 1)
+        sides = np.concatenate([inner[:third], inner[-third:]])
+        middle = inner[third:-third]
+        bend = abs(float(middle.mean() - sides.mean()))
+        doubt = noise[blow, channel] * np.sqrt(1.0 / len(middle) + 1.0 / len(sides))
+        beyond = max(2, r // 4)
+        falls = inner.mean() - trace[[max(first - beyond, 0), min(last + beyond, len(trace) - 1)]]
+        fall = float(np.where(np.isfinite(falls), falls, 0.0).min())
+        if fall > FLAT_KINK * (bend + 2.0 * doubt) and fall > FLAT_HIDDEN * channels.response[blow, channel]:
+            found[blow, channel] = r
+    return found
 
 
 def _plateau(trace: np.ndarray, at: np.ndarray, noise: float) -> int:

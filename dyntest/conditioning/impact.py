@@ -74,8 +74,8 @@ def onset(size: np.ndarray) -> np.ndarray:
     return onset_and_quiet(size, 1.0)[0]
 
 
-def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give the sample at which each blow begins and how many samples before it are quiet.
+def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the sample at which each blow begins, how many before it are quiet, and how long the foot of the rise is.
 
     Strain rises slowly at first while the acceleration is already large, so the quiet part ends before the onset, by
     `GUARD_FACTOR` times the time that the strain takes from `FOOT_SHARE` to `ONSET_SHARE` of its peak, and by at least
@@ -88,7 +88,7 @@ def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.
     --------
     >>> rise = np.concatenate([np.zeros(100), np.sin(np.linspace(0, np.pi, 81)) ** 2])
     >>> [int(value[0]) for value in onset_and_quiet(rise[None], 50e-6)]
-    [104, 93]
+    [104, 93, 2]
     """
     risen, peak = _risen(size)
     reach = int(risen.max(initial=0)) + 1
@@ -99,7 +99,7 @@ def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.
     guard = np.maximum(slow, usual)
     demanded = round(DEMANDED_QUIET_TIME / time_step)
     at_least = np.where(begins >= DEMANDED_MARGIN * demanded, demanded, 0)
-    return begins, np.maximum(begins - guard, at_least)
+    return begins, np.maximum(begins - guard, at_least), begins - foot
 
 
 def first_peak(down: np.ndarray, onset: np.ndarray, noise: np.ndarray | float = 0.0) -> np.ndarray:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.conditioning.channel_measures import at
-from dyntest.conditioning.condition import Conditioned
+from dyntest.conditioning.condition import LASTS_TO_REST, Conditioned
 from dyntest.conditioning.corrections import integrate, rest_samples
 from dyntest.pile import Pile
 from dyntest.signals import Waves
@@ -188,6 +188,8 @@ def end_over_peak(record: Record) -> np.ndarray:
 
 def set_difference(record: Record) -> np.ndarray:
     """Give how far the displacement at the end of the record is from the log's set, over its peak."""
+    waves = record.conditioned.waves
+    rests = (len(waves.time) - 1 - waves.onset) * waves.time_step >= LASTS_TO_REST
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.abs(record.resting_displacement.mean(axis=1) - record.set_per_blow) / record.peak_displacement
-    return np.where(record.comparable, ratio, np.nan)
+    return np.where(record.comparable & rests, ratio, np.nan)

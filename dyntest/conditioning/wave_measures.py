@@ -205,6 +205,12 @@ def quiet_time(record: Record) -> np.ndarray:
     return np.full(len(quiet), np.nan) if record.averaged else quiet
 
 
+def gas_share(record: Record) -> np.ndarray:
+    """Give the force of the hammer's gas where the record begins over the peak force; it was not taken for zero."""
+    gas, force = record.conditioned.corrections.gas_force, record.conditioned.waves.force
+    return np.full(len(force), np.nan) if gas is None else gas / force.max(axis=1)
+
+
 def returns_recorded(record: Record) -> np.ndarray:
     """Give the length of the record after the first peak over 2L/c."""
     waves = record.conditioned.waves

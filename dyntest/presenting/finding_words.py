@@ -174,6 +174,12 @@ WORDS = {
         "record with more time before the trigger, 5 ms or more",
         "milliseconds",
     ),
+    ("gas before impact", ""): FindingWords(
+        "the gas of the hammer already presses with {value} of the peak force where the record begins, above {limit},"
+        " in {where}; the zero line was found by the law of its compression",
+        "record 80 ms before the impact, so that the zero line is seen",
+        "tenth percent",
+    ),
     ("record too short for the toe return", ""): FindingWords(
         "the record ends {value} times 2L/c after the first peak, before the return from the toe, in {where}",
         "record longer; no resistance can be worked out",

@@ -23,13 +23,13 @@ def test_onset_lies_at_the_foot_of_the_rise(make_blows, start, noise, rise):
 def test_quiet_part_ends_before_the_rise(make_blows):
     starts = np.array([1e-3, 3e-3, 6e-3])
     force = make_blows.drop(TIME - starts[:, None], 3e-3)
-    _, quiet = onset_and_quiet(force, STEP)
+    _, quiet, _ = onset_and_quiet(force, STEP)
     assert (quiet * STEP <= starts + STEP).all()
     assert (quiet * STEP >= 0.5 * starts).all()
 
 
 def test_a_record_that_begins_in_the_blow_has_no_quiet_part(make_blows):
-    begins, quiet = onset_and_quiet(make_blows.drop(TIME + 0.8e-3, 2e-3)[None], STEP)
+    begins, quiet, _ = onset_and_quiet(make_blows.drop(TIME + 0.8e-3, 2e-3)[None], STEP)
     assert begins[0] == 0
     assert quiet[0] == 0
 
@@ -63,9 +63,9 @@ def test_a_bump_of_the_compression_stroke_is_not_the_first_peak(make_blows):
 def test_many_blows_at_once_are_as_one_by_one(make_blows):
     starts = np.linspace(2e-3, 30e-3, 40)[:, None]
     force = with_noise(make_blows.drop(TIME - starts, 2e-3), 0.01)
-    together, quiet = onset_and_quiet(np.abs(force), STEP)
+    together, quiet, _ = onset_and_quiet(np.abs(force), STEP)
     peaks = first_peak(force, together)
     for blow in range(len(force)):
-        one, one_quiet = onset_and_quiet(np.abs(force[blow : blow + 1]), STEP)
+        one, one_quiet, _ = onset_and_quiet(np.abs(force[blow : blow + 1]), STEP)
         assert (one[0], one_quiet[0]) == (together[blow], quiet[blow])
         assert first_peak(force[blow : blow + 1], one)[0] == peaks[blow]
