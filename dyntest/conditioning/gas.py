@@ -44,6 +44,9 @@ meets nothing, less where the soil answers; measured on lumped-mass records."""
 LEAST_GAS, MOST_GAS = 0.004, 0.15
 """Gas at the beginning of the record over the peak force that is corrected, from and to [1]; our choice."""
 
+EARLY_SHARE, LEAST_SLOPE = 0.2, 0.5
+"""Over this first share of the window the force rises by at least this share of what (1) rises by [1]; our choice."""
+
 FEWEST_SAMPLES = 16
 """Samples before the onset from which gas is told at the least [1]."""
 
@@ -93,8 +96,18 @@ def gas_before_impact(
     start = found * _law(until)[:, 0]
     share = start / force[rows].max(axis=1)
     is_gas = (share >= LEAST_GAS) & (share <= MOST_GAS) & (rest[each, best] <= (1.0 - LEAST_EXPLAINED) * spread)
+    is_gas &= _rises_at_once(moved, found[:, None] * _law(until - time), inside)
     mean_force[rows], at_start[rows] = np.where(is_gas, found * middle, 0.0), np.where(is_gas, start, 0.0)
     return mean_force, at_start
+
+
+def _rises_at_once(moved: np.ndarray, law: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """Say where the force follows the law from the first sample on: one that is flat there has its zero line in it."""
+    early = inside & (np.arange(inside.shape[1]) < np.maximum(EARLY_SHARE * inside.sum(axis=1), 3)[:, None])
+    number = np.maximum(early.sum(axis=1), 1)
+    place = np.arange(inside.shape[1]) * early
+    place = np.where(early, place - (place.sum(axis=1) / number)[:, None], 0.0)
+    return (place * moved).sum(axis=1) >= LEAST_SLOPE * (place * law).sum(axis=1)
 
 
 def _law(ahead: np.ndarray) -> np.ndarray:

@@ -68,6 +68,14 @@ def test_a_zero_line_that_is_seen_is_left_as_it_is(make_blows, pulse):
     assert (condition(signals, pile).corrections.gas_force == 0.0).all()
 
 
+def test_a_record_that_is_quiet_before_the_gas_keeps_that_zero_line(blows):
+    """The gas sets in 3 ms into the record: the quiet part before it is the zero line."""
+    signals = recorded(blows, 12e-3)
+    quiet = signals.time < signals.time[0] + 3e-3
+    late = np.where(quiet, 1.5e-6 * np.random.default_rng(4).standard_normal(signals.strain.shape), signals.strain)
+    assert (condition(replace(signals, strain=late), PILE).corrections.gas_force == 0.0).all()
+
+
 @pytest.mark.parametrize(("lasts", "used"), [(0.04, False), (0.09, True)])
 def test_a_set_bends_only_a_record_that_lasts_until_the_pile_rests(make_blows, lasts, used):
     signals, pile = make_blows(duration=lasts + 5e-3)
