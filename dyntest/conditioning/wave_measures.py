@@ -208,7 +208,10 @@ def quiet_time(record: Record) -> np.ndarray:
 def gas_share(record: Record) -> np.ndarray:
     """Give the force of the hammer's gas where the record begins over the peak force; it was not taken for zero."""
     gas, force = record.conditioned.corrections.gas_force, record.conditioned.waves.force
-    return np.full(len(force), np.nan) if gas is None else gas / force.max(axis=1)
+    if gas is None:
+        return np.full(len(force), np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(gas > 0.0, gas / force.max(axis=1), 0.0)
 
 
 def returns_recorded(record: Record) -> np.ndarray:
