@@ -21,17 +21,25 @@ from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 WIDTH = 6.7
 """Width of a figure [in], the text width of a page of A4 or US Letter with margins of about 0.8 in."""
 
+
+def font_folder() -> str:
+    """Give where the fonts of the figures lie, for a typesetter that sets their text."""
+    return f"{matplotlib.get_data_path()}/fonts/ttf"
+
+
 HALF = 0.49 * WIDTH
 """Width of a figure that shares its row with another [in]."""
 
 CHARACTERS_PER_INCH = 13
 """Letters of a heading that fit into an inch of a figure's width [1/in], found by drawing."""
 
-MOST_TICKS = 5
+MOST_TICKS = 4
 """Intervals between the ticks of an axis at most [1]; each tick costs as much as a line."""
 
 STYLE: dict[Any, Any] = {
     "svg.hashsalt": "dyntest",  # the same names inside the file each time
+    "svg.fonttype": "none",  # text stays text: found in the report, and quicker to draw
+    "font.family": ["DejaVu Sans"],
     "font.size": 8.5,
     "axes.edgecolor": palette.QUIET,
     "axes.labelcolor": palette.INK,
@@ -109,7 +117,7 @@ def traces_figure(
         lowest = list(upper)
         if residual is not None:
             below = figure.add_subplot(grid[-1, -1], sharex=upper[-1])
-            upper[-1].tick_params(labelbottom=False)
+            upper[-1].xaxis.set_visible(False)
             near = residual[residual[TIME].between(-1.0, last)]
             below.axhline(0.0, color=palette.QUIET, linewidth=0.6)
             below.plot(near[TIME], near[residual.columns[1]], color=palette.INK, linewidth=0.8)
@@ -164,6 +172,8 @@ def profiles_figure(
             panel.tick_params(labelsize=7)
         _few_ticks(*panels)
         if downward:
+            for panel in panels[1:]:
+                panel.yaxis.set_visible(False)
             panels[0].invert_yaxis()
             panels[0].set_ylabel(along)
         else:

@@ -12,6 +12,7 @@ from typing import Any
 
 from dyntest.presenting import palette
 from dyntest.presenting.explanations import NUMBERED
+from dyntest.presenting.figures import font_folder
 from dyntest.presenting.report.answers import (
     criterion_blocks,
     delivery_blocks,
@@ -39,6 +40,7 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     return compiled(
         {**sources, **given, "report.json": written},
         ignore_system_fonts=True,
+        font_paths=[font_folder()] if figures else [],
         timestamp=datetime(today.year, today.month, today.day, tzinfo=UTC),
     )
 
@@ -63,7 +65,13 @@ def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
     pages = "\n#pagebreak()\n".join(f'#image("{place}.svg")' for place in range(len(figures)))
     source = f"#set page(width: auto, height: auto, margin: 0pt)\n{pages}".encode()
     given = {f"{place}.svg": figure for place, figure in enumerate(figures.values())}
-    drawn = compiled({"main.typ": source, **given}, format="png", ppi=PNG_RESOLUTION, ignore_system_fonts=True)
+    drawn = compiled(
+        {"main.typ": source, **given},
+        format="png",
+        ppi=PNG_RESOLUTION,
+        ignore_system_fonts=True,
+        font_paths=[font_folder()],
+    )
     return dict(zip(figures, [drawn] if isinstance(drawn, bytes) else drawn, strict=True))
 
 
