@@ -10,7 +10,7 @@ from dyntest.reading.formats.contents import Contents
 from dyntest.reading.parts import Channel
 from dyntest.reading.text_tables import header_parts, is_unit_of
 
-LOOKED_AT = 4_000_000
+SAMPLES_LOOKED_AT = 4_000_000
 """Samples of each channel that are looked at, from the beginning [1]. Our own, no source."""
 
 ONE_SIDED = 0.35
@@ -106,7 +106,7 @@ def numbers_of(contents: Contents, place: int) -> np.ndarray:
         return np.empty(0)
     try:
         if len(channel.shape) == 1:
-            return contents.part([place], 0, min(channel.shape[0], LOOKED_AT))[0]
+            return contents.part([place], 0, min(channel.shape[0], SAMPLES_LOOKED_AT))[0]
         return np.asarray(contents.column(place), dtype=float)
     except (InputError, ValueError, TypeError):
         return np.empty(0)
@@ -133,7 +133,7 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         else:
             role = "time"
             reasons.append(Reason("steady steps", float(step or 0.0)))
-    elif hinted in ("clock", "penetration") and len(np.unique(finite[:LOOKED_AT])) < len(finite) / 50:
+    elif hinted in ("clock", "penetration") and len(np.unique(finite[:SAMPLES_LOOKED_AT])) < len(finite) / 50:
         role = hinted
         reasons.append(Reason("name", text=name))
     else:

@@ -93,7 +93,10 @@ def _text_rows(
         rows = [fields_of(line, delimiter) for line in lines]
         if delimiter == " ":
             rows = [re.split(r"\s{2,}|\t", line.strip()) for line in lines]
-        if _header_row(rows, named, required, layout) is not None:
+        header = _header_row(rows, named, required, layout)
+        if header is not None:
+            if delimiter == " ":
+                rows = [_remark_last(row, len(rows[header])) for row in rows]
             break
     else:
         rows = [fields_of(line, ",") for line in lines]
@@ -104,6 +107,19 @@ def _text_rows(
         point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
         decimal = "," if comma and not point else "."
     return rows, "", decimal
+
+
+def _remark_last(row: list[str], width: int) -> list[str]:
+    """Give a row of columns parted by blanks with its remark in the last one, where a column before it is empty.
+
+    Examples
+    --------
+    >>> _remark_last(["0", "5", "0", "ran"], 5)
+    ['0', '5', '0', '', 'ran']
+    """
+    if len(row) < 2 or len(row) >= width or _is_number(row[-1], ".") or _is_number(row[-1], ","):
+        return row
+    return [*row[:-1], *[""] * (width - len(row)), row[-1]]
 
 
 def _header_row(

@@ -16,7 +16,6 @@ from dyntest.reading.values import (
     DampingFactor,
     Density,
     Depth,
-    Duration,
     Elevation,
     Energy,
     Force,
@@ -34,6 +33,7 @@ from dyntest.reading.values import (
     SampleRate,
     Share,
     Stiffness,
+    StreamTime,
     Stress,
     Stroke,
     Text,
@@ -190,8 +190,8 @@ class RecordKeys(Keys):
     sample_rate: SampleRate | None = None
     blows: Literal["column", "one a file", "rows", "continuous"] | None = None
     trigger: TriggerStrain | None = None
-    before: Duration | None = None
-    length: Duration | None = None
+    before: StreamTime | None = None
+    length: StreamTime | None = None
     channels: dict[str, ChannelKeys] = {}
 
 

@@ -10,7 +10,7 @@ from dyntest.errors import InputError
 USUAL_BEFORE = 0.010
 """Kept before the impact where the sheet is silent [s]. Our own, no source."""
 
-USUAL_LENGTH = 0.100
+USUAL_KEPT = 0.100
 """Kept of each blow in all where the sheet is silent [s]. Our own, no source."""
 
 BIN = 0.002
@@ -35,7 +35,7 @@ BOUNCE_SHARE = 0.5
 BOUNCE_PART = 0.6
 """Part of the usual time between blows within which a weak impact is still a bounce [1]. Our own, no source."""
 
-ONSET_SHARE = 0.1
+RISE_SHARE = 0.1
 """Share of the peak at which the rise begins [1]. Our own, no source."""
 
 LEAST_BEFORE = 0.002
@@ -216,7 +216,7 @@ def _impacts(
         strain = factors @ piece(start, min(6 * size, total - start)) - base[first]
         above = np.flatnonzero(strain > level)
         top = int(above[0]) if above.size else int(strain.argmax())
-        low = np.flatnonzero(strain[: top + 1] < max(ONSET_SHARE * peak, 0.5 * min(level, peak) * ONSET_SHARE))
+        low = np.flatnonzero(strain[: top + 1] < max(RISE_SHARE * peak, 0.5 * min(level, peak) * RISE_SHARE))
         onsets.append(start + (int(low[-1]) + 1 if low.size else top))
         peaks.append(peak)
     return np.array(onsets, dtype=np.intp), np.array(peaks)
@@ -257,7 +257,7 @@ def classify(time: np.ndarray, peak: np.ndarray) -> np.ndarray:
 def _window(blows: np.ndarray, total: int, step: float, before: float | None, length: float | None) -> tuple[int, int]:
     """Give samples before the impact and in all; a little less where the stream's ends need it."""
     lead = round((USUAL_BEFORE if before is None else before) / step)
-    size = round((USUAL_LENGTH if length is None else length) / step)
+    size = round((USUAL_KEPT if length is None else length) / step)
     size = max(size, lead + 2)
     if len(blows):
         first = int(blows[0])

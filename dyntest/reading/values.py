@@ -82,7 +82,7 @@ PRESSURE = Range(1e5, 5e7, "Pa")
 LOAD = Range(0.0, 1e9, "N")
 SAMPLE_RATE = Range(1e3, 1e7, "Hz")
 TRIGGER_STRAIN = Range(1e-6, 5e-3, "m/m")
-DURATION = Range(1e-5, 10.0, "s")
+STREAM_TIME = Range(1e-5, 10.0, "s")
 
 SHARE = Range(0.01, 1.0)
 """Efficiency, restitution, resistance factor [1]; none of them can exceed 1."""
@@ -300,7 +300,7 @@ Stiffness = Annotated[float, Physical("stiffness", STIFFNESS, '"1500 MN/m"')]
 Corner = Annotated[float, Physical("frequency", FREQUENCY, '"2000 Hz"')]
 SampleRate = Annotated[float, Physical("frequency", SAMPLE_RATE, '"20 kHz"')]
 TriggerStrain = Annotated[float, Physical("strain", TRIGGER_STRAIN, '"80 µm/m"')]
-Duration = Annotated[float, Physical("time", DURATION, '"100 ms"')]
+StreamTime = Annotated[float, Physical("time", STREAM_TIME, '"100 ms"')]
 Share = Annotated[float, Ratio(SHARE)]
 SafetyFactor = Annotated[float, Ratio(SAFETY_FACTOR)]
 DampingFactor = Annotated[float, Ratio(DAMPING_FACTOR)]

@@ -11,7 +11,7 @@ from nptdms import ChannelObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest import cli
-from dyntest.presenting.inspection import inspection_lines, mapping_toml
+from dyntest.presenting.inspection import inspection_lines, mapping_toml, new_files
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -195,3 +195,20 @@ def test_what_cannot_be_read_is_one_message_and_nothing_is_written(tmp_path, ref
     assert left.value.code == 1
     assert not (tmp_path / "P1").exists()
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_files_without_from_are_wrong_usage(tmp_path, capsys):
+    with pytest.raises(SystemExit) as left:
+        cli.main(["new", str(tmp_path / "P1"), str(tmp_path / "a.txt")])
+    assert left.value.code == 2
+    assert "--from" in capsys.readouterr().err
+
+
+def test_a_file_named_twice_or_as_the_sheet_is_refused(record, tmp_path, refuses):
+    folder, _, _ = record
+    data = (folder / "initial.parquet").read_bytes()
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "x.parquet").write_bytes(data)
+    paths = [tmp_path / "a" / "x.parquet", tmp_path / "b" / "x.parquet"]
+    refuses(lambda: new_files(inspect_files(paths), paths, tmp_path / "P1"), "x.parquet", "twice")

@@ -16,7 +16,7 @@ from dyntest.reading.wording import printable
 MOST_CHANNELS = 2000
 """Most channels of a file that are looked at [1]. Our own bound, no source."""
 
-MOST_NUMBERS = 1_000_000_000
+MOST_SAMPLES = 1_000_000_000
 """Most numbers of one channel [1], 14 hours at 20 kHz. Our own bound, no source."""
 
 BLOCK = 1 << 19
@@ -134,6 +134,6 @@ def check_channels(channels: Sequence[FileChannel], source: str) -> None:
         problem = f"has {len(channels):,} channels, and at most {MOST_CHANNELS:,} are looked at"
         raise InputError(source, "", problem, "export the channels of the gauges alone")
     for channel in channels:
-        if int(np.prod(channel.shape, dtype=float)) > MOST_NUMBERS:
-            problem = f"has more than {MOST_NUMBERS:,} values"
+        if int(np.prod(channel.shape, dtype=float)) > MOST_SAMPLES:
+            problem = f"has more than {MOST_SAMPLES:,} values"
             raise InputError(source, f"channel {printable(channel.name)}", problem, "split the record")
