@@ -36,7 +36,18 @@ def drive_words(drive: DriveReview) -> str:
 def trust_sentence(review: Review) -> str:
     """Say whether the record can be trusted, and why not where it cannot."""
     reasons = f" ({', '.join(review.trust.reasons)})" if review.trust.reasons else ""
-    return f"{review.sheet.pile_name}: {TRUST[review.trust.answer]}{reasons}."
+    return f"{review.sheet.pile_name}: {TRUST[review.trust.answer]}{reasons}.{_noted(review)}"
+
+
+def _noted(review: Review) -> str:
+    """Say what else was found on the blows that stand for the drives."""
+    told = {
+        (drive.representative.blow, finding.check): None
+        for drive in review.drives
+        for finding in drive.trust.at_blow
+        if drive.representative is not None and finding.check not in review.trust.reasons
+    }
+    return f" Noted: {', '.join(f'{check} (blow {blow})' for blow, check in told)}." if told else ""
 
 
 def show_range(low: float, high: float, code: str, system: str) -> str:

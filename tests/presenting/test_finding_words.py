@@ -8,6 +8,7 @@ import pytest
 from dyntest.conditioning.catalogue import CHANNEL_CHECKS, DRIFT_CHECK, KIND_CHECKS, PAIR_CHECKS, RECORD_CHECKS
 from dyntest.conditioning.findings import Finding
 from dyntest.presenting.finding_words import WORDS, choice_reasons, choice_words, finding_cure, finding_message
+from dyntest.presenting.sentences import trust_sentence
 from dyntest.quantities.representative import Representative
 
 CHECKS = [
@@ -60,3 +61,13 @@ def test_reasons_follow_the_choice():
     warned = choice_reasons(replace(chosen, sound=0, warned=("drift",)), "SI")
     assert "drift" in warned[0]
     assert "engineer" in choice_words(Representative(3, "engineer"), "SI")
+
+
+def test_a_note_at_the_blow_that_stands_for_a_drive_is_told_with_the_answer(concrete_review):
+    drive = concrete_review.drives[0]
+    blow = drive.representative.blow
+    note = Finding("gas before impact", "note", (blow,), 0.02, 0.004, n_blows=len(drive.table))
+    noted = replace(drive, trust=replace(drive.trust, at_blow=(note,)))
+    said = trust_sentence(replace(concrete_review, drives=(noted,)))
+    assert f"gas before impact (blow {blow})" in said
+    assert "gas" not in trust_sentence(replace(concrete_review, drives=(drive,)))
