@@ -72,7 +72,7 @@ def gas_before_impact(
     width = -(-reach // POINTS)
     count = reach // width
     shape = (len(rows), count, width)
-    inside = (np.arange(count * width) <= begins[rows, None]).reshape(shape).all(axis=2)
+    inside: np.ndarray = np.all((np.arange(count * width) <= begins[rows, None]).reshape(shape), axis=2)
     time = (np.arange(count) + 0.5) * width * time_step
     loads = force[rows, : count * width].reshape(shape).mean(axis=2)
     number = np.maximum(inside.sum(axis=1), 1)
