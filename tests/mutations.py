@@ -163,6 +163,20 @@ MUTATIONS = (
         ("tests/presenting/test_figures.py",),
     ),
     Mutation(
+        "the axes of resistance over the time waited swapped on the page",
+        "dashboard/views/setup.py",
+        'x = alt.X("c0:Q", axis=axis(titles["c0"], format',
+        'x = alt.X("c1:Q", axis=axis(titles["c0"], format',
+        ("tests/dashboard/test_charts.py",),
+    ),
+    Mutation(
+        "no line of the required resistance on the page",
+        "dashboard/views/setup.py",
+        "    if required is not None:\n        rule = pd",
+        "    if False:\n        rule = pd",
+        ("tests/dashboard/test_charts.py",),
+    ),
+    Mutation(
         "results written into the files that are there",
         "dyntest/presenting/writing.py",
         "            waiting.append((_written_beside(target, content), target))\n",
@@ -179,10 +193,18 @@ MUTATIONS = (
 )
 
 
+INSTALLED = {"dyntest": "dyntest", "dyntest_dashboard": "dashboard", "dyntest_samples": "sample_signals"}
+"""Folder of each package by the name it is imported by."""
+
+
 def copied(folder: Path) -> Path:
-    """Give a copy of the project without what was made by running it."""
+    """Give a copy of the project without what was made by running it, and beside it its packages by their names."""
     passed_over = shutil.ignore_patterns(".*", "__pycache__", "*.egg-info", "review", "survey", "build")
-    return Path(shutil.copytree(ROOT, folder / "project", ignore=passed_over))
+    project = Path(shutil.copytree(ROOT, folder / "project", ignore=passed_over))
+    (folder / "packages").mkdir()
+    for name, place in INSTALLED.items():
+        (folder / "packages" / name).symlink_to(project / place)
+    return project
 
 
 def noticed(project: Path, mutation: Mutation) -> str:
@@ -193,7 +215,7 @@ def noticed(project: Path, mutation: Mutation) -> str:
         return "out of date: its text is not in the file once"
     path.write_text(text.replace(mutation.old, mutation.new), encoding="utf-8")
     try:
-        here = {**os.environ, "PYTHONPATH": str(project), "PYTHONDONTWRITEBYTECODE": "1"}
+        here = {**os.environ, "PYTHONPATH": str(project.parent / "packages"), "PYTHONDONTWRITEBYTECODE": "1"}
         words = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *mutation.tests]
         done = subprocess.run(words, cwd=project, env=here, capture_output=True, text=True)
     finally:
