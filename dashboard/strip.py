@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 import streamlit as st
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.errors import DyntestError
 from dyntest.names import show
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 
 from . import look, pieces, shelf, state, work
 from .pages import PAGES

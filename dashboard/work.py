@@ -169,22 +169,23 @@ def _concluded(key: str, _test: Opened, _reviewed: tuple, criterion: bool):
 
     def derive(sheet, reviewed, compared, target, limits):
         if not criterion:
-            return None, "it was not asked for here"
+            return None, None
         return _criterion(_criterion_key(_test, reviewed, compared, target), sheet, reviewed, compared, target, limits)
 
     return conclude(_test.sheet, _reviewed, derive)
 
 
 def _criterion_key(test: Opened, reviewed: tuple, compared: tuple, target) -> str:
-    """Give what the criterion depends on; the damping factor is not among it where the drives are matched."""
+    """Give what the criterion depends on; with the damping factor, which may disagree with the match."""
     matches = [(shelf.match_key(test, drive), drive.match is not None, drive.trust) for drive in reviewed]
     seen = []
     for setup in compared:
         factors = dict(setup.factors)
-        if setup.basis != "case_resistance":
-            factors.pop("case_resistance", None)
+        if setup.basis != "case_resistance_maximum":
+            factors.pop("case_resistance_maximum", None)
         seen.append((setup.restrike, setup.wait, factors, setup.cautions))
-    return hashlib.sha256(repr((matches, seen, target, test.system)).encode()).hexdigest()
+    asked = (test.sheet.requirement, test.sheet.damping_factor)
+    return hashlib.sha256(repr((matches, seen, target, asked, test.system)).encode()).hexdigest()
 
 
 @st.cache_resource(max_entries=16, show_spinner="Working out the bearing graph …")

@@ -205,7 +205,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
         inputs = {path.name: sha256(path) for path in read}
         for one in reviews:
             inputs |= {f"{one.sheet.path.parent.name}/{name}": digest for name, digest in one.inputs.items()}
-        files = check_files(result, inputs)
+        files = check_files(result, inputs, reviews[0].sheet.display_units)
         refuse_inputs(out, files, [*read, *(path for one in reviews for path in one.sheet.inputs)])
         shown += ["", f"{len(write_all(out, files))} files are in {out}"]
     _say("\n".join(shown))

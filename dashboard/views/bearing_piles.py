@@ -11,6 +11,8 @@ from dyntest.errors import DyntestError
 from dyntest.names import display_unit, show
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_pile_answers import answer, check_files
+from dyntest.presenting.bearing_words import reason
+from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import (
     FAILS,
@@ -152,7 +154,8 @@ def _answered(test) -> None:
         return
     counts, table = work.production(*chosen)
     check = work.bearing_piles(test, review, *chosen)
-    alerted = pieces.alerted(review, foreign(test, counts))
+    strangers = [f"{in_words(one, test.system).sentence}." for one in check.cautions]
+    alerted = pieces.alerted(review, [*foreign(test, counts), *strangers])
     failed = ~check.piles["status"].isin(ACCEPTED)
     odd = bool(len(check.odd)) or bool(failed.any())
     pieces.draw_answer([answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
@@ -165,7 +168,7 @@ def _answered(test) -> None:
     with right:
         _one(test, check, counts, pile)
     pieces.worded(rows[rows["pile"].isin(shown_piles)])
-    tables = check_files(check, {})
+    tables = check_files(check, {}, test.system)
     saves = st.container(horizontal=True)
     for name, words in SAVED.items():
         saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}", on_click="ignore")
@@ -237,7 +240,7 @@ def _one(test, check, counts, pile: str) -> None:
     choose = state.asked(key, lambda value: st.session_state.update(bearing_pile=value))
     st.selectbox("Pile", marks, key=key, on_change=choose)
     row = check.piles.set_index("pile").loc[pile]
-    pieces.draw_note(f"{row['status']}: {row['reason']}")
+    pieces.draw_note(f"{row['status']}: {reason(row.to_dict(), check.criterion, test.system)}")
     frame = pile_counts(counts, check.criterion, pile, test.system) if pile in counts.piles else pd.DataFrame()
     if frame.empty:
         pieces.draw_note("The log has no counts of this pile.")

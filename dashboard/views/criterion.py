@@ -4,9 +4,11 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dyntest.decisions.criterion_words import card
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS
 from dyntest.presenting import palette
+from dyntest.presenting.criterion_words import inspectors_card
+from dyntest.presenting.decision_words import requirement_words
+from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames_decisions import (
     ASKED,
     GATES,
@@ -29,7 +31,7 @@ LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES
 
 
 def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float, height: int = 420) -> alt.LayerChart:
-    """Give counts against stroke: at or above the steps a blow meets the criterion, and there it is shaded."""
+    """Give counts against stroke: at or above the line a count meets the criterion, and there it is shaded."""
     drawn, titles = named(lines)
     asked, barred = drawn[drawn["c2"] == ASKED], drawn[drawn["c2"] == RULED_OUT]
     top = max(float(drawn["c1"].max()), refusal, float(measured.iloc[:, 1].max()) if len(measured) else 0.0) * 1.12
@@ -41,7 +43,7 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=across)
     y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, top], nice=False))
     accent = look.colour(palette.ACCENT)
-    area = alt.Chart(asked.assign(top=top)).mark_area(color=accent, opacity=0.14, interpolate="step-after", clip=True)
+    area = alt.Chart(asked.assign(top=top)).mark_area(color=accent, opacity=0.14, clip=True)
     colours = [look.colour(colour) for colour, _ in LINES.values()]
     dashes = [DASHES[dash] for _, dash in LINES.values()]
     legend = alt.Legend(orient="top", columns=3, symbolStrokeWidth=2.5)
@@ -51,7 +53,7 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     }
     tips = [alt.Tooltip("c2:N", title="line"), alt.Tooltip("c0:Q", title=titles["c0"], format=".2f")]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".1f"))
-    steps = alt.Chart(asked).mark_line(strokeWidth=2.5, interpolate="step-after", clip=True).encode(x=x, y=y, **shared)
+    steps = alt.Chart(asked).mark_line(strokeWidth=2.5, clip=True).encode(x=x, y=y, **shared)
     others = (
         alt.Chart(drawn[drawn["c2"].isin([GRAPH, GATES])])
         .mark_line(strokeWidth=2, clip=True)
@@ -124,15 +126,16 @@ def _table(test, review) -> None:
             on_click="ignore",
             type="primary",
         )
-        pieces.draw_list(card(found.criterion, test.system), bordered=True)
+        words = inspectors_card(found.criterion, test.system)
+        pieces.draw_list([*words.sentences, words.basis], bordered=True)
 
 
 def _behind(test, review) -> None:
     """Show what the criterion rests on."""
     found, required = review.answers.criterion, review.answers.required
     if required.value is not None:
-        pieces.draw_note(f"Required: {required.how} ({required.source}).")
-    told = [*required.cautions, *(() if found is None else found.cautions)]
+        pieces.draw_note(f"Required: {requirement_words(required, test.system)} ({required.source}).")
+    told = [in_words(one, test.system) for one in (*required.cautions, *(() if found is None else found.cautions))]
     pieces.draw_cautions((one.check, one.message, one.cure) for one in told)
     names = ["required resistance", "resistance at the end of driving", "driving criterion"]
     if found is not None:

@@ -2,10 +2,9 @@
 
 import streamlit as st
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
-from dyntest.decisions.criterion import show_count
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
+from dyntest.presenting.decision_words import limit_note, show_count
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
 
 from .. import pieces, state, strip, work
@@ -135,5 +134,4 @@ def _sources(review) -> None:
     for limit in (review.limits.compression, review.limits.tension):
         if limit.value is not None:
             told = f"Limit in {limit.sense}: {show('peak_gauge_stress', limit.value, system)} = {limit.equation}"
-            note = limit.note.removesuffix(GOVERNING_SPECIFICATION).strip()  # stands under every page
-            pieces.draw_note(f"{told}; {limit.source}. {note}")
+            pieces.draw_note(f"{told}; {limit.source}. {limit_note(limit)}".strip())

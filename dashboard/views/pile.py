@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dyntest.decisions.setup import show_wait, wait
+from dyntest.decisions.setup import wait
 from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting import palette
+from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_pile import depth_title, pile_parts, sheet_rows
 

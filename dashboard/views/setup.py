@@ -6,10 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from dyntest.presenting import palette
+from dyntest.presenting.decision_words import law_words
+from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import fade_line, law_over_time, measured_over_time, setup_rows
 from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import drive_words, setup_sentence
+from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 
 from .. import look, matching, pieces, state, work
@@ -96,9 +99,9 @@ def draw() -> None:
     if review.answers.fades:
         _fades(test, review)
     pieces.draw_cautions(
-        (f"{setup.restrike.replace('_', ' ')}, {one.check}", one.message, one.cure)
+        (f"{drive_name(setup.restrike)}, {one.check}", one.message, one.cure)
         for setup in setups
-        for one in setup.cautions
+        for one in (in_words(caution, test.system) for caution in setup.cautions)
     )
     pieces.how("setup_factor", "resistance over time", "resistance during a restrike")
 
@@ -156,7 +159,7 @@ def _law(test, review) -> None:
     draw_chart(time_chart(points, line, level), "setup_time")
     rate = law.rate
     told = f"Each tenfold time adds {rate.value:.0%} of the resistance at {law.reference_time / 86400:.1f} days"
-    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law.method}. Dashed: no measurement, and nothing to count on."
+    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law_words(law)}. Dashed: no measurement, and nothing to count on."
     pieces.draw_note(told)
 
 

@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from dyntest.presenting.decision_words import trust_reasons
 from dyntest.presenting.finding_words import choice_words
 from dyntest.presenting.sentences import trust_sentence
 
@@ -34,7 +35,7 @@ def _record(test) -> None:
     if len(review.drives) > 1 and review.trust.answer != "yes":
         told += [
             f"{drive.name.replace('_', ' ').capitalize()}: {drive.trust.answer}"
-            + (f", because of {', '.join(drive.trust.reasons)}." if drive.trust.reasons else ".")
+            + (f", because of {trust_reasons(drive.trust)}." if drive.trust.reasons else ".")
             for drive in review.drives
         ]
     pieces.draw_answer(told, MEANS[review.trust.answer])

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion, permitted_set
+from dyntest.decisions.criterion import FLOOR, ROUNDING, STROKE_ROUNDING, WAYS, Criterion, permitted_set
 from dyntest.decisions.pay_length import axis_per_rise
 from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
@@ -19,9 +19,10 @@ def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable 
 
     The log's columns and: ``number`` of the pile in the order of the log; ``drive``, which changes with the pile
     and where driving was resumed on another date; ``depth``, the vertical depth of the interval's bottom [m];
-    ``set_per_blow`` [m], infinite where no blow was needed; ``permitted`` [m]; ``meets``; ``held``, the length over
-    which the criterion has held without a break down to here [m]; ``refusal`` and ``refusal_low``, practical
-    refusal down to here at or above and below its least stroke.
+    ``set_per_blow`` [m], infinite where no blow was needed; ``permitted`` [m]; ``window``, the length that was judged
+    down to here [m]; ``counted`` and ``asked``, the blows over it; ``under_floor``, whether the interval itself
+    has fewer blows than every inch needs; ``holds``, whether the criterion holds over the holding length down
+    to here; ``refusal`` and ``refusal_low``, practical refusal down to here at or above and below its least stroke.
 
     An interval counts as a whole: the log says nothing of what happened inside it. What was held before a pause to
     another date does not add to what is held after it, because the pile may have set up while it waited.
@@ -31,8 +32,8 @@ def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable 
     >>> from dyntest.decisions.criterion import CriterionRow
     >>> log = ProductionLog("log.csv", np.array(["A", "A"]), np.array([0.0, 1.0]), np.array([1.0, 1.2]),
     ...                     np.array([20, 60]), np.array([2.0, 2.0]), ("", ""), ("", ""))
-    >>> judged_intervals(log, Criterion((CriterionRow(2.0, 0.004),), 0.1))["held"].round(2).tolist()
-    [0.0, 0.2]
+    >>> judged_intervals(log, Criterion((CriterionRow(2.0, 0.004),), 0.1))["holds"].tolist()
+    [False, True]
     """
     table = pd.DataFrame(
         {name: getattr(log, name) for name in ("pile", "depth_from", "depth_to", "blows", "stroke", "date", "remark")}
@@ -42,19 +43,59 @@ def judged_intervals(log: ProductionLog, criterion: Criterion, piles: PileTable 
     table["drive"] = _drives(table)
     table["depth"] = table["depth_to"] / axis_per_rise(_batter(table["pile"], piles))
     length = (table["depth_to"] - table["depth_from"]).to_numpy()
+    blows = table["blows"].to_numpy(dtype=float)
     with np.errstate(divide="ignore"):
-        table["set_per_blow"] = length / table["blows"].to_numpy(dtype=float)
+        table["set_per_blow"] = length / blows
     table["permitted"] = permitted_set(criterion, table["stroke"].to_numpy())
     drive, moved = table["drive"].to_numpy(), table["set_per_blow"].to_numpy()
-    table["meets"] = moved <= table["permitted"].to_numpy() * (1.0 + 1e-9)
-    table["held"] = held_length(table["meets"].to_numpy(), length, drive)
-    hard = moved <= criterion.refusal_set * (1.0 + 1e-9)
+    table = table.assign(**_over_windows(length, blows, table["permitted"].to_numpy(), drive, criterion))
+    hard = moved <= criterion.refusal_set * (1.0 + ROUNDING)
     strong = table["stroke"].to_numpy() >= criterion.refusal_stroke - criterion.stroke_tolerance - STROKE_ROUNDING
     weak = table["stroke"].notna().to_numpy() & ~strong
     least = criterion.refusal_length - GAP_TOLERANCE
     table["refusal"] = held_length(hard & strong, length, drive) >= least
     table["refusal_low"] = held_length(hard & weak, length, drive) >= least
     return table
+
+
+def _over_windows(
+    length: np.ndarray, blows: np.ndarray, permitted: np.ndarray, drive: np.ndarray, criterion: Criterion
+) -> dict[str, np.ndarray]:
+    """Judge the intervals that make up the holding length above and with each interval.
+
+    Units: length, permitted [m].
+    """
+    asked = length / permitted  # not a number where the stroke is missing or too low
+    known = np.isfinite(asked)
+    per_count = criterion.counting.length / permitted
+    if criterion.way == WAYS[1]:
+        each = np.ceil(per_count * (1.0 - ROUNDING)) * length / criterion.counting.length
+    else:
+        each = np.floor(FLOOR * asked * (1.0 + ROUNDING))
+    low = known & (blows < each * (1.0 - ROUNDING))
+    total = np.cumsum(length)
+    place = np.arange(len(length))
+    above = np.searchsorted(total - length, total - criterion.holding_length + GAP_TOLERANCE, side="right") - 1
+    first = np.searchsorted(drive, drive, side="left")  # drives rise down the table
+    start = np.clip(above, first, place)
+
+    def over(values: np.ndarray) -> np.ndarray:
+        upto = np.concatenate([[0.0], np.cumsum(values)])
+        return upto[place + 1] - upto[start]
+
+    window, counted, needed = over(length), over(blows), over(np.where(known, asked, 0.0))
+    whole = np.maximum(np.floor(needed + 0.5 + ROUNDING), 1.0)
+    clean = (over(low.astype(float)) == 0.0) & (over((~known).astype(float)) == 0.0)
+    enough = counted >= whole if criterion.way == WAYS[0] else np.ones(len(length), dtype=bool)
+    long = window >= criterion.holding_length - GAP_TOLERANCE
+    return {
+        "window": window,
+        "counted": counted,
+        "asked": np.where(over((~known).astype(float)) == 0.0, whole, np.nan),
+        "under_floor": low,
+        "each": each,
+        "holds": clean & enough & long,
+    }
 
 
 def held_length(meets: np.ndarray, length: np.ndarray, drive: np.ndarray) -> np.ndarray:
@@ -87,7 +128,7 @@ def pile_values(marks: pd.Series, piles: PileTable | None, column: str) -> np.nd
     """
     if piles is None or getattr(piles, column) is None:
         return np.full(len(marks), np.nan)
-    place = pd.Index(piles.pile).get_indexer(marks)
+    place = pd.Index(piles.pile).get_indexer(pd.Index(marks))
     return np.where(place >= 0, np.append(getattr(piles, column), np.nan)[place], np.nan)
 
 

@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.bearing_intervals import judged_intervals, pile_values
-from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, odd_piles
-from dyntest.decisions.bearing_words import reason
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, GRAVE, RESUMED, odd_piles
+from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
 from dyntest.decisions.pay_length import offset_at_cutoff, pay_length, toe_elevation
 from dyntest.decisions.restrikes import judged_restrikes
@@ -25,10 +25,25 @@ STATUSES = (
     "minimum penetration not reached",
     "stroke out of range",
     "stroke not recorded",
+    "resumed after a wait",
     "not met",
     "no counts",
 )
 """What a pile's log can show, from good to nothing."""
+
+VERDICTS = ("accepted", "second look", "not met")
+"""What becomes of a pile: accepted; its count is enough but something grave has to be looked at first, or it refused;
+not met."""
+
+LOOKED_AT = ("practical refusal",)
+"""Statuses that want a second look by themselves."""
+
+FAR = 2.0 * DEPTH_TOLERANCE
+"""How far from the test piles most piles may end before they are told to belong elsewhere [m]; no source."""
+
+STRANGERS = 0.5
+"""Share of the piles whose strokes or depths do not belong to the criterion from which that is told of all together
+[1]; no source."""
 
 
 @dataclass(frozen=True)
@@ -40,14 +55,18 @@ class BearingPileCheck:
     piles : pandas.DataFrame
         One row a pile, as `check_bearing_piles` says.
     odd : pandas.DataFrame
-        One row for each thing that wants a second look: ``pile``, ``kind``, ``depth`` along the pile [m], ``reason``.
+        One row for each thing that wants a second look: ``pile``, ``kind``, ``depth`` along the pile [m], ``value`` and
+        ``limit`` in SI, ``note``.
     criterion : Criterion
         What they were held against.
+    cautions : tuple of Caution
+        What speaks against holding these piles against this criterion at all.
     """
 
     piles: pd.DataFrame
     odd: pd.DataFrame
     criterion: Criterion
+    cautions: tuple[Caution, ...] = ()
 
 
 def check_bearing_piles(
@@ -59,7 +78,6 @@ def check_bearing_piles(
     test_penetrations: Sequence[float] = (),
     depth_tolerance: float = DEPTH_TOLERANCE,
     tip_reinforcement: float = 0.0,
-    system: str = "SI",
 ) -> BearingPileCheck:
     """Hold every pile of a production log against a criterion.
 
@@ -78,25 +96,27 @@ def check_bearing_piles(
         How far above or below those a pile may end before it is odd [m].
     tip_reinforcement : float
         Length of tip reinforcement, left out where it is paid apart [m].
-    system : str
-        ``"SI"`` or ``"US"``, the units of the sentences.
 
     Returns
     -------
     BearingPileCheck
-        Its table `piles` has, in SI: ``pile``, ``penetration`` along the pile [m], ``depth`` of the toe below ground
-        [m], ``toe_elevation`` [m], ``blows``, ``last_set`` [m] and ``last_stroke`` [m] of the last interval,
-        ``permitted`` set at that stroke [m], ``met_at``, the penetration along the pile at which the criterion first
-        held at or below minimum penetration [m], ``met_at_end``, ``minimum_penetration_reached``, ``stroke_in_range``,
-        ``refusal``, ``pay_length`` from toe to cutoff [m] and ``pay_length_without_tip`` [m], ``offset_at_cutoff`` of a
-        battered pile from its plan position [m], ``status`` of `STATUSES` and ``reason``, one sentence.
+        Its table `piles` has, in SI: ``pile``, ``verdict`` of `VERDICTS`, ``status`` of `STATUSES`, ``penetration``
+        along the pile [m], ``depth`` of the toe below ground [m], ``toe_elevation`` [m], ``blows``, ``last_set`` [m]
+        and ``last_stroke`` [m] of the last interval, ``permitted`` set at that stroke [m], ``counted`` and ``asked``
+        blows over the last ``window`` [m] of the log, ``failed_from`` and ``failed_to``, the last interval of it
+        with too few blows by itself, and its ``failed_blows``; ``met_at``, the penetration along the pile at which the
+        criterion first held at or below minimum penetration [m], ``met_at_end``, ``minimum_penetration_reached``,
+        ``stroke_in_range``, ``refusal``, ``resumed``, ``pay_length`` from toe to cutoff [m] and
+        ``pay_length_without_tip`` [m], and ``offset_at_cutoff`` of a battered pile from its plan position [m].
 
     Notes
     -----
     A pile is accepted where the criterion holds over its length at the end of driving, the toe lies at or below
-    minimum penetration and the strokes of that length lie in the approved range; or where its last restrike showed the
-    whole requirement as the criterion's rule for restrikes asks. Practical refusal alone does not
-    accept a pile: the engineer does (common practice, no source).
+    minimum penetration and the strokes of that length lie in the approved range. A pile that was left for another date
+    and struck again is accepted only where its last restrike showed the whole requirement, as the criterion's rule
+    for restrikes asks: the count at the end of driving may be lowered by setup that this pile has had already.
+    Practical refusal alone does not accept a pile, nor is one accepted that went beyond absolute refusal: the
+    engineer looks at it (common practice, no source).
 
     Examples
     --------
@@ -115,11 +135,11 @@ def check_bearing_piles(
     cutoff = pile_values(table["pile"], piles, "cutoff_elevation")
     toe = table["toe_elevation"].to_numpy()
     table["pay_length"] = pay_length(cutoff, toe, batter)
-    table["pay_length_without_tip"] = pay_length(cutoff, toe, batter, tip_reinforcement=tip_reinforcement)
+    tip = np.full(len(table), tip_reinforcement)
+    table["pay_length_without_tip"] = pay_length(cutoff, toe, batter, tip_reinforcement=tip)
     planned = pile_values(table["pile"], piles, "planned_ground_elevation")
     table["offset_at_cutoff"] = offset_at_cutoff(batter, planned, ground)
     table["status"] = _status(table)
-    table["reason"] = [reason(row, criterion, system) for row in table.to_dict("records")]
     odd = odd_piles(
         intervals,
         table,
@@ -128,18 +148,20 @@ def check_bearing_piles(
         test_toe_elevations=test_toe_elevations,
         test_penetrations=test_penetrations,
         depth_tolerance=depth_tolerance,
-        system=system,
     )
-    columns = ["pile", "penetration", "depth", "toe_elevation", "blows", "last_set", "last_stroke", "permitted"]
-    columns += ["met_at", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal"]
-    columns += ["pay_length", "pay_length_without_tip", "offset_at_cutoff"]
-    return BearingPileCheck(table[[*columns, "status", "reason"]], odd, criterion)
+    table["verdict"] = _verdict(table, odd)
+    columns = ["pile", "verdict", "status", "penetration", "depth", "toe_elevation", "blows", "last_set", "last_stroke"]
+    columns += ["permitted", "window", "counted", "asked", "failed_from", "failed_to", "failed_blows", "failed_each"]
+    columns += ["met_at", "met_anywhere", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal"]
+    columns += ["resumed", "restrike_set", "restrike_stroke", "pay_length", "pay_length_without_tip"]
+    table = table[[*columns, "offset_at_cutoff"]]
+    return BearingPileCheck(table, odd, criterion, _strangers(table, criterion, test_penetrations))
 
 
 def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
     """One row a pile from its intervals; `deciding` are the intervals of the last holding length."""
     least = criterion.minimum_penetration or 0.0
-    held = intervals["held"] >= criterion.holding_length - GAP_TOLERANCE
+    held = intervals["holds"]
     deep = intervals["depth"] >= least - GAP_TOLERANCE
     group = intervals.groupby("number", sort=False)
     last = group.tail(1).set_index("number")
@@ -147,6 +169,7 @@ def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
     deciding = intervals["depth_to"] > bottom - criterion.holding_length + GAP_TOLERANCE
     low, high = _stroke_limits(criterion)
     inside = intervals["stroke"].between(low, high)
+    failed = intervals[deciding & intervals["under_floor"]].groupby("number").tail(1).set_index("number")
     depth = intervals["depth_to"]
     return pd.DataFrame(
         {
@@ -157,6 +180,13 @@ def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
             "last_set": last["set_per_blow"],
             "last_stroke": last["stroke"],
             "permitted": last["permitted"],
+            "window": last["window"],
+            "counted": last["counted"],
+            "asked": last["asked"],
+            "failed_from": failed["depth_from"],
+            "failed_to": failed["depth_to"],
+            "failed_blows": failed["blows"],
+            "failed_each": failed["each"],
             "met_at": depth.where(held & deep).groupby(intervals["number"]).min(),
             "met_anywhere": depth.where(held).groupby(intervals["number"]).min(),
             "met_at_end": held[last_rows(intervals)].to_numpy(),
@@ -195,7 +225,7 @@ def _add_missing(table: pd.DataFrame, piles: PileTable | None) -> pd.DataFrame:
     if not absent:
         return table
     flags = ["met_at_end", "minimum_penetration_reached", "stroke_in_range", "stroke_missing", "refusal"]
-    flags.append("restrike_shown")
+    flags += ["resumed", "restrike_shown"]
     rows = pd.DataFrame({name: absent if name == "pile" else np.nan for name in table.columns}).astype(
         {"pile": object, **dict.fromkeys(flags, bool)}
     )
@@ -207,10 +237,12 @@ def _add_missing(table: pd.DataFrame, piles: PileTable | None) -> pd.DataFrame:
 def _status(table: pd.DataFrame) -> np.ndarray:
     """Give the status of the first condition that is true, in this order."""
     reached, in_range = table["minimum_penetration_reached"], table["stroke_in_range"]
+    resumed = table["resumed"]
     conditions = {
         "no counts": table["penetration"].isna(),
-        "accepted": table["met_at_end"] & reached & in_range,
+        "accepted": table["met_at_end"] & reached & in_range & ~resumed,
         "accepted at restrike": table["restrike_shown"] & reached & in_range,
+        "resumed after a wait": table["met_at_end"] & reached & resumed,
         "practical refusal": table["refusal"],
         "minimum penetration not reached": table["met_anywhere"].notna() & ~reached,
         "stroke out of range": table["met_at_end"] & reached,
@@ -218,3 +250,33 @@ def _status(table: pd.DataFrame) -> np.ndarray:
         "criterion lost": table["met_at"].notna(),
     }
     return np.select(list(conditions.values()), list(conditions), default="not met")
+
+
+def _verdict(table: pd.DataFrame, odd: pd.DataFrame) -> np.ndarray:
+    """Give what becomes of each pile, of `VERDICTS`."""
+    accepted = table["status"].isin(ACCEPTED)
+    by_restrike = set(table["pile"][table["status"] == ACCEPTED[1]])
+    grave = odd[odd["kind"].isin(GRAVE) & ~((odd["kind"] == RESUMED) & odd["pile"].isin(by_restrike))]
+    look = accepted & table["pile"].isin(grave["pile"]) | table["status"].isin(LOOKED_AT)
+    return np.select([look, accepted], [VERDICTS[1], VERDICTS[0]], default=VERDICTS[2])
+
+
+def _strangers(table: pd.DataFrame, criterion: Criterion, penetrations: Sequence[float]) -> tuple[Caution, ...]:
+    """Tell where strokes or depths of the piles do not belong to the criterion: another hammer or another structure."""
+    counted = table[table["penetration"].notna()]
+    if counted.empty:
+        return ()
+    found = []
+    low, high = _stroke_limits(criterion)
+    known = counted["last_stroke"].dropna()
+    outside = int((~known.between(max(low, criterion.lowest_stroke - criterion.stroke_tolerance), high)).sum())
+    if len(known) and outside > STRANGERS * len(known):
+        facts = {"of": len(known), "low": criterion.lowest_stroke, "high": criterion.maximum_stroke}
+        found.append(Caution("strokes of another hammer", outside, None, facts))
+    if len(penetrations):
+        limits = (min(penetrations) - FAR, max(penetrations) + FAR)
+        outside = int((~counted["penetration"].between(*limits)).sum())
+        if outside > STRANGERS * len(counted):
+            facts = {"of": len(counted), "low": min(penetrations), "high": max(penetrations), "far": FAR}
+            found.append(Caution("depths of another structure", outside, None, facts))
+    return tuple(found)

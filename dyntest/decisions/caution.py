@@ -1,11 +1,8 @@
-"""A caution that goes with a decision: what was seen, in one sentence, and what to do about it."""
+"""A caution that goes with a decision, as data: its kind and its numbers. What it says stands in `presenting`."""
 
-from dataclasses import dataclass
-
-GOVERNING_SPECIFICATION = (
-    "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
-)
-"""Said beside every limit, factor and criterion that comes from a general code."""
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -14,20 +11,20 @@ class Caution:
 
     Parameters
     ----------
-    check : str
-        What was looked at, in words, such as ``"moved too little"``.
-    message : str
-        One sentence with its numbers and units.
-    cure : str
-        What to do.
+    kind : str
+        What was looked at, such as ``"moved too little"``; its words stand in `dyntest.presenting.caution_words`.
     value : float or None
         The number that was judged [SI unit of the quantity]; None where there is none.
     threshold : float or None
         What it was held against [SI unit of the quantity].
+    facts : mapping of str to object
+        Further numbers in SI and names of drives, piles and parts, by name.
+    pile : str
+        Test pile it is about, where several stand together; empty where there is only one.
     """
 
-    check: str
-    message: str
-    cure: str
+    kind: str
     value: float | None = None
     threshold: float | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    pile: str = ""

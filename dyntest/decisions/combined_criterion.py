@@ -5,11 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from dyntest.decisions.criterion import Criterion, CriterionRow, RestrikeRule, set_at, show_count
+from dyntest.decisions.criterion import WAYS, Criterion, CriterionRow, RestrikeRule, set_at
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.errors import InputError
-from dyntest.names import show
 
 PLACE = "criteria of the structure"
 
@@ -17,20 +16,18 @@ SAME = 0.01
 """Share by which impedance and ram mass of piles and hammers of one kind may differ [1], for rounding; no source."""
 
 
-def combine(criteria: Sequence[DrivingCriterion], system: str = "SI") -> Criterion:
+def combine(criteria: Sequence[DrivingCriterion]) -> Criterion:
     """Combine the criteria of several test piles of one structure; the least favourable governs at every stroke.
 
     Parameters
     ----------
     criteria : sequence of DrivingCriterion
         One a test pile, for the same kind of pile and hammer.
-    system : str
-        ``"SI"`` or ``"US"``, the units of the sentences.
 
     Returns
     -------
     Criterion
-        Over the strokes that every test pile allows; each row says which pile governs, and the first note why.
+        Over the strokes that every test pile allows; each row says which pile governs and what others would ask for.
 
     Raises
     ------
@@ -49,38 +46,36 @@ def combine(criteria: Sequence[DrivingCriterion], system: str = "SI") -> Criteri
     if without:
         problem = f"no stroke is usable at {', '.join(without)}"
         raise InputError(PLACE, "", problem, "leave that pile out only with a reason, or change the hammer")
-    parts = [one.criterion for one in criteria]
+    parts = [one.criterion for one in criteria if one.criterion is not None]
     if len(parts) == 1:
         return parts[0]
     names = [one.pile for one in criteria]
     lowest = max(part.rows[0].stroke for part in parts)
     highest = min(part.maximum_stroke or part.rows[-1].stroke for part in parts)
-    rows = _rows([part.rows for part in parts], names, lowest, highest, system)
+    rows = _rows([part.rows for part in parts], names, lowest, highest)
     if not rows:
         problem = "the test piles share no usable stroke"
         raise InputError(PLACE, "", problem, "issue a criterion for each kind of pile")
     penetrations = [part.minimum_penetration for part in parts if part.minimum_penetration is not None]
-    notes = [_who_governs(rows, criteria, system)]
-    notes += [f"{name}: {note}" for name, part in zip(names, parts, strict=True) for note in part.notes]
-    marked = {
-        field: tuple(
-            f"{name}: {text}" for name, part in zip(names, parts, strict=True) for text in getattr(part, field)
-        )
-        for field in ("alerts", "ruled_out")
-    }
+    named = list(zip(names, parts, strict=True))
+    required = [part.required_resistance for part in parts if part.required_resistance is not None]
     return replace(
         parts[0],
         rows=rows,
-        required_resistance=max(part.required_resistance for part in parts),
+        required_resistance=max(required) if required else None,
         minimum_penetration=max(penetrations) if penetrations else None,
         minimum_stroke=lowest,
         maximum_stroke=highest,
         holding_length=max(part.holding_length for part in parts),
+        way=max((part.way for part in parts), key=WAYS.index),
         refusal_minimum_stroke=max(part.refusal_stroke for part in parts),
-        restrike=_combined_rule([part.restrike for part in parts], names, system),
-        source=f"test piles {', '.join(names)}; the least favourable governs at every stroke",
-        notes=tuple(notes),
-        **marked,
+        restrike=_combined_rule([part.restrike for part in parts], names),
+        ruled_out=tuple(replace(one, pile=name) for name, part in named for one in part.ruled_out),
+        easy_driving=tuple(one for part in parts for one in part.easy_driving),
+        alerts=tuple(replace(caution, pile=name) for name, part in named for caution in part.alerts),
+        cautions=tuple(replace(caution, pile=name) for name, part in named for caution in part.cautions),
+        piles=tuple(names),
+        targets=tuple(target for part in parts for target in part.targets),
     )
 
 
@@ -100,36 +95,26 @@ def _refuse_strangers(criteria: Sequence[DrivingCriterion]) -> None:
         raise InputError(PLACE, "", f"{first.pile} and {other.pile} are {what}", "issue a criterion for each kind")
 
 
-def _rows(parts, names, lowest: float, highest: float, system: str) -> tuple[CriterionRow, ...]:
-    strokes = sorted({row.stroke for rows in parts for row in rows if lowest <= row.stroke <= highest})
+def _rows(
+    parts: Sequence[tuple[CriterionRow, ...]], names: Sequence[str], lowest: float, highest: float
+) -> tuple[CriterionRow, ...]:
+    """Give the least favourable set at every stroke.
+
+    Units: lowest, highest [m].
+    """
+    inside = {row.stroke for rows in parts for row in rows if lowest <= row.stroke <= highest}
+    strokes = sorted(inside | {lowest, highest}) if lowest <= highest else []
     combined = []
     for stroke in strokes:
-        sets = [float(set_at(rows, stroke)) for rows in parts]
+        sets = [float(set_at(rows, np.array(stroke))) for rows in parts]
         governing = int(np.argmin(sets))
-        others = tuple(
-            f"{names[i]} alone would ask for {show_count(one, system, asked=True)}"
-            for i, one in enumerate(sets)
-            if i != governing
-        )
-        combined.append(CriterionRow(stroke, sets[governing], f"test pile {names[governing]}", others))
+        near = min((abs(row.stroke - stroke), row.short, row.driven_on) for row in parts[governing])
+        others = tuple((names[i], one) for i, one in enumerate(sets) if i != governing)
+        combined.append(CriterionRow(stroke, sets[governing], names[governing], others, *near[1:]))
     return tuple(combined)
 
 
-def _who_governs(rows: tuple[CriterionRow, ...], criteria: Sequence[DrivingCriterion], system: str) -> str:
-    """Say which pile governs, and what it asks for beside the others."""
-    governing = dict.fromkeys(row.governing.removeprefix("test pile ") for row in rows)
-    asked = "; ".join(f"{one.pile}: {one.target.how.rstrip('.')}" for one in criteria)
-    if len(governing) == 1:
-        which = f"{next(iter(governing))} governs at every stroke"
-    else:
-        which = ", ".join(
-            f"{name} governs from {show('stroke', next(r.stroke for r in rows if r.governing.endswith(name)), system)}"
-            for name in governing
-        )
-    return f"{which}, for its soil and its target ask for the most blows ({asked})"
-
-
-def _combined_rule(rules: list[RestrikeRule | None], names: list[str], system: str) -> RestrikeRule | None:
+def _combined_rule(rules: list[RestrikeRule | None], names: list[str]) -> RestrikeRule | None:
     """Give the strictest of the rules: the longest wait, the fewest promises, the deepest test pile."""
     given = [rule for rule in rules if rule is not None]
     if len(given) < len(rules):
@@ -137,14 +122,14 @@ def _combined_rule(rules: list[RestrikeRule | None], names: list[str], system: s
     changes = {rule.change for rule in given}
     change = next((one for one in (RELAXATION, NOT_MEASURED, NO_CHANGE) if one in changes), SETUP)
     stops, waits = [r.stop_penetration for r in given], [r.wait for r in given if r.wait is not None]
-    rows = ()
+    rows: tuple[CriterionRow, ...] = ()
     if all(rule.rows for rule in given):
         lowest = max(rule.rows[0].stroke for rule in given)
         highest = min(rule.rows[-1].stroke for rule in given)
-        rows = _rows([rule.rows for rule in given], names, lowest, highest, system)
+        rows = _rows([rule.rows for rule in given], names, lowest, highest)
     return RestrikeRule(
         change,
-        None if None in stops else max(stops),
+        None if None in stops else max(stop for stop in stops if stop is not None),
         max(waits) if waits else None,
         max(rule.resistance for rule in given),
         rows,

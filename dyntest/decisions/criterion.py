@@ -1,28 +1,66 @@
-"""The driving criterion as data: what an inspector holds a pile against, blow by blow.
+"""The driving criterion as data: what an inspector holds a pile against, count by count.
 
 How it is derived from a test pile stands elsewhere; here is what it says and how it is read between its rows.
 """
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, isfinite
+from math import ceil, floor, isfinite
 
 import numpy as np
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
+from dyntest.decisions.caution import Caution
 from dyntest.errors import InputError
-from dyntest.units import unit_factor
 
-PRACTICAL_REFUSAL_SET = 0.0254 / 10
-PRACTICAL_REFUSAL_LENGTH = 3 * 0.0254
+INCH, FOOT = 0.0254, 0.3048
+"""Inch and foot [m], exact."""
+
+PRACTICAL_REFUSAL_SET = INCH / 10
+PRACTICAL_REFUSAL_LENGTH = 3 * INCH
 """Practical refusal: 10 blows per inch [m per blow] for 3 consecutive inches [m] (UFC 3-220-20, 2025, 6-4.1.2). Other
 agencies use 20 blows per inch (from memory)."""
 
-ABSOLUTE_REFUSAL_SET = 0.3048 / 240
+ABSOLUTE_REFUSAL_SET = FOOT / 240
 """Absolute refusal: 5 blows per quarter inch, 240 blows per foot [m per blow] (UFC 3-220-20, 2025, 6-4.1.2)."""
 
 STROKE_ROUNDING = 1e-6
 """Strokes closer than this are the same [m], so that 7 ft is 7 ft after conversion."""
+
+ROUNDING = 1e-9
+"""Share by which a count may miss a whole number and still be it [1], for arithmetic only."""
+
+WAYS = ("whole length", "every inch")
+"""How a count is asked for: over the whole holding length, or again in every inch (or 25 mm) of it."""
+
+FLOOR = 0.75
+"""Share of the average count below which no inch of the holding length may fall, where the count is asked over the
+whole length [1]: about what whole numbers do to a steady count of three to six; our choice."""
+
+
+@dataclass(frozen=True)
+class Counting:
+    """How a site counts blows.
+
+    Parameters
+    ----------
+    length : float
+        Length over which blows are counted, an inch or 25 mm [m].
+    stroke_unit : float
+        Unit in which strokes are round numbers [m].
+    stroke_steps : tuple of float
+        Steps between the rows of the table, in that unit [1].
+    """
+
+    length: float
+    stroke_unit: float
+    stroke_steps: tuple[float, ...]
+
+
+COUNTING = {
+    "US": Counting(INCH, FOOT, (0.25, 0.5, 1.0, 2.0)),
+    "SI": Counting(0.025, 1.0, (0.05, 0.1, 0.25, 0.5, 1.0)),
+}
+"""Customs of counting, by the units of the test sheet."""
 
 
 @dataclass(frozen=True)
@@ -34,17 +72,93 @@ class CriterionRow:
     stroke : float
         Stroke of the ram h [m].
     set_per_blow : float
-        Largest set per blow s that meets the criterion at that stroke [m].
-    governing : str
-        What governs this row, such as the bearing graph, the measured blows or a limit of the count; free text.
-    notes : tuple of str
-        What else to know about this row.
+        Largest average set per blow s that meets the criterion at that stroke [m].
+    pile : str
+        Test pile that governs, where several stand together; empty where there is only one.
+    others : tuple of (str, float)
+        The other test piles and the sets they alone would ask for [m].
+    short : float
+        Chance that a pile which just passes is short of what is required [1]; not a number where not known.
+    driven_on : float
+        Chance that a pile with `SOUND` times what is required is driven on [1]; not a number where not known.
     """
 
     stroke: float
     set_per_blow: float
-    governing: str = ""
-    notes: tuple[str, ...] = ()
+    pile: str = ""
+    others: tuple[tuple[str, float], ...] = ()
+    short: float = float("nan")
+    driven_on: float = float("nan")
+
+
+@dataclass(frozen=True)
+class RuledOut:
+    """Why a stroke cannot be used.
+
+    Parameters
+    ----------
+    kind : str
+        ``"compression"``, ``"tension"``, ``"lower stroke"``, whose lower neighbour is ruled out, or ``"refusal"``.
+    stroke : float
+        Stroke at which it is so [m].
+    value : float
+        Stress there [Pa]; for refusal the set asked for [m].
+    limit : float
+        Limit of the stress [Pa]; for refusal its set [m].
+    """
+
+    kind: str
+    stroke: float
+    value: float
+    limit: float
+
+
+@dataclass(frozen=True)
+class StrokesRuledOut:
+    """Strokes of the approved range that cannot be used.
+
+    Parameters
+    ----------
+    side : str
+        ``"below"`` or ``"from"`` the stroke given.
+    stroke : float
+        That stroke [m].
+    reason : RuledOut
+        Why.
+    pile : str
+        Test pile it is about, where several stand together.
+    """
+
+    side: str
+    stroke: float
+    reason: RuledOut
+    pile: str = ""
+
+
+@dataclass(frozen=True)
+class EasyDriving:
+    """A limit of the stroke while the pile still moves far a blow, for the tension or compression it makes.
+
+    Parameters
+    ----------
+    stroke : float
+        Stroke that must not be passed [m].
+    set_per_blow : float
+        As long as the set is larger than this [m].
+    kind : str
+        Stress that limits it, ``"tension"`` or ``"compression"``.
+    depth_from, depth_to : float
+        Penetrations between which measured blows passed the limit [m]; not a number where none did.
+    blows : int
+        How many measured blows passed it [1].
+    """
+
+    stroke: float
+    set_per_blow: float
+    kind: str
+    depth_from: float = float("nan")
+    depth_to: float = float("nan")
+    blows: int = 0
 
 
 @dataclass(frozen=True)
@@ -90,6 +204,10 @@ class Criterion:
         From the lowest stroke to the highest; at least one. A higher stroke never asks for a smaller set.
     holding_length : float
         Length along the pile over which the set has to hold without a break [m].
+    counting : Counting
+        Length over which blows are counted.
+    way : str
+        One of `WAYS`.
     required_resistance : float or None
         Nominal resistance the criterion stands for [N].
     minimum_penetration : float or None
@@ -107,20 +225,24 @@ class Criterion:
         Refusal counts only at this stroke or more [m]; the lowest row's where absent.
     restrike : RestrikeRule or None
         When to stop and restrike.
-    ruled_out : tuple of str
-        Strokes of the approved range that cannot be used, each with its reason in a sentence.
-    alerts : tuple of str
+    ruled_out : tuple of StrokesRuledOut
+        Strokes of the approved range that cannot be used.
+    easy_driving : tuple of EasyDriving
+        Limits of the stroke while driving is easy.
+    alerts : tuple of Caution
         What has to be cleared up before the criterion is used at all; said before everything else.
-    source : str
-        Where the criterion comes from.
-    notes : tuple of str
-        Assumptions and conditions.
-    reminder : str
-        Who decides.
+    cautions : tuple of Caution
+        What to weigh besides.
+    piles : tuple of str
+        Test piles it comes from.
+    targets : tuple of object
+        The `EndOfDriveTarget` of each, in their order.
     """
 
     rows: tuple[CriterionRow, ...]
     holding_length: float
+    counting: Counting = COUNTING["SI"]
+    way: str = WAYS[0]
     required_resistance: float | None = None
     minimum_penetration: float | None = None
     minimum_stroke: float | None = None
@@ -130,13 +252,14 @@ class Criterion:
     refusal_length: float = PRACTICAL_REFUSAL_LENGTH
     refusal_minimum_stroke: float | None = None
     restrike: RestrikeRule | None = None
-    ruled_out: tuple[str, ...] = ()
-    alerts: tuple[str, ...] = ()
-    source: str = ""
-    notes: tuple[str, ...] = ()
-    reminder: str = GOVERNING_SPECIFICATION
+    ruled_out: tuple[StrokesRuledOut, ...] = ()
+    easy_driving: tuple[EasyDriving, ...] = ()
+    alerts: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    piles: tuple[str, ...] = ()
+    targets: tuple = ()
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         """Refuse a criterion that no inspector could use."""
         if not self.rows:
             raise InputError("criterion", "rows", "there is no row", "give a set for at least one stroke")
@@ -144,6 +267,9 @@ class Criterion:
         numbers += [number for row in self.rows for number in (row.stroke, row.set_per_blow)]
         if not all(isfinite(number) and number > 0.0 for number in numbers) or not self.stroke_tolerance >= 0.0:
             raise InputError("criterion", "rows and lengths", "a number is not above zero", "correct it")
+        if self.way not in WAYS:
+            ways = " or ".join(f'"{way}"' for way in WAYS)
+            raise InputError("criterion", "count", f'"{self.way}" is not known', f"write {ways}")
         strokes, sets = [row.stroke for row in self.rows], [row.set_per_blow for row in self.rows]
         if any(after <= before for before, after in pairwise(strokes)):
             raise InputError("criterion", "rows", "the strokes do not rise from row to row", "sort them, each once")
@@ -167,20 +293,20 @@ def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
 
     Units: stroke [m]; returns [m].
 
-    Between two rows the lower stroke's set stands, as an inspector reads the card; above the highest row the
-    highest row's set stands, for more energy is then not credited.
+    On the straight line between two rows; above the highest row the highest row's set stands, for more energy is then
+    not credited.
 
     Examples
     --------
     >>> rows = (CriterionRow(2.0, 0.003), CriterionRow(3.0, 0.005))
     >>> permitted_set(Criterion(rows, 0.075), np.array([1.9, 2.0, 2.5, 3.5])).tolist()
-    [nan, 0.003, 0.003, 0.005]
+    [nan, 0.003, 0.004, 0.005]
     """
     return set_at(criterion.rows, stroke, criterion.stroke_tolerance)
 
 
 def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float = 0.0) -> np.ndarray:
-    """Give the set of the row at or below any stroke.
+    """Give the set asked at any stroke, on the straight line between two rows.
 
     Units: stroke, tolerance [m]; returns [m].
 
@@ -191,41 +317,52 @@ def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float 
     """
     stroke = np.asarray(stroke, dtype=float)
     strokes, sets = (np.array(values) for values in zip(*((r.stroke, r.set_per_blow) for r in rows), strict=True))
-    row = np.searchsorted(strokes - STROKE_ROUNDING, stroke, side="right") - 1
     with np.errstate(invalid="ignore"):
         reaches = stroke >= strokes[0] - tolerance - STROKE_ROUNDING
-    return np.where(reaches, sets[np.maximum(row, 0)], np.nan)
+    return np.where(reaches, np.interp(stroke, strokes, sets), np.nan)
 
 
-def blow_count(set_per_blow: np.ndarray, system: str) -> np.ndarray:
-    """Give the count an inspector keeps.
+def blow_count(set_per_blow: np.ndarray, length: float) -> np.ndarray:
+    """Give the blows over a length, as an inspector counts them.
 
-    Units: set_per_blow [m].
+    Units: set_per_blow, length [m]; returns [1].
 
     Examples
     --------
-    >>> float(blow_count(0.0254 / 8, "US")), float(blow_count(0.005, "SI"))
+    >>> float(blow_count(0.0254 / 8, 0.0254)), float(blow_count(0.005, 0.025))
     (8.0, 5.0)
     """
-    length = unit_factor("in", "length") if system == "US" else 0.025
     return length / np.asarray(set_per_blow, dtype=float)
 
 
-def show_count(set_per_blow: float, system: str, *, asked: bool = False) -> str:
-    """Write a count as an inspector reads it.
+def count_over(set_per_blow: float, length: float) -> int:
+    """Give the whole count that is asked over a length: the nearest one, so that rounding favours neither side.
+
+    Units: set_per_blow, length [m].
+
+    A pile of exactly this set shows, as its blows happen to fall, the whole number below or above; the nearest one
+    is passed as often by a pile a little short as it is missed by one a little sound.
+
+    Examples
+    --------
+    >>> count_over(0.0254 / 4.6, 3 * 0.0254), count_over(0.0254 / 4.5, 3 * 0.0254)
+    (14, 14)
+    """
+    return max(1, floor(length / set_per_blow + 0.5 + ROUNDING))
+
+
+def least_count(criterion: Criterion, set_per_blow: float) -> int:
+    """Give the count that every inch (or 25 mm) has to show at least.
 
     Units: set_per_blow [m].
 
     Examples
     --------
-    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
-    ('8.0 blows per inch', '5.0 blows per 25 mm')
-    >>> show_count(0.0254 / 8.01, "US", asked=True)
-    '8.1 blows per inch'
+    >>> criterion = Criterion((CriterionRow(2.0, 0.025 / 4.6),), 0.075)
+    >>> least_count(criterion, 0.025 / 4.6)
+    3
     """
-    if set_per_blow is None or set_per_blow != set_per_blow:
-        return "–"
-    count = float(blow_count(set_per_blow, system))
-    if asked:
-        count = ceil(round(count * 10.0, 6)) / 10.0
-    return f"{count:.1f} blows per {'inch' if system == 'US' else '25 mm'}"
+    count = criterion.counting.length / set_per_blow
+    if criterion.way == WAYS[1]:
+        return max(1, ceil(count * (1.0 - ROUNDING)))
+    return max(1, floor(FLOOR * count * (1.0 + ROUNDING)))

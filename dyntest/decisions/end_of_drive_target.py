@@ -1,16 +1,23 @@
 """What resistance a pile has to show at the end of driving, after what waiting was measured to change."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot, isfinite
 
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import Estimate
-from dyntest.decisions.setup import Setup, show_wait
-from dyntest.names import show
+from dyntest.decisions.risk import margin, setup_scatter
+from dyntest.decisions.setup import Setup, gained, lost
 
 LEAST_FACTOR = 0.3
-"""Lower end of a factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no
-source."""
+"""Factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no source."""
+
+LARGEST_DEVIATION = 0.30
+"""An error counts as this large at the most, as standard deviation of the logarithm [1], so that a range without an end
+sets no endless target; no source."""
+
+KINDS = ("not measured", "no sure change", "not matched", "not credited", "credited", "relaxation")
+"""How a target follows from the requirement."""
 
 
 @dataclass(frozen=True)
@@ -20,91 +27,118 @@ class EndOfDriveTarget:
     Parameters
     ----------
     value : float
-        Static resistance [N].
-    how : str
-        How it follows from the requirement, in one sentence.
+        Static resistance that a pile shows which just passes [N].
+    required : float
+        Required nominal resistance [N].
+    kind : str
+        How it follows from the requirement, one of `KINDS`.
+    middle : float
+        Resistance at the end of driving that becomes the requirement, as likely too low as too high [N].
+    deviation : float
+        Standard deviation of the logarithm of what such a pile will have over what is required [1].
+    setup : Setup or None
+        Restrike that it rests on.
     factor : Estimate or None
-        Setup factor that was applied, by the lower end of its range [1]; None where none was.
+        Its setup factor [1].
     cautions : tuple of Caution
         What to weigh.
-    required : float or None
-        Required nominal resistance, which is the target where no waiting is counted on [N].
     with_credit : float or None
         What the target is, or would be, with measured setup credited [N]; None where no gain was measured for sure.
     """
 
     value: float
-    how: str
+    required: float
+    kind: str = KINDS[0]
+    middle: float = float("nan")
+    deviation: float = 0.0
+    setup: Setup | None = None
     factor: Estimate | None = None
     cautions: tuple[Caution, ...] = ()
-    required: float | None = None
     with_credit: float | None = None
+
+    def with_graph(self, deviation: float) -> "EndOfDriveTarget":
+        """Give the target with the error of a bearing graph, from which its counts are read, in it.
+
+        Units: deviation [1], of the logarithm.
+        """
+        if self.middle != self.middle:
+            return self
+        sigma = hypot(self.deviation, deviation)
+        more = margin(sigma) / margin(self.deviation)
+        credited = None if self.with_credit is None else more * self.with_credit
+        return replace(self, value=more * self.value, deviation=sigma, with_credit=credited)
 
 
 def end_of_drive_target(
-    required: float, setups: Sequence[Setup] = (), *, credit: bool | None = None, system: str = "SI"
+    required: float,
+    setups: Sequence[Setup] = (),
+    *,
+    credit: bool | None = None,
+    matched: Estimate | None = None,
 ) -> EndOfDriveTarget:
     """Give the resistance that has to be shown at the end of driving.
 
-    Units: required [N].
+    Units: required [N]; matched [N], at the end of driving.
 
-    Only what a restrike of this test measured is credited, nothing of a time law. That a restrike's gain holds for
-    other piles of the structure is the engineer's judgement.
+    ``R_eod = R_n / k · max(1, t exp(z σ))`` with k the setup factor where one is credited, else 1, and σ the error of a
+    bearing pile's resistance over what the count shows: that of the match and of k from pile to pile here, and that
+    of the bearing graph where `EndOfDriveTarget.with_graph` puts it in. With credit the error of the match at the end
+    of driving cancels, for the graph passes through that blow: ``R_n / k`` is ``R_eod,matched`` times
+    ``R_n / R_restrike,matched``, so the restrike's match is what counts.
+
+    Only what a restrike of this test measured by two fitted matches is credited, nothing of a time law. That a
+    restrike's gain holds for other piles of the structure is the engineer's judgement.
 
     Examples
     --------
     >>> end_of_drive_target(1.0e6).value
     1000000.0
     """
-    asked = show("matched_resistance", required, system)
     measured = [(setup, setup.setup_factor) for setup in setups if setup.setup_factor is not None]
-    lost = [pair for pair in measured if pair[1].value < 1.0]
-    if lost:
-        return _relaxed(required, *min(lost, key=lambda pair: pair[1].low), system)
+    own = _deviation(matched)
+    plain = required * margin(own)
+    without = EndOfDriveTarget(plain, required, KINDS[0], required, own)
     if not measured:
-        how = f"{asked} is asked for at the end of driving; no restrike measured any setup."
-        return EndOfDriveTarget(required, how, required=required)
+        return without
+    losses = [(setup, factor) for setup, factor in measured if lost(factor)]
+    if losses:
+        return _relaxed(required, *min(losses, key=lambda pair: pair[1].value))
     setup, factor = measured[-1]
-    shown = f"{_name(setup)} shows {_factor(factor)}"
-    if factor.low <= 1.0:
-        how = f"{asked} is asked for at the end of driving: {shown}, whose lower end is no gain."
-        return EndOfDriveTarget(required, how, required=required)
-    value = required / factor.low
-    credited = show("matched_resistance", value, system)
+    if not gained(factor):
+        return EndOfDriveTarget(plain, required, KINDS[1], required, without.deviation, setup, factor)
+    if not setup.matched:
+        found = (Caution("setup not matched", factor.value, None, {"restrike": setup.restrike}),)
+        return EndOfDriveTarget(plain, required, KINDS[2], required, without.deviation, setup, factor, found)
+    sigma = _after_wait(setup, factor)
+    value = min(plain, required / factor.value * margin(sigma))
     if not credit:
-        how = f"{asked} is asked for at the end of driving. {shown}, not credited; with credit it would be {credited}."
-        return EndOfDriveTarget(required, how, required=required, with_credit=value)
-    how = (
-        f"{asked} over the lower end of the setup factor of {_name(setup).lower()}, {_factor(factor)}, asks for "
-        f"{credited} at the end of driving; without credit it would be {asked}."
-    )
-    wait = "" if setup.wait is None else f" after {show_wait(setup.wait)}"
-    text = f"setup is credited as measured{wait}: a pile that is loaded or judged earlier has less"
-    cure = "restrike some bearing piles to show that they gain as much"
-    return EndOfDriveTarget(
-        value, how, factor, (Caution("setup credited", text, cure, factor.low),), required, with_credit=value
-    )
+        return EndOfDriveTarget(
+            plain, required, KINDS[3], required, without.deviation, setup, factor, with_credit=value
+        )
+    found = (Caution("setup credited", factor.value, None, {"wait": setup.wait}),)
+    middle = required / factor.value
+    return EndOfDriveTarget(value, required, KINDS[4], middle, sigma, setup, factor, found, value)
 
 
-def _relaxed(required: float, setup: Setup, factor: Estimate, system: str) -> EndOfDriveTarget:
+def _relaxed(required: float, setup: Setup, factor: Estimate) -> EndOfDriveTarget:
     """Give the higher target after a loss."""
-    value = required / max(factor.low, LEAST_FACTOR)
-    asked = show("matched_resistance", required, system)
-    how = (
-        f"{_name(setup)} lost resistance, {_factor(factor)}: {asked} over its lower end asks for "
-        f"{show('matched_resistance', value, system)} at the end of driving."
-    )
-    cure = "restrike bearing piles, or drive to the higher target; ask whether relaxation goes on"
-    found = [Caution("relaxation", how, cure, factor.value, 1.0)]
+    sigma = _after_wait(setup, factor)
+    middle = required / max(factor.value, LEAST_FACTOR)
+    found = [Caution("relaxation", factor.value, 1.0, {"restrike": setup.restrike, "high": factor.high})]
     if factor.low < LEAST_FACTOR:
-        text = f"the range of the loss reaches below {LEAST_FACTOR:.2f}, too wide to set a target by"
-        found.insert(0, Caution("loss not sure", text, "match other blows of both drives", factor.low, LEAST_FACTOR))
-    return EndOfDriveTarget(value, how, factor, tuple(found), required)
+        found.insert(0, Caution("loss not sure", factor.low, LEAST_FACTOR))
+    return EndOfDriveTarget(middle * margin(sigma), required, KINDS[5], middle, sigma, setup, factor, tuple(found))
 
 
-def _name(setup: Setup) -> str:
-    return setup.restrike.replace("_", " ").capitalize()
+def _after_wait(setup: Setup, factor: Estimate) -> float:
+    """Error of a pile's resistance after the wait over what its count at the end of driving shows [1]."""
+    later = setup.restrike_resistance
+    measured = _deviation(factor) if later is None or not later.has_range else _deviation(later)
+    return hypot(measured, setup_scatter(factor.value))
 
 
-def _factor(factor: Estimate) -> str:
-    return f"a factor of {factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})"
+def _deviation(estimate: Estimate | None) -> float:
+    if estimate is None:
+        return 0.0
+    found = estimate.log_deviation
+    return min(found, LARGEST_DEVIATION) if isfinite(found) else LARGEST_DEVIATION

@@ -7,7 +7,7 @@ Batter is given as horizontal run per vertical rise; 0 is a vertical pile.
 import numpy as np
 
 
-def axis_per_rise(batter: np.ndarray) -> np.ndarray:
+def axis_per_rise(batter: np.ndarray | float) -> np.ndarray:
     """Give the length along the pile for each length of rise.
 
     Units: batter [m/m]; returns [m/m].
@@ -22,7 +22,9 @@ def axis_per_rise(batter: np.ndarray) -> np.ndarray:
     return np.sqrt(1.0 + np.square(batter))
 
 
-def toe_elevation(ground_elevation: np.ndarray, penetration: np.ndarray, batter: np.ndarray = 0.0) -> np.ndarray:
+def toe_elevation(
+    ground_elevation: np.ndarray | float, penetration: np.ndarray | float, batter: np.ndarray | float = 0.0
+) -> np.ndarray:
     """Give the elevation of the toe.
 
     Units: ground_elevation, penetration [m]; batter [m/m]; returns [m].
@@ -38,9 +40,9 @@ def toe_elevation(ground_elevation: np.ndarray, penetration: np.ndarray, batter:
 def pay_length(
     cutoff_elevation: np.ndarray,
     toe_elevation: np.ndarray,
-    batter: np.ndarray = 0.0,
+    batter: np.ndarray | float = 0.0,
     *,
-    tip_reinforcement: np.ndarray = 0.0,
+    tip_reinforcement: np.ndarray | float = 0.0,
 ) -> np.ndarray:
     """Give the length along the pile from toe to cutoff.
 

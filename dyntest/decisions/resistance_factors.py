@@ -6,14 +6,14 @@ Resistance factors by the way resistance is verified in the field, and the nomin
 """
 
 import re
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from math import ceil
 
 import numpy as np
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
+from dyntest.decisions.caution import Caution
 from dyntest.errors import InputError
-from dyntest.names import show
 from dyntest.reading.parts import Requirement
 
 EUROCODE = "EN 1997-1:2004, Annex A, Table A.11"
@@ -57,8 +57,6 @@ class EurocodeResistance:
         Design resistance R_c;d [N].
     source : str
         Document and tables.
-    note : str
-        Who decides.
     """
 
     tested_piles: int
@@ -69,7 +67,6 @@ class EurocodeResistance:
     partial_factor: float
     design: float
     source: str = f"{EUROCODE} and Table A.6"
-    note: str = f"National annexes differ. {GOVERNING_SPECIFICATION}"
 
 
 def correlation_factors(tested_piles: int, method: str = "dynamic test") -> tuple[float, float]:
@@ -167,6 +164,24 @@ LEAST_TESTED_PILES = 2
 LEAST_TESTED_SHARE = 0.02
 """Share of the production piles tested at the least [1] (same table)."""
 
+SHEET = "test sheet"
+"""Source of what the sheet itself says."""
+
+NOT_REDUNDANT = 0.8
+"""What a resistance factor of the table is multiplied by where the group is not redundant, such as fewer than five
+piles under a column [1] (from memory, after AASHTO LRFD 10.5.5.2.3)."""
+
+DOWNDRAG_FACTOR = 1.4
+"""Load factor γ_p on downdrag of driven piles [1] (from memory, after AASHTO LRFD Table 3.4.1-2, α method, the largest
+there)."""
+
+USUAL_FACTOR = 0.65
+"""Resistance factor with which downdrag is taken where the sheet states neither one nor a verification [1] (dynamic
+tests on some piles)."""
+
+MATCHED_ABOVE = 0.50
+"""Resistance factors above that of the wave equation without a measurement rest on tests of piles [1] (same table)."""
+
 AGREEMENT = 0.01
 """Two ways of stating the requirement on one sheet may differ by this share [1], for rounding; no source."""
 
@@ -185,15 +200,12 @@ class ResistanceFactor:
         What has to be done to earn it.
     source : str
         Document and table.
-    note : str
-        Who decides.
     """
 
     verification: str
     value: float
     condition: str
     source: str = AASHTO
-    note: str = GOVERNING_SPECIFICATION
 
 
 RESISTANCE_FACTORS = {
@@ -230,24 +242,31 @@ class RequiredResistance:
     ----------
     value : float or None
         Required nominal resistance [N]; None where the sheet states none.
-    how : str
-        How it was found, in one sentence with numbers and units.
+    basis : str
+        ``"nominal"``, ``"factored"``, ``"service"`` or, where nothing is stated, empty.
+    load : float
+        Load or resistance it follows from [N].
+    factor : float
+        Resistance factor or factor of safety that was applied [1].
     source : str
         Where the factor comes from.
     cautions : tuple of Caution
         What to weigh.
     condition : str
         What has to be done to earn the resistance factor of the chosen verification; empty where none is chosen.
-    note : str
-        Who decides.
+    additions : dict of str to float
+        What a pile has to show beyond the resistance that carries its load, in `value` already [N]: ``"scour"``,
+        ``"downdrag load"`` and ``"downdrag zone"``.
     """
 
     value: float | None
-    how: str
-    source: str
+    basis: str = ""
+    load: float = float("nan")
+    factor: float = 1.0
+    source: str = ""
     cautions: tuple[Caution, ...] = ()
     condition: str = ""
-    note: str = GOVERNING_SPECIFICATION
+    additions: Mapping[str, float] = field(default_factory=dict)
 
 
 def resistance_factor(verification: str, source: str = "test sheet") -> ResistanceFactor:
@@ -282,7 +301,7 @@ def least_dynamic_tests(production_piles: int) -> int:
 
 
 def required_nominal_resistance(
-    requirement: Requirement, verification: str | None = None, *, system: str = "SI", source: str = "test sheet"
+    requirement: Requirement, verification: str | None = None, *, source: str = "test sheet"
 ) -> RequiredResistance:
     """Give the nominal resistance every pile has to reach.
 
@@ -292,32 +311,31 @@ def required_nominal_resistance(
 
     Examples
     --------
-    >>> required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles").how
-    'factored load 1,300 kN over resistance factor 0.65'
+    >>> required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles").value
+    2000000.0
     """
     table = None if verification is None else resistance_factor(verification, source)
-    ways = [*_as_given(requirement, system), *_factored(requirement, table, system, source)]
-    ways += _service(requirement, system, source)
+    ways = [*_as_given(requirement), *_factored(requirement, table, source), *_service(requirement, source)]
     if not ways:
-        return RequiredResistance(None, "no requirement is stated", "")
-    value, how, where = ways[0]
-    for other, other_how, _ in ways[1:]:
-        if abs(other - value) > AGREEMENT * value:
-            both = f"{how} gives {show('total_resistance', value, system)}"
-            both += f", but {other_how} gives {show('total_resistance', other, system)}"
-            raise InputError(source, "[requirement]", both, "keep the one that governs")
+        return RequiredResistance(None)
+    first = ways[0]
+    for other in ways[1:]:
+        share = other.value / first.value - 1.0 if first.value and other.value else 0.0
+        if abs(share) > AGREEMENT:
+            problem = f"the {other.basis} and the {first.basis} requirement differ by {abs(share):.0%}"
+            raise InputError(source, "[requirement]", problem, "keep the one that governs")
     condition = "" if table is None else table.condition
-    return RequiredResistance(value, how, where, _factor_cautions(requirement, table), condition)
+    return replace(first, cautions=_factor_cautions(requirement, table), condition=condition)
 
 
-def _as_given(requirement: Requirement, system: str):
+def _as_given(requirement: Requirement) -> Iterator[RequiredResistance]:
     given = requirement.nominal_resistance
     if given is not None:
-        yield given, f"nominal resistance {show('total_resistance', given, system)} as given", "test sheet"
+        yield RequiredResistance(given, "nominal", given, 1.0, SHEET)
 
 
-def _factored(requirement: Requirement, table: ResistanceFactor | None, system: str, source: str):
-    load, factor, where = requirement.factored_load, requirement.resistance_factor, "test sheet"
+def _factored(requirement: Requirement, table: ResistanceFactor | None, source: str) -> Iterator[RequiredResistance]:
+    load, factor, where = requirement.factored_load, requirement.resistance_factor, SHEET
     if load is None:
         return
     if factor is None:
@@ -327,14 +345,15 @@ def _factored(requirement: Requirement, table: ResistanceFactor | None, system: 
             cure = "write resistance_factor, or [choices] verification"
             raise InputError(source, "[requirement] factored_load", "a factored load needs a resistance factor", cure)
         factor, where = table.value, table.source
+        if requirement.redundant is False:
+            factor *= NOT_REDUNDANT
     if not 0.0 < factor <= 1.0:
         problem = f"{factor:g} is not a resistance factor"
         raise InputError(source, "[requirement] resistance_factor", problem, "write a number above 0 and up to 1")
-    shown = show("total_resistance", load, system)
-    yield load / factor, f"factored load {shown} over resistance factor {factor:.2f}", where  # R_n = Q/φ
+    yield RequiredResistance(load / factor, "factored", load, factor, where)  # R_n = Q/φ
 
 
-def _service(requirement: Requirement, system: str, source: str):
+def _service(requirement: Requirement, source: str) -> Iterator[RequiredResistance]:
     load, factor = requirement.service_load, requirement.safety_factor
     if load is None:
         return
@@ -346,19 +365,68 @@ def _service(requirement: Requirement, system: str, source: str):
     if factor < 1.0:
         problem = f"{factor:g} is below 1"
         raise InputError(source, "[requirement] safety_factor", problem, "write the safety factor, such as 2.25")
-    yield (
-        load * factor,
-        f"service load {show('total_resistance', load, system)} times safety factor {factor:.2f}",
-        ("test sheet"),
-    )  # R_n = Q·SF
+    yield RequiredResistance(load * factor, "service", load, factor, SHEET)  # R_n = Q·SF
 
 
 def _factor_cautions(requirement: Requirement, table: ResistanceFactor | None) -> tuple[Caution, ...]:
     own = requirement.resistance_factor
-    if own is None or table is None or own <= table.value + 1e-9:
-        return ()
-    message = (
-        f"the sheet's resistance factor {own:.2f} is higher than {table.value:.2f}, the factor of "
-        f'"{table.verification}" in {table.source}'
-    )
-    return (Caution("resistance factor", message, "confirm it with the governing specification", own, table.value),)
+    found = []
+    if own is not None and table is not None and own > table.value + 1e-9:
+        facts = {"verification": table.verification, "source": table.source}
+        found.append(Caution("resistance factor", own, table.value, facts))
+    if requirement.redundant is False and (own is not None or requirement.factored_load is None):
+        found.append(Caution("not redundant", own, NOT_REDUNDANT))
+    return tuple(found)
+
+
+def driving_requirement(
+    required: RequiredResistance,
+    requirement: Requirement,
+    shaft_above_scour: float | None = None,
+    *,
+    restruck: bool = True,
+    tested_piles: int = 1,
+) -> RequiredResistance:
+    """Give what has to be shown while driving, with scour and downdrag, and what the resistance factor still asks for.
+
+    Units: shaft_above_scour [N]; None where no match tells it.
+
+    ``R_ndr = R_n + R_scour + γ_p DD / φ + R_dd``: soil that scour will take, and soil that will settle, resist while
+    the pile is driven, but carry nothing later; the downdrag load itself is carried by what is below. The shaft
+    resistance of the settling soil is taken as the load it will hang on the pile. AASHTO LRFD 10.7.3.6 and
+    10.7.3.7 (from memory).
+
+    Examples
+    --------
+    >>> asked = Requirement(factored_load=1.3e6, downdrag=1e5)
+    >>> first = required_nominal_resistance(asked, "dynamic tests on some piles")
+    >>> round(driving_requirement(first, asked).value)
+    2315385
+    """
+    if required.value is None:
+        return required
+    cautions = list(required.cautions)
+    additions: dict[str, float] = {}
+    if requirement.scour_depth:
+        if shaft_above_scour is None:
+            cautions.append(Caution("scour not known", requirement.scour_depth))
+        else:
+            additions["scour"] = shaft_above_scour
+    factor = required.factor if required.basis == "factored" else USUAL_FACTOR
+    if requirement.downdrag:
+        additions["downdrag load"] = DOWNDRAG_FACTOR * requirement.downdrag / factor
+        additions["downdrag zone"] = requirement.downdrag
+    if additions:
+        facts = {**additions, "factor": factor, "load_factor": DOWNDRAG_FACTOR, "basis": required.basis}
+        cautions.append(Caution("driving resistance raised", sum(additions.values()), None, facts))
+    if (
+        required.basis == "factored"
+        and required.factor > MATCHED_ABOVE * (NOT_REDUNDANT if requirement.redundant is False else 1.0) + 1e-9
+    ):
+        if not restruck:
+            cautions.append(Caution("no restrike behind the factor", required.factor))
+        if tested_piles < LEAST_TESTED_PILES:
+            facts = {"share": LEAST_TESTED_SHARE, "factor": required.factor, "source": AASHTO}
+            cautions.append(Caution("tested piles", tested_piles, LEAST_TESTED_PILES, facts))
+    value = required.value + sum(additions.values())
+    return replace(required, value=value, cautions=tuple(cautions), additions=additions)

@@ -10,17 +10,16 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
-from dyntest.decisions.criterion import CriterionRow, RestrikeRule, set_at
-from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.decisions.criterion import COUNTING, Counting, CriterionRow, RestrikeRule, set_at
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, gained, lost
 from dyntest.reading.logs import GAP_TOLERANCE
-from dyntest.units import unit_factor
 
-JUDGED_INCHES = 1
-"""Length of a restrike that is judged, its first [in]: what was gained fades blow by blow (common practice, no
-source)."""
+JUDGED_COUNTS = 1
+"""Length of a restrike that is judged, its first [inch or 25 mm]: what was gained fades blow by blow (common practice,
+no source)."""
 
-MOST_INCHES = 3
-"""Length after which a restrike stops at the latest [in] (from memory: agencies stop at 3 or 6 in)."""
+MOST_COUNTS = 3
+"""Length after which a restrike stops at the latest [inch or 25 mm] (from memory: agencies stop at 3 or 6 in)."""
 
 SETUP, RELAXATION, NO_CHANGE, NOT_MEASURED = "setup", "relaxation", "no sure change", "not measured"
 
@@ -31,13 +30,13 @@ def restrike_rule(
     penetration: float | None = None,
     rows: Sequence[CriterionRow] = (),
     *,
-    system: str = "SI",
+    counting: Counting = COUNTING["SI"],
 ) -> RestrikeRule:
     """Give the rule for piles whose count falls short, and for piles that are struck again.
 
     Units: required [N]; penetration [m].
 
-    Any restrike with a loss makes it relaxation; a gain counts only where the lower end of its range is above 1.
+    Any restrike that lost for sure makes it relaxation; a gain counts only where it is sure.
 
     Examples
     --------
@@ -45,22 +44,22 @@ def restrike_rule(
     >>> rule.change, rule.stop_penetration
     ('not measured', 19.5)
     """
-    inch = unit_factor("in", "length") if system == "US" else 0.025
     stop = None if penetration is None or penetration != penetration else penetration + DEPTH_TOLERANCE
     change, wait = _change(setups)
-    return RestrikeRule(change, stop, wait, required, tuple(rows), JUDGED_INCHES * inch, MOST_INCHES * inch)
+    lengths = (JUDGED_COUNTS * counting.length, MOST_COUNTS * counting.length)
+    return RestrikeRule(change, stop, wait, required, tuple(rows), *lengths)
 
 
 def _change(setups: Sequence[Setup]) -> tuple[str, float | None]:
     """Give what waiting did, and after which wait."""
-    measured = [setup for setup in setups if setup.setup_factor is not None]
+    measured = [(setup, setup.setup_factor) for setup in setups if setup.setup_factor is not None]
     if not measured:
         return NOT_MEASURED, None
-    lost = [setup for setup in measured if setup.setup_factor.value < 1.0]
-    if lost:
-        return RELAXATION, min(lost, key=lambda setup: setup.setup_factor.low).wait
-    last = measured[-1]
-    return (SETUP if last.setup_factor.low > 1.0 else NO_CHANGE), last.wait
+    losses = [(setup, factor) for setup, factor in measured if lost(factor)]
+    if losses:
+        return RELAXATION, min(losses, key=lambda pair: pair[1].value)[0].wait
+    last, factor = measured[-1]
+    return (SETUP if gained(factor) else NO_CHANGE), last.wait
 
 
 DATE = "%Y-%m-%d"
@@ -72,9 +71,10 @@ def judged_restrikes(intervals: pd.DataFrame, rule: RestrikeRule | None) -> pd.D
 
     Units: returns [m].
 
-    One row a pile, by ``number``: ``restrike_shown``, and ``restrike_set`` [m], ``restrike_stroke`` [m] of the
-    first interval of its last drive. A restrike shows the requirement where every interval that begins within the
-    judged length meets the rule, after at least the rule's wait in whole days between the dates of the log.
+    One row a pile, by ``number``: ``resumed``, whether driving was resumed on another date; ``restrike_shown``, and
+    ``restrike_set`` [m], ``restrike_stroke`` [m] of the first interval of its last drive. A restrike shows the
+    requirement where every interval that begins within the judged length meets the rule, after at least the rule's wait
+    in whole days between the dates of the log.
 
     A pile that was never left for another date has no restrike. Dates that are not written as 2026-05-11 give no
     wait.
@@ -94,6 +94,7 @@ def judged_restrikes(intervals: pd.DataFrame, rule: RestrikeRule | None) -> pd.D
     first = intervals[last].groupby(number)
     return pd.DataFrame(
         {
+            "resumed": again.groupby(number).any(),
             "restrike_shown": (meets | ~last).groupby(number).all(),
             "restrike_set": first["set_per_blow"].first(),
             "restrike_stroke": first["stroke"].first(),

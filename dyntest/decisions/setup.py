@@ -10,13 +10,15 @@ What changed while the pile waited: resistance at a restrike over resistance at 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
+from math import log
+
+from scipy.special import ndtri
 
 from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import Estimate, ratio
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
-from dyntest.names import show
 from dyntest.reading.parts import Drive
 
 SECONDS_PER_DAY = 86400.0
@@ -46,23 +48,6 @@ def wait(initial_end: datetime | None, restrike_start: datetime | None, source: 
     return seconds
 
 
-def show_wait(seconds: float | None) -> str:
-    """Write a wait as an engineer reads it.
-
-    Units: seconds [s].
-
-    Examples
-    --------
-    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
-    ('5.0 days', '1.5 hours', '–')
-    """
-    if seconds is None:
-        return "–"
-    if seconds < 2.0 * SECONDS_PER_DAY:
-        return f"{seconds / 3600.0:.1f} hours"
-    return f"{seconds / SECONDS_PER_DAY:.1f} days"
-
-
 @dataclass(frozen=True)
 class DriveResult:
     """What one drive says about resistance: the last blows of an initial drive, the first sound blows of a restrike.
@@ -71,8 +56,10 @@ class DriveResult:
     ----------
     drive : Drive
         The drive, with its name, kind, clocks and hammer.
-    matched_resistance, case_resistance : Estimate or None
-        Resistance from signal matching and by the Case method [N].
+    matched_resistance : Estimate or None
+        Resistance from signal matching [N].
+    case_resistance_maximum : Estimate or None
+        Case resistance, largest over time, with the range that the damping factor leaves [N].
     shaft_resistance, toe_resistance : Estimate or None
         Its parts from signal matching [N].
     set_per_blow : float or None
@@ -81,16 +68,23 @@ class DriveResult:
         Stroke of the ram [m].
     gauges : str
         Which gauges measured it, in any words that change when a gauge is replaced; empty where not known.
+    fitted : bool
+        Whether the match fits well enough for its numbers to mean anything.
+    case_by_damping : tuple of float
+        Case resistance, largest over time, for the same rising damping factors at every drive [N]; empty where not
+        known.
     """
 
     drive: Drive
     matched_resistance: Estimate | None = None
-    case_resistance: Estimate | None = None
+    case_resistance_maximum: Estimate | None = None
     shaft_resistance: Estimate | None = None
     toe_resistance: Estimate | None = None
     set_per_blow: float | None = None
     stroke: float | None = None
     gauges: str = ""
+    fitted: bool = True
+    case_by_damping: tuple[float, ...] = ()
 
     @property
     def hammer(self) -> Hammer | None:
@@ -114,8 +108,8 @@ RESTRIKE_WAITS = {"sand": 1 * SECONDS_PER_DAY, "silt": 3 * SECONDS_PER_DAY, "cla
 """Shortest usual wait before a restrike [s] (from memory, after the FHWA driven-pile manuals: clean sand 1 day, sandy
 silt 3 to 5 days, silt and clay 7 to 14 days or longer)."""
 
-_HAMMER_WORDS = {
-    "kind": "kind of hammer",
+_HAMMER_PARTS = {
+    "kind": "kind",
     "ram_mass": "ram",
     "helmet_mass": "helmet",
     "hammer_cushion_stiffness": "hammer cushion",
@@ -126,72 +120,54 @@ _HAMMER_WORDS = {
 
 
 def setup_cautions(
-    initial: DriveResult,
-    restrike: DriveResult,
-    factor: Estimate | None,
-    waited: float | None,
-    *,
-    soil: str | None,
-    system: str,
+    initial: DriveResult, restrike: DriveResult, setup: "Setup", *, soil: str | None
 ) -> tuple[Caution, ...]:
-    """Give everything that stands against counting on a measured setup.
-
-    Units: waited [s].
-    """
+    """Give everything that stands against counting on a measured setup."""
+    factor, waited = setup.setup_factor, setup.wait
     found = [
-        _moved_too_little(initial, system, "initial drive", "the setup factor may be overstated"),
-        _moved_too_little(restrike, system, "restrike", "its resistance and the setup factor are lower bounds"),
-        _below_stroke(initial, system),
-        _below_stroke(restrike, system),
-        _other_stroke(initial, restrike, system),
+        _moved_too_little(initial),
+        _moved_too_little(restrike),
+        _below_stroke(initial),
+        _below_stroke(restrike),
+        _other_stroke(initial, restrike),
         _other_hammer(initial, restrike),
         _other_gauges(initial, restrike),
         _wait(restrike, waited, soil),
         _relaxation(restrike, factor),
+        _not_matched(restrike, setup),
         _unusual(factor, soil),
         _large_change(factor, waited),
     ]
     return tuple(caution for caution in found if caution is not None)
 
 
-def _name(result: DriveResult) -> str:
-    return result.drive.name.replace("_", " ")
+def _known(value: float | None) -> float | None:
+    """Give a number, or None where it is absent or not a number."""
+    return None if value is None or value != value else value
 
 
-def _unknown(value: float | None) -> bool:
-    """Whether a number is absent or not a number."""
-    return value is None or value != value
-
-
-def _moved_too_little(result: DriveResult, system: str, which: str, meaning: str) -> Caution | None:
-    moved = result.set_per_blow
-    if _unknown(moved) or moved >= MOVEMENT_LIMIT:
+def _moved_too_little(result: DriveResult) -> Caution | None:
+    moved = _known(result.set_per_blow)
+    if moved is None or moved >= MOVEMENT_LIMIT:
         return None
-    message = f"{_name(result)}: the pile moved {show('set_per_blow', moved, system)} a blow, less than "
-    message += f"{show('set_per_blow', MOVEMENT_LIMIT, system)}, so {meaning}"
-    cure = "strike with more energy" if which == "restrike" else "judge the setup by the matched shaft resistance"
-    return Caution("moved too little", message, cure, moved, MOVEMENT_LIMIT)
+    facts = {"drive": result.drive.name, "restrike": result.drive.kind == "restrike"}
+    return Caution("moved too little", moved, MOVEMENT_LIMIT, facts)
 
 
-def _below_stroke(result: DriveResult, system: str) -> Caution | None:
+def _below_stroke(result: DriveResult) -> Caution | None:
     least = None if result.hammer is None else result.hammer.minimum_stroke
-    if least is None or _unknown(result.stroke) or result.stroke >= least:
+    stroke = _known(result.stroke)
+    if least is None or stroke is None or stroke >= least:
         return None
-    message = f"{_name(result)}: the stroke was {show('stroke', result.stroke, system)}, below the approved "
-    message += f"{show('stroke', least, system)}"
-    return Caution(
-        "hammer not at stroke", message, "warm the hammer up elsewhere and strike again", result.stroke, least
-    )
+    return Caution("hammer not at stroke", stroke, least, {"drive": result.drive.name})
 
 
-def _other_stroke(initial: DriveResult, restrike: DriveResult, system: str) -> Caution | None:
-    before, after = initial.stroke, restrike.stroke
-    if _unknown(before) or _unknown(after) or abs(after - before) <= STROKE_CHANGE * before:
+def _other_stroke(initial: DriveResult, restrike: DriveResult) -> Caution | None:
+    before, after = _known(initial.stroke), _known(restrike.stroke)
+    if before is None or after is None or abs(after - before) <= STROKE_CHANGE * before:
         return None
-    message = f"the stroke was {show('stroke', before, system)} in {_name(initial)} and "
-    message += f"{show('stroke', after, system)} in {_name(restrike)}"
-    cure = "rest the comparison on matched resistances, not on blow counts"
-    return Caution("another stroke", message, cure, after / before - 1.0, STROKE_CHANGE)
+    facts = {"initial": initial.drive.name, "restrike": restrike.drive.name, "before": before, "after": after}
+    return Caution("another stroke", after / before - 1.0, STROKE_CHANGE, facts)
 
 
 def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None:
@@ -199,39 +175,40 @@ def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None
     if before is None or after is None or before == after:
         return None
     changed = [f.name for f in fields(before) if getattr(before, f.name) != getattr(after, f.name)]
-    words = dict.fromkeys(_HAMMER_WORDS[name] for name in changed if name in _HAMMER_WORDS)
-    if not words:
+    parts = tuple(dict.fromkeys(_HAMMER_PARTS[name] for name in changed if name in _HAMMER_PARTS))
+    if not parts:
         return None
-    message = f"another {', '.join(words)} in {_name(restrike)} than in {_name(initial)}"
-    return Caution("another hammer or cushion", message, "compare resistances only, never the blow counts")
+    facts = {"initial": initial.drive.name, "restrike": restrike.drive.name, "parts": parts}
+    return Caution("another hammer or cushion", facts=facts)
 
 
 def _other_gauges(initial: DriveResult, restrike: DriveResult) -> Caution | None:
     if not initial.gauges or not restrike.gauges or initial.gauges == restrike.gauges:
         return None
-    message = f"{_name(restrike)} was measured with {restrike.gauges}, {_name(initial)} with {initial.gauges}"
-    return Caution("other gauges", message, "check the proportionality of both records before comparing them")
+    facts = {"initial": initial.drive.name, "restrike": restrike.drive.name}
+    return Caution("other gauges", facts={**facts, "before": initial.gauges, "after": restrike.gauges})
 
 
 def _wait(restrike: DriveResult, waited: float | None, soil: str | None) -> Caution | None:
+    facts = {"restrike": restrike.drive.name, "soil": soil}
     if waited is None:
-        message = f"how long the pile waited before {_name(restrike)} is not known"
-        return Caution("wait not known", message, "write end of the initial drive and start of the restrike")
-    usual = RESTRIKE_WAITS.get(soil)
+        return Caution("wait not known", facts=facts)
+    usual = RESTRIKE_WAITS.get(soil or "")
     if usual is None or waited >= usual:
         return None
-    message = f"{_name(restrike)} came {show_wait(waited)} after the initial drive, sooner than the "
-    message += f"{show_wait(usual)} usual in {soil}"
-    return Caution("short wait", message, "expect further change, or strike again later", waited, usual)
+    return Caution("short wait", waited, usual, facts)
 
 
 def _relaxation(restrike: DriveResult, factor: Estimate | None) -> Caution | None:
-    if factor is None or factor.value >= 1.0:
+    if factor is None or not lost(factor):
         return None
-    message = f"{_name(restrike)}: resistance fell to {factor.value:.2f} of that at the end of the initial drive"
-    message += ", beyond the ranges of both" if factor.has_range and factor.high < 1.0 else ""
-    cure = "design for the lower resistance, strike more piles again, and consider a higher target at the end of drive"
-    return Caution("relaxation", message, cure, factor.value, 1.0)
+    return Caution("relaxation", factor.value, 1.0, {"restrike": restrike.drive.name, "high": factor.high})
+
+
+def _not_matched(restrike: DriveResult, setup: "Setup") -> Caution | None:
+    if setup.setup_factor is None or setup.matched:
+        return None
+    return Caution("setup not matched", setup.setup_factor.value, None, {"restrike": restrike.drive.name})
 
 
 def _unusual(factor: Estimate | None, soil: str | None) -> Caution | None:
@@ -240,10 +217,7 @@ def _unusual(factor: Estimate | None, soil: str | None) -> Caution | None:
     low, high = PUBLISHED_SETUP_FACTORS[soil]
     if low <= factor.value <= high:
         return None
-    message = (
-        f"the setup factor {factor.value:.2f} lies outside {low:.1f} to {high:.1f}, the range published for {soil}"
-    )
-    return Caution("unusual setup", message, "check both records and the wait", factor.value, high)
+    return Caution("unusual setup", factor.value, high, {"low": low, "high": high, "soil": soil})
 
 
 def _large_change(factor: Estimate | None, waited: float | None) -> Caution | None:
@@ -252,13 +226,41 @@ def _large_change(factor: Estimate | None, waited: float | None) -> Caution | No
     change = abs(factor.value - 1.0)
     if change <= CHANGE_FOR_PRODUCTION_RESTRIKES:
         return None
-    message = f"resistance changed by {change:.0%} in {show_wait(waited)}"
-    cure = "strike production piles again too"
-    return Caution("large change", message, cure, change, CHANGE_FOR_PRODUCTION_RESTRIKES)
+    return Caution("large change", change, CHANGE_FOR_PRODUCTION_RESTRIKES, {"wait": waited})
 
 
-RESISTANCES = ("matched_resistance", "case_resistance", "shaft_resistance", "toe_resistance")
-"""What is compared; the first that both drives have is the setup factor."""
+SURE = 0.90
+"""Probability from which a gain or a loss counts as sure [1]; our choice."""
+
+
+def gained(factor: Estimate) -> bool:
+    """Tell whether a restrike gained for sure: with a probability of `SURE`, both errors lognormal.
+
+    Examples
+    --------
+    >>> gained(Estimate(1.3, 1.1, 1.5)), gained(Estimate(1.02, 0.9, 1.15))
+    (True, False)
+    """
+    return factor.value > 1.0 and _beyond(factor)
+
+
+def lost(factor: Estimate) -> bool:
+    """Tell whether a restrike lost for sure, in the same way.
+
+    Examples
+    --------
+    >>> lost(Estimate(0.99, 0.92, 1.06)), lost(Estimate(0.8, 0.7, 0.9))
+    (False, True)
+    """
+    return factor.value < 1.0 and _beyond(factor)
+
+
+def _beyond(factor: Estimate) -> bool:
+    return abs(log(factor.value)) > float(ndtri(SURE)) * factor.log_deviation
+
+
+RESISTANCES = ("matched_resistance", "case_resistance_maximum", "shaft_resistance", "toe_resistance")
+"""What is compared, by the names in the table of names; the first that both drives have is the setup factor."""
 
 
 @dataclass(frozen=True)
@@ -275,13 +277,24 @@ class Setup:
         Ratio restrike over initial [1] by the name of the resistance, for those that both drives have.
     cautions : tuple of Caution
         What to weigh before counting on it.
+    fitted : bool
+        Whether both matches fit well enough for their numbers to mean anything.
+    restrike_resistance : Estimate or None
+        Matched resistance of the restrike [N].
     """
 
     initial: str
     restrike: str
     wait: float | None
     factors: dict[str, Estimate]
-    cautions: tuple[Caution, ...]
+    cautions: tuple[Caution, ...] = ()
+    fitted: bool = True
+    restrike_resistance: Estimate | None = None
+
+    @property
+    def matched(self) -> bool:
+        """Whether the setup factor rests on two fitted matches; on nothing less is setup credited."""
+        return self.basis == RESISTANCES[0] and self.fitted
 
     @property
     def basis(self) -> str | None:
@@ -295,11 +308,12 @@ class Setup:
 
 
 def compare(
-    initial: DriveResult, restrike: DriveResult, *, soil: str | None = None, system: str = "SI", source="test sheet"
+    initial: DriveResult, restrike: DriveResult, *, soil: str | None = None, source: str = "test sheet"
 ) -> Setup:
     """Hold a restrike against the end of the initial drive.
 
-    ``k_t = R_restrike/R_initial`` for each resistance, from ``low/high`` to ``high/low``, and the cautions.
+    ``k_t = R_restrike/R_initial`` for each resistance, from ``low/high`` to ``high/low``, and the cautions. The range
+    of the Case method is that of the same damping factor at both drives.
 
     The wait counts from the end of the initial drive for every restrike, also after an earlier one (common
     practice, no source). Resistances of zero or below give no factor.
@@ -314,15 +328,24 @@ def compare(
     """
     waited = wait(initial.drive.end, restrike.drive.start, source)
     pairs = {name: ratio(getattr(restrike, name), getattr(initial, name)) for name in RESISTANCES}
+    by_case = pairs["case_resistance_maximum"]
+    if by_case is not None:
+        pairs["case_resistance_maximum"] = _same_damping(by_case.value, initial, restrike)
     factors = {name: factor for name, factor in pairs.items() if factor is not None}
-    setup = Setup(initial.drive.name, restrike.drive.name, waited, factors, ())
-    cautions = setup_cautions(initial, restrike, setup.setup_factor, waited, soil=soil, system=system)
-    return replace(setup, cautions=cautions)
+    fitted = initial.fitted and restrike.fitted
+    names = (initial.drive.name, restrike.drive.name)
+    setup = Setup(*names, waited, factors, (), fitted, restrike.matched_resistance)
+    return replace(setup, cautions=setup_cautions(initial, restrike, setup, soil=soil))
 
 
-def setups(
-    drives: Sequence[DriveResult], *, soil: str | None = None, system: str = "SI", source: str = "test sheet"
-) -> tuple[Setup, ...]:
+def _same_damping(value: float, initial: DriveResult, restrike: DriveResult) -> Estimate:
+    """Give the ratio by the Case method with the range that an unknown damping factor, equal for both, leaves."""
+    pairs = zip(restrike.case_by_damping, initial.case_by_damping, strict=False)
+    ratios = [value, *(after / before for after, before in pairs if before > 0.0 and after > 0.0)]
+    return Estimate(value, min(ratios), max(ratios))
+
+
+def setups(drives: Sequence[DriveResult], *, soil: str | None = None, source: str = "test sheet") -> tuple[Setup, ...]:
     """Hold every restrike against the initial drive.
 
     Parameters
@@ -331,8 +354,6 @@ def setups(
         All drives of the pile in their order; where the initial drive was interrupted, its last part counts.
     soil : str or None
         Soil along the shaft.
-    system : str
-        ``"SI"`` or ``"US"``.
     source : str
         The sheet, for messages.
 
@@ -360,4 +381,4 @@ def setups(
     restrikes = [result for result in drives if result.drive.kind == "restrike"]
     if not initial:
         return ()
-    return tuple(compare(initial[-1], later, soil=soil, system=system, source=source) for later in restrikes)
+    return tuple(compare(initial[-1], later, soil=soil, source=source) for later in restrikes)

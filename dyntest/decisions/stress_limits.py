@@ -5,12 +5,12 @@ The rules are those of the AASHTO LRFD Bridge Design Specifications as printed i
 them. The governing specification decides.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.pile import Pile
 from dyntest.reading.parts import Requirement
 from dyntest.units import unit_factor
@@ -48,18 +48,18 @@ class StressLimit:
         How it was found, in the symbols of the source.
     source : str
         Document and equation.
-    needed : str
-        What has to be given before the limit can be stated; empty where it is stated.
-    note : str
-        What to bear in mind, ending with who decides.
+    needed : tuple of str
+        Keys of the test sheet that have to be given before the limit can be stated; empty where it is stated.
+    prestressed_only : bool
+        Whether it is for prestressed piles, and only where the place is not severely corrosive.
     """
 
     sense: str
     value: float | None
     equation: str
     source: str
-    needed: str = ""
-    note: str = GOVERNING_SPECIFICATION
+    needed: tuple[str, ...] = ()
+    prestressed_only: bool = False
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,7 @@ def driving_stress_limits(
     >>> driving_stress_limits(Pile("P1", "steel", part, yield_strength=345e6)).compression.equation
     'φ 0.9 F_y, φ = 1.0'
     >>> driving_stress_limits(Pile("P1", "steel", part)).compression.needed
-    '[pile] yield_strength, such as "50 ksi", or [requirement] compression_stress_limit'
+    ('yield_strength',)
     """
     return DrivingStressLimits(
         _limit("compression", pile, requirement, severely_corrosive),
@@ -214,12 +214,12 @@ def _limit(sense: str, pile: Pile, requirement: Requirement | None, severely_cor
     if given is not None:
         return StressLimit(sense, given, "as given", f"test sheet, [requirement] {key}")
     rule, strengths = _RULES[pile.material]
-    missing = [f'[pile] {name}, such as "{text}"' for name, text in strengths.items() if getattr(pile, name) is None]
+    missing = tuple(name for name in strengths if getattr(pile, name) is None)
     if missing:
-        return StressLimit(sense, None, "", "", " and ".join(missing) + f", or [requirement] {key}")
+        return StressLimit(sense, None, "", "", missing)
     limit = rule(sense, severely_corrosive, *(getattr(pile, name) for name in strengths))
-    if limit.value <= 0.0 and not severely_corrosive:
-        return StressLimit(sense, None, limit.equation, limit.source, f"strengths that leave room for {sense} stress")
+    if limit.value is not None and limit.value <= 0.0 and not severely_corrosive:
+        return StressLimit(sense, None, limit.equation, limit.source, strengths)
     return limit
 
 
@@ -237,8 +237,7 @@ def _concrete(sense: str, severely_corrosive: bool, strength: float, prestress: 
     value = concrete_tension_limit(strength, prestress, severely_corrosive=severely_corrosive)
     if severely_corrosive:
         return StressLimit(sense, value, "φ f_pe, φ = 1.0 (severely corrosive)", source)
-    note = f"For prestressed piles; where severely corrosive only f_pe is allowed. {GOVERNING_SPECIFICATION}"
-    return StressLimit(sense, value, "φ (0.095 √f'_c + f_pe) in ksi, φ = 1.0", source, note=note)
+    return StressLimit(sense, value, "φ (0.095 √f'_c + f_pe) in ksi, φ = 1.0", source, prestressed_only=True)
 
 
 def _timber(sense: str, _severely_corrosive: bool, base_resistance: float) -> StressLimit:
@@ -246,9 +245,9 @@ def _timber(sense: str, _severely_corrosive: bool, base_resistance: float) -> St
     return StressLimit(sense, timber_limit(base_resistance), "φ 2.6 F_co, φ = 1.15", source)
 
 
-_RULES = {
-    "steel": (_steel, {"yield_strength": "50 ksi"}),
-    "concrete": (_concrete, {"compressive_strength": "6 ksi", "effective_prestress": "0.8 ksi"}),
-    "timber": (_timber, {"base_resistance": "1.2 ksi"}),
+_RULES: dict[str, tuple[Callable[..., StressLimit], tuple[str, ...]]] = {
+    "steel": (_steel, ("yield_strength",)),
+    "concrete": (_concrete, ("compressive_strength", "effective_prestress")),
+    "timber": (_timber, ("base_resistance",)),
 }
-"""By material: the rule, and the strengths of the pile it needs with an example of each."""
+"""By material: the rule, and the strengths of the pile it needs."""

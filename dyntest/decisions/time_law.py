@@ -10,16 +10,12 @@ How resistance fades over the blows of a restrike, and what it was at the first 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
-from scipy.special import (
-    ndtri,
-    stdtrit,  # scipy.stats has it too, and takes half a second more to load
-)
+from scipy.special import ndtri
 
 from dyntest.decisions.estimate import Estimate
-from dyntest.decisions.setup import SECONDS_PER_DAY, show_wait
+from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.errors import InputError
 
 
@@ -47,17 +43,33 @@ def robust_slope(position: np.ndarray, values: np.ndarray, confidence: float) ->
     return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
 
 
+END_OF_DRIVING = 3600.0
+"""Time at which the end of the initial drive stands [s]: within the hour after the last blow; our choice."""
+
 REFERENCE_TIMES = {"sand": 0.5 * SECONDS_PER_DAY, "clay": 1.0 * SECONDS_PER_DAY}
-"""Time t0 from which the law holds [s], by the soil along the shaft (from memory, after Skov & Denver 1988)."""
+"""Time t0 at which Q0 stands [s], by the soil along the shaft (from memory, after Skov & Denver 1988)."""
 
 PUBLISHED_RATES = {"sand": 0.2, "clay": 0.6}
 """Rate A by the soil along the shaft [1] (Skov & Denver 1988, as in FHWA-NHI-16-009, 2016, chapter 7)."""
 
-CONFIDENCE = 0.90
-"""Two-sided confidence of the range from the scatter about the fitted line [1]; our choice."""
+RATE_DEVIATIONS = {"sand": 0.2, "clay": 0.4}
+"""How far rates scatter about the published ones, standard deviation [1]: a week's wait then gives setup factors about
+as wide as FHWA-NHI-16-009 (2016), Table 7-16, prints them (1.2 to 5.5 in clay, 0.8 to 2.0 in sand); our choice."""
 
-MOST_DRIVES = 12
-"""Drives in one fit at the most [1], so that every combination of range ends can be tried."""
+LEAST_DEVIATION = 0.05
+"""Standard deviation of the logarithm of a resistance at the least [1], since blows of one drive differ; our choice."""
+
+CONFIDENCE = 0.90
+"""Two-sided confidence of the ranges [1]; our choice."""
+
+QUANTILE = float(ndtri(0.5 + 0.5 * CONFIDENCE))
+
+WIDEST_RATE = 0.6
+"""Half range of the rate above which a law says nothing [1]: the change over one decade of time might then be as well
+up as down; our choice."""
+
+LEAST_FOR_EXTRAPOLATION = 3
+"""Drives from which the line is carried beyond the last one [1]."""
 
 
 @dataclass(frozen=True)
@@ -73,11 +85,15 @@ class TimeLaw:
     reference_time : float
         t0 [s].
     times : tuple of float
-        Time of each drive since the end of the initial drive [s], 0 for the initial drive itself.
+        Time of each drive since the last blow of the initial drive [s], `END_OF_DRIVING` for that drive itself.
     resistances : tuple of Estimate
         Resistance of each drive [N].
-    method : str
-        How it was fitted and where its ranges come from, in words.
+    basis : str
+        Which resistance, by its name in the table of names.
+    published_rate : float or None
+        Rate that was taken for likely before the drives were looked at [1]; None where none is published.
+    line, covariance : tuple
+        Level and slope of ``Q = a + b log10(t/t0)`` [N], and their covariance [N^2].
     """
 
     reference_resistance: Estimate
@@ -85,7 +101,21 @@ class TimeLaw:
     reference_time: float
     times: tuple[float, ...]
     resistances: tuple[Estimate, ...]
-    method: str
+    basis: str
+    published_rate: float | None
+    line: tuple[float, float]
+    covariance: tuple[tuple[float, float], tuple[float, float]]
+
+    @property
+    def says_something(self) -> bool:
+        """Whether the range of the rate is narrow enough to be shown."""
+        return self.rate.high - self.rate.low <= 2.0 * WIDEST_RATE
+
+    @property
+    def last_time(self) -> float:
+        """How far the line may be carried [s]: to the last drive, and ten times as far from three drives on."""
+        beyond = 10.0 if len(self.times) >= LEAST_FOR_EXTRAPOLATION else 1.0
+        return beyond * max(self.times)
 
 
 @dataclass(frozen=True)
@@ -97,145 +127,117 @@ class TimePrediction:
     times : numpy.ndarray
         Time since the end of the initial drive, shape (n_times,) [s].
     value, low, high : numpy.ndarray
-        Resistance and its range, shape (n_times,) [N].
-    capped : numpy.ndarray of bool
-        Where the law gives more than was ever observed and the observed maximum stands instead, shape (n_times,) [1].
+        Resistance and its range, shape (n_times,) [N]; not a number beyond `TimeLaw.last_time`.
     """
 
     times: np.ndarray
     value: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    capped: np.ndarray
 
 
-def reference_time(soil: str | None) -> tuple[float, str]:
-    """Give the time from which the law holds, by the soil along the shaft.
+def reference_time(soil: str | None) -> float:
+    """Give the time t0, by the soil along the shaft; that of clay where none is published.
 
     Units: returns [s].
 
     Examples
     --------
     >>> reference_time("sand")
-    (43200.0, 'as published for sand')
+    43200.0
     """
-    if soil in REFERENCE_TIMES:
-        return REFERENCE_TIMES[soil], f"as published for {soil}"
-    where = f"none is published for {soil}" if soil else "the soil along the shaft is not given"
-    return REFERENCE_TIMES["clay"], f"that of clay, since {where}"
+    return REFERENCE_TIMES.get(soil or "", REFERENCE_TIMES["clay"])
 
 
-def fit_time_law(times: Sequence[float], resistances: Sequence[Estimate], reference_time: float) -> TimeLaw:
-    """Fit the time law through the initial drive and all restrikes.
+def fit_time_law(
+    times: Sequence[float],
+    resistances: Sequence[Estimate],
+    soil: str | None = None,
+    basis: str = "matched_resistance",
+) -> TimeLaw:
+    """Fit the time law through the initial drive and all restrikes, each at its own time.
 
-    Units: times, reference_time [s]; resistances [N].
+    Units: times [s]; resistances [N].
 
-    ``Q0`` and ``A`` by least squares in ``x = log10(max(t, t0)/t0)``. Their ranges: the extremes over all
-    combinations of range ends of the resistances and, from three drives on, the `CONFIDENCE` interval from the
-    scatter about the line; the wider stands.
-
-    The law holds from t0 on. The end of the initial drive, at t = 0, stands for the resistance at t0, as do
-    restrikes before t0. Two drives leave nothing to judge the fit by: then the ranges come from the resistances
-    alone.
+    ``Q = a + b x`` with ``x = log10(t/t0)``, ``Q0 = a`` and ``A = b/a``, by least squares with each drive's own
+    error. What is published for the soil enters as one more observation, ``b = A_pub a`` within its scatter, so that
+    two drives do not give an endless range. Where the drives scatter more about the line than their errors, the
+    covariance is widened by as much. A time before `END_OF_DRIVING` counts as that.
 
     Examples
     --------
     >>> day = 86400.0
-    >>> law = fit_time_law([0.0, 10 * day], [Estimate(1e6, 1e6, 1e6), Estimate(1.6e6, 1.5e6, 1.7e6)], day)
-    >>> round(law.rate.value, 3), round(law.rate.low, 3)
-    (0.6, 0.5)
+    >>> law = fit_time_law([0.0, day, 10 * day], [Estimate(q, 0.9 * q, 1.1 * q) for q in (0.6e6, 1e6, 1.3e6)])
+    >>> round(law.rate.value, 2), law.says_something
+    (0.29, True)
     """
     seconds = np.asarray(times, dtype=float)
-    if not np.isfinite(seconds).all() or (seconds < 0.0).any() or not reference_time > 0.0:
-        raise InputError(
-            "test sheet", "[[drive]] start and end", "a time is not a number of zero or more", "correct it"
-        )
-    if len(seconds) > MOST_DRIVES:
-        raise InputError("test sheet", "[[drive]]", f"{len(seconds)} drives are too many", f"keep {MOST_DRIVES}")
-    x = _abscissa(seconds, reference_time)
-    if len(seconds) < 2 or np.ptp(x) == 0.0:
-        problem = (
-            f"all drives lie within {show_wait(reference_time)} of the end of the initial drive, before the law holds"
-        )
-        raise InputError("test sheet", "[[drive]] start and end", problem, "strike again later")
-    corners = _corner_lines(x, resistances)  # the first row is the line through the values themselves
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rates = corners[:, 1] / corners[:, 0]  # A = slope/Q0
-    intercept, slope = corners[0]
-    if not (corners[:, 0] > 0.0).all():
-        raise InputError(
-            "test sheet", "[[drive]]", "the fitted resistance at the reference time is not positive", "check"
-        )
-    half_q0 = half_rate = 0.0
-    method = f"least squares through {len(seconds)} drives; ranges from those of the resistances"
-    if len(seconds) > 2:
-        covariance = _covariance(x, resistances, intercept, slope)
-        gradient = np.array([-slope / intercept**2, 1.0 / intercept])
-        quantile = stdtrit(len(seconds) - 2, 0.5 + CONFIDENCE / 2.0)
-        half_q0 = quantile * np.sqrt(covariance[0, 0])
-        half_rate = quantile * np.sqrt(gradient @ covariance @ gradient)
-        method += f" or, where wider, the {CONFIDENCE:.0%} interval from the scatter about the line"
-    q0 = _around(intercept, corners[:, 0], half_q0)
+    place, cure = "[[drive]] start and end", "correct it"
+    if not np.isfinite(seconds).all() or (seconds < 0.0).any():
+        raise InputError("test sheet", place, "a time is not a number of zero or more", cure)
+    seconds = np.maximum(seconds, END_OF_DRIVING)
+    if len(seconds) < 2 or np.ptp(seconds) == 0.0:
+        raise InputError("test sheet", place, "no drive lies later than the others", "strike again later")
+    start = reference_time(soil)
+    x = np.log10(seconds / start)
+    values = np.array([q.value for q in resistances])
+    errors = values * np.maximum([q.log_deviation for q in resistances], LEAST_DEVIATION)
+    design, wanted = np.stack([np.ones_like(x), x], axis=1) / errors[:, None], values / errors
+    published = PUBLISHED_RATES.get(soil or "")
+    if published is not None:
+        scale = RATE_DEVIATIONS[soil or ""] * values.mean()
+        design = np.vstack([design, np.array([-published, 1.0]) / scale])
+        wanted = np.append(wanted, 0.0)
+    covariance = np.linalg.inv(design.T @ design)
+    level, slope = covariance @ design.T @ wanted
+    if not level > 0.0:
+        raise InputError("test sheet", "[[drive]]", "the fitted resistance is not positive", "check the resistances")
+    freedom = len(wanted) - 2
+    if freedom > 0:
+        covariance = covariance * max(1.0, float(np.sum((wanted - design @ [level, slope]) ** 2)) / freedom)
+    gradient = np.array([-slope / level**2, 1.0 / level])
+    half_level = QUANTILE * float(np.sqrt(covariance[0, 0]))
+    half_rate = QUANTILE * float(np.sqrt(gradient @ covariance @ gradient))
+    rate = float(slope / level)
     return TimeLaw(
-        q0, _around(rates[0], rates, half_rate), reference_time, tuple(seconds.tolist()), tuple(resistances), method
+        Estimate(float(level), float(level) - half_level, float(level) + half_level),
+        Estimate(rate, rate - half_rate, rate + half_rate),
+        start,
+        tuple(seconds.tolist()),
+        tuple(resistances),
+        basis,
+        published,
+        (float(level), float(slope)),
+        (
+            (float(covariance[0, 0]), float(covariance[0, 1])),
+            (float(covariance[1, 0]), float(covariance[1, 1])),
+        ),
     )
 
 
-def resistance_after(law: TimeLaw, times: np.ndarray, *, extrapolate: bool = False) -> TimePrediction:
+def resistance_after(law: TimeLaw, times: np.ndarray) -> TimePrediction:
     """Give the resistance at given times after the initial drive.
 
     Units: times [s].
 
-    ``Q0 [1 + A log10(t/t0)]`` with its range, Q0 before t0, and capped at the highest observed resistance, its
-    range at the highest observed end, unless `extrapolate`. Falling resistance is never held up.
+    ``Q0 [1 + A log10(t/t0)]`` with its range; a time before `END_OF_DRIVING` counts as that, and beyond
+    `TimeLaw.last_time` nothing is said.
 
     Examples
     --------
     >>> day = 86400.0
-    >>> law = fit_time_law([0.0, 10 * day], [Estimate(1e6, 1e6, 1e6), Estimate(1.6e6, 1.5e6, 1.7e6)], day)
+    >>> law = fit_time_law([0.0, 10 * day], [Estimate(1e6, 1e6, 1e6), Estimate(1.6e6, 1.5e6, 1.7e6)])
     >>> resistance_after(law, np.array([10 * day, 100 * day])).value.round().tolist()
-    [1600000.0, 1600000.0]
-    >>> resistance_after(law, np.array([100 * day]), extrapolate=True).value.round().tolist()
-    [2200000.0]
+    [1600000.0, nan]
     """
-    seconds = np.atleast_1d(np.asarray(times, dtype=float))
-    observed = _abscissa(np.array(law.times), law.reference_time)
-    x = _abscissa(seconds, law.reference_time)
-    corners = _corner_lines(observed, law.resistances)
-    lines = corners[:, :1] + corners[:, 1:] * x  # Q = Q0 [1 + A log10(t/t0)], every corner at every time
-    value, low, high = lines[0], lines.min(axis=0), lines.max(axis=0)
-    if len(law.times) > 2:
-        covariance = _covariance(observed, law.resistances, *corners[0])
-        design = np.stack([np.ones_like(x), x])
-        spread = np.sqrt(np.einsum("it,ij,jt->t", design, covariance, design))
-        half = stdtrit(len(law.times) - 2, 0.5 + CONFIDENCE / 2.0) * spread
-        low, high = np.minimum(low, value - half), np.maximum(high, value + half)
-    most, most_high = max(q.value for q in law.resistances), max(q.high for q in law.resistances)
-    capped = (value > most * (1.0 + 1e-12)) & (not extrapolate)
-    if not extrapolate:
-        value, low, high = np.minimum(value, most), np.minimum(low, most), np.minimum(high, most_high)
-    return TimePrediction(seconds, value, np.maximum(low, 0.0), np.maximum(high, value), capped)
-
-
-def _abscissa(seconds: np.ndarray, reference_time: float) -> np.ndarray:
-    return np.log10(np.maximum(seconds, reference_time) / reference_time)
-
-
-def _corner_lines(x: np.ndarray, resistances: Sequence[Estimate]) -> np.ndarray:
-    """Intercept and slope of the line through the values, then through every combination of range ends."""
-    values = [[q.value for q in resistances], *product(*((q.low, q.high) for q in resistances))]
-    design = np.stack([np.ones_like(x), x], axis=1)
-    return (np.linalg.pinv(design) @ np.array(values).T).T
-
-
-def _covariance(x: np.ndarray, resistances: Sequence[Estimate], intercept: float, slope: float) -> np.ndarray:
-    design = np.stack([np.ones_like(x), x], axis=1)
-    residual = np.array([q.value for q in resistances]) - intercept - slope * x
-    return residual @ residual / (len(x) - 2) * np.linalg.inv(design.T @ design)
-
-
-def _around(value: float, corners: np.ndarray, half: float) -> Estimate:
-    return Estimate(float(value), float(min(corners.min(), value - half)), float(max(corners.max(), value + half)))
+    seconds = np.maximum(np.atleast_1d(np.asarray(times, dtype=float)), END_OF_DRIVING)
+    x = np.log10(seconds / law.reference_time)
+    value = law.line[0] + law.line[1] * x
+    design = np.stack([np.ones_like(x), x])
+    half = QUANTILE * np.sqrt(np.einsum("it,ij,jt->t", design, np.array(law.covariance), design))
+    beyond = seconds > law.last_time * (1.0 + 1e-9)
+    value = np.where(beyond, np.nan, value)
+    return TimePrediction(seconds, value, np.maximum(value - half, 0.0), value + half)
 
 
 FIRST_BLOWS = 20

@@ -1,4 +1,4 @@
-"""Whether a record can be trusted: the answer in a word and a sentence, from the findings on it."""
+"""Whether a record can be trusted: the answer in a word with its reasons, from the findings on it."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -7,6 +7,9 @@ from dyntest.conditioning.findings import FEW_BLOWS, SEVERITIES, Finding
 
 MOST_REJECTED = 0.5
 """Share of a drive's blows that may be rejected before the drive as a whole is [1]; common practice, no source."""
+
+NO_SOUND_BLOW, MOST_BLOWS_REJECTED = "no sound blow", "most blows rejected"
+"""Reasons that are of the drive and not of a check."""
 
 ANSWERS = ("yes", "with care", "no")
 """From good to bad."""
@@ -21,14 +24,18 @@ class Trust:
     answer : str
         One of `ANSWERS`.
     reasons : tuple of str
-        What stands against it, worst first; empty where the answer is yes.
+        The checks that stand against it, worst first; empty where the answer is yes.
     at_blow : tuple of Finding
         Every finding that names the blow which stands for the drive, the worst first; told with the answer.
+    rejected, blows : int
+        How many blows are rejected, and of how many [1].
     """
 
     answer: str
     reasons: tuple[str, ...] = ()
     at_blow: tuple[Finding, ...] = ()
+    rejected: int = 0
+    blows: int = 0
 
 
 def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
@@ -41,7 +48,7 @@ def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     Examples
     --------
     >>> trust((), 120, 118)
-    Trust(answer='yes', reasons=(), at_blow=())
+    Trust(answer='yes', reasons=(), at_blow=(), rejected=0, blows=120)
     """
     findings = tuple(findings)
     here = sorted((f for f in findings if blow in f.blows), key=lambda f: -SEVERITIES.index(f.at_blow))
@@ -50,11 +57,12 @@ def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     counted = [finding for finding in rejections if len(finding.blows) > FEW_BLOWS * n_blows]
     counted += [f for f in findings if f.severity == "warning" or (f in here and f.at_blow == "warning")]
     reasons = tuple(dict.fromkeys(finding.check for finding in counted))
+    numbers = (len(rejected), n_blows)
     if blow is None:
-        return Trust("no", ("no sound blow", *reasons))
+        return Trust("no", (NO_SOUND_BLOW, *reasons), (), *numbers)
     if blow in rejected:
         only = tuple(dict.fromkeys(finding.check for finding in here if finding.at_blow == "reject"))
-        return Trust("no", only, tuple(here))
+        return Trust("no", only, tuple(here), *numbers)
     if len(rejected) > MOST_REJECTED * n_blows:
-        return Trust("no", (f"{len(rejected)} of {n_blows} blows rejected", *reasons), tuple(here))
-    return Trust("with care" if counted else "yes", reasons, tuple(here))
+        return Trust("no", (MOST_BLOWS_REJECTED, *reasons), tuple(here), *numbers)
+    return Trust("with care" if counted else "yes", reasons, tuple(here), *numbers)

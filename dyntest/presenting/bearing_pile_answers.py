@@ -10,10 +10,14 @@ from collections.abc import Iterable
 import pandas as pd
 
 from dyntest import __version__
-from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
-from dyntest.decisions.criterion_words import card
+from dyntest.decisions.bearing_piles import ACCEPTED, VERDICTS, BearingPileCheck
+from dyntest.decisions.criterion import count_over, least_count
+from dyntest.presenting.bearing_words import odd_reasons, reasons, second_looks
+from dyntest.presenting.criterion_words import basis, inspectors_card
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
+from dyntest.presenting.terms import per_count
 
 WIDTH = 100
 """Columns of a line at most."""
@@ -25,24 +29,44 @@ MOST_PILES = 40
 def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     """Give the lines to show."""
     criterion = check.criterion
-    shown = [line for alert in criterion.alerts for line in _wrap(f"DO NOT USE THIS CHECK YET: {alert}.")]
+    shown = [
+        line
+        for alert in criterion.alerts
+        for line in _wrap(f"DO NOT USE THIS CHECK YET: {told(alert, system).sentence}.")
+    ]
+    for caution in check.cautions:
+        shown += _wrap(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
     shown += _wrap(answer(check))
-    accepted = check.piles.loc[check.piles["status"].isin(ACCEPTED), "pile"]
-    if len(accepted):
-        shown += ["", *_wrap(f"Accepted: {', '.join(map(str, accepted))}.")]
-    failed = check.piles[~check.piles["status"].isin(ACCEPTED)]
-    if len(failed):
-        shown += ["", "Not met:"]
-        shown += _told((str(row["pile"]), f"{row['status']}: {row['reason']}") for row in failed.to_dict("records"))
-    if len(check.odd):
+    because = pd.Series(reasons(check, system), index=check.piles["pile"])
+    second = second_looks(check, system)
+    for verdict, head in HEADS.items():
+        piles = check.piles[check.piles["verdict"] == verdict]
+        if len(piles):
+            shown += ["", head]
+            shown += _told(
+                (str(row["pile"]), f"{row['status']}: {because[row['pile']]}") for row in piles.to_dict("records")
+            )
+    if len(second):
         shown += ["", "Second look:"]
-        shown += _told((str(pile), "; ".join(rows["reason"])) for pile, rows in check.odd.groupby("pile", sort=False))
-    shown += ["", *_wrap(f"The criterion, from {criterion.source}:")]
-    for sentence in card(criterion, system)[len(criterion.alerts) :]:
+        shown += _told((str(pile), words) for pile, words in second.items())
+    shown += ["", *_wrap("The criterion:")]
+    held = inspectors_card(criterion, system)
+    for row in held.rows:
+        every = f", no {per_count(system)} under {row.every}" if row.every else ""
+        shown += _wrap(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
+    for sentence in held.sentences[len(held.alerts) :]:
         shown += _wrap(sentence, "  ", "    ")
-    for note in criterion.notes:
-        shown += _wrap(f"{note.rstrip('.')}.", "  - ", "    ")
-    return [*shown, "", *_wrap(criterion.reminder, rest="")]
+    for caution in criterion.cautions:
+        shown += _wrap(f"{told(caution, system).sentence}.", "  - ", "    ")
+    return [*shown, *_wrap(held.basis, "  - ", "    "), "", *_wrap(held.reminder, rest="")]
+
+
+HEADS = {
+    "accepted": "Accepted:",
+    "second look": "Not accepted before a second look:",
+    "not met": "Not met:",
+}
+"""What stands over the piles of each verdict."""
 
 
 def answer(check: BearingPileCheck) -> str:
@@ -51,14 +75,20 @@ def answer(check: BearingPileCheck) -> str:
     Examples
     --------
     >>> import pandas as pd
-    >>> piles = pd.DataFrame({"pile": ["A", "B", "C"], "status": ["accepted", "not met", "accepted"]})
+    >>> piles = pd.DataFrame({"pile": ["A", "B", "C"], "verdict": ["accepted", "not met", "second look"],
+    ...                       "status": ["accepted at restrike", "not met", "accepted"]})
     >>> answer(BearingPileCheck(piles, pd.DataFrame({"pile": ["C", "C"]}), None))
-    '2 of 3 piles meet the criterion, 1 does not; 1 wants a second look.'
+    '1 of 3 piles is accepted (1 by its restrike), 1 is not, and 1 only after a second look; 1 has something odd.'
     """
-    met, count = int(check.piles["status"].isin(ACCEPTED).sum()), len(check.piles)
-    meet = "meets" if met == 1 else "meet"
-    second = _do(check.odd["pile"].nunique(), "wants", "want")
-    return f"{met} of {count} piles {meet} the criterion, {_do(count - met, 'does', 'do')} not; {second} a second look."
+    verdict = check.piles["verdict"]
+    met, count = int((verdict == VERDICTS[0]).sum()), len(check.piles)
+    look, failed = int((verdict == VERDICTS[1]).sum()), int((verdict == VERDICTS[2]).sum())
+    restruck = int(((verdict == VERDICTS[0]) & (check.piles["status"] == ACCEPTED[1])).sum())
+    by_restrike = f" ({restruck} by {'its restrike' if restruck == 1 else 'their restrikes'})" if restruck else ""
+    text = f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}, {_do(failed, 'is', 'are')} not"
+    if look:
+        text += f", and {look} only after a second look"
+    return f"{text}; {_do(check.odd['pile'].nunique(), 'has', 'have')} something odd."
 
 
 def _do(count: int, one: str, more: str) -> str:
@@ -88,7 +118,13 @@ UNITS = dict.fromkeys(
         "last_set",
         "last_stroke",
         "permitted",
+        "window",
+        "failed_from",
+        "failed_to",
         "met_at",
+        "met_anywhere",
+        "restrike_set",
+        "restrike_stroke",
         "pay_length",
         "pay_length_without_tip",
         "offset_at_cutoff",
@@ -98,43 +134,57 @@ UNITS = dict.fromkeys(
 """Unit of every column that has one."""
 
 
-def check_files(check: BearingPileCheck, inputs: dict[str, str]) -> dict[str, bytes]:
-    """Give every file of a check."""
+def check_files(check: BearingPileCheck, inputs: dict[str, str], system: str) -> dict[str, bytes]:
+    """Give every file of a check; numbers in SI, the sentences beside them in the units asked for."""
+    piles = check.piles.assign(reason=reasons(check, system))
+    odd = check.odd.assign(reason=odd_reasons(check, system))
     return {
-        "bearing_piles.csv": plain_csv(check.piles, UNITS),
-        "odd_piles.csv": plain_csv(check.odd, UNITS),
-        "check.json": _json(check, inputs),
+        "bearing_piles.csv": plain_csv(piles, UNITS),
+        "odd_piles.csv": plain_csv(odd, UNITS),
+        "check.json": _json(check, piles, odd, inputs, system),
     }
 
 
-def _json(check: BearingPileCheck, inputs: dict[str, str]) -> bytes:
+def _json(
+    check: BearingPileCheck, piles: pd.DataFrame, odd: pd.DataFrame, inputs: dict[str, str], system: str
+) -> bytes:
     held = check.criterion
-    accepted = check.piles["status"].isin(ACCEPTED)
+    shown = ("pile", "verdict", "status", "reason")
+    by_verdict = {verdict: piles.loc[piles["verdict"] == verdict, "pile"].tolist() for verdict in VERDICTS}
     content = {
         "format": FORMAT,
         "dyntest": __version__,
         "inputs": inputs,
-        "alerts": list(held.alerts),
-        "piles": len(check.piles),
-        "met": int(accepted.sum()),
-        "not_met": _records(check.piles[~accepted], ("pile", "status", "reason")),
-        "odd": _records(check.odd, ("pile", "kind", "depth", "reason")),
+        "alerts": [told(alert, system).sentence for alert in held.alerts],
+        "cautions": [told(caution, system).sentence for caution in check.cautions],
+        "piles": len(piles),
+        "met": len(by_verdict[VERDICTS[0]]),
+        "accepted": by_verdict[VERDICTS[0]],
+        "second_look": by_verdict[VERDICTS[1]],
+        "verdicts": _records(piles, shown),
+        "not_met": _records(piles[piles["verdict"] == VERDICTS[2]], shown),
+        "odd": _records(odd, ("pile", "kind", "depth", "reason")),
         "criterion": {
-            "source": held.source,
+            "source": basis(held, system),
             "required_resistance": number(held.required_resistance),
             "holding_length": number(held.holding_length),
+            "count": held.way,
             "minimum_penetration": number(held.minimum_penetration),
             "rows": [
                 {
                     "stroke": number(row.stroke),
                     "set_per_blow": number(row.set_per_blow),
                     "blows_per_25mm": number(0.025 / row.set_per_blow),
-                    "governing": row.governing,
+                    "blows_in_holding_length": count_over(row.set_per_blow, held.holding_length),
+                    "least_in_every_count": least_count(held, row.set_per_blow),
+                    "chance_short": number(row.short),
+                    "chance_driven_on": number(row.driven_on),
+                    "governing": row.pile or ", ".join(held.piles),
                 }
                 for row in held.rows
             ],
         },
-        "reminder": held.reminder,
+        "reminder": GOVERNING_SPECIFICATION,
     }
     return (json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
 

@@ -9,14 +9,16 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
-from dyntest.decisions.criterion import PRACTICAL_REFUSAL_SET, Criterion, blow_count, permitted_set, show_count
+from dyntest.decisions.criterion import COUNTING, PRACTICAL_REFUSAL_SET, Criterion, blow_count, permitted_set
 from dyntest.decisions.driving_criterion import DrivingCriterion
-from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, show_wait
-from dyntest.decisions.time_law import RestrikeFade, TimeLaw, resistance_after
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.decisions.time_law import END_OF_DRIVING, RestrikeFade, TimeLaw, resistance_after
 from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.bearing_words import reasons, second_looks
+from dyntest.presenting.decision_words import show_count, show_factor, show_wait
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_title
-from dyntest.presenting.sentences import CRITERION_HEADS, criterion_cells
+from dyntest.presenting.sentences import criterion_cells, criterion_heads
 from dyntest.reading.production_log import PileTable, ProductionLog
 
 WAIT = "time since the end of the initial drive [days]"
@@ -29,14 +31,14 @@ BEYOND = 3.0
 
 
 def measured_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
-    """Give the resistance of each drive at its time; the initial drive stands at the time from which the law holds.
+    """Give the resistance of each drive at its time.
 
     Units: returns [days].
     """
-    times = np.maximum(np.array(law.times), law.reference_time) / SECONDS_PER_DAY
+    times = np.array(law.times) / SECONDS_PER_DAY
     numbers = {end: [getattr(one, end) for one in law.resistances] for end in ("value", "low", "high")}
     scaled = {end: shown("matched_resistance", values, system) for end, values in numbers.items()}
-    kinds = ["initial" if time == 0.0 else "restrike" for time in law.times]
+    kinds = ["initial" if time <= END_OF_DRIVING else "restrike" for time in law.times]
     return pd.DataFrame(
         {WAIT: times, resistance_title(system): scaled["value"], "low": scaled["low"], "high": scaled["high"]}
     ).assign(drive=kinds)
@@ -47,9 +49,9 @@ def law_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
 
     Units: returns [days].
     """
-    last = max(max(law.times), law.reference_time)
-    times = np.union1d(np.geomspace(law.reference_time, BEYOND * last, LINE_POINTS), last)  # ends at the last drive
-    found = resistance_after(law, times, extrapolate=True)
+    last = max(law.times)
+    times = np.union1d(np.geomspace(min(law.times), min(BEYOND * last, law.last_time), LINE_POINTS), last)
+    found = resistance_after(law, times)
     ends = {end: shown("matched_resistance", getattr(found, end), system) for end in ("value", "low", "high")}
     frame = pd.DataFrame({WAIT: times / SECONDS_PER_DAY, resistance_title(system): ends["value"]})
     return frame.assign(low=ends["low"], high=ends["high"], measured=times <= last)
@@ -67,14 +69,13 @@ def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
     for setup in setups:
         row = {"restrike": setup.restrike.replace("_", " "), "waited": show_wait(setup.wait)}
         for code, factor in setup.factors.items():
-            spread = f" ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else ""
-            row[NAMES[code].words] = f"{factor.value:.2f}{spread}"
+            row[NAMES[code].words] = show_factor(factor)
         rows.append(row)
     return pd.DataFrame(rows).fillna("–")
 
 
 ASKED, GRAPH, GATES = "asked of the inspector", "bearing graph", "modified Gates formula, a check only"
-"""Lines of the chart: what is asked, what it is rounded up from, and a public formula."""
+"""Lines of the chart: what is asked, what it is rounded from, and a public formula."""
 
 RULED_OUT = "stroke ruled out"
 """Points of the chart at strokes that are not to be used."""
@@ -93,17 +94,17 @@ def count_title(system: str) -> str:
 
 def criterion_lines(found: DrivingCriterion, system: str) -> pd.DataFrame:
     """Give the counts asked at each stroke, the strokes that are ruled out, and what stands beside them."""
-    usable = [row for row in found.rows if not row.ruled_out]
-    barred = [row for row in found.rows if row.ruled_out]
+    usable = [row for row in found.rows if row.ruled_out is None]
+    barred = [row for row in found.rows if row.ruled_out is not None]
+    whole = [found.holding_length / row.count for row in usable]
     lines = {
-        ASKED: (usable, "set_per_blow"),
-        GRAPH: (found.rows, "graph_set"),
-        GATES: (found.rows, "gates_set"),
-        RULED_OUT: (barred, "set_per_blow"),
+        ASKED: (usable, whole),
+        GRAPH: (found.rows, [row.set_per_blow for row in found.rows]),
+        GATES: (found.rows, [row.gates_set for row in found.rows]),
+        RULED_OUT: (barred, [row.set_per_blow for row in barred]),
     }
     parts = [
-        _counts([row.stroke for row in rows], [getattr(row, name) for row in rows], system).assign(line=line)
-        for line, (rows, name) in lines.items()
+        _counts([row.stroke for row in rows], sets, system).assign(line=line) for line, (rows, sets) in lines.items()
     ]
     return pd.concat(parts, ignore_index=True)
 
@@ -116,7 +117,7 @@ def measured_counts(found: DrivingCriterion, system: str) -> pd.DataFrame:
 def _counts(stroke, set_per_blow, system: str) -> pd.DataFrame:
     """Give counts at strokes; a set of nothing has none."""
     with np.errstate(divide="ignore"):
-        counts = blow_count(np.asarray(set_per_blow, dtype=float), system)
+        counts = blow_count(np.asarray(set_per_blow, dtype=float), COUNTING[system].length)
     frame = pd.DataFrame({title("stroke", system): shown("stroke", stroke, system), count_title(system): counts})
     return frame.loc[np.isfinite(frame.to_numpy()).all(axis=1)].reset_index(drop=True)
 
@@ -124,13 +125,13 @@ def _counts(stroke, set_per_blow, system: str) -> pd.DataFrame:
 def refusal_count(found: DrivingCriterion, system: str) -> float:
     """Give the count at practical refusal."""
     refusal = PRACTICAL_REFUSAL_SET if found.criterion is None else found.criterion.refusal_set
-    return float(blow_count(np.array(refusal), system))
+    return float(blow_count(np.array(refusal), COUNTING[system].length))
 
 
 def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
     """Give the table of the criterion as an inspector reads it."""
-    heads = [head or "not to be used because" for head in CRITERION_HEADS]
-    frame = pd.DataFrame([criterion_cells(row, system) for row in found.rows], columns=heads)
+    heads = [head or "not to be used because" for head in criterion_heads(system)]
+    frame = pd.DataFrame([criterion_cells(found, row, system) for row in found.rows], columns=heads)
     return frame if any(row.ruled_out for row in found.rows) else frame.iloc[:, :-1]
 
 
@@ -149,7 +150,7 @@ MEETS, FAILS = "meets the criterion", "does not meet it"
 def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
     """Give how deep each pile stands, and where it first met the criterion."""
     piles = check.piles
-    second = check.odd.groupby("pile", sort=False)["reason"].agg("; ".join)
+    second = second_looks(check, system)
     meets = piles["status"].isin(ACCEPTED)
     return pd.DataFrame(
         {
@@ -158,7 +159,7 @@ def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
             "met_at": shown("penetration", piles["met_at"], system),
             "meets": meets.map({True: MEETS, False: FAILS}),
             "odd": piles["pile"].isin(second.index),
-            "why": [second.get(pile, reason) for pile, reason in zip(piles["pile"], piles["reason"], strict=True)],
+            "why": [second.get(pile, why) for pile, why in zip(piles["pile"], reasons(check, system), strict=True)],
         }
     )
 
@@ -188,9 +189,9 @@ def pile_plan(check: BearingPileCheck, piles: PileTable | None, system: str) -> 
 def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str) -> pd.DataFrame:
     """Give the count of each interval of a pile's log, and the count that the criterion requires at its stroke."""
     own = log.of(pile)
-    required = blow_count(permitted_set(criterion, own.stroke), system)
+    required = blow_count(permitted_set(criterion, own.stroke), COUNTING[system].length)
     with np.errstate(divide="ignore", invalid="ignore"):
-        counted = blow_count((own.depth_to - own.depth_from) / own.blows, system)
+        counted = blow_count((own.depth_to - own.depth_from) / own.blows, COUNTING[system].length)
     frame = pd.DataFrame(
         {
             "top": shown("penetration", own.depth_from, system),
@@ -207,12 +208,13 @@ def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str
 def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
     """Give the table of the bearing piles as a person reads it: those that want a look first."""
     piles = check.piles
-    second = check.odd.groupby("pile", sort=False)["reason"].agg("; ".join)
+    second = second_looks(check, system)
     rows = pd.DataFrame(
         {
             "pile": piles["pile"],
+            "verdict": piles["verdict"],
             "shows": piles["status"],
-            "because": piles["reason"],
+            "because": reasons(check, system),
             "a second look because": [second.get(pile, "–") for pile in piles["pile"]],
             "toe at": [show("penetration", depth, system) for depth in piles["penetration"]],
             "at the end": [show_count(last, system) for last in piles["last_set"]],

@@ -1,17 +1,31 @@
 """The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.criterion import show_count
-from dyntest.decisions.driving_criterion import DrivingCriterion, StrokeRow
-from dyntest.decisions.setup import Setup, show_wait
+from dyntest.decisions.criterion import permitted_set
+from dyntest.decisions.driving_criterion import DrivingCriterion
+from dyntest.decisions.setup import Setup
+from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import NAMES, display_unit, show
+from dyntest.presenting.criterion_words import percent
+from dyntest.presenting.decision_words import (
+    needed_words,
+    ruled_out_words,
+    show_count,
+    show_wait,
+    target_sentence,
+    told,
+    trust_reasons,
+)
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, short_length, tape
+from dyntest.presenting.terms import drive_name, per_count, short_length, tape
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
+from dyntest.reviewing.stresses import DrivingStress
 from dyntest.wave_equation.matching import Match
 
 TRUST = {
@@ -35,7 +49,7 @@ def drive_words(drive: DriveReview) -> str:
 
 def trust_sentence(review: Review) -> str:
     """Say whether the record can be trusted, and why not where it cannot."""
-    reasons = f" ({', '.join(review.trust.reasons)})" if review.trust.reasons else ""
+    reasons = f" ({trust_reasons(review.trust)})" if review.trust.reasons else ""
     return f"{review.sheet.pile_name}: {TRUST[review.trust.answer]}{reasons}.{_noted(review)}"
 
 
@@ -131,23 +145,51 @@ def against(required: float, low: float, high: float) -> str:
 
 
 def stress_sentences(review: Review) -> list[str]:
-    """Say for each stress how high it went in any blow, against its limit."""
-    system, told = review.sheet.display_units, []
-    for sense, code in STRESSES:
-        found = [(drive.table[code].max(), drive) for drive in review.drives if drive.table[code].notna().any()]
-        if not found:
-            continue
-        highest, drive = max(found, key=lambda pair: pair[0])
-        blow = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
-        words = NAMES[code].words
-        text = f"{words[0].upper()}{words[1:]}: {show(code, highest, system)} ({drive_words(drive)}, blow {blow})"
-        limit = getattr(review.limits, sense)
-        if limit.value is None:
-            text += f"; no limit is known, write {limit.needed}"
-        else:
-            text += f", {'ABOVE' if highest > limit.value else 'within'} the limit of {show(code, limit.value, system)}"
-        told.append(f"{text}.")
-    return told
+    """Say how high the stress of each sense went in any drive, against its limit; from matching where there is one."""
+    system, sentences = review.sheet.display_units, []
+    for sense in ("compression", "tension"):
+        found = [one for one in review.answers.stresses if one.sense == sense]
+        if found:
+            limit = getattr(review.limits, sense)
+            worst = replace(max(found, key=lambda one: one.value), limit=limit.value)
+            text = f"{_stress(worst, system)}"
+            if limit.value is None:
+                text += f"; no limit is known, write {needed_words(limit)}"
+            else:
+                text += f", {_against_limit(worst)} the limit of {show('peak_gauge_stress', limit.value, system)}"
+            sentences.append(f"{text}.")
+    bent = [(drive.table["peak_gauge_stress"].max(), drive) for drive in review.drives]
+    known = [(value, drive) for value, drive in bent if value == value]
+    if known:
+        value, drive = max(known, key=lambda pair: pair[0])
+        blow = int(drive.table["blow"].iloc[int(drive.table["peak_gauge_stress"].argmax())])
+        limit = review.limits.compression.value
+        text = f"{NAMES['peak_gauge_stress'].words.capitalize()}: at most "
+        text += f"{show('peak_gauge_stress', value, system)} ({drive_words(drive)}, blow {blow})"
+        if limit is not None:
+            text += f", {'ABOVE' if value > limit else 'within'} that limit"
+        sentences.append(f"{text}.")
+    return sentences
+
+
+def _stress(one: DrivingStress, system: str) -> str:
+    """Say one stress with its range, its blow, its depth and where it comes from."""
+    value = show("peak_gauge_stress", one.value, system)
+    spread = f" ({show_range(one.low, one.high, 'peak_gauge_stress', system)})" if one.low < one.high else ""
+    where = "" if one.depth != one.depth else f", {show('penetration', one.depth, system)} below the gauges"
+    how = (
+        "from the matched pile, over all blows"
+        if one.matched
+        else "from the gauges alone, without a match to confirm it"
+    )
+    name = drive_name(one.drive)
+    return f"Greatest {one.sense} stress along the pile: {value}{spread} ({name}, blow {one.blow}{where}; {how})"
+
+
+def _against_limit(one: DrivingStress) -> str:
+    if one.above:
+        return "ABOVE"
+    return "within, though its range passes," if one.may_be_above else "within"
 
 
 def setup_sentence(setup: Setup) -> str:
@@ -166,20 +208,37 @@ def setup_sentence(setup: Setup) -> str:
 def alert_sentences(review: Review) -> list[str]:
     """Say what forbids the use of the driving criterion until it is resolved; to stand before everything else."""
     found = review.answers.criterion
-    alerts = () if found is None else found.alerts
-    return [f"DO NOT USE THE CRITERION: {a.message.rstrip('.')}. {sentence(a.cure)}" for a in alerts]
+    words = [told(one, review.sheet.display_units) for one in (() if found is None else found.alerts)]
+    return [f"DO NOT USE THE CRITERION: {one.message}. {sentence(one.cure)}" for one in words]
+
+
+def case_alerts(review: Review) -> list[str]:
+    """Say where the Case resistance and the matched one disagree; to stand beside every Case resistance."""
+    words = [told(caution, review.sheet.display_units) for caution in review.answers.case_against_match]
+    return [f"CASE AND MATCHED RESISTANCE DISAGREE: {one.message}. {sentence(one.cure)}" for one in words]
+
+
+def no_criterion_words(review: Review) -> str:
+    """Say why there is no criterion, without a full stop; nothing where there is one."""
+    answers, system = review.answers, review.sheet.display_units
+    if answers.criterion is None:
+        problem = answers.criterion_problem
+        return "it was not asked for" if problem is None else told(problem, system).sentence
+    if answers.criterion.criterion is None:
+        kinds = ("no usable stroke", "stroke not reached")
+        found = [told(one, system).sentence for one in answers.criterion.cautions if one.kind in kinds]
+        return "; ".join(found) or "no stroke of the approved range can show the resistance"
+    return ""
 
 
 def criterion_sentence(review: Review) -> str:
     """Say what bearing piles have to meet, or why there is no criterion."""
     found, system = review.answers.criterion, review.sheet.display_units
-    if found is None:
-        return f"No driving criterion: {review.answers.criterion_problem.rstrip('.')}."
-    target = target_words(review)
-    if found.criterion is None:
-        return f"No driving criterion: no stroke of the approved range can show it. {target}"
+    problem = no_criterion_words(review)
+    if problem or found is None or found.criterion is None:
+        return f"No driving criterion: {problem}."
     held = short_length(found.criterion.holding_length, system)
-    text = f"{target} The count must hold over {held}"
+    text = f"{target_sentence(found.target, system)} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
         text += f", at {tape(found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
@@ -187,18 +246,6 @@ def criterion_sentence(review: Review) -> str:
         f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."
     )
     return f"{text}. {measured}"
-
-
-def target_words(review: Review) -> str:
-    """Say what has to be shown at the end of driving, as an engineer would write it."""
-    target, system = review.answers.target, review.sheet.display_units
-    if target is None:
-        return ""
-    required = review.answers.required.value or target.value
-    value, asked = (show("matched_resistance", number, system) for number in (target.value, required))
-    if value == asked:
-        return f"Required at end of driving: {asked}."
-    return f"Required at end of driving: {asked.rsplit(' ', 1)[0]} / {required / target.value:.2f} = {value}."
 
 
 def sentence(words: str) -> str:
@@ -225,28 +272,30 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
     if not known.any():
         return ("The test pile's own last blows: stroke or set is not known, so they cannot be held against it.",)
     stroke, moved = float(np.median(measured.stroke[known])), float(np.median(measured.set_per_blow[known]))
-    rows = [row for row in found.criterion.rows if row.stroke <= stroke]
+    asked = float(permitted_set(found.criterion, np.array(stroke)))
     own = f"The test pile's own last {int(known.sum())} blows: {show_count(moved, system)}"
     own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
-    if not rows:
+    if asked != asked:
         return (f"{own}; that stroke is below the lowest of the table.",)
-    asked = max(rows, key=lambda row: row.stroke)
-    met = "meets" if moved <= asked.set_per_blow else "does not meet"
-    required = show_count(asked.set_per_blow, system, asked=True)
-    return (f"{own}; this {met} the {required} required there.",)
+    met = "meets" if moved <= asked else "does not meet"
+    return (f"{own}; this {met} the {show_count(asked, system)} required there on average.",)
 
 
-def criterion_cells(row: StrokeRow, system: str) -> tuple[str, str, str, str, str]:
-    """Give the cells of one row of the criterion."""
-    compression, tension = (
-        show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress)
-    )
-    count = "–" if row.ruled_out else show_count(row.set_per_blow, system, asked=True)
-    return show("stroke", row.stroke, system), count, compression, tension, row.ruled_out
+def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tuple[str, ...]:
+    """Give the cells of one row of the criterion, in the order of `criterion_heads`."""
+    stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
+    asked = row.ruled_out is None
+    count = f"{row.count} in {short_length(found.holding_length, system)}" if asked else "–"
+    chances = (percent(row.short), percent(row.driven_on)) if asked else ("–", "–")
+    average = show_count(row.set_per_blow, system).split(" ")[0] if asked else "–"
+    stroke = show("stroke", row.stroke, system)
+    return (stroke, count, average, *stresses, *chances, ruled_out_words(row.ruled_out, system))
 
 
-CRITERION_HEADS = ("stroke", "at least", "compression", "tension", "")
-"""What the cells of `criterion_cells` are."""
+def criterion_heads(system: str) -> tuple[str, ...]:
+    """Give the heads of the cells of `criterion_cells`."""
+    average = f"average per {per_count(system)}"
+    return ("stroke", "at least", average, "compression", "tension", "chance short", "driven on", "")
 
 
 def choice_rows(sheet: TestSheet) -> pd.DataFrame:

@@ -5,14 +5,16 @@ import math
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.caution import Caution
-from dyntest.decisions.criterion import Criterion, RestrikeRule
+from dyntest.decisions.criterion import Criterion, EasyDriving, RestrikeRule
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw
 from dyntest.names import NAMES
+from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
 from dyntest.presenting.finding_words import RULES, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.tables import DIGITS
 from dyntest.reviewing.answers import Answers
 from dyntest.reviewing.drive import MATCHED, DriveReview
 from dyntest.reviewing.review import Review
+from dyntest.reviewing.stresses import DrivingStress
 
 FORMAT = 1
 """Raised when a reader of the file would have to change."""
@@ -29,9 +31,11 @@ def summary(review: Review) -> dict:
         "inputs": review.inputs,
         "units": {code: name.unit for code, name in NAMES.items() if code in used},
         "trust": {"answer": review.trust.answer, "reasons": list(review.trust.reasons)},
+        "stresses": [_stress(stress) for stress in review.answers.stresses],
         "drives": drives,
-        "setup": _setup(review.answers),
-        "criterion": _criterion(review.answers),
+        "setup": _setup(review.answers, review.sheet.display_units),
+        "criterion": _criterion(review.answers, review.sheet.display_units),
+        "required": _required(review.answers, review.sheet.display_units),
     }
 
 
@@ -107,7 +111,7 @@ def _estimate(estimate) -> dict | None:
     return {"value": number(estimate.value), "range": [number(estimate.low), number(estimate.high)]}
 
 
-def _setup(answers: Answers) -> dict | None:
+def _setup(answers: Answers, system: str) -> dict | None:
     """Every restrike, and in front the last one's factor, which speaks for the longest wait."""
     if not answers.setups:
         return None
@@ -122,7 +126,8 @@ def _setup(answers: Answers) -> dict | None:
                 "basis": setup.basis,
                 "factors": {name: _estimate(factor) for name, factor in setup.factors.items()},
                 "fade": _fade(answers.fades.get(setup.restrike)),
-                "cautions": [_caution(caution) for caution in setup.cautions],
+                "matched": setup.matched,
+                "cautions": [_caution(caution, system) for caution in setup.cautions],
             }
             for setup in answers.setups
         ],
@@ -148,40 +153,52 @@ def _time_law(law: TimeLaw | None) -> dict | None:
         "reference_time": number(law.reference_time),
         "reference_resistance": _estimate(law.reference_resistance),
         "rate": _estimate(law.rate),
-        "method": law.method,
+        "basis": law.basis,
+        "published_rate": number(law.published_rate),
     }
 
 
-def _criterion(answers: Answers) -> dict | None:
+def _criterion(answers: Answers, system: str) -> dict | None:
     """Give the criterion; what forbids its use comes first, and a row that cannot be used says why."""
     found = answers.criterion
     if found is None:
-        return {"problem": answers.criterion_problem} if answers.criterion_problem else None
+        problem = answers.criterion_problem
+        return None if problem is None else {"problem": told(problem, system).sentence, "kind": problem.kind}
     held = found.criterion
     return {
-        "alerts": [_caution(caution) for caution in found.alerts],
+        "alerts": [_caution(caution, system) for caution in found.alerts],
         "agrees_with_measured_blows": found.agrees,
         "required_resistance": number(found.target.required),
         "end_of_drive_resistance": number(found.target.value),
         "end_of_drive_resistance_with_credit": number(found.target.with_credit),
-        "how": found.target.how,
+        "kind": found.target.kind,
+        "how": target_sentence(found.target, system),
+        "deviation": number(found.target.deviation),
         "rows": [
             {
                 "stroke": number(row.stroke),
                 "blows_per_25mm": number(0.025 / row.set_per_blow),
                 "set_per_blow": number(row.set_per_blow),
+                "blows_in_holding_length": row.count,
+                "chance_short": number(row.short),
+                "chance_driven_on": number(row.driven_on),
                 "compression_stress": number(row.compression_stress),
+                "mean_compression_stress": number(row.mean_stress),
                 "tension_stress": number(row.tension_stress),
                 "transferred_energy": number(row.transferred_energy),
-                "ruled_out": row.ruled_out or None,
+                "ruled_out": ruled_out_words(row.ruled_out, system) or None,
             }
             for row in found.rows
         ],
         "holding_length": None if held is None else number(held.holding_length),
+        "count": None if held is None else held.way,
+        "easy_driving": [] if held is None else [_easy(limit) for limit in held.easy_driving],
         "minimum_penetration": None if held is None else number(held.minimum_penetration),
         "refusal": None if held is None else _refusal(held),
         "restrike": None if held is None or held.restrike is None else _restrike(held.restrike),
         "graph_resistance_of_measured_blows": number(found.graph_resistance),
+        "graph_shift": number(found.shift),
+        "bending": number(found.bending),
         "formulas": [
             {"formula": one.formula, "resistance": number(one.resistance), "source": one.source}
             for one in found.formulas
@@ -192,7 +209,7 @@ def _criterion(answers: Answers) -> dict | None:
             "force_ratio": number(found.calibrated.force_ratio),
             "energy_ratio": number(found.calibrated.energy_ratio),
         },
-        "cautions": [_caution(caution) for caution in found.cautions],
+        "cautions": [_caution(caution, system) for caution in found.cautions],
     }
 
 
@@ -216,8 +233,47 @@ def _restrike(rule: RestrikeRule) -> dict:
     }
 
 
-def _caution(caution: Caution) -> dict:
-    return {"check": caution.check, "message": caution.message, "cure": caution.cure}
+def _easy(limit: EasyDriving) -> dict:
+    return {
+        "stress": limit.kind,
+        "stroke": number(limit.stroke),
+        "set_per_blow": number(limit.set_per_blow),
+        "measured_blows": limit.blows,
+        "penetration": [number(limit.depth_from), number(limit.depth_to)],
+    }
+
+
+def _required(answers: Answers, system: str) -> dict | None:
+    required = answers.required
+    if required.value is None:
+        return None
+    return {
+        "value": number(required.value),
+        "basis": required.basis,
+        "factor": number(required.factor),
+        "additions": {name: number(value) for name, value in required.additions.items()},
+        "how": requirement_words(required, system),
+        "cautions": [_caution(caution, system) for caution in required.cautions],
+    }
+
+
+def _stress(stress: DrivingStress) -> dict:
+    return {
+        "sense": stress.sense,
+        "drive": stress.drive,
+        "blow": stress.blow,
+        "value": number(stress.value),
+        "range": [number(stress.low), number(stress.high)],
+        "depth": number(stress.depth),
+        "limit": number(stress.limit),
+        "matched": stress.matched,
+        "ratio": number(stress.ratio),
+    }
+
+
+def _caution(caution: Caution, system: str) -> dict:
+    words = told(caution, system)
+    return {"check": words.check, "message": words.message, "cure": words.cure}
 
 
 def _finding(finding: Finding, system: str) -> dict:

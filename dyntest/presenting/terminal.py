@@ -3,17 +3,17 @@
 import textwrap
 from collections.abc import Sequence
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
-from dyntest.decisions.criterion_words import restrike_sentences, whole_count
 from dyntest.names import NAMES, show
+from dyntest.presenting.criterion_words import easy_driving_sentences, restrike_sentences
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import choice_words, finding_cure, finding_message
 from dyntest.presenting.report.described import DEFAULT, material_sources
 from dyntest.presenting.report.front_page import all_cautions, is_alert
 from dyntest.presenting.sentences import (
-    CRITERION_HEADS,
-    STRESSES,
     alert_sentences,
+    case_alerts,
     criterion_cells,
+    criterion_heads,
     criterion_sentence,
     drive_words,
     every_blow_sentences,
@@ -26,7 +26,7 @@ from dyntest.presenting.sentences import (
     trust_sentence,
 )
 from dyntest.presenting.tables import representative_head, representative_numbers
-from dyntest.presenting.terms import per_count, short_number
+from dyntest.presenting.terms import short_length, short_number
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -72,7 +72,7 @@ MOST_CAUTIONS = 4
 def lines(review: Review, verbose: bool = False) -> list[str]:
     """Give the lines to show: the answer, its doubts and the criterion; everything else where `verbose`."""
     shown = _wrap(trust_sentence(review))
-    for alert in alert_sentences(review):
+    for alert in (*alert_sentences(review), *case_alerts(review)):
         shown += _wrap(alert)
     for drive in review.drives:
         shown += _wrap(resistance_sentence(review, drive))
@@ -90,7 +90,7 @@ def lines(review: Review, verbose: bool = False) -> list[str]:
     return [*shown, *_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
 
 
-def _short_caution(caution: Caution) -> str:
+def _short_caution(caution: Told) -> str:
     """Give a caution in one line."""
     words = f"{sentence(caution.message)} {sentence(caution.cure)}"
     return f"  - {textwrap.shorten(words, WIDTH - 4, placeholder=' …')}"
@@ -98,18 +98,19 @@ def _short_caution(caution: Caution) -> str:
 
 def _stress_line(review: Review) -> str:
     """Say how high the stresses went against their limits, in one sentence."""
-    system, told, above = review.sheet.display_units, [], False
-    for sense in dict.fromkeys(sense for sense, _ in STRESSES):
+    system, words, above = review.sheet.display_units, [], False
+    for sense in ("compression", "tension"):
         limit = getattr(review.limits, sense).value
-        codes = [code for of, code in STRESSES if of == sense]
-        found = [float(d.table[code].max()) for d in review.drives for code in codes if d.table[code].notna().any()]
+        found = [one for one in review.answers.stresses if one.sense == sense]
         if found:
-            above = above or (limit is not None and max(found) > limit)
+            worst = max(found, key=lambda one: one.value)
+            above = above or (limit is not None and worst.value > limit)
             allowed = "no limit known" if limit is None else f"limit {show('peak_gauge_stress', limit, system)}"
-            told.append(f"{sense} {show('peak_gauge_stress', max(found), system)} ({allowed})")
-    if not told:
+            how = "matched" if worst.matched else "from the gauges alone"
+            words.append(f"{sense} {show('peak_gauge_stress', worst.value, system)} {how} ({allowed})")
+    if not words:
         return ""
-    return f"{'STRESS ABOVE THE LIMIT' if above else 'Maximum stresses'}: {', '.join(told)}."
+    return f"{'STRESS ABOVE THE LIMIT' if above else 'Maximum stresses'}: {', '.join(words)}."
 
 
 def _counts(review: Review) -> list[str]:
@@ -117,12 +118,13 @@ def _counts(review: Review) -> list[str]:
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None or found.criterion is None:
         return []
-    rows = found.criterion.rows
+    rows = [row for row in found.rows if row.ruled_out is None]
     step = -(-len(rows) // MOST_STROKES)
     kept = [*rows[:-1:step], rows[-1]] if len(rows) > 1 else list(rows)
     strokes = [short_number("stroke", row.stroke, system) for row in kept]
-    counts = [f"{whole_count(row.set_per_blow, system)}" for row in kept]
-    return _aligned([("stroke", *strokes), (f"blows per {per_count(system)}", *counts)])
+    counts = [f"{row.count}" for row in kept]
+    held = short_length(found.holding_length, system)
+    return _aligned([("stroke", *strokes), (f"blows in {held}", *counts)])
 
 
 def _everything(review: Review) -> list[str]:
@@ -131,10 +133,11 @@ def _everything(review: Review) -> list[str]:
     for start in range(0, len(review.drives), DRIVES_ABREAST):
         shown += ["", *_numbers(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
     shown.append("")
-    for told in stress_sentences(review):
-        shown += _wrap(told)
+    for words in stress_sentences(review):
+        shown += _wrap(words)
     for setup in review.answers.setups:
-        shown += ["", *_wrap(setup_sentence(setup)), *_cautions(setup.cautions)]
+        found = [told(one, review.sheet.display_units) for one in setup.cautions]
+        shown += ["", *_wrap(setup_sentence(setup)), *_cautions(found)]
     shown += ["", *_criterion(review)]
     for drive in review.drives:
         shown += ["", *_records(drive, review.sheet.display_units), *_matching(drive, review.sheet.display_units)]
@@ -183,21 +186,24 @@ def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
 def _criterion(review: Review) -> list[str]:
     """Give the driving criterion, a row a stroke."""
     shown = _wrap(criterion_sentence(review))
-    found = review.answers.criterion
+    found, system = review.answers.criterion, review.sheet.display_units
+    required = [told(one, system) for one in review.answers.required.cautions]
     if found is None:
-        return shown
-    cells = [CRITERION_HEADS, *(criterion_cells(row, review.sheet.display_units) for row in found.rows)]
+        return shown + _cautions(required)
+    cells = [criterion_heads(system), *(criterion_cells(found, row, system) for row in found.rows)]
     table = _aligned([row[:-1] for row in cells])
     for line, (*_, why) in zip(table, cells, strict=True):
         shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
-    if found.criterion is not None and found.criterion.restrike is not None:
-        for words in restrike_sentences(found.criterion.restrike, review.sheet.display_units):
+    held = found.criterion
+    if held is not None:
+        rule = () if held.restrike is None else restrike_sentences(held, held.restrike, system)
+        for words in (*easy_driving_sentences(held, system), *rule):
             shown += _wrap(words)
-    return shown + _cautions([caution for caution in found.cautions if caution not in found.alerts])
+    return shown + _cautions([*(told(one, system) for one in found.cautions if one not in found.alerts), *required])
 
 
-def _cautions(cautions: Sequence[Caution]) -> list[str]:
-    return [line for c in cautions for line in _wrap(f"{c.message.rstrip('.')}; {c.cure.rstrip('.')}.", "  - ", "    ")]
+def _cautions(cautions: Sequence[Told]) -> list[str]:
+    return [line for one in cautions for line in _wrap(f"{one.sentence}.", "  - ", "    ")]
 
 
 def _records(drive: DriveReview, system: str) -> list[str]:

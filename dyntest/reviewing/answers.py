@@ -1,29 +1,33 @@
-"""What all drives of a test pile answer together: what waiting changed, and the driving criterion."""
+"""What all drives of a test pile answer together: stresses, what waiting changed, and the driving criterion."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from dyntest.decisions.caution import Caution
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly
-from dyntest.decisions.resistance_factors import RequiredResistance, required_nominal_resistance
+from dyntest.decisions.resistance_factors import RequiredResistance, driving_requirement, required_nominal_resistance
 from dyntest.decisions.setup import DriveResult, Setup, setups
 from dyntest.decisions.stress_limits import DrivingStressLimits
-from dyntest.decisions.time_law import RestrikeFade, TimeLaw, fit_time_law, reference_time, restrike_fade
+from dyntest.decisions.time_law import RestrikeFade, TimeLaw, fit_time_law, restrike_fade
 from dyntest.errors import DyntestError
+from dyntest.quantities.case_resistance import case_resistance_maximum
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.wording import known_as
 from dyntest.reviewing.drive import DriveReview
-from dyntest.reviewing.pile_criterion import criterion_of_test_pile
+from dyntest.reviewing.pile_criterion import case_against_match, criterion_of_test_pile, near_stroke
+from dyntest.reviewing.stresses import DrivingStress, driving_stresses
+from dyntest.wave_equation.match_results import shaft_distribution
+from dyntest.wave_equation.matching import Match
 
-NEAR_BLOWS = 3
-"""Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
-the one before, from which a diesel's stroke is known."""
+DAMPING_UNCERTAINTY = 0.2
+"""How far the Case damping factor may be from the one that was chosen [1], for the range of a setup factor that rests
+on the Case method alone; about the width of the usual range for one soil, common practice, no source."""
 
-
-Derive = Callable[..., tuple[DrivingCriterion | None, str]]
+Derive = Callable[..., tuple[DrivingCriterion | None, Caution | None]]
 """Gives the driving criterion, or why there is none."""
 
 
@@ -38,15 +42,19 @@ class Answers:
     setups : tuple of Setup
         Every restrike held against the initial drive.
     time_law : TimeLaw or None
-        The law through all drives; None where there are too few.
+        The law through all drives; None where there is nothing to say.
     fades : dict of str to RestrikeFade
         How resistance changed over a restrike's blows, by the drive's name.
     target : EndOfDriveTarget or None
         Resistance to be shown at the end of driving; None where nothing is required.
     criterion : DrivingCriterion or None
         The driving criterion; None where it could not be derived.
-    criterion_problem : str
-        Why there is no criterion, and what to do; empty where there is one.
+    criterion_problem : Caution or None
+        Why there is no criterion; None where there is one.
+    stresses : tuple of DrivingStress
+        Greatest stress of each sense in every drive.
+    case_against_match : tuple of Caution
+        Drives whose Case resistance is far from the matched one.
     """
 
     required: RequiredResistance
@@ -55,7 +63,9 @@ class Answers:
     fades: dict[str, RestrikeFade]
     target: EndOfDriveTarget | None
     criterion: DrivingCriterion | None
-    criterion_problem: str
+    criterion_problem: Caution | None
+    stresses: tuple[DrivingStress, ...] = ()
+    case_against_match: tuple[Caution, ...] = ()
 
 
 def answer(
@@ -65,46 +75,85 @@ def answer(
     derive: Derive = criterion_of_test_pile,
 ) -> Answers:
     """Answer for a test pile from its reviewed and matched drives."""
-    source, system = known_as(sheet.path), sheet.display_units
-    required = required_nominal_resistance(sheet.requirement, sheet.choices.verification, system=system, source=source)
+    source = known_as(sheet.path)
     results = [drive_result(sheet, drive) for drive in drives]
-    compared = setups(results, soil=sheet.soil.shaft, system=system, source=source)
+    compared = setups(results, soil=sheet.soil.shaft, source=source)
+    required = driving_requirement(
+        required_nominal_resistance(sheet.requirement, sheet.choices.verification, source=source),
+        sheet.requirement,
+        _shaft_above_scour(sheet, drives),
+        restruck=any(drive.kind == "restrike" and drive.match is not None for drive in drives),
+    )
     fades = {drive.name: fade for drive in drives if (fade := _fade(drive)) is not None}
     target = None
     if required.value is not None:
-        target = end_of_drive_target(required.value, compared, credit=sheet.choices.setup_credit, system=system)
+        ends = [result.matched_resistance for result in results if result.drive.kind == "initial"]
+        matched = ends[-1] if ends else None
+        target = end_of_drive_target(required.value, compared, credit=sheet.choices.setup_credit, matched=matched)
     criterion, problem = derive(sheet, drives, compared, target, limits)
-    return Answers(required, compared, _law(sheet, results, compared), fades, target, criterion, problem)
+    target = target if criterion is None else criterion.target
+    against = tuple(found for drive in drives if (found := case_against_match(drive)) is not None)
+    law = _law(sheet, results, compared)
+    stresses = driving_stresses(drives, limits)
+    return Answers(required, compared, law, fades, target, criterion, problem, stresses, against)
+
+
+def _shaft_above_scour(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> float | None:
+    """Give the matched shaft resistance of the soil that scour will take, at the last matched drive.
+
+    Units: returns [N].
+    """
+    depth = sheet.requirement.scour_depth
+    matched = [drive.match for drive in drives if drive.match is not None]
+    if not depth or not matched:
+        return None
+    blow = matched[-1].problem.blow
+    along = shaft_distribution(matched[-1])
+    ground = blow.pile.length - min(blow.embedded, blow.pile.length)  # below the gauges
+    above = np.clip(ground + depth - along.top, 0.0, along.bottom - along.top) / (along.bottom - along.top)
+    return float(np.sum(above * along.resistance))
 
 
 def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
     """Give what a drive says about resistance, as decisions take it."""
     numbers, match = drive.numbers, drive.match
-    case = numbers.get("case_resistance_maximum", numbers.get("case_resistance"))
     in_use = (*(sheet.gauges.strain or ()), *(sheet.gauges.acceleration or ()))
     left_out = {*sheet.gauges.leave_out, *sheet.choices.leave_out}
-    parts = {}
-    if match is not None:
-        parts = {name: _estimate(match, name) for name in ("matched_resistance", "shaft_resistance", "toe_resistance")}
+    case, by_damping = _case(drive)
+    stroke = numbers.get("stroke")
     return DriveResult(
         drive.drive,
-        case_resistance=None if case is None or case < 0 else exactly(case),
+        matched_resistance=None if match is None else _estimate(match, "matched_resistance"),
+        case_resistance_maximum=case,
+        shaft_resistance=None if match is None else _estimate(match, "shaft_resistance"),
+        toe_resistance=None if match is None else _estimate(match, "toe_resistance"),
         set_per_blow=numbers.get("set_per_blow", numbers.get("final_displacement")),
-        stroke=numbers.get("stroke", _near_stroke(drive)),
+        stroke=near_stroke(drive) if stroke is None else stroke,
         gauges=", ".join(name for name in in_use if name not in left_out),
-        **parts,
+        fitted=match is not None and match.fitted,
+        case_by_damping=by_damping,
     )
 
 
-def _near_stroke(drive: DriveReview) -> float | None:
-    """Give the median stroke of the blows around the representative one; None where none is known."""
-    if drive.representative is None:
-        return None
-    near = drive.table[(drive.table["blow"] - drive.representative.blow).abs() <= NEAR_BLOWS]["stroke"].dropna()
-    return float(near.median()) if len(near) else None
+def _case(drive: DriveReview) -> tuple[Estimate | None, tuple[float, ...]]:
+    """Give the Case resistance, largest over time, with the range that the damping factor leaves.
+
+    Units: returns [N].
+    """
+    value, factor = drive.numbers.get("case_resistance_maximum"), drive.numbers.get("damping_factor_maximum")
+    if value is None or value < 0.0:
+        return None, ()
+    waves = drive.waves
+    if waves is None or factor is None:
+        return exactly(value), ()
+    factors = np.clip(factor + DAMPING_UNCERTAINTY * np.array([-1.0, -0.5, 0.5, 1.0]), 0.0, None)
+    record = (waves.down, waves.up, waves.first_peak, waves.return_time, waves.time_step)
+    by_damping = tuple(float(case_resistance_maximum(*record, float(one))[0]) for one in factors)
+    known = [max(one, 0.0) for one in (value, *by_damping)]
+    return Estimate(value, min(known), max(known)), by_damping
 
 
-def _estimate(match, name: str) -> Estimate:
+def _estimate(match: Match, name: str) -> Estimate:
     return Estimate(getattr(match, name), *getattr(match, f"{name}_range"))
 
 
@@ -128,19 +177,25 @@ def fade_basis(drive: DriveReview) -> tuple[str, np.ndarray]:
 
 
 def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ...]) -> TimeLaw | None:
-    """Give the law through the initial drive and every restrike with a clock."""
+    """Give the law through the initial drive and every restrike with a clock, by the shaft where it is told apart."""
     waited = {setup.restrike: setup.wait for setup in compared if setup.wait is not None}
-    basis = "matched_resistance" if all(r.matched_resistance for r in results) else "case_resistance"
-    times, values = [], []
     initial = [result for result in results if result.drive.kind == "initial"][-1:]
-    for result in initial + [result for result in results if result.drive.name in waited]:
-        value = getattr(result, basis)
-        if value is not None:
-            times.append(waited.get(result.drive.name, 0.0))
-            values.append(value)
-    if len(times) < 2:
-        return None
-    try:
-        return fit_time_law(times, values, reference_time(sheet.soil.shaft)[0])
-    except DyntestError:
-        return None  # all drives lie before the time from which the law holds
+    drives = initial + [result for result in results if result.drive.name in waited]
+    for basis in ("shaft_resistance", "matched_resistance"):
+        values = [getattr(result, basis) for result in drives]
+        if any(value is None or value.value <= 0.0 for value in values) or not all(r.fitted for r in drives):
+            continue
+        if basis == "shaft_resistance" and any(value.log_deviation > SEPARATED for value in values):
+            continue
+        try:
+            law = fit_time_law([waited.get(r.drive.name, 0.0) or 0.0 for r in drives], values, sheet.soil.shaft, basis)
+        except DyntestError:
+            continue  # no restrike lies later than the initial drive
+        if law.says_something:
+            return law
+    return None
+
+
+SEPARATED = 0.10
+"""Standard deviation of the logarithm of a shaft resistance up to which it counts as told apart from the toe [1]; our
+choice."""

@@ -15,23 +15,23 @@ def review_bearing_piles(
     reviews: Sequence[Review], log: ProductionLog, piles: PileTable | None = None
 ) -> BearingPileCheck:
     """Hold every pile of a production log against the criterion of one or several test piles."""
+    criteria = []
     for review in reviews:
-        if review.answers.criterion is None:
-            problem = f"there is no driving criterion: {review.answers.criterion_problem}"
-            raise InputError(known_as(review.sheet.path), "", problem, "mend the sheet, or choose another test pile")
+        found = review.answers.criterion
+        if found is None or found.criterion is None:
+            cure = 'see "dyntest review" for what stands against it'
+            raise InputError(known_as(review.sheet.path), "", "there is no driving criterion", cure)
+        criteria.append(found)
     sheet = reviews[0].sheet
-    system = sheet.display_units
-    criterion = combine([review.answers.criterion for review in reviews], system)
     depths = {review.sheet.pile_name: penetration_of_test_pile(review) for review in reviews}
     known = {pile: depth for pile, depth in depths.items() if depth == depth}
     return check_bearing_piles(
         log,
-        criterion,
+        combine(criteria),
         piles,
         test_toe_elevations=_elevations(known, piles),
         test_penetrations=tuple(known.values()),
-        tip_reinforcement=sheet.pile.tip_reinforcement,
-        system=system,
+        tip_reinforcement=sheet.pile.tip_reinforcement or 0.0,
     )
 
 

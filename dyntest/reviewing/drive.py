@@ -210,6 +210,8 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
         waves=alone,
         trust=judged,
     )
+    again = replace(drive, representative=chosen, waves=alone, table=table, findings=findings, damping_source=source)
+    again = replace(again, trust=judged)
     if drive.representative is not None and blow == drive.representative.blow:
         return again
     return replace(again, match=None, match_problem="", calibrated_damping_factor=float("nan"))

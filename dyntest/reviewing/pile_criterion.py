@@ -1,31 +1,34 @@
 """The driving criterion of a reviewed test pile: gathers from its drives what the criterion is derived from."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from dyntest.decisions.caution import Caution
-from dyntest.decisions.criterion import CriterionRow
-from dyntest.decisions.driving_criterion import (
-    DrivingCriterion,
-    MeasuredBlows,
-    driving_criterion,
-    restrike_rows,
-    table_strokes,
-)
+from dyntest.decisions.criterion import COUNTING, WAYS, CriterionRow, EasyDriving
+from dyntest.decisions.driving_criterion import DrivingCriterion, MeasuredBlows, driving_criterion, restrike_rows
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits
-from dyntest.names import show
+from dyntest.decisions.stroke_table import table_strokes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.drive_match import struck_blows
+from dyntest.reviewing.stresses import driving_stresses
 from dyntest.wave_equation.bearing_graph import CalibratedHammer, calibrate_hammer
 
 LAST_BLOWS = 20
 """Blows of the end of the initial drive that are laid beside the bearing graph [1]; our choice."""
+
+CASE_AGREEMENT = 0.15
+"""Share by which the Case resistance with the engineer's damping factor may differ from the matched one [1]; common
+practice, no source."""
+
+COUNT_AGREEMENT = 0.02
+"""Share by which the recorded blows may differ from the log's before count and set disagree [1]; no source."""
 
 
 def criterion_of_test_pile(
@@ -34,29 +37,28 @@ def criterion_of_test_pile(
     compared: Sequence[Setup],
     target: EndOfDriveTarget | None,
     limits: DrivingStressLimits,
-) -> tuple[DrivingCriterion | None, str]:
-    """Derive the driving criterion from the last initial drive and the restrikes."""
+) -> tuple[DrivingCriterion | None, Caution | None]:
+    """Derive the driving criterion from the last initial drive and the restrikes, or say why there is none."""
     initial = [drive for drive in drives if drive.kind == "initial"]
     if target is None:
-        return None, "no resistance is required in the sheet; give nominal_resistance in [requirement]"
+        return None, Caution("no requirement")
     if not initial:
-        return None, "there is no initial drive, and a criterion speaks of the end of driving"
+        return None, Caution("no initial drive")
     drive = initial[-1]
     if drive.match is None:
-        reason = drive.match_problem or "its representative blow was not matched"
-        return None, f"the initial drive has no matched soil: {reason}"
+        return None, Caution("no matched soil", facts={"why": drive.match_problem})
     if drive.drive.hammer is None:
-        return None, "the sheet has no [hammer]; the bearing graph needs it"
-    numbers, system = drive.numbers, sheet.display_units
-    stroke = numbers.get("stroke", float("nan"))
-    try:
-        force, energy = numbers["peak_force"], numbers["transferred_energy"]
-        calibrated = calibrate_hammer(drive.match, drive.drive.hammer, stroke, force, energy, struck_blows(drive))
-    except ValueError as problem:
-        return None, str(problem)
+        return None, Caution("no hammer")
+    mismatch = _log_mismatch(drive)
+    if mismatch is not None:
+        return None, mismatch
+    calibrated, problem = _calibrated(drive)
+    if calibrated is None:
+        return None, problem
+    counting = COUNTING[sheet.display_units]
     measured = measured_blows(drive.table)
-    depth = drive.table["penetration"].iloc[-1] if "penetration" in drive.table else None
-    rows = _rows_after_wait(drives, compared, target, calibrated, measured, limits, system)
+    depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
+    rows = _rows_after_wait(drives, compared, target, calibrated, measured, limits, sheet)
     found = driving_criterion(
         drive.match,
         calibrated,
@@ -64,20 +66,41 @@ def criterion_of_test_pile(
         measured,
         limits=limits,
         minimum_penetration=sheet.requirement.minimum_penetration,
-        restrike=restrike_rule(target.required, compared, depth, rows, system=system),
-        doubts=_doubts(drive, system),
-        system=system,
+        restrike=restrike_rule(target.required, compared, depth, rows, counting=counting),
+        doubts=_doubts(drive),
+        counting=counting,
+        way=sheet.requirement.count or WAYS[0],
     )
-    return found, ""
+    return _with_measured_stresses(found, drive, limits), None
 
 
 def measured_blows(table: pd.DataFrame) -> MeasuredBlows:
     """Give the last blows of a drive as the criterion lays them beside the bearing graph."""
     last = table.tail(LAST_BLOWS)
-    names = ("stroke", "set_per_blow", "transferred_energy", "peak_displacement")
-    return MeasuredBlows(
-        *(last[name].to_numpy(dtype=float) if name in last else np.full(len(last), np.nan) for name in names)
-    )
+
+    def column(name: str) -> np.ndarray:
+        return last[name].to_numpy(dtype=float) if name in last else np.full(len(last), np.nan)
+
+    bending = column("peak_gauge_stress") / column("peak_compression_stress")
+    energy, moved = column("transferred_energy"), column("peak_displacement")
+    return MeasuredBlows(column("stroke"), column("set_per_blow"), energy, moved, bending)
+
+
+def _calibrated(drive: DriveReview, near_stroke: float | None = None) -> tuple[CalibratedHammer | None, Caution | None]:
+    """Give the hammer as it worked at the blow that stands for a drive.
+
+    Units: near_stroke [m], where the blow has none of its own.
+    """
+    numbers = drive.numbers
+    stroke = numbers.get("stroke", float("nan") if near_stroke is None else near_stroke)
+    if drive.match is None or drive.drive.hammer is None:
+        return None, Caution("no matched soil", facts={"why": drive.match_problem})
+    try:
+        force, energy = numbers["peak_force"], numbers["transferred_energy"]
+        blows = struck_blows(drive)
+        return calibrate_hammer(drive.match, drive.drive.hammer, stroke, force, energy, blows), None
+    except (ValueError, KeyError) as problem:
+        return None, Caution("hammer not calibrated", facts={"why": str(problem)})
 
 
 def _rows_after_wait(
@@ -87,34 +110,115 @@ def _rows_after_wait(
     calibrated: CalibratedHammer,
     measured: MeasuredBlows,
     limits: DrivingStressLimits,
-    system: str,
+    sheet: TestSheet,
 ) -> tuple[CriterionRow, ...]:
-    """Give the sets that show the requirement at a restrike, from the last matched one with the same hammer."""
+    """Give the sets that show the requirement at a restrike, from the soil and the energy of the last matched one."""
     names = [setup.restrike for setup in compared]
     initial = [drive for drive in drives if drive.kind == "initial"][-1]
     later = [drive for drive in drives if drive.name in names and drive.match is not None]
-    if not later or later[-1].drive.hammer != initial.drive.hammer:
+    if not later or later[-1].drive.hammer != initial.drive.hammer or later[-1].match is None:
         return ()
-    strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, system)
-    return restrike_rows(later[-1].match, calibrated, target.required, strokes, limits=limits, system=system)
+    last = later[-1]
+    near = near_stroke(last)
+    again, _ = _calibrated(last, near if near is not None else calibrated.stroke)
+    if again is None or last.match is None:
+        return ()
+    counting = COUNTING[sheet.display_units]
+    strokes = table_strokes(again.hammer, measured.stroke, again.stroke, counting)
+    return restrike_rows(last.match, again, target.required, strokes, limits=limits, counting=counting)
 
 
-def _doubts(drive: DriveReview, system: str) -> tuple[Caution, ...]:
-    """Say what is wrong with the test pile or its record where the criterion is taken from."""
+NEAR_BLOWS = 3
+"""Blows before and after the representative one that may lend it a stroke [1]: the first of a drive has no time since
+the one before, from which a diesel's stroke is known."""
+
+
+def near_stroke(drive: DriveReview) -> float | None:
+    """Give the median stroke of the blows around the representative one; None where none is known.
+
+    Units: returns [m].
+    """
+    if drive.representative is None or "stroke" not in drive.table:
+        return None
+    near = drive.table[(drive.table["blow"] - drive.representative.blow).abs() <= NEAR_BLOWS]["stroke"].dropna()
+    return float(near.median()) if len(near) else None
+
+
+def _log_mismatch(drive: DriveReview) -> Caution | None:
+    """Tell where the recorded blows and the log's count disagree, so that no set is known for sure."""
+    for finding in drive.findings:
+        counted = finding.check == "log count" and finding.severity != "note"
+        if counted and abs(finding.value - finding.threshold) > COUNT_AGREEMENT * max(finding.threshold, 1.0):
+            return Caution("count and set disagree", finding.value, finding.threshold, {"drive": drive.name})
+    return None
+
+
+def _doubts(drive: DriveReview) -> tuple[Caution, ...]:
+    """Say what is wrong with the test pile or its record where the criterion is taken from, a fitted section first."""
     found = []
-    blow, factor = drive.representative.blow, drive.numbers.get("integrity_factor")
-    if any(f.check == "integrity" and f.severity != "note" and blow in f.blows for f in drive.findings):
-        depth = show("integrity_depth", drive.numbers.get("integrity_depth"), system)
-        message = f"the test pile may be damaged {depth} below the gauges (integrity factor {factor:.2f})"
-        found.append(Caution("damage", message, "take the criterion from a sound test pile", factor))
-    if drive.representative.lower_bound:
-        message = (
-            "the blow that stands for the end of driving moved the pile too little, so its resistance is a lower bound"
-        )
-        found.append(
-            Caution("moved too little", message, "match a blow with more movement, or strike with more energy")
-        )
+    match, chosen = drive.match, drive.representative
+    if chosen is None or match is None:
+        return ()
+    if match.section is not None:
+        facts = {"depth": match.section.depth, "length": match.section.length}
+        found.append(Caution("reduced section", match.section.section_left, 1.0, facts))
+    factor = drive.numbers.get("integrity_factor")
+    if any(f.check == "integrity" and f.severity != "note" and chosen.blow in f.blows for f in drive.findings):
+        found.append(Caution("damage", factor, None, {"depth": drive.numbers.get("integrity_depth")}))
+    if chosen.lower_bound:
+        found.append(Caution("lower bound"))
     if drive.trust.answer == "no":
-        message = "the record of the initial drive cannot be trusted"
-        found.append(Caution("record", message, f"look at {', '.join(drive.trust.reasons)}"))
+        found.append(Caution("record", facts={"reasons": drive.trust.reasons}))
+    against = case_against_match(drive)
+    if against is not None and drive.damping_source == "engineer":
+        found.append(against)
     return tuple(found)
+
+
+def case_against_match(drive: DriveReview) -> Caution | None:
+    """Tell where the Case resistance of the representative blow is far from the matched one."""
+    if drive.match is None or not drive.match.fitted:
+        return None
+    case = drive.numbers.get("case_resistance_maximum", drive.numbers.get("case_resistance"))
+    if case is None:
+        return None
+    share = case / drive.match.matched_resistance - 1.0
+    if abs(share) <= CASE_AGREEMENT:
+        return None
+    facts = {
+        "drive": drive.name,
+        "case": case,
+        "matched": drive.match.matched_resistance,
+        "factor": drive.numbers.get("damping_factor_maximum", drive.numbers.get("damping_factor")),
+        "calibrated": drive.calibrated_damping_factor,
+        "source": drive.damping_source,
+    }
+    return Caution("Case against match", share, CASE_AGREEMENT, facts)
+
+
+def _with_measured_stresses(
+    found: DrivingCriterion, drive: DriveReview, limits: DrivingStressLimits
+) -> DrivingCriterion:
+    """Add where measured blows passed a stress limit before the end of driving, as a limit of the stroke there."""
+    if found.criterion is None:
+        return found
+    ratios = {one.sense: one.ratio if one.matched else 1.0 for one in driving_stresses([drive], limits)}
+    table = drive.table
+    added = []
+    for sense, code in (("tension", "peak_tension_stress"), ("compression", "peak_gauge_stress")):
+        limit = getattr(limits, sense).value
+        if limit is None or code not in table or "stroke" not in table:
+            continue
+        stress = table[code] * (ratios.get(sense, 1.0) if sense == "tension" else 1.0)
+        over = table[(stress > limit) & table["set_per_blow"].notna() & table["stroke"].notna()]
+        easy = over[over["set_per_blow"] > max(row.set_per_blow for row in found.criterion.rows)]
+        if easy.empty:
+            continue
+        allowed = [row.stroke for row in found.criterion.rows if row.stroke < float(easy["stroke"].min())]
+        stroke = max(allowed) if allowed else float(easy["stroke"].min())
+        ends = (float(easy["penetration"].min()), float(easy["penetration"].max()))
+        added.append(EasyDriving(stroke, float(easy["set_per_blow"].min()), sense, *ends, len(easy)))
+    if not added:
+        return found
+    criterion = replace(found.criterion, easy_driving=(*found.criterion.easy_driving, *added))
+    return replace(found, criterion=criterion)

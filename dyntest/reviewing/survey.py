@@ -157,7 +157,7 @@ def pile_row(review: Review, sheet: str) -> Row:
         "tension_stress_limit": review.limits.tension.value,
         "required_resistance": answers.required.value,
         "end_of_drive_target": None if answers.target is None else answers.target.value,
-        "criterion_problem": answers.criterion_problem,
+        "criterion_problem": "" if answers.criterion_problem is None else answers.criterion_problem.kind,
         "alerts": "",
         "display_units": read.display_units,
     }
@@ -166,22 +166,22 @@ def pile_row(review: Review, sheet: str) -> Row:
         row |= {f"{role}_{code}": value for drive in last for code, value in _of_a_drive(drive).items()}
     row |= {code: _over_all(review, code, np.nanmax) for code in LARGEST}
     row |= {code: _over_all(review, code, np.nanmin) for code in SMALLEST}
-    if answers.setups and answers.setups[-1].setup_factor is not None:
-        setup = answers.setups[-1]
-        factor = setup.setup_factor
+    setup = answers.setups[-1] if answers.setups else None
+    factor = None if setup is None else setup.setup_factor
+    if setup is not None and factor is not None:
         row |= {"wait": setup.wait, "setup_factor": factor.value}
         row |= {"setup_factor_low": factor.low, "setup_factor_high": factor.high}
     found = answers.criterion
     if found is not None:
-        row["alerts"] = "; ".join(alert.message for alert in found.alerts)
-        usable = [row for row in found.rows if not row.ruled_out]
+        row["alerts"] = "; ".join(alert.kind for alert in found.alerts)
+        usable = [row for row in found.rows if row.ruled_out is None]
         if usable:
             near = min(usable, key=lambda asked: abs(asked.stroke - found.calibrated.stroke))
             row |= {"criterion_stroke": near.stroke, "criterion_set_per_blow": near.set_per_blow}
     return {column: _plain(column, row[column]) for column in COLUMNS}
 
 
-def _of_a_drive(drive: DriveReview) -> dict[str, float]:
+def _of_a_drive(drive: DriveReview) -> dict[str, float | None]:
     numbers = dict(drive.numbers)
     if drive.match is not None:
         low, high = drive.match.matched_resistance_range
@@ -351,7 +351,7 @@ def _reviewed(
     waiting: list[str], paths: Mapping[str, Path], match: str, executor: Executor | None
 ) -> Iterator[PileRecord]:
     """Review piles and give each as it is done; those in hand when a process died are tried again one at a time."""
-    names, lost = deque(waiting), deque()
+    names, lost = deque(waiting), deque[str]()
     ahead = AHEAD if executor is not None else 2 * (os.cpu_count() or 1)
     for queue, in_hand in ((names, ahead), (lost, 1)):
         while queue:

@@ -1,7 +1,15 @@
 import numpy as np
 import pytest
 
-from dyntest.decisions.criterion import Criterion, CriterionRow, blow_count, permitted_set, show_count
+from dyntest.decisions.criterion import (
+    COUNTING,
+    Criterion,
+    CriterionRow,
+    blow_count,
+    count_over,
+    least_count,
+    permitted_set,
+)
 from dyntest.errors import InputError
 
 FOOT, INCH = 0.3048, 0.0254
@@ -12,8 +20,8 @@ def test_between_rows_below_and_above():
     criterion = Criterion(ROWS, 3 * INCH)
     strokes = np.array([6.99, 7.0, 7.5, 9.0, 10.0, 11.0, np.nan]) * FOOT
     found = permitted_set(criterion, strokes) / INCH
-    # as an inspector reads the card: between two rows the lower stroke's set, above the highest the highest's
-    assert found == pytest.approx([np.nan, 0.1, 0.1, 0.125, 0.2, 0.2, np.nan], nan_ok=True)
+    # on the line between two rows, above the highest the highest's
+    assert found == pytest.approx([np.nan, 0.1, 0.1125, 0.1625, 0.2, 0.2, np.nan], nan_ok=True)
 
 
 def test_a_tolerance_below_the_lowest_row_counts_as_that_row():
@@ -23,10 +31,28 @@ def test_a_tolerance_below_the_lowest_row_counts_as_that_row():
 
 
 def test_counts_as_an_inspector_keeps_them():
-    assert blow_count(np.array([INCH / 8, INCH]), "US").tolist() == pytest.approx([8.0, 1.0])
-    assert blow_count(0.025 / 6, "SI") == pytest.approx(6.0)
-    assert show_count(float("inf"), "SI") == "0.0 blows per 25 mm"
-    assert show_count(float("nan"), "SI") == "–"
+    assert blow_count(np.array([INCH / 8, INCH]), INCH).tolist() == pytest.approx([8.0, 1.0])
+    assert blow_count(0.025 / 6, 0.025) == pytest.approx(6.0)
+
+
+def test_rounding_is_neither_sides_gift():
+    """Counts of a pile that moves just as asked fall below the whole count as often as they reach it and more."""
+    shares = np.random.default_rng(5).uniform(0.0, 1.0, 4000)  # where the blows happen to fall
+    for average in np.linspace(12.0, 13.0, 11):
+        asked = count_over(INCH / average, INCH)
+        counted = np.floor(average + shares)
+        # the pile at which half the counts pass lies within half a blow of the average, above and below alike
+        assert abs(asked - average) <= 0.5
+        assert (counted >= asked - 1).all()
+    rounded = [count_over(INCH / average, INCH) - average for average in np.linspace(10, 20, 1001)]
+    assert np.mean(rounded) == pytest.approx(0.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("way", "least"), [("whole length", 3), ("every inch", 5)])
+def test_what_every_inch_has_to_show(way, least):
+    criterion = Criterion(ROWS, 3 * INCH, counting=COUNTING["US"], way=way)
+    assert least_count(criterion, INCH / 4.6) == least
+    assert least_count(criterion, INCH / 0.5) == 1
 
 
 @pytest.mark.parametrize(
@@ -40,6 +66,7 @@ def test_counts_as_an_inspector_keeps_them():
         ((CriterionRow(2.0, float("inf")),), {}, "not above zero"),
         (ROWS, {"holding_length": 0.0}, "not above zero"),
         (ROWS, {"stroke_tolerance": -0.1}, "not above zero"),
+        (ROWS, {"way": "now and then"}, "whole length"),
     ],
 )
 def test_a_criterion_no_inspector_could_use_is_refused(rows, given, words):

@@ -1,6 +1,11 @@
 import pytest
 
-from dyntest.decisions.resistance_factors import least_dynamic_tests, required_nominal_resistance, resistance_factor
+from dyntest.decisions.resistance_factors import (
+    driving_requirement,
+    least_dynamic_tests,
+    required_nominal_resistance,
+    resistance_factor,
+)
 from dyntest.errors import InputError
 from dyntest.reading.parts import Requirement
 
@@ -22,9 +27,9 @@ def test_each_way_of_stating_it(given, expected):
 
 
 def test_the_verification_gives_the_factor_the_sheet_leaves_out():
-    result = required_nominal_resistance(Requirement(factored_load=1.5e6), "dynamic tests on every pile", system="US")
+    result = required_nominal_resistance(Requirement(factored_load=1.5e6), "dynamic tests on every pile")
     assert result.value == pytest.approx(2.0e6)
-    assert result.how == "factored load 337 kip over resistance factor 0.75"
+    assert (result.basis, result.factor) == ("factored", 0.75)
     assert "Table 7-2" in result.source
 
 
@@ -45,7 +50,7 @@ def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
         ({"service_load": 1.3e6, "safety_factor": 0.5}, "0.5 is below 1"),
         (
             {"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65},
-            "gives 1,500 kN, but factored load 1,300 kN over resistance factor 0.65 gives 2,000 kN",
+            "differ by 33%",
         ),
     ],
 )
@@ -67,3 +72,48 @@ def test_the_condition_of_the_chosen_verification_goes_with_the_requirement():
     chosen = required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles")
     assert "no less than 2 % of the production piles" in chosen.condition
     assert required_nominal_resistance(Requirement(nominal_resistance=1.3e6)).condition == ""
+
+
+SOME = "dynamic tests on some piles"
+
+
+def test_a_group_that_is_not_redundant_takes_four_fifths_of_the_factor():
+    """AASHTO LRFD 10.5.5.2.3 (from memory): 20 % off the factor of a non-redundant group."""
+    asked = Requirement(factored_load=1.3e6, redundant=False)
+    assert required_nominal_resistance(asked, SOME).value == pytest.approx(1.3e6 / (0.8 * 0.65))
+    own = required_nominal_resistance(Requirement(factored_load=1.3e6, resistance_factor=0.65, redundant=False))
+    assert own.value == pytest.approx(2.0e6)
+    assert [caution.kind for caution in own.cautions] == ["not redundant"]
+
+
+def test_scour_and_downdrag_raise_what_is_driven_to():
+    """AASHTO LRFD 10.7.3.6 and 10.7.3.7 (from memory), by hand: 2,000 + 150 + 1.4 × 100 / 0.65 + 100 kN."""
+    asked = Requirement(factored_load=1.3e6, scour_depth=2.0, downdrag=1.0e5)
+    found = driving_requirement(required_nominal_resistance(asked, SOME), asked, 1.5e5, tested_piles=2)
+    assert found.value == pytest.approx(2.0e6 + 1.5e5 + 1.4 * 1.0e5 / 0.65 + 1.0e5)
+    assert [caution.kind for caution in found.cautions] == ["driving resistance raised"]
+    unknown = driving_requirement(required_nominal_resistance(asked, SOME), asked, None, tested_piles=2)
+    assert "scour not known" in [caution.kind for caution in unknown.cautions]
+
+
+@pytest.mark.parametrize(
+    ("verification", "restruck", "tested", "kinds"),
+    [
+        (SOME, True, 2, []),
+        (SOME, False, 2, ["no restrike behind the factor"]),
+        (SOME, True, 1, ["tested piles"]),
+        (SOME, False, 1, ["no restrike behind the factor", "tested piles"]),
+        ("wave equation", False, 1, []),
+        ("modified Gates formula", False, 1, []),
+    ],
+)
+def test_what_a_factor_rests_on_is_said(verification, restruck, tested, kinds):
+    asked = Requirement(factored_load=1.3e6)
+    first = required_nominal_resistance(asked, verification)
+    found = [c.kind for c in driving_requirement(first, asked, restruck=restruck, tested_piles=tested).cautions]
+    assert found == kinds
+
+
+def test_a_nominal_resistance_asks_nothing_of_the_verification():
+    asked = Requirement(nominal_resistance=2e6)
+    assert driving_requirement(required_nominal_resistance(asked), asked, restruck=False).cautions == ()

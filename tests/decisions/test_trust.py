@@ -31,7 +31,7 @@ def test_answer(findings, answer):
 
 def test_no_sound_blow_is_no_trust():
     assert trust([finding("reject", [1], "clipped channel")], 1, None) == Trust(
-        "no", ("no sound blow", "clipped channel")
+        "no", ("no sound blow", "clipped channel"), (), 1, 1
     )
 
 
@@ -42,15 +42,15 @@ def test_reasons_come_worst_first_and_once():
 
 def test_only_what_stands_against_the_blow_is_named_where_it_is_rejected():
     findings = [finding("warning", [1], "lag"), finding("reject", [99], "dead"), finding("reject", [5], "clipped")]
-    assert trust(findings, 100, 99) == Trust("no", ("dead",), (findings[1],))
+    assert trust(findings, 100, 99) == Trust("no", ("dead",), (findings[1],), 2, 100)
 
 
 def test_what_warns_of_the_blow_that_stands_for_the_drive_is_no_mere_note():
     few = replace(finding("note", [98, 99], "proportionality"), at_blow="warning")
-    assert trust([few], 100, 99) == Trust("with care", ("proportionality",), (few,))
-    assert trust([few], 100, 50) == Trust("yes")
+    assert trust([few], 100, 99) == Trust("with care", ("proportionality",), (few,), 0, 100)
+    assert trust([few], 100, 50) == Trust("yes", blows=100)
 
 
 def test_a_note_at_that_blow_is_told_with_the_answer():
     note = finding("note", [99], "integrity or soil")
-    assert trust([note, finding("note", [3])], 100, 99) == Trust("yes", (), (note,))
+    assert trust([note, finding("note", [3])], 100, 99) == Trust("yes", (), (note,), 0, 100)

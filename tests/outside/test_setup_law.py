@@ -28,11 +28,20 @@ SKOV_DENVER = {
 
 @pytest.mark.parametrize("soil", SKOV_DENVER)
 def test_the_law_of_skov_and_denver(soil):
-    """From the initial drive and the last day alone, the law finds A and every day between."""
+    """From the reference time and the last day, without anything assumed of the soil, the law finds A and every day."""
     days, ratios = np.array(list(SKOV_DENVER[soil])), np.array(list(SKOV_DENVER[soil].values()))
-    law = fit_time_law([0.0, days[-1] * DAY], [exactly(1.0e6), exactly(ratios[-1] * 1.0e6)], REFERENCE_TIMES[soil])
-    assert law.rate.value == pytest.approx(PUBLISHED_RATES[soil], abs=1e-4)
+    start = REFERENCE_TIMES[soil] / DAY
+    law = fit_time_law(np.array([start, days[-1]]) * DAY, [exactly(1.0e6), exactly(ratios[-1] * 1.0e6)])
+    assert law.line[1] / 1.0e6 == pytest.approx(PUBLISHED_RATES[soil], abs=1e-4)
     assert resistance_after(law, days * DAY).value / 1.0e6 == pytest.approx(ratios, abs=1e-4)
+
+
+@pytest.mark.parametrize("soil", SKOV_DENVER)
+def test_drives_that_follow_the_published_law_keep_the_published_rate(soil):
+    days = np.array([REFERENCE_TIMES[soil] / DAY, *SKOV_DENVER[soil]])
+    ratios = np.array([1.0, *SKOV_DENVER[soil].values()])
+    law = fit_time_law(days * DAY, [exactly(1.0e6 * ratio) for ratio in ratios], soil)
+    assert law.rate.value == pytest.approx(PUBLISHED_RATES[soil], abs=1e-3)
 
 
 def test_army_engineers_rule_for_production_restrikes():
@@ -49,7 +58,7 @@ def test_army_engineers_rule_for_production_restrikes():
         start = end + timedelta(hours=hours)
         later = Drive("restrike", "restrike", (), start=start)
         setup = compare(initial, DriveResult(later, matched_resistance=exactly(share * 1.0e6)))
-        return "large change" in [caution.check for caution in setup.cautions]
+        return "large change" in [caution.kind for caution in setup.cautions]
 
     assert asked(1.26, 17)
     assert asked(0.74, 17)

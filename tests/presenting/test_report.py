@@ -13,7 +13,8 @@ import pandas as pd
 import pypdf
 import pytest
 
-from dyntest.decisions.criterion import Criterion, CriterionRow
+from dyntest.decisions.caution import Caution
+from dyntest.decisions.criterion import Criterion, CriterionRow, RuledOut, StrokesRuledOut
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference
@@ -306,8 +307,8 @@ def criterion(**changes) -> Criterion:
 @pytest.mark.parametrize("paper", ["US Letter", "A4"])
 def test_the_card_is_one_page_however_much_it_says(system, paper):
     names = ", ".join(f"{LONG[:40]}-{number}" for number in range(12))
-    alerts = tuple(f"test pile {number} may be damaged 12 m below its gauges" for number in range(4))
-    said = criterion(source=f"test piles {names}", notes=(ODD, LONG), alerts=alerts, minimum_penetration=12.0)
+    alerts = tuple(Caution("damage", 0.6, None, {"depth": 12.0}, f"pile {number}") for number in range(4))
+    said = criterion(piles=(names, ODD, LONG), alerts=alerts, minimum_penetration=12.0)
     text = pages(criterion_card_pdf(said, structure=LONG, system=system, paper=paper, date=DAY))
     assert len(text) == 1
     assert letters(ODD) in letters(text[0])
@@ -316,17 +317,19 @@ def test_the_card_is_one_page_however_much_it_says(system, paper):
     assert "approved by the engineer" in text[0]
 
 
+BELOW = StrokesRuledOut("below", 2.0, RuledOut("refusal", 1.9, 0.0022, 0.00254))
+
+
 def test_the_card_says_what_an_inspector_needs():
-    said = criterion(minimum_penetration=12.0, maximum_stroke=2.8, ruled_out=("strokes below 2.0 m: too many blows",))
+    said = criterion(minimum_penetration=12.0, maximum_stroke=2.8, ruled_out=(BELOW,))
     (text,) = pages(criterion_card_pdf(said, structure="East Bridge", system="SI", date=DAY))
-    assert "2 m 9 2.1 m 8" in text  # 25 mm over 3.0 mm is 8.33, rounded up; over 3.3 mm 7.6
-    assert "2.8 m 5" in text
-    for words in ("12 m below the ground", "75 mm", "must not be above 2.8 m", "Strokes below 2.0 m", "Refusal",
-                  "10 blows per 25 mm", "call the engineer", "East Bridge"):  # fmt: skip
+    assert "2 m 25 6 2.1 m 23 5" in text  # 75 mm over 3.0 mm is 25 and no 25 mm under 6; over 3.3 mm 22.7 and 5
+    for words in ("12 m below the ground", "75 mm", "must not be above 2.8 m", "strokes below 2.00 m", "Refusal",
+                  "10 blows or more in every 25 mm", "call the engineer", "East Bridge"):  # fmt: skip
         assert words in text, words
 
 
 def test_the_card_without_a_minimum_penetration_says_so():
     (text,) = pages(criterion_card_pdf(criterion(), structure="East Bridge", system="US", date=DAY))
     assert "No minimum penetration is given" in text
-    assert "blows per inch" in text
+    assert "blows in 2.95 in" in text  # 75 mm

@@ -9,6 +9,7 @@ from dyntest.errors import InputError
 from dyntest.presenting.report.card import card
 from dyntest.presenting.report.compose import PAPERS, card_of, page_data, report_data, typeset
 from dyntest.presenting.review_figures import review_figures
+from dyntest.presenting.sentences import no_criterion_words
 from dyntest.reviewing.review import Review
 
 USUAL_PAPER = {"US": "US Letter", "SI": "A4"}
@@ -89,7 +90,7 @@ def criterion_card_pdf(
         sheet, found = source.sheet, card_of(source)
         pile, structure, system, engineer = sheet.pile_name, sheet.structure, sheet.display_units, sheet.engineer
         if found is None:
-            problem = f"there is no driving criterion: {source.answers.criterion_problem or 'no stroke can be used'}"
+            problem = f"there is no driving criterion: {no_criterion_words(source)}"
             raise InputError(pile, "criterion card", problem, "see the report for what stands against it")
     else:
         found = card(source, structure, system)

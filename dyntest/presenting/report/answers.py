@@ -6,8 +6,8 @@ import numpy as np
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
-from dyntest.decisions.setup import show_wait
 from dyntest.names import NAMES, show
+from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.report.blocks import (
@@ -23,9 +23,10 @@ from dyntest.presenting.report.blocks import (
 )
 from dyntest.presenting.report.tables import blow_summary, match_tables, representative_blows, soil_tables, summary_key
 from dyntest.presenting.sentences import (
-    CRITERION_HEADS,
     STRESSES,
+    case_alerts,
     criterion_cells,
+    criterion_heads,
     criterion_sentence,
     drive_words,
     resistance_sentence,
@@ -165,6 +166,7 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     """Give the section on resistance by the Case method and by signal matching."""
     system = review.sheet.display_units
     blocks = [answer(resistance_sentence(review, drive)) for drive in review.drives]
+    blocks += [answer(alert) for alert in case_alerts(review)]
     blocks += [heading("Case method"), *representative_blows(review.drives, CASE, system)]
     matched = [drive for drive in review.drives if drive.match is not None]
     blocks.append(heading("Signal matching, with ranges"))
@@ -208,7 +210,8 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             f"{drive_name(name).capitalize()}: resistance {course} over its first {fade.span} blows, by "
             f"{fade.lost_share:.0%} of the first blow (Theil–Sen line through {fade.blows} sound blows)."
         ))  # fmt: skip
-    found = [about(setup.restrike, caution) for setup in answers.setups for caution in setup.cautions]
+    system = review.sheet.display_units
+    found = [about(setup.restrike, told(one, system)) for setup in answers.setups for one in setup.cautions]
     blocks += [cautions(found)] if found else []
     if "initial_against_restrike" in figures:
         caption = (
@@ -218,7 +221,7 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     law = answers.time_law
     if "setup" in figures and law is not None:
         words = f"Rate A = {law.rate.value:.2f} (range {law.rate.low:.2f} to {law.rate.high:.2f}) from t₀ = "
-        words += f"{show_wait(law.reference_time)}, {reference('resistance over time')}."
+        words += f"{show_wait(law.reference_time)}, {reference('resistance over time')}; {law_words(law)}."
         blocks.append(picture(f"Resistance over time. {words}", "setup"))
     return blocks
 
@@ -249,23 +252,26 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks = [answer(criterion_sentence(review))]
     if found is None:
         return blocks
-    blocks += [cautions(found.cautions)] if found.cautions else []
+    blocks += [cautions([told(one, system) for one in found.cautions])] if found.cautions else []
     if "criterion" in figures:
         caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
         blocks.append(picture(caption, "criterion"))
     cells = [
-        [*criterion_cells(row, system)[:4], show("transferred_energy", row.transferred_energy, system),
-         sentence(row.ruled_out)]
+        [*criterion_cells(found, row, system)[:-1], show("transferred_energy", row.transferred_energy, system),
+         sentence(ruled_out_words(row.ruled_out, system))]
         for row in found.rows
     ]  # fmt: skip
-    head = [*CRITERION_HEADS[:4], "energy", "ruled out because"]
-    blocks.append(rows(head, cells, [0.7, 1.5, 1, 0.8, 0.9, 2.2], "rrrrrl"))
+    head = [*criterion_heads(system)[:-1], "energy", "ruled out because"]
+    blocks.append(rows(head, cells, [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7], "rrrrrrrrl"))
     hammer = found.calibrated
     blocks.append(note(
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
         f"{hammer.cushion} and an efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
         f"{show('stroke', hammer.stroke, system)}. It gives {hammer.force_ratio:.2f} of the measured force and "
-        f"{hammer.energy_ratio:.2f} of the measured energy."
+        f"{hammer.energy_ratio:.2f} of the measured energy. Its resistances are multiplied by {found.shift:.3f}, so "
+        "that it passes through the measured blows. Compression includes the measured bending, "
+        f"{found.bending:.2f} of the mean. Chances: that a pile which just passes is short, and that one with a tenth "
+        "more than required is driven on."
     ))  # fmt: skip
     return [*blocks, heading("Dynamic formulas beside it"), _formulas(review), note(
         "The formulas take the energy of the ram or of the gauges and the set; they know neither pile nor soil. The "

@@ -3,8 +3,8 @@
 import platform
 from importlib.metadata import version
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION
 from dyntest.names import show
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 from dyntest.presenting.explanations import NUMBERED
 from dyntest.presenting.report.blocks import Block, facts, heading, note, rows
 from dyntest.presenting.sentences import drive_words

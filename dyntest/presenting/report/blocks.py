@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from dyntest.decisions.caution import Caution
+from dyntest.presenting.decision_words import Told
 from dyntest.presenting.sentences import sentence
 from dyntest.presenting.terms import drive_name
 
@@ -58,12 +58,12 @@ def picture(caption: str, *names: str, shares: Sequence[float] = ()) -> Block:
     return {"kind": "pictures", "names": list(names), "caption": caption, "shares": list(shares or [1] * len(names))}
 
 
-def cautions(items: Sequence[Caution]) -> Block:
+def cautions(items: Sequence[Told]) -> Block:
     """Give cautions under each other."""
     return {"kind": "cautions", "items": [caution_item(item) for item in items]}
 
 
-def caution_item(caution: Caution, grave: bool = False) -> dict[str, Any]:
+def caution_item(caution: Told, grave: bool = False) -> dict[str, Any]:
     """Give one caution for the template."""
     return {
         "what": caution.check,
@@ -73,7 +73,7 @@ def caution_item(caution: Caution, grave: bool = False) -> dict[str, Any]:
     }
 
 
-def about(restrike: str, caution: Caution) -> Caution:
+def about(restrike: str, caution: Told) -> Told:
     """Name the restrike that a caution is about, where it does not say so itself."""
     name = drive_name(restrike)
     named = name in caution.message or restrike in caution.message

@@ -4,10 +4,10 @@ import tomllib
 from datetime import datetime
 from typing import Any
 
-from dyntest.decisions.setup import show_wait
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
+from dyntest.presenting.decision_words import needed_words, requirement_words, show_wait
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames_pile import impedance
@@ -270,7 +270,11 @@ def _requirement(review: Review) -> list[Fact]:
     system, asked, limits = sheet.display_units, sheet.requirement, review.limits
     value = show("matched_resistance", required.value, system)
     items: list[Fact] = [
-        ("required nominal resistance", "none" if required.value is None else value, required.source),
+        (
+            "required nominal resistance",
+            "none" if required.value is None else f"{value}: {requirement_words(required, system)}",
+            required.source,
+        ),
         ("minimum penetration", tape(asked.minimum_penetration, system), SHEET),
         ("scour depth", tape(asked.scour_depth, system), SHEET),
         ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
@@ -278,7 +282,7 @@ def _requirement(review: Review) -> list[Fact]:
     for limit in (limits.compression, limits.tension):
         name = f"{limit.sense} stress limit"
         if limit.value is None:
-            items.append((name, f"not known; write {limit.needed}", ""))
+            items.append((name, f"not known; write {needed_words(limit)}", ""))
         else:
             shown = show("peak_compression_stress", limit.value, system)
             items.append((name, f"{shown}, {limit.equation}" if limit.equation else shown, limit.source))

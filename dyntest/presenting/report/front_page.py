@@ -2,11 +2,10 @@
 
 from collections.abc import Sequence
 from datetime import date
-from math import ceil
 from typing import Any
 
-from dyntest.decisions.caution import GOVERNING_SPECIFICATION, Caution
 from dyntest.names import show
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
 from dyntest.presenting.report.blocks import about, caution_item
 from dyntest.presenting.sentences import (
@@ -19,7 +18,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_number
+from dyntest.presenting.terms import short_length, short_number
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
@@ -59,10 +58,11 @@ def front_page(review: Review, today: date) -> dict[str, Any]:
     }
 
 
-def is_alert(review: Review, caution: Caution) -> bool:
+def is_alert(review: Review, caution: Told) -> bool:
     """Whether a caution forbids the use of the criterion."""
     criterion = review.answers.criterion
-    return criterion is not None and caution in criterion.alerts
+    alerts = () if criterion is None else criterion.alerts
+    return caution in [told(one, review.sheet.display_units) for one in alerts]
 
 
 def _tested(review: Review) -> str:
@@ -108,10 +108,10 @@ def _strokes(review: Review) -> list[list[str]]:
     found, system = review.answers.criterion, review.sheet.display_units
     if found is None or found.criterion is None:
         return []
-    usable = found.criterion.rows
-    counts = [str(ceil(round(float(COUNT_LENGTHS[system][0] / row.set_per_blow), 6))) for row in usable]
+    usable = [row for row in found.rows if row.ruled_out is None]
+    counts = [str(row.count) for row in usable]
     strokes = [short_number("stroke", row.stroke, system) for row in usable]
-    return [["stroke", *strokes], [f"blows per {per_count(system)}", *counts]]
+    return [["stroke", *strokes], [f"blows in {short_length(found.holding_length, system)}", *counts]]
 
 
 def _few(sentences: Sequence[str]) -> list[str]:
@@ -122,28 +122,29 @@ def _few(sentences: Sequence[str]) -> list[str]:
     return [sentences[0], f"({between} more in the section on it.)", *sentences[-MOST_SENTENCES + 1 :]]
 
 
-def all_cautions(review: Review) -> list[tuple[bool, Caution]]:
+def all_cautions(review: Review) -> list[tuple[bool, Told]]:
     """Give every caution of a review, those that stand in the way of using a result first."""
     answers, found, system = review.answers, [], review.sheet.display_units
     for drive in review.drives:
         for finding in drive.findings:
             if finding.severity != "note":
                 words = f"{drive_words(drive)}: {finding_message(finding, system)}"
-                found.append(
-                    (finding.severity == "reject", Caution(finding.check, words, finding_cure(finding, system)))
-                )
+                found.append((finding.severity == "reject", Told(finding.check, words, finding_cure(finding, system))))
     criterion = answers.criterion
     alerts = () if criterion is None else criterion.alerts
     decided = () if criterion is None else criterion.cautions
     target = () if answers.target is None or criterion is not None else answers.target.cautions
-    found += [(caution in alerts or caution.check == "no usable stroke", caution) for caution in decided]
-    found += [(False, caution) for caution in (*target, *answers.required.cautions)]
+    grave = ("no usable stroke", "stroke not reached")
+    found += [(caution in alerts or caution.kind in grave, told(caution, system)) for caution in decided]
+    against = [caution for caution in answers.case_against_match if caution not in decided]
+    found += [(True, told(caution, system)) for caution in against]
+    found += [(False, told(caution, system)) for caution in (*target, *answers.required.cautions)]
     for setup in answers.setups:
-        found += [(False, about(setup.restrike, caution)) for caution in setup.cautions]
+        found += [(False, about(setup.restrike, told(caution, system))) for caution in setup.cautions]
     uniform = uniform_note(review.sheet.pile)
     if uniform:
-        found.append((False, Caution("not a uniform pile", sentence(uniform), "")))
+        found.append((False, Told("not a uniform pile", sentence(uniform), "")))
     if any(drive.damping_source == "soil at the toe" for drive in review.drives):
         words = "the Case damping factor is only suggested by the soil at the toe"
-        found.append((False, Caution("damping factor", words, "calibrate it by signal matching or a static load test")))
+        found.append((False, Told("damping factor", words, "calibrate it by signal matching or a static load test")))
     return sorted(found, key=lambda pair: not pair[0])

@@ -1,0 +1,231 @@
+"""Why a bearing pile was judged as it was, and what about it wants a second look, each in one sentence."""
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from dyntest.decisions.bearing_oddities import (
+    ABOVE_MINIMUM,
+    ABSOLUTE,
+    BELOW_CUTOFF,
+    FELL,
+    HIGH_STROKE,
+    LOW_REFUSAL,
+    NO_COUNTS,
+    NO_STROKE,
+    NOT_IN_TABLE,
+    OFF_PLAN,
+    PAST,
+    RESUMED,
+    SHORT_OF,
+    SPLICE,
+)
+from dyntest.decisions.bearing_piles import BearingPileCheck
+from dyntest.decisions.criterion import Criterion
+from dyntest.names import show
+from dyntest.presenting.decision_words import show_count
+from dyntest.presenting.terms import per_count, short_length
+
+
+def reasons(check: BearingPileCheck, system: str) -> list[str]:
+    """Say why each pile has its status, in the order of the table."""
+    return [reason(row, check.criterion, system) for row in check.piles.to_dict("records")]
+
+
+def odd_reasons(check: BearingPileCheck, system: str) -> list[str]:
+    """Say what wants a second look, in the order of the table of odd piles."""
+    return [_ODD[row["kind"]](row, system) for row in check.odd.to_dict("records")]
+
+
+def second_looks(check: BearingPileCheck, system: str) -> "pd.Series[str]":
+    """Give everything that wants a second look about each pile, by its mark."""
+    told = check.odd.assign(reason=odd_reasons(check, system))
+    return told.groupby("pile", sort=False)["reason"].agg("; ".join)
+
+
+def reason(row: dict, criterion: Criterion, system: str) -> str:
+    """Say why a pile has its status.
+
+    Examples
+    --------
+    >>> from dyntest.decisions.criterion import CriterionRow
+    >>> reason({"status": "no counts"}, Criterion((CriterionRow(2.0, 0.004),), 0.1), "SI")
+    'the production log has no counts of this pile'
+    """
+    return _SENTENCES[row["status"]](row, criterion, system)
+
+
+def _length(value: float, system: str) -> str:
+    return show("penetration", value, system)
+
+
+def _stroke(value: float, system: str) -> str:
+    return show("stroke", value, system)
+
+
+def _counts(row: dict, system: str) -> str:
+    """Say what was counted at the end."""
+    window = short_length(row["window"], system)
+    return f"{row['counted']:.0f} blows in the last {window} at a stroke of {_stroke(row['last_stroke'], system)}"
+
+
+def _accepted(row: dict, criterion: Criterion, system: str) -> str:
+    held = short_length(row["window"], system)
+    return (
+        f"the criterion held over {held} at {_length(row['penetration'], system)}: {row['counted']:.0f} blows at a "
+        "stroke "
+        f"of {_stroke(row['last_stroke'], system)}, {row['asked']:.0f} asked"
+    )
+
+
+def _restruck(row: dict, criterion: Criterion, system: str) -> str:
+    shown = "" if criterion.restrike is None else show("matched_resistance", criterion.restrike.resistance, system)
+    return (
+        f"its restrike began with {show_count(row['restrike_set'], system)} at a stroke of "
+        f"{_stroke(row['restrike_stroke'], system)}, which shows {shown}"
+    )
+
+
+def _resumed_after(row: dict, criterion: Criterion, system: str) -> str:
+    return (
+        f"driving was resumed on another date, and the {_counts(row, system)} would meet the end-of-driving count; "
+        "after a "
+        "wait only a restrike that shows the whole requirement accepts a pile"
+    )
+
+
+def _refusal(row: dict, criterion: Criterion, system: str) -> str:
+    sentence = f"practical refusal at {_length(row['penetration'], system)}, with {_counts(row, system)}"
+    if not row["minimum_penetration_reached"] and criterion.minimum_penetration is not None:
+        least = _length(criterion.minimum_penetration, system)
+        return f"{sentence}, above the minimum penetration of {least}; the engineer has to decide"
+    return f"{sentence}, without an accepted criterion; the engineer has to decide"
+
+
+def _lost(row: dict, criterion: Criterion, system: str) -> str:
+    return (
+        f"the criterion held at {_length(row['met_at'], system)} but not at the end, at "
+        f"{_length(row['penetration'], system)}: {_fell_short(row, criterion, system)}"
+    )
+
+
+def _shallow(row: dict, criterion: Criterion, system: str) -> str:
+    least = _length(criterion.minimum_penetration or float("nan"), system)
+    return (
+        f"the criterion held at {_length(row['met_anywhere'], system)}, but the toe ended "
+        f"{_length(row['depth'], system)} deep, above the minimum penetration of {least}"
+    )
+
+
+def _range(row: dict, criterion: Criterion, system: str) -> str:
+    low, high = (
+        _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.maximum_stroke)
+    )
+    return (
+        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there lies outside the approved "
+        f"range of {low} to {high}"
+    )
+
+
+def _unread(row: dict, criterion: Criterion, system: str) -> str:
+    held = short_length(criterion.holding_length, system)
+    return f"a stroke is missing within the last {held}, so the criterion cannot be judged there"
+
+
+def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
+    """Say which inch failed, or by how much the whole length did."""
+    if row["last_stroke"] != row["last_stroke"]:
+        return "the stroke was not recorded"
+    if row["permitted"] != row["permitted"]:
+        return f"a stroke below {_stroke(criterion.lowest_stroke, system)} does not count"
+    parts = []
+    if row["asked"] == row["asked"] and row["counted"] < row["asked"]:
+        parts.append(f"{_counts(row, system)}, where {row['asked']:.0f} are asked")
+    if row["failed_blows"] == row["failed_blows"]:
+        ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
+        parts.append(
+            f"{row['failed_blows']:.0f} blows from {ends}, where every {per_count(system)} needs its least count"
+        )
+    return " and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
+
+
+def _not_met(row: dict, criterion: Criterion, system: str) -> str:
+    sentence = f"at the end, at {_length(row['penetration'], system)}: {_fell_short(row, criterion, system)}"
+    if row["minimum_penetration_reached"] or criterion.minimum_penetration is None:
+        return sentence
+    return f"{sentence}; the minimum penetration of {_length(criterion.minimum_penetration, system)} was not reached"
+
+
+def _absent(row: dict, criterion: Criterion, system: str) -> str:
+    return "the production log has no counts of this pile"
+
+
+_SENTENCES: dict[str, Callable[[dict, Criterion, str], str]] = {
+    "accepted": _accepted,
+    "accepted at restrike": _restruck,
+    "resumed after a wait": _resumed_after,
+    "practical refusal": _refusal,
+    "criterion lost": _lost,
+    "minimum penetration not reached": _shallow,
+    "stroke out of range": _range,
+    "stroke not recorded": _unread,
+    "not met": _not_met,
+    "no counts": _absent,
+}
+
+_ODD: dict[str, Callable[[dict, str], str]] = {
+    PAST: lambda r, s: (
+        f"the toe ended {_length(r['value'], s)} deeper than the deepest test pile, more than the tolerance of "
+        f"{_length(r['limit'], s)}"
+    ),
+    SHORT_OF: lambda r, s: (
+        f"the toe ended {_length(r['value'], s)} shallower than the shallowest test pile, more than the tolerance of "
+        f"{_length(r['limit'], s)}"
+    ),
+    FELL: lambda r, s: (
+        f"at {_length(r['depth'], s)} the blows times stroke fell to {r['value']:.0%} of what they had been, to "
+        f"{show_count(r['limit'], s)}, while driving on; unless a layer explains it, the pile may be damaged "
+        f"({r['note']} piles show such a fall)"
+    ),
+    LOW_REFUSAL: lambda r, s: (
+        f"refusal counts at {_length(r['depth'], s)} came at a stroke of {_stroke(r['value'], s)}, below the least of "
+        f"{_stroke(r['limit'], s)}, and do not count"
+    ),
+    ABSOLUTE: lambda r, s: (
+        f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
+        f"{show_count(r['limit'], s)} is the most; pile and hammer may have suffered"
+    ),
+    HIGH_STROKE: lambda r, s: (
+        f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the approved "
+        f"{_stroke(r['limit'], s)}; "
+        "the driving stress may have passed its limit"
+    ),
+    ABOVE_MINIMUM: lambda r, s: (
+        f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "
+        f"{_length(r['limit'], s)}"
+    ),
+    SPLICE: lambda r, s: (
+        f"a splice is noted at {_length(r['depth'], s)}; counts just below it may hold setup from the wait"
+    ),
+    RESUMED: lambda r, s: (
+        f"driving was resumed at {_length(r['depth'], s)} on another date ({r['note']}); counts just below it may hold "
+        "setup"
+    ),
+    NO_STROKE: lambda r, s: (
+        f"no stroke is recorded in {r['value']:.0f} intervals with blows, the first at {_length(r['depth'], s)}; "
+        "these do "
+        "not count"
+    ),
+    NOT_IN_TABLE: lambda r, s: f"the pile is not in {r['note']}, so its levels are unknown and it is taken as vertical",
+    NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
+    BELOW_CUTOFF: lambda r, s: (
+        f"the head ended {_length(r['value'], s)} below cutoff, for the furnished length is "
+        f"{_length(r['limit'], s)}; a "
+        "splice not noted, or a wrong level"
+    ),
+    OFF_PLAN: lambda r, s: (
+        f"started from another ground level than the plan's, the battered pile stands "
+        f"{show('set_per_blow', r['value'], s)} from its plan position at cutoff"
+    ),
+}
+"""What each kind of oddity says, from its row and the units."""

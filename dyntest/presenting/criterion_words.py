@@ -1,0 +1,302 @@
+"""The inspectors' card: the one set of data that the page and the PDF show, and its sentences."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
+from dyntest.decisions.criterion import (
+    WAYS,
+    Criterion,
+    CriterionRow,
+    RestrikeRule,
+    StrokesRuledOut,
+    count_over,
+    least_count,
+)
+from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
+from dyntest.names import show
+from dyntest.presenting.decision_words import (
+    GOVERNING_SPECIFICATION,
+    ruled_out_words,
+    show_count,
+    show_wait,
+    target_sentence,
+    told,
+)
+from dyntest.presenting.terms import per_count, short_length, short_number
+
+ALERT = "DO NOT USE BEFORE THIS IS CLEARED UP"
+"""What is said before every alert."""
+
+STOP = (
+    "The blow count falls while the pile is driven on, or the pile suddenly moves easily.",
+    "The pile refuses above its minimum penetration, or anywhere before it meets the count.",
+    "The stroke rises above the highest of the table, or the hammer runs differently than before.",
+    "The head crushes, cracks or bends; the pile leans, turns or leaves its place; a splice opens.",
+    "Hammer, cushions, helmet or pile are not those of the test.",
+    "Driving was interrupted near the end, or a driven pile nearby rises.",
+)
+"""When an inspector stops the hammer and calls the engineer (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class CardRow:
+    """One line of the card's table, in words.
+
+    Parameters
+    ----------
+    stroke : str
+        Stroke with its unit.
+    count : str
+        Blows over the holding length.
+    every : str
+        Blows that every inch (or 25 mm) has to show at least.
+    short, driven_on : str
+        Chances that a pile which just passes is short, and that a sound one is driven on.
+    """
+
+    stroke: str
+    count: str
+    every: str
+    short: str
+    driven_on: str
+
+
+@dataclass(frozen=True)
+class InspectorsCard:
+    """The whole card, in words.
+
+    Parameters
+    ----------
+    alerts : tuple of str
+        What forbids its use, said first.
+    head : tuple of str
+        Heads of the table's columns.
+    rows : tuple of CardRow
+        A line a stroke.
+    strokes : tuple of str
+        How strokes are read.
+    meets : tuple of str
+        When the pile is done.
+    refusal : str
+        When it refuses.
+    restrike : tuple of str
+        What to do where the count is not met.
+    stop : tuple of str
+        When to stop and call the engineer.
+    basis : str
+        Where it comes from.
+    reminder : str
+        Who decides.
+    """
+
+    alerts: tuple[str, ...]
+    head: tuple[str, ...]
+    rows: tuple[CardRow, ...]
+    strokes: tuple[str, ...]
+    meets: tuple[str, ...]
+    refusal: str
+    restrike: tuple[str, ...]
+    stop: tuple[str, ...]
+    basis: str
+    reminder: str = GOVERNING_SPECIFICATION
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Everything that is not a table, for a page that shows the table by itself."""
+        return (*self.alerts, *self.meets, *self.strokes, self.refusal, *self.restrike)
+
+
+def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
+    r"""Give the whole criterion as an inspector needs it in the field.
+
+    Examples
+    --------
+    >>> criterion = Criterion((CriterionRow(2.0, 0.025 / 6), CriterionRow(2.5, 0.005)), 0.075, minimum_penetration=12.0)
+    >>> found = inspectors_card(criterion)
+    >>> [(row.stroke, row.count, row.every) for row in found.rows]
+    [('2 m', '18', '4'), ('2.5 m', '15', '3')]
+    >>> found.meets[1]
+    'The toe has to be at least 12 m below the ground, measured straight down.'
+    """
+    inch, held = per_count(system), short_length(criterion.holding_length, system)
+    restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
+    stop = STOP if restrike else ("The pile passes the depth of the test pile without meeting the criterion.", *STOP)
+    whole = criterion.way == WAYS[0]
+    head = ("stroke", f"blows in {held}, at least" if whole else f"blows in every {inch}, at least")
+    return InspectorsCard(
+        tuple(f"{ALERT}: {told(alert, system).sentence}." for alert in criterion.alerts),
+        (*head, f"no {inch} under", "short", "driven on") if whole else (*head, "", "short", "driven on"),
+        tuple(_row(criterion, row, system) for row in criterion.rows),
+        tuple(_strokes(criterion, system)),
+        tuple(_meets(criterion, system)),
+        _refusal(criterion, system),
+        restrike,
+        stop,
+        basis(criterion, system),
+    )
+
+
+def basis(criterion: Criterion, system: str) -> str:
+    """Say where a criterion comes from."""
+    names = ", ".join(criterion.piles)
+    text = f"From test pile{'s' if len(criterion.piles) > 1 else ''} {names}: " if names else ""
+    text += "signal matching, calibrated hammer, bearing graph through the measured blows."
+    governing = dict.fromkeys(row.pile for row in criterion.rows if row.pile)
+    if governing:
+        text += f" The least favourable pile governs at every stroke: {', '.join(governing)}."
+    targets = [target_sentence(target, system) for target in criterion.targets]
+    named = len(criterion.piles) > 1
+    told_targets = [
+        f"{pile}: {words}" if named else words for pile, words in zip(criterion.piles, targets, strict=False)
+    ]
+    return " ".join([text, *told_targets])
+
+
+def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
+    stroke = short_number("stroke", row.stroke, system)
+    every = least_count(criterion, row.set_per_blow)
+    whole = criterion.way == WAYS[0]
+    count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
+    return CardRow(stroke, f"{count}", f"{every}" if whole else "", percent(row.short), percent(row.driven_on))
+
+
+def percent(share: float) -> str:
+    """Write a chance.
+
+    Examples
+    --------
+    >>> percent(0.123), percent(0.001), percent(float("nan"))
+    ('12 %', 'under 1 %', '–')
+    """
+    if share != share:
+        return "–"
+    return "under 1 %" if share < 0.005 else f"{100.0 * share:.0f} %"
+
+
+def _meets(criterion: Criterion, system: str) -> list[str]:
+    inch, held = per_count(system), short_length(criterion.holding_length, system)
+    if criterion.way == WAYS[0]:
+        lines = [
+            f"Drive until the last {held} show the blows of the table at their stroke, and no {inch} of them falls "
+            "under "
+            "its least."
+        ]
+    else:
+        lines = [f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without a break."]
+    if criterion.minimum_penetration is not None:
+        depth = short_number("penetration", criterion.minimum_penetration, system)
+        lines.append(f"The toe has to be at least {depth} below the ground, measured straight down.")
+    else:
+        lines.append("No minimum penetration is given; ask the engineer whether there is one.")
+    return lines
+
+
+def _strokes(criterion: Criterion, system: str) -> list[str]:
+    lowest = short_number("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
+    lines = [
+        "Between two strokes read the count between theirs, in proportion.",
+        f"Blows with a stroke below {lowest} do not count.",
+    ]
+    if criterion.maximum_stroke is not None:
+        lines.append(f"The stroke must not be above {short_number('stroke', criterion.maximum_stroke, system)}.")
+    lines += [strokes_ruled_out_words(one, system) for one in criterion.ruled_out]
+    return lines + easy_driving_sentences(criterion, system)
+
+
+def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
+    """Say how high the stroke may go while driving is easy."""
+    lines = []
+    for limit in criterion.easy_driving:
+        stroke = short_number("stroke", limit.stroke, system)
+        line = f"While fewer than {show_count(limit.set_per_blow, system)} are counted, keep the stroke at {stroke} or "
+        line += f"less, for the {limit.kind} stress"
+        if limit.blows:
+            ends = [short_number("penetration", end, system) for end in (limit.depth_from, limit.depth_to)]
+            line += f": {limit.blows} measured blows passed its limit between {ends[0]} and {ends[1]}"
+        lines.append(f"{line}.")
+    return lines
+
+
+def strokes_ruled_out_words(one: StrokesRuledOut, system: str) -> str:
+    """Say which strokes cannot be used and why.
+
+    Examples
+    --------
+    >>> from dyntest.decisions.criterion import RuledOut
+    >>> strokes_ruled_out_words(StrokesRuledOut("from", 3.0, RuledOut("tension", 3.0, 8e6, 7e6)), "SI")
+    'Not to be used: strokes of 3.00 m and more; the tension stress of 8.0 MPa is above the limit of 7.0 MPa.'
+    """
+    stroke = show("stroke", one.stroke, system)
+    which = f"strokes below {stroke}" if one.side == "below" else f"strokes of {stroke} and more"
+    pile = f" ({one.pile})" if one.pile else ""
+    return f"Not to be used: {which}{pile}; {ruled_out_words(one.reason, system)}."
+
+
+def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "SI") -> tuple[str, ...]:
+    """Say when to stop and restrike, and what the restrike has to show."""
+    if rule.stop_penetration is None:
+        stop = "Where the count is not met at the depth of the test pile"
+    else:
+        stop = (
+            f"Where the count is not met with {show('penetration', rule.stop_penetration, system)} of pile in the "
+            f"ground, {show('penetration', DEPTH_TOLERANCE, system)} more than the test pile"
+        )
+    wait = "as long as the engineer says" if rule.wait is None else f"at least {show_wait(rule.wait)}"
+    judged = _judged(rule, system)
+    if rule.change == SETUP:
+        return (
+            f"{stop}, stop and do not drive on: the test pile gained resistance while it waited.",
+            f"Wait {wait}, as the test pile did, warm the hammer up elsewhere and restrike.",
+            *judged,
+            "Where the restrike falls short, call the engineer.",
+        )
+    if rule.change == RELAXATION:
+        return (
+            f"{stop}, stop and call the engineer: waiting does not help, for the test pile lost resistance by it.",
+            f"Restrike piles that met the count, as many as the engineer says, after {wait}, with a warm hammer.",
+            *judged,
+            "Where the restrike falls short, call the engineer.",
+        )
+    why = {
+        NO_CHANGE: "a restrike of the test pile showed no sure gain",
+        NOT_MEASURED: "what waiting changes was not measured",
+    }[rule.change]
+    after = "A pile that was left for another date is accepted only by a restrike that shows the whole requirement."
+    return (f"{stop}, stop and call the engineer; {why}.", after)
+
+
+def _judged(rule: RestrikeRule, system: str) -> list[str]:
+    showing = show("matched_resistance", rule.resistance, system)
+    if not rule.rows:
+        return [f"Only a dynamic test can show {showing} at the restrike."]
+    length, most = short_length(rule.judged_length, system), short_length(rule.most_length, system)
+    asked = ", ".join(_restrike_counts(rule.rows, rule.judged_length, system))
+    return [
+        f"The first {length} of the restrike has to show {showing}, and it stops after {most} at the latest: {asked}."
+    ]
+
+
+def _restrike_counts(rows: Sequence[CriterionRow], length: float, system: str) -> list[str]:
+    """Give the whole counts of a restrike, leaving out strokes that ask for the same as the one below."""
+    told_rows: list[str] = []
+    before = 0
+    for row in rows:
+        count = max(1, -int(-length / row.set_per_blow // 1))  # rounded up: it is one inch alone
+        if count != before:
+            plural = "s" if count > 1 else ""
+            told_rows.append(f"{count} blow{plural} or more at {short_number('stroke', row.stroke, system)} and above")
+        before = count
+    return told_rows
+
+
+def _refusal(criterion: Criterion, system: str) -> str:
+    count = count_over(criterion.refusal_set, criterion.counting.length)
+    length, least = (
+        short_length(criterion.refusal_length, system),
+        short_number("stroke", criterion.refusal_stroke, system),
+    )
+    return (
+        f"Refusal, where the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
+        f"at a stroke of {least} or more. Stop and call the engineer."
+    )

@@ -1,0 +1,523 @@
+"""What decisions say in words: cautions, requirement, target, waits and limits, in the units the reader asked for."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from dyntest.decisions.caution import Caution
+from dyntest.decisions.criterion import RuledOut
+from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
+from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.resistance_factors import RequiredResistance
+from dyntest.decisions.setup import SECONDS_PER_DAY
+from dyntest.decisions.stress_limits import StressLimit
+from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
+from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Trust
+from dyntest.names import NAMES, show
+from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
+
+GOVERNING_SPECIFICATION = (
+    "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
+)
+"""Said beside every limit, factor and criterion that comes from a general code."""
+
+EXAMPLES = {
+    "yield_strength": "50 ksi",
+    "compressive_strength": "6 ksi",
+    "effective_prestress": "0.8 ksi",
+    "base_resistance": "1.2 ksi",
+}
+"""An example for each strength that a stress limit needs."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A caution in words.
+
+    Parameters
+    ----------
+    check : str
+        What was looked at.
+    message : str
+        What was seen, a sentence without its capital and full stop.
+    cure : str
+        What to do, in the same way; empty where there is nothing to do.
+    """
+
+    check: str
+    message: str
+    cure: str
+
+    @property
+    def sentence(self) -> str:
+        """Both parts together, without a capital and full stop."""
+        return f"{self.message}; {self.cure}" if self.cure else self.message
+
+
+def show_wait(seconds: float | None) -> str:
+    """Write a wait as an engineer reads it.
+
+    Units: seconds [s].
+
+    Examples
+    --------
+    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
+    ('5.0 days', '1.5 hours', '–')
+    """
+    if seconds is None:
+        return "–"
+    if seconds < 2.0 * SECONDS_PER_DAY:
+        return f"{seconds / 3600.0:.1f} hours"
+    return f"{seconds / SECONDS_PER_DAY:.1f} days"
+
+
+def show_count(set_per_blow: float | None, system: str) -> str:
+    """Write an average count as an inspector reads it.
+
+    Units: set_per_blow [m].
+
+    Examples
+    --------
+    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
+    ('8.0 blows per inch', '5.0 blows per 25 mm')
+    """
+    if set_per_blow is None or set_per_blow != set_per_blow:
+        return "–"
+    length, name = COUNT_LENGTHS[system]
+    return f"{length / set_per_blow:.1f} blows per {name}"
+
+
+def show_factor(factor: Estimate) -> str:
+    """Write a setup factor with its range.
+
+    Examples
+    --------
+    >>> show_factor(Estimate(1.3, 1.2, 1.4))
+    '1.30 (1.20 to 1.40)'
+    """
+    return f"{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else f"{factor.value:.2f}"
+
+
+def told(caution: Caution, system: str = "SI") -> Told:
+    """Say a caution, in the units that were asked for.
+
+    Examples
+    --------
+    >>> told(Caution("wait not known", facts={"restrike": "restrike_1"})).message
+    'how long the pile waited before restrike 1 is not known'
+    """
+    message, cure = _WORDS[caution.kind]
+    pile = f"{caution.pile}: " if caution.pile else ""
+    words = message(_Numbers(caution, system))
+    return Told(caution.kind, f"{pile}{words}", cure(_Numbers(caution, system)) if callable(cure) else cure)
+
+
+class _Numbers:
+    """The numbers of a caution, written with their units."""
+
+    def __init__(self, caution: Caution, system: str) -> None:
+        self.value, self.threshold, self.facts, self.system = caution.value, caution.threshold, caution.facts, system
+
+    def __call__(self, code: str, value: float | None) -> str:
+        return show(code, float("nan") if value is None else value, self.system)
+
+    def of(self, name: str) -> Any:
+        return self.facts[name]
+
+    def drive(self, name: str) -> str:
+        return drive_name(self.facts[name])
+
+    def force(self, value: float | None) -> str:
+        return self("matched_resistance", value)
+
+    def stroke(self, value: float | None) -> str:
+        return self("stroke", value)
+
+    def length(self, value: float | None) -> str:
+        return self("penetration", value)
+
+    def stress(self, value: float | None) -> str:
+        return self("peak_gauge_stress", value)
+
+    def moved(self, value: float | None) -> str:
+        return self("set_per_blow", value)
+
+
+def _moved_too_little(n: _Numbers) -> str:
+    restrike = n.of("restrike")
+    meaning = "its resistance and the setup factor are lower bounds" if restrike else "the setup factor may be too high"
+    return (
+        f"{n.drive('drive')}: the pile moved {n.moved(n.value)} a blow, less than {n.moved(n.threshold)}, so {meaning}"
+    )
+
+
+def _relaxation(n: _Numbers) -> str:
+    beyond = ", beyond the ranges of both" if n.of("high") < 1.0 else ""
+    return f"{n.drive('restrike')}: resistance fell to {n.value:.2f} of that at the end of the initial drive{beyond}"
+
+
+def _graph(n: _Numbers) -> str:
+    matched = n.force(n.of("matched"))
+    if n.value is None:
+        return f"the measured blows lie outside the bearing graph, which is drawn around the match of {matched}"
+    return (
+        f"the bearing graph reads {n.force(n.of('read'))} from the measured blows, the match gives {matched}: they "
+        f"disagree by more than {n.threshold:.0%}"
+    )
+
+
+def _case(n: _Numbers) -> str:
+    return (
+        f"{n.drive('drive')}: the Case resistance {n.force(n.of('case'))} with a damping factor of "
+        f"{n.of('factor'):.2f} "
+        f"is {abs(n.value or 0.0):.0%} {'above' if (n.value or 0.0) > 0 else 'below'} the matched "
+        f"{n.force(n.of('matched'))}, which asks for a factor of {n.of('calibrated'):.2f}"
+    )
+
+
+def _raised(n: _Numbers) -> str:
+    parts = []
+    if "scour" in n.facts:
+        parts.append(f"{n.force(n.of('scour'))} of shaft resistance that scour will take")
+    if "downdrag load" in n.facts:
+        parts.append(
+            f"{n.force(n.of('downdrag load'))} for the downdrag load ({n.of('load_factor'):.2f} over "
+            f"{n.of('factor'):.2f})"
+        )
+        parts.append(f"{n.force(n.of('downdrag zone'))} of shaft resistance of the settling soil")
+    return f"the required resistance while driving holds {', '.join(parts)}"
+
+
+def _no_usable(n: _Numbers) -> str:
+    reasons = "; ".join(dict.fromkeys(ruled_out_words(one, n.system) for one in n.of("reasons")))
+    return f"no stroke of the approved range can show the resistance: {reasons}"
+
+
+_Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
+
+_WORDS: dict[str, _Words] = {
+    "moved too little": (
+        _moved_too_little,
+        lambda n: "strike with more energy" if n.of("restrike") else "judge the setup by the matched shaft resistance",
+    ),
+    "hammer not at stroke": (
+        lambda n: f"{n.drive('drive')}: the stroke was {n.stroke(n.value)}, below the approved {n.stroke(n.threshold)}",
+        "warm the hammer up elsewhere and strike again",
+    ),
+    "another stroke": (
+        lambda n: (
+            f"the stroke was {n.stroke(n.of('before'))} in {n.drive('initial')} and {n.stroke(n.of('after'))} in "
+            f"{n.drive('restrike')}"
+        ),
+        "rest the comparison on matched resistances, not on blow counts",
+    ),
+    "another hammer or cushion": (
+        lambda n: (
+            f"another {', '.join('kind of hammer' if part == 'kind' else part for part in n.of('parts'))} in "
+            f"{n.drive('restrike')} than in {n.drive('initial')}"
+        ),
+        "compare resistances only, never the blow counts",
+    ),
+    "other gauges": (
+        lambda n: (
+            f"{n.drive('restrike')} was measured with {n.of('after')}, {n.drive('initial')} with {n.of('before')}"
+        ),
+        "check the proportionality of both records before comparing them",
+    ),
+    "wait not known": (
+        lambda n: f"how long the pile waited before {n.drive('restrike')} is not known",
+        "write end of the initial drive and start of the restrike",
+    ),
+    "short wait": (
+        lambda n: (
+            f"{n.drive('restrike')} came {show_wait(n.value)} after the initial drive, sooner than the "
+            f"{show_wait(n.threshold)} usual in {n.of('soil')}"
+        ),
+        "expect further change, or restrike later",
+    ),
+    "relaxation": (
+        _relaxation,
+        "design for the lower resistance, restrike more piles, and ask whether relaxation goes on",
+    ),
+    "setup not matched": (
+        lambda n: (
+            f"the change by {n.drive('restrike')}, a factor of {n.value:.2f}, does not rest on two matches that "
+            "fit, so "
+            "no setup is credited"
+        ),
+        "match both drives, or mend the record that does not fit",
+    ),
+    "unusual setup": (
+        lambda n: (
+            f"the setup factor {n.value:.2f} lies outside {n.of('low'):.1f} to {n.of('high'):.1f}, the range published "
+            f"for {n.of('soil')}"
+        ),
+        "check both records and the wait",
+    ),
+    "large change": (
+        lambda n: f"resistance changed by {n.value:.0%} in {show_wait(n.of('wait'))}",
+        "restrike production piles too",
+    ),
+    "setup credited": (
+        lambda n: (
+            "setup is credited as measured"
+            + ("" if n.of("wait") is None else f" after {show_wait(n.of('wait'))}")
+            + ": a pile that is loaded or judged earlier has less"
+        ),
+        "restrike some bearing piles to show that they gain as much",
+    ),
+    "loss not sure": (
+        lambda n: f"the range of the loss reaches below {n.threshold:.2f}, too wide to set a target by",
+        "match other blows of both drives",
+    ),
+    "resistance factor": (
+        lambda n: (
+            f"the sheet's resistance factor {n.value:.2f} is higher than {n.threshold:.2f}, the factor of "
+            f'"{n.of("verification")}" in {n.of("source")}'
+        ),
+        "confirm it with the governing specification",
+    ),
+    "not redundant": (
+        lambda n: (
+            "the foundation is not redundant, and the sheet states its own resistance or factor: whether that holds "
+            "the "
+            f"{n.threshold:.2f} for it is not known"
+        ),
+        "confirm it with the governing specification",
+    ),
+    "scour not known": (
+        lambda n: f"scour will take {n.length(n.value)} of soil, and no match tells how much resistance goes with it",
+        "match the test pile, or add that resistance to the requirement",
+    ),
+    "driving resistance raised": (_raised, "leave it out of the requirement itself, so that it is not counted twice"),
+    "no restrike behind the factor": (
+        lambda n: (
+            f"the resistance factor {n.value:.2f} rests on signal matching at a restrike, and no restrike was matched"
+        ),
+        "restrike the test pile after a wait, or confirm the factor",
+    ),
+    "tested piles": (
+        lambda n: (
+            f"the resistance factor {n.of('factor'):.2f} asks for at least {n.threshold:.0f} tested piles per site "
+            f"condition and {n.of('share'):.0%} of the piles ({n.of('source')}); this sheet is one"
+        ),
+        "see that as many are tested on the site",
+    ),
+    "graph not checked": (
+        lambda n: "no measured blow has both a stroke and a set, so the bearing graph is not checked by the log",
+        "add a driving log with strokes",
+    ),
+    "not fully mobilised": (
+        lambda n: (
+            "the matched blow did not mobilise all the resistance, so the bearing graph is drawn from a lower bound"
+        ),
+        "expect fewer blows than asked for at the same resistance",
+    ),
+    "no usable stroke": (_no_usable, "use another hammer or cushion, or restrike after a wait"),
+    "stroke not reached": (
+        lambda n: (
+            f"no criterion with this hammer: the lowest stroke that can show the resistance is {n.stroke(n.value)}, "
+            "and "
+            f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
+        ),
+        "use a hammer with more energy, show the setup by a restrike and credit it, or accept by restrike only",
+    ),
+    "bending": (
+        lambda n: (
+            f"with the measured bending, {n.of('bending'):.2f} of the mean at the gauge that reads most, the "
+            "compression "
+            f"at one face passes the limit from a stroke of {n.stroke(n.of('stroke'))} on: {n.stress(n.value)} against "
+            f"{n.stress(n.threshold)}"
+        ),
+        "align hammer and pile; the limit itself is held against the mean of the section",
+    ),
+    "few blows": (
+        lambda n: (
+            f"{show_count(n.value, n.system)} are asked for, fewer than the {show_count(n.threshold, n.system)} below "
+            "which dynamic methods tend to over-predict (UFC 3-220-20, 6-4.1.2)"
+        ),
+        "confirm the resistance by a restrike",
+    ),
+    "bearing graph against measured blows": (
+        _graph,
+        "do not use the counts before the reason is found: stroke, log, cushions, or soil that changes while driving",
+    ),
+    "match": (
+        lambda n: f"the matched blow has a misfit of {n.value:.3f}, so soil and bearing graph may be wrong",
+        "match another blow, or look at pile and record",
+    ),
+    "hammer calibration": (
+        lambda n: (
+            f"the calibrated hammer gives {n.value:.2f} of the measured force and {n.of('energy_ratio'):.2f} of the "
+            "measured energy"
+        ),
+        "check ram, helmet and cushions in the sheet",
+    ),
+    "reduced section": (
+        lambda n: (
+            f"matching finds a reduced section, {n.value:.0%} of the impedance left {n.length(n.of('depth'))} below "
+            "the "
+            "gauges"
+        ),
+        "take the criterion from a sound test pile",
+    ),
+    "damage": (
+        lambda n: (
+            f"the test pile may be damaged {n.length(n.of('depth'))} below the gauges (integrity factor {n.value:.2f})"
+        ),
+        "take the criterion from a sound test pile",
+    ),
+    "lower bound": (
+        lambda n: (
+            "the representative blow at the end of driving moved the pile too little, so its resistance is a lower "
+            "bound"
+        ),
+        "match a blow with more movement, or strike with more energy",
+    ),
+    "record": (
+        lambda n: "the record of the initial drive cannot be trusted",
+        lambda n: f"look at {', '.join(n.of('reasons'))}",
+    ),
+    "Case against match": (
+        _case,
+        "do not use the Case resistance with this factor before the reason is found",
+    ),
+    "no requirement": (lambda n: "no resistance is required in the sheet", "give nominal_resistance in [requirement]"),
+    "no initial drive": (lambda n: "there is no initial drive, and a criterion speaks of the end of driving", ""),
+    "no matched soil": (
+        lambda n: (
+            "the initial drive has no matched soil: "
+            f"{(n.of('why') or 'its representative blow was not matched').rstrip('.')}"
+        ),
+        "",
+    ),
+    "no hammer": (lambda n: "the sheet has no [hammer]; the bearing graph needs it", ""),
+    "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),
+    "count and set disagree": (
+        lambda n: (
+            f"the records of {n.drive('drive')} end with blow {n.value:.0f} and its log counts {n.threshold:.0f}, "
+            "so no "
+            "blow's set is known for sure"
+        ),
+        "compare the blow numbers with the log, or write first_blow in [[drive]]",
+    ),
+    "strokes of another hammer": (
+        lambda n: (
+            f"{n.value:.0f} of {n.of('of')} piles end at strokes outside the criterion's "
+            f"{n.stroke(n.of('low'))} to {n.stroke(n.of('high'))}"
+        ),
+        "see whether this log, hammer and test pile belong together",
+    ),
+    "depths of another structure": (
+        lambda n: (
+            f"{n.value:.0f} of {n.of('of')} piles end more than {n.length(n.of('far'))} above or below the test piles' "
+            f"{n.length(n.of('low'))} to {n.length(n.of('high'))}"
+        ),
+        "see whether this log and test pile belong together",
+    ),
+}
+"""Message and cure of every kind of caution."""
+
+
+def ruled_out_words(reason: RuledOut | None, system: str) -> str:
+    """Say why a stroke cannot be used; nothing where it can.
+
+    Examples
+    --------
+    >>> ruled_out_words(RuledOut("refusal", 2.0, 0.0254 / 11, 0.0254 / 10), "US")
+    'the count would be 11.0 blows per inch, at or beyond practical refusal'
+    """
+    if reason is None:
+        return ""
+    if reason.kind == "refusal":
+        return f"the count would be {show_count(reason.value, system)}, at or beyond practical refusal"
+    if reason.kind == "lower stroke":
+        return f"a stress passes its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
+    code = f"peak_{reason.kind}_stress"
+    value, limit = show(code, reason.value, system), show(code, reason.limit, system)
+    if value == limit:
+        return f"the {reason.kind} stress is just above the limit of {limit}"
+    return f"the {reason.kind} stress of {value} is above the limit of {limit}"
+
+
+def requirement_words(required: RequiredResistance, system: str) -> str:
+    """Say how the required resistance was found.
+
+    Examples
+    --------
+    >>> requirement_words(RequiredResistance(2e6, "factored", 1.3e6, 0.65), "SI")
+    'factored load 1,300 kN over resistance factor 0.65'
+    """
+    load = show("matched_resistance", required.load, system)
+    words = {
+        "nominal": f"nominal resistance {load} as given",
+        "factored": f"factored load {load} over resistance factor {required.factor:.2f}",
+        "service": f"service load {load} times safety factor {required.factor:.2f}",
+    }.get(required.basis, "no requirement is stated")
+    if required.additions:
+        more = show("matched_resistance", sum(required.additions.values()), system)
+        words += f", and {more} for scour and downdrag"
+    return words
+
+
+def target_sentence(target: EndOfDriveTarget, system: str) -> str:
+    """Say what resistance is required at the end of driving, and how it follows from the requirement.
+
+    Examples
+    --------
+    >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
+    'Required at end of driving: 1,000 kN; setup was not measured.'
+    """
+    value, required = (show("matched_resistance", one, system) for one in (target.value, target.required))
+    name = "" if target.setup is None else drive_name(target.setup.restrike)
+    factor = "" if target.factor is None else show_factor(target.factor)
+    text = f"Required at end of driving: {value}"
+    if target.kind in ("credited", "relaxation"):
+        what = "setup factor" if target.kind == "credited" else "relaxation, factor"
+        text = (
+            f"Required at end of driving: {required.rsplit(' ', 1)[0]} / {target.required / target.value:.2f} = {value}"
+        )
+        text += f"; {name}: {what} {factor}"
+    why = {
+        "not measured": "setup was not measured",
+        "no sure change": f"{name}: no sure change, factor {factor}",
+        "not matched": f"{name}: setup factor {factor}, not from two matches that fit, so not credited",
+        "not credited": f"{name}: setup factor {factor}, not credited",
+    }
+    text += f"; {why[target.kind]}" if target.kind in why else ""
+    if target.middle == target.middle and target.value > target.middle * 1.0005:
+        text += f"; {target.value / target.middle - 1.0:.1%} of it allows for errors of the tests and from pile to pile"
+    if target.kind == "not credited" and target.with_credit is not None:
+        text += f"; credited it would be {show('matched_resistance', target.with_credit, system)}"
+    return f"{text}."
+
+
+def trust_reasons(trust: Trust) -> str:
+    """Give what stands against a record, after each other.
+
+    Examples
+    --------
+    >>> trust_reasons(Trust("no", ("most blows rejected", "noise"), (), 20, 30))
+    '20 of 30 blows rejected, noise'
+    """
+    rejected = f"{trust.rejected} of {trust.blows} blows rejected"
+    return ", ".join(rejected if reason == MOST_BLOWS_REJECTED else reason for reason in trust.reasons)
+
+
+def needed_words(limit: StressLimit) -> str:
+    """Say what has to be written before a limit can be stated."""
+    keys = " and ".join(f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed)
+    return f"{keys}, or [requirement] {limit.sense}_stress_limit"
+
+
+def limit_note(limit: StressLimit) -> str:
+    """Say what to bear in mind with a limit; nothing where there is nothing."""
+    return "For prestressed piles; where severely corrosive only f_pe is allowed." if limit.prestressed_only else ""
+
+
+def law_words(law: TimeLaw) -> str:
+    """Say how a time law was fitted."""
+    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {CONFIDENCE:.0%}"
+    if law.published_rate is not None:
+        words += f"; the published rate {law.published_rate:.1f} was taken for likely beforehand"
+    return words

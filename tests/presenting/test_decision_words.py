@@ -1,0 +1,63 @@
+"""Every kind of caution that a decision can give has its words, in both systems of units."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from dyntest.decisions.caution import Caution
+from dyntest.decisions.criterion import RuledOut
+from dyntest.presenting import decision_words
+from dyntest.presenting.decision_words import ruled_out_words, told
+
+LIBRARY = Path(decision_words.__file__).parent.parent
+
+
+def kinds_in_use() -> set[str]:
+    """The first argument of every `Caution(…)` in the library."""
+    found = set()
+    for path in (*LIBRARY.glob("decisions/*.py"), *LIBRARY.glob("reviewing/*.py")):
+        tree = ast.parse(path.read_text())
+        named = {
+            target.id: node.value.value
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+            for target in node.targets
+            if isinstance(target, ast.Name)
+        }
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Caution":
+                first = node.args[0]
+                found.add(first.value if isinstance(first, ast.Constant) else named[first.id])
+    return found
+
+
+def test_every_kind_has_words_and_no_words_are_idle():
+    assert kinds_in_use() == set(decision_words._WORDS)
+
+
+def test_decisions_and_reviewing_know_no_display_units():
+    """Only presenting turns SI into what a reader sees."""
+    for path in (*LIBRARY.glob("decisions/*.py"), *LIBRARY.glob("reviewing/*.py")):
+        source = path.read_text()
+        names = {node.arg for node in ast.walk(ast.parse(source)) if isinstance(node, ast.arg)}
+        assert "system" not in names, path.name
+        assert "names import show" not in source, path.name
+
+
+@pytest.mark.parametrize(("system", "unit"), [("SI", "kN"), ("US", "kip")])
+def test_numbers_come_in_the_units_asked_for(system, unit):
+    facts = {"read": 1.5e6, "matched": 2.0e6}
+    words = told(Caution("bearing graph against measured blows", -0.25, 0.15, facts), system)
+    assert words.message.count(unit) == 2
+    assert "15%" in words.message
+
+
+def test_the_pile_is_named_where_several_stand_together():
+    assert told(Caution("lower bound", pile="P2-9")).message.startswith("P2-9: ")
+
+
+@pytest.mark.parametrize("kind", ["compression", "tension", "refusal", "lower stroke"])
+def test_every_reason_to_rule_a_stroke_out_has_words(kind):
+    assert ruled_out_words(RuledOut(kind, 2.0, 0.002 if kind == "refusal" else 3e8, 2e8), "US")
+    assert ruled_out_words(None, "US") == ""
