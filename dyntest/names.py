@@ -104,6 +104,7 @@ NAMES = {
         Name("peak_displacement", "u_max", "maximum displacement at the gauges", *_MOVEMENT, _DOWN),
         Name("final_displacement", "u_end", "final displacement of the record", *_MOVEMENT, _DOWN),
         Name("set_per_blow", "s", "set per blow", *_MOVEMENT, _DOWN),
+        Name("matched_set", "s_m", "set that the matched model leaves", *_MOVEMENT, _DOWN),
         Name("penetration", "d", "penetration of the toe", *_LENGTH, _DOWN),
         Name("setup_factor", "k_t", "setup factor", *_RATIO),
     )

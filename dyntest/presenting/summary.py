@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import asdict
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.caution import Caution
@@ -90,7 +91,12 @@ def _match(drive: DriveReview) -> dict:
     section = match.section
     return {
         **ranges,
+        "matched_set": number(match.matched_set),
         "soil_law": match.law,
+        "damping_form": match.damping_form,
+        "law_weights": {", ".join(law): number(weight) for law, weight in match.law_weights.items()},
+        "blows_matched_together": len(match.problem.blows),
+        "gauges": {name: [number(value) for value in pair] for name, pair in asdict(match.calibration).items()},
         "fitted": match.fitted,
         "shaft_and_toe_separated": match.separable,
         "fully_mobilised": match.fully_mobilised,

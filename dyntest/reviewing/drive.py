@@ -164,7 +164,23 @@ def _waves(
     blow: int,
 ) -> Waves:
     """Give the waves of one blow, conditioned as the table was."""
-    rows = np.flatnonzero(signals.blow == blow)
+    return _waves_of_rows(signals, sheet, options, table, findings, np.flatnonzero(signals.blow == blow))
+
+
+def waves_of(sheet: TestSheet, drive: DriveReview, rows: np.ndarray) -> Waves:
+    """Give the waves of some blows of a drive, by their rows in its table, conditioned as the table was."""
+    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+    return _waves_of_rows(drive.signals, sheet, options, drive.table, drive.findings, rows)
+
+
+def _waves_of_rows(
+    signals: Signals | AveragedTraces,
+    sheet: TestSheet,
+    options: Options,
+    table: pd.DataFrame,
+    findings: tuple[Finding, ...],
+    rows: np.ndarray,
+) -> Waves:
     options = replace(options, set_per_blow=_known_sets(table, findings, rows))
     return condition(signals.take(rows), sheet.pile, options).waves
 
@@ -177,11 +193,9 @@ def _known_sets(table: pd.DataFrame, findings: tuple[Finding, ...], rows: np.nda
 
 def waves_by_chunk(sheet: TestSheet, drive: DriveReview) -> Iterator[tuple[np.ndarray, Waves]]:
     """Give the waves of a drive slice by slice, so that no more than a slice is held at once."""
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
     for start in range(0, len(drive.table), CHUNK):
         rows = np.arange(start, min(start + CHUNK, len(drive.table)))
-        sets = _known_sets(drive.table, drive.findings, rows)
-        yield rows, condition(drive.signals.take(rows), sheet.pile, replace(options, set_per_blow=sets)).waves
+        yield rows, waves_of(sheet, drive, rows)
 
 
 def drive_waves(sheet: TestSheet, drive: DriveReview) -> Waves:

@@ -1,15 +1,21 @@
-"""The signal match of a reviewed drive: of its representative blow, or of every blow."""
+"""The signal match of a reviewed drive: of its representative blow, or of every blow.
+
+The representative blow is matched together with blows of other energy near it, where the drive has them.
+"""
 
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from dyntest.decisions.trust import ANSWERS
 from dyntest.quantities.case_resistance import calibrated_damping_factor
+from dyntest.quantities.log_match import sets_are_certain
+from dyntest.quantities.pile_calibration import PileCalibration
 from dyntest.reading.parts import TestSheet
-from dyntest.reviewing.drive import DriveReview, waves_by_chunk
+from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
@@ -32,16 +38,65 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
         return replace(drive, match_problem="no blow is sound enough to be matched")
     if drive.trust.answer == ANSWERS[-1]:
         return replace(drive, match_problem="the record cannot be trusted, so it was not matched")
-    row = drive.table.loc[drive.table["blow"] == drive.representative.blow].iloc[0]
-    blow = as_blow(drive.waves, 0, sheet, float(row["penetration"]))
+    place = int(np.flatnonzero(drive.table["blow"] == drive.representative.blow)[0])
+    row = _row(drive, place)
+    blow = as_blow(drive.waves, 0, sheet, row, drive.calibration)
     factor, depth = (float(row.get(name, np.nan)) for name in ("integrity_factor", "integrity_depth"))
     try:
-        match = match_blow(blow, law=sheet.choices.soil_law, reduction=_suspected(factor, depth))
+        further = _further(sheet, drive)
+        match = match_blow(blow, law=sheet.choices.soil_law, reduction=_suspected(factor, depth), further=further)
         if match.misfit > SUSPICIOUS_MISFIT and not np.isfinite(depth):
             match = _searched(blow, sheet.choices.soil_law, match)
     except ValueError as problem:
         return replace(drive, match_problem=str(problem))
     return replace(drive, match=match, calibrated_damping_factor=_calibrated(match, drive.waves, sheet))
+
+
+MOST_TOGETHER = 5
+"""Blows that are matched together at most [1]."""
+NEARBY, NEARBY_WAY = 12, 0.15
+"""Blows before and after the representative one among which others are looked for [1], and the way of the toe from it
+within which the soil counts as the same [m]; our own choice."""
+OTHER_FORCE = 1.03
+"""Greatest over least peak force from which on blows count as of different energy [1]; our own choice."""
+
+
+def blows_beside(drive: DriveReview) -> np.ndarray:
+    """Give the rows of sound blows of other energy near the representative one, shape (at most 4,) [1].
+
+    Empty for a restrike, whose resistance changes from blow to blow, and where all blows are alike. They are spread
+    evenly over the peak forces.
+    """
+    nothing = np.empty(0, dtype=int)
+    if drive.representative is None or drive.kind != "initial":
+        return nothing
+    table = drive.table
+    chosen = int(np.flatnonzero(table["blow"] == drive.representative.blow)[0])
+    doubted = {number for finding in drive.findings for number in finding.blows if finding.severity != "note"}
+    near = np.abs(np.arange(len(table)) - chosen) <= NEARBY
+    way = np.abs(table["penetration"].to_numpy() - table["penetration"].to_numpy()[chosen])
+    near &= ~(way > NEARBY_WAY)  # where the penetration is not known, the number of blows decides
+    near &= ~table["blow"].isin(doubted).to_numpy()
+    near[chosen] = False
+    rows = np.flatnonzero(near)
+    force = table["peak_force"].to_numpy()
+    rows = rows[np.isfinite(force[rows])]
+    reach = np.append(force[rows], force[chosen])
+    if not len(rows) or reach.max() < OTHER_FORCE * reach.min():
+        return nothing
+    rows = rows[np.argsort(force[rows], kind="stable")]
+    places = np.unique(np.linspace(0, len(rows) - 1, min(MOST_TOGETHER - 1, len(rows))).round().astype(int))
+    return rows[places]
+
+
+def _further(sheet: TestSheet, drive: DriveReview) -> tuple[Blow, ...]:
+    """Give the blows that are matched with the representative one."""
+    rows = blows_beside(drive)
+    if not len(rows):
+        return ()
+    waves = waves_of(sheet, drive, rows)
+    found = [as_blow(waves, place, sheet, _row(drive, row), drive.calibration) for place, row in enumerate(rows)]
+    return tuple(blow for blow in found if blow.time[blow.first_peak] + sheet.pile.return_time < blow.time[-1])
 
 
 def _suspected(factor: float, depth: float) -> Reduction | None:
@@ -68,10 +123,9 @@ def match_drive_blows(
     """Match every blow of a drive, each started from its neighbour's soil."""
     if drive.match is None:
         return drive
-    penetration = drive.table["penetration"].to_numpy()
     blows = []
     for rows, waves in waves_by_chunk(sheet, drive):
-        blows += [as_blow(waves, place, sheet, float(penetration[row])) for place, row in enumerate(rows)]
+        blows += [as_blow(waves, place, sheet, _row(drive, row), drive.calibration) for place, row in enumerate(rows)]
     every = match_every_blow(blows, drive.match, executor=executor, progress=progress, keep_going=keep_going)
     return with_matches(drive, every)
 
@@ -129,11 +183,23 @@ def struck_blows(drive: DriveReview) -> StruckBlows | None:
     )
 
 
-def as_blow(waves: Waves, place: int, sheet: TestSheet, penetration: float) -> Blow:
-    """Give one blow as matching takes it.
+def _row(drive: DriveReview, place: int) -> pd.Series:
+    """Give a blow's row of the drive's table, without its set where the log does not tell it for certain."""
+    row = drive.table.iloc[place]
+    if "set_per_blow" in row and not sets_are_certain(drive.findings):
+        row = row.copy()
+        row["set_per_blow"] = np.nan
+    return row
 
-    Units: penetration [m].
-    """
+
+def as_blow(
+    waves: Waves, place: int, sheet: TestSheet, row: pd.Series, calibration: PileCalibration | None = None
+) -> Blow:
+    """Give one blow as matching takes it, from its row of the drive's table."""
+    penetration = float(row["penetration"])
+    speed = None
+    if calibration is not None and np.isfinite(calibration.wave_speed_ratio):
+        speed = calibration.wave_speed_ratio - 1.0, calibration.wave_speed_ratio_error
     embedded = penetration if penetration == penetration else sheet.pile.length
     return Blow(
         waves.time,
@@ -145,6 +211,8 @@ def as_blow(waves: Waves, place: int, sheet: TestSheet, penetration: float) -> B
         min(embedded, sheet.pile.length),
         sheet.soil.shaft,
         sheet.soil.toe,
+        set_per_blow=float(row.get("set_per_blow", np.nan)),
+        wave_speed=speed,
     )
 
 

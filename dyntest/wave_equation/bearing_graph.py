@@ -162,7 +162,7 @@ def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> SoilModel:
     values = physical(problem.layout, match.scores[:, None])
     embedded = min(blow.embedded, blow.pile.length)
     share = placement(mesh, mesh.depth[-1] - embedded, mesh.depth[-1], problem.layout.n_shaft)
-    return matched_soil(problem, values, share, scale=np.asarray(resistance, dtype=float) / match.matched_resistance)
+    return matched_soil(problem, values, share, scale=np.asarray(resistance, dtype=float) / match.modelled_resistance)
 
 
 def bearing_graph(match: Match, hammer: Hammer, stroke: np.ndarray, resistance: np.ndarray) -> BearingGraph:
@@ -376,7 +376,7 @@ def calibrate_hammer(
         setting = replace(setting, **{cushion: getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * scores[1])})
         if gas:
             setting = replace(setting, gas=replace(setting.gas, area=setting.gas.area * _gas_share(scores[2])))
-        resistance = np.full(scores.shape[1], match.matched_resistance)
+        resistance = np.full(scores.shape[1], match.modelled_resistance)
         return _struck(match, setting, resistance, duration, window)
 
     def residuals(scores: np.ndarray) -> np.ndarray:

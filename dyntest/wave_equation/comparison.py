@@ -1,29 +1,77 @@
-"""Computed against measured waves: what a candidate model gets wrong, in standard deviations."""
+"""Computed against measured waves: what a candidate model gets wrong, in standard deviations.
 
-from dataclasses import replace
+Candidates of several soil laws and several blows march together in one run: each `Task` brings some columns.
+"""
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
-from dyntest.wave_equation.problem import NEIGHBOUR_SPREAD, Problem, physical, waves
+from dyntest.wave_equation.problem import (
+    LAYER_NAMES,
+    LAYERED,
+    LAYERS,
+    NEIGHBOUR_SPREAD,
+    OPEN_RADIATION,
+    POWER,
+    RADIATING,
+    SHAFT_RISE,
+    Problem,
+    drift_name,
+    physical,
+    set_spread,
+    waves,
+)
 from dyntest.wave_equation.simulator import Motion, impose_down_wave, simulate
-from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil
+from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, lower_bound, unloading_stiffness
 
 CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
+LEAST_SET = 1e-3
+"""Set below which sets are compared by their difference and no longer by their ratio [m]."""
 
 
-def measured_waves(problem: Problem, values: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+@dataclass(frozen=True)
+class Task:
+    """Candidate models of one problem for one of its blows; scores of shape (n_parameters, n_candidates) [1]."""
+
+    problem: Problem
+    blow: int
+    scores: np.ndarray
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the candidates of a task gave.
+
+    `difference` of the upward waves, shape (n_steps, n_candidates) [N]; `resistance` mobilised in all, along the shaft
+    and at the toe, shape (3, n_candidates) [N], empty where it was not asked for; `set_per_blow`, shape (n_candidates,)
+    [m].
+    """
+
+    difference: np.ndarray
+    resistance: np.ndarray
+    set_per_blow: np.ndarray
+
+
+def measured_waves(problem: Problem, values: dict[str, np.ndarray], place: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """Give the measured waves at every candidate's steps, put right for its gauge errors.
 
     Units: returns [N].
     """
-    blow = problem.blow
-    steps = problem.mesh.time_step / (1.0 + values["wave_speed_error"])
-    time = problem.start + np.arange(problem.n_steps)[:, None] * steps
-    force = np.interp(time.ravel(), blow.time, blow.force).reshape(time.shape)
-    velocity = np.interp((time - values["lag"]).ravel(), blow.time, blow.velocity).reshape(time.shape)
+    blow = problem.blows[place]
+    clock = np.stack([np.broadcast_to(values[name], values["drift"].shape) for name in ("wave_speed_error", "lag")])
+    unlike, which = np.unique(clock, axis=1, return_inverse=True)
+    which = which.ravel()
+    time = problem.start[place] + np.arange(problem.n_steps)[:, None] * (problem.mesh.time_step / (1.0 + unlike[0]))
+    force = np.interp(time.ravel(), blow.time, blow.force).reshape(time.shape)[:, which]
+    velocity = np.interp((time - unlike[1]).ravel(), blow.time, blow.velocity).reshape(time.shape)[:, which]
     velocity *= 1.0 + values["velocity_error"]
-    velocity += values["drift"] * np.maximum(time - blow.time[blow.onset], 0.0)
+    velocity += values[drift_name(place)] * np.maximum(time - blow.time[blow.onset], 0.0)[:, which]
+    stretch = 1.0 + values["wave_speed_error"] if problem.linked else 1.0
+    force *= (1.0 + values["force_error"]) * stretch**2
+    velocity *= stretch
     return waves(force, velocity, blow.pile.impedance)
 
 
@@ -46,76 +94,186 @@ def matched_soil(
     `share` of shape (n_segments, n_shaft) says which node carries what; `scale` and `stretch` [1] may differ from
     candidate to candidate.
     """
+    damping = problem.law.damping
+    n_shaft = share.shape[1]
+    along = share @ (np.arange(n_shaft) + 0.5) / n_shaft / np.maximum(share.sum(axis=1), 1e-12) - 0.5
+    along = along[:-1, None]  # from −0.5 at the beginning of the shaft to 0.5 at its end
+    shaft_quake = values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along)
+    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along)
     soil = build_soil(
         share @ values["shaft"] * scale,
         values["toe_resistance"] * scale,
-        shaft_quake=values["shaft_quake"] * stretch,
+        shaft_quake=shaft_quake,
         toe_quake=values["toe_quake"] * stretch,
-        shaft_damping=values["shaft_damping"],
+        shaft_damping=shaft_damping,
         toe_damping=values["toe_damping"],
         smith=problem.smith,
         hyperbolic=problem.hyperbolic,
     )
-    return replace(soil, upward_limit=soil.limit * values["upward_share"])
+    soil = replace(soil, upward_limit=soil.limit * values["upward_share"])
+    if damping == LAYERED:
+        layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
+        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft) @ layers) * scale)
+    if damping in (POWER, *RADIATING):
+        factor = np.empty_like(soil.limit)
+        factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
+        soil = replace(soil, damping=np.zeros_like(soil.limit), rate_damping=factor, rate_power=values["rate_power"])
+    if damping in RADIATING:
+        dashpot = unloading_stiffness(soil)
+        dashpot[:-1] *= values["shaft_radiation"] * stretch
+        dashpot[-1] *= values["toe_radiation"] * stretch
+        if damping == OPEN_RADIATION:
+            soil.damping[-1], dashpot[-1], factor[-1] = dashpot[-1], 0.0, 0.0
+        soil = replace(soil, radiation=dashpot)
+    return soil
+
+
+def layer_lengths(n_shaft: int) -> np.ndarray:
+    """Give how `LAYERS` equal stretches are spread over the lengths of shaft, shape (n_shaft, LAYERS) [1]."""
+    edges, bounds = np.linspace(0.0, 1.0, n_shaft + 1), np.linspace(0.0, 1.0, LAYERS + 1)
+    overlap = np.minimum(edges[1:, None], bounds[None, 1:]) - np.maximum(edges[:-1, None], bounds[None, :-1])
+    return np.clip(overlap, 0.0, None) * LAYERS
 
 
 def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
-    """Give the pile of every candidate: the sheet's, or with the reduced section that is being fitted."""
+    """Give the pile of every candidate: the sheet's, with the wave speed and the reduced section being fitted."""
     mesh = problem.mesh
+    if problem.linked:
+        mesh = replace(mesh, impedance=mesh.impedance[:, None] * (1.0 + values["wave_speed_error"]))
     if "section_left" not in values:
         return mesh
     top, bottom = mesh.depth[:-1, None], mesh.depth[1:, None]
     upper, lower = values["section_depth"], values["section_depth"] + values["section_length"]
     covered = np.clip(np.minimum(bottom, lower) - np.maximum(top, upper), 0.0, None) / (bottom - top)
-    return replace(mesh, impedance=mesh.impedance[:, None] * (1.0 - (1.0 - values["section_left"]) * covered))
+    impedance = np.reshape(mesh.impedance, (mesh.n_segments, -1))
+    return replace(mesh, impedance=impedance * (1.0 - (1.0 - values["section_left"]) * covered))
 
 
-def run(problem: Problem, scores: np.ndarray, **options) -> tuple[Motion, np.ndarray, dict[str, np.ndarray]]:
-    """Drive every candidate with the measured downward wave.
+def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tuple[Motion, np.ndarray, dict]:
+    """Drive every candidate of one problem with a measured downward wave, the first blow's unless said otherwise.
 
     Units: returns [N].
     """
     values = physical(problem.layout, scores)
-    down, up = measured_waves(problem, values)
+    down, up = measured_waves(problem, values, place)
     mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
     motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, single=True, **options)
     return motion, up, values
 
 
-def residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
-    """Give what is to be made small: wave differences, scores, and differences of neighbouring shaft lengths."""
-    motion, up, _ = run(problem, scores)
-    return _residuals(problem, scores, motion.up - up)
+def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
+    """March all candidates of all tasks together; their problems differ in law and blow and in nothing else."""
+    downs, ups, soils, meshes = [], [], [], []
+    for task in tasks:
+        values = physical(task.problem.layout, task.scores)
+        down, up = measured_waves(task.problem, values, task.blow)
+        downs.append(down)
+        ups.append(up)
+        soils.append(candidate_soil(task.problem, values))
+        meshes.append(candidate_mesh(task.problem, values))
+    counts = [task.scores.shape[1] for task in tasks]
+    soil, mesh = join_soils(soils), meshes[0]
+    if np.ndim(mesh.impedance) == 2:
+        mesh = replace(mesh, impedance=np.concatenate([each.impedance for each in meshes], axis=1))
+    motion = simulate(
+        mesh, soil, impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps, single=True, peaks=peaks
+    )
+    settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
+    peak = motion.greatest_spring
+    found = np.stack([peak.sum(axis=0), peak[:-1].sum(axis=0), peak[-1]]) if peaks else np.empty((3, sum(counts)))
+    edges = np.cumsum([0, *counts])
+    return [
+        Outcome(motion.up[:, a:b] - up, found[:, a:b], settled[a:b])
+        for up, a, b in zip(ups, edges[:-1], edges[1:], strict=True)
+    ]
 
 
-def residuals_and_resistance(problem: Problem, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give the residuals and, from the same run, what was mobilised.
+def join_soils(soils: list[SoilModel]) -> SoilModel:
+    """Give the candidates of several soils side by side."""
+    joined: dict[str, Any] = {}
+    for name in (field.name for field in fields(SoilModel)):
+        values = [getattr(soil, name) for soil in soils]
+        if name in ("hyperbolic", "rate_power"):
+            values = [np.broadcast_to(value, soil.n_candidates) for value, soil in zip(values, soils, strict=True)]
+        elif all(value is None for value in values):
+            joined[name] = None
+            continue
+        blank = [np.zeros_like(soil.limit) for soil in soils]
+        values = [other if value is None else value for value, other in zip(values, blank, strict=True)]
+        joined[name] = np.concatenate(values, axis=-1)
+    return SoilModel(**joined)
 
-    Units: returns [N].
+
+REST_HALVINGS = 16
+
+
+def coming_rest(soil: SoilModel, spring: np.ndarray) -> np.ndarray:
+    """Give how far a pile still moves until its springs are in balance, taken as rigid.
+
+    Units: spring [N]; returns [m], downward positive.
     """
-    motion, up, _ = run(problem, scores, peaks=True)
-    shaft, toe = motion.greatest_spring[:-1].sum(axis=0), motion.greatest_spring[-1]
-    return _residuals(problem, scores, motion.up - up), np.stack([shaft + toe, shaft, toe])
+    stiffness, lower = unloading_stiffness(soil), lower_bound(soil)
+    reach = np.maximum((soil.limit / np.maximum(stiffness, 1.0)).max(axis=0), 1e-4) * 2.0
+    low, high = -reach, reach
+    for _ in range(REST_HALVINGS):
+        middle = 0.5 * (low + high)
+        force = np.clip(spring + stiffness * middle, lower, soil.limit).sum(axis=0)
+        low, high = np.where(force < 0.0, middle, low), np.where(force < 0.0, high, middle)
+    return 0.5 * (low + high)
 
 
-def _residuals(problem: Problem, scores: np.ndarray, difference: np.ndarray) -> np.ndarray:
+def wave_residuals(task: Task, outcome: Outcome) -> np.ndarray:
+    """Give what is to be made small for one blow: differences of the waves and, where the log knows it, of the set."""
+    problem, blow = task.problem, task.problem.blows[task.blow]
     counts = min(1.0, problem.mesh.time_step / CORRELATION_TIME)
-    unit = problem.weight * np.sqrt(counts) / (problem.misfit * problem.scale)
+    unit = problem.weight * np.sqrt(counts) / (problem.misfit * problem.scale[task.blow])
+    rows = outcome.difference * unit[:, None]
+    if blow.set_per_blow == blow.set_per_blow:
+        rows = np.vstack([rows, ((outcome.set_per_blow - blow.set_per_blow) / set_spread(blow))[None]])
+    return rows
+
+
+def prior_residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
+    """Give the scores, the trend of the shaft resistance with depth, and the steps of neighbouring lengths beside it.
+
+    A step d counts as ``2 (√(1 + d²) − 1)``: its square while it is small, and no more than in proportion to it where
+    soil changes at once (the pseudo-Huber loss; Hartley and Zisserman 2004, Multiple View Geometry, A6.8, from memory).
+    """
     layout = problem.layout
     logarithms = (layout.expected[:, None] + layout.spread[:, None] * scores)[: layout.n_shaft]
-    return np.vstack([difference * unit[:, None], scores, np.diff(logarithms, axis=0) / NEIGHBOUR_SPREAD])
+    rise = logarithms[-1:] - logarithms[:1]
+    steps = (np.diff(logarithms, axis=0) - rise / (layout.n_shaft - 1)) / NEIGHBOUR_SPREAD
+    bent = np.sign(steps) * np.sqrt(2.0 * (np.hypot(1.0, steps) - 1.0))
+    return np.vstack([scores, rise / SHAFT_RISE, bent])
 
 
-def wave_misfit(problem: Problem, difference: np.ndarray) -> np.ndarray:
+def prior_slope(problem: Problem, scores: np.ndarray) -> np.ndarray:
+    """Give the derivatives of `prior_residuals` at scores (n_parameters,), shape (n_rows, n_parameters)."""
+    layout, n = problem.layout, problem.layout.n_shaft
+    logarithms = (layout.expected + layout.spread * scores)[:n]
+    rise = np.zeros(layout.count)
+    rise[0], rise[n - 1] = -layout.spread[0], layout.spread[n - 1]
+    steps = np.zeros((n - 1, layout.count))
+    rows = np.arange(n - 1)
+    steps[rows, rows] = -layout.spread[: n - 1]
+    steps[rows, rows + 1] = layout.spread[1:n]
+    steps = (steps - rise / (n - 1)) / NEIGHBOUR_SPREAD
+    size = np.abs(np.diff(logarithms) - (logarithms[-1] - logarithms[0]) / (n - 1)) / NEIGHBOUR_SPREAD
+    bent = np.sqrt(2.0 * (np.hypot(1.0, size) - 1.0))
+    steep = np.where(size > 1e-3, size / np.hypot(1.0, size) / np.maximum(bent, 1e-9), 1.0)
+    return np.vstack([np.eye(layout.count), rise / SHAFT_RISE, steps * steep[:, None]])
+
+
+def wave_misfit(problem: Problem, difference: np.ndarray, place: int = 0) -> np.ndarray:
     """Give the misfit of computed and measured upward wave.
 
     Units: difference [N].
     """
     square = (difference * problem.weight[:, None]) ** 2
-    return np.sqrt(square.sum(axis=0) / (problem.weight**2).sum()) / problem.scale
+    return np.sqrt(square.sum(axis=0) / (problem.weight**2).sum()) / problem.scale[place]
 
 
-def noise_left(problem: Problem, difference: np.ndarray) -> float:
+def noise_left(problem: Problem, difference: np.ndarray, place: int = 0) -> float:
     """Give the misfit that counts as one standard deviation, from what a fitted model leaves.
 
     Units: difference [N].
@@ -135,5 +293,5 @@ def noise_left(problem: Problem, difference: np.ndarray) -> float:
     nominal = max(step, CORRELATION_TIME)
     samples = problem.n_steps * step / nominal
     freedom = max(samples - problem.layout.count, 0.5 * samples)
-    misfit = float(wave_misfit(problem, difference[:, None])[0])
-    return misfit * np.sqrt(max(time / nominal, 1.0) * samples / freedom)
+    misfit = float(wave_misfit(problem, difference[:, None], place)[0])
+    return misfit * float(np.sqrt(max(time / nominal, 1.0) * samples / freedom))

@@ -1,19 +1,40 @@
 """Damped least squares for many starts at once, every Jacobian from one batched run.
 
-One blow fitted under each soil law, and the law that the record speaks for.
-
-The way: several starts under the elastic–plastic law with viscous damping, the best fitted again with the misfit it
-left as the noise; the same under the hyperbolic law, from there; and where neither explains the record, the better of
-the two with Smith's damping, and the other too where that helped. The law is chosen by misfit.
+Every soil law is fitted to one blow, or to several blows of one soil, always: all laws, all blows and all starts march
+together in one batch. Several starts go on a coarse mesh; the best of each law goes on, on the mesh that is wanted,
+with the misfit that was left as the noise. Laws are then weighed by what they leave unexplained.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyntest.wave_equation.comparison import CORRELATION_TIME, noise_left, residuals, run, wave_misfit
-from dyntest.wave_equation.problem import BOUND, FIRST_MISFIT, Blow, Problem, Reduction, make_problem
+from dyntest.wave_equation.comparison import (
+    CORRELATION_TIME,
+    Outcome,
+    Task,
+    noise_left,
+    prior_residuals,
+    prior_slope,
+    run_tasks,
+    wave_misfit,
+    wave_residuals,
+)
+from dyntest.wave_equation.problem import (
+    BOUND,
+    ELASTIC_PLASTIC,
+    HYPERBOLIC,
+    SOIL_LAWS,
+    TARGET_STEP,
+    Blow,
+    Problem,
+    Reduction,
+    SoilLaw,
+    drift_name,
+    make_problem,
+    physical,
+)
 
 STEP = 0.03
 """Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
@@ -104,26 +125,141 @@ def _jacobian(residuals, scores: np.ndarray, current: np.ndarray) -> np.ndarray:
     return np.moveaxis(there - current[:, :, None], 1, 0) / STEP
 
 
-ELASTIC_PLASTIC, HYPERBOLIC, BEST = "elastic-plastic", "hyperbolic", "best"
+BEST = "best"
 LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 
-STARTS = ((0.0, 0.0), (0.4, -0.6), (-0.6, 0.4), (-1.4, 0.4))
-"""Scores of shaft and toe resistance at which the fit starts."""
-FIRST_ITERATIONS, MORE_ITERATIONS, NEARBY_ITERATIONS = 8, 25, 10
-"""Most iterations of all starts, of the promising ones, and from another law's best model [1]."""
-PROMISING = 1.3
-"""A start goes on while its cost is at most this many times the best one's [1]."""
-SAME_NOISE = 1.3
-"""Factor within which the noise that was left counts as the noise that was taken [1]."""
-MOST_ROUNDS = 3
-"""Most fits with a noise taken from the one before [1]."""
-MISFIT_BOUNDS = (0.002, 0.05)
+STARTS = ((0.0, 0.0, 0.0, 0.0), (0.5, -0.7, 1.0, -0.8), (-0.8, 0.4, -0.8, 0.8))
+"""Scores of shaft and toe resistance, shaft and toe quake at which the fit starts: a stiff toe under a soft shaft and
+a soft toe under a stiff one can explain a record equally well."""
+LAWS_WITH_ALL_STARTS = 3
+"""Laws of which every start goes on after the first iterations [1]; of the others only the best does."""
+ALIKE = 0.02
+"""Difference of the shaft's share from which on two ends of one law count as different explanations [1]."""
+COARSE = 2.0
+"""Time step on which the starts are tried, over the one that is aimed at [1]."""
+FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 7, 4, 6
+"""Most iterations of all starts, of each law's best one on all blows, and of the laws that are left [1]."""
+MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
-EXPLAINED = 0.004
-"""Misfit at which a record counts as explained and no other form of damping is tried [1]: twice what gauges leave."""
+SUPPORTED = 14.0
+"""Rise of the cost over the best law's within which a law stays in the mixture, and is fitted to the end [1]: beyond
+ten a model has essentially no support (Burnham and Anderson 2002, Model Selection and Multimodel Inference, §2.6, from
+memory), and the last iterations may still lower a cost."""
+COMMON_ERROR = 0.25
+"""Power of the number of blows by which the noise of each counts more [1]: 0 would take the errors of the model for new
+in each blow, 0.5 for the same in all; our own choice between them."""
 PENALTY = 4.0
-"""Points by which the hyperbolic law must be better to be taken, and a reduced section for each parameter it adds [1];
-a point is one unit of ``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
+"""Points by which a reduced section must be better for each parameter it adds [1]; a point is one unit of
+``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
+
+
+@dataclass
+class Descent:
+    """One start of one law on its way down."""
+
+    problem: Problem
+    scores: np.ndarray
+    damping: float = 0.1
+    cost: float = np.inf
+    rows: tuple[np.ndarray, ...] = ()
+    active: bool = True
+
+    def tasks(self, candidates: np.ndarray) -> list[Task]:
+        """Give the runs of candidates, shape (n_parameters, n_candidates), for every blow."""
+        return [Task(self.problem, blow, candidates) for blow in range(len(self.problem.blows))]
+
+
+def evaluate(descents: list[Descent]) -> list[list[Outcome]]:
+    """Put cost and residuals of every descent where it stands now."""
+    tasks = [task for each in descents for task in each.tasks(each.scores[:, None])]
+    outcomes = iter(run_tasks(tasks))
+    found = []
+    for each in descents:
+        own = [next(outcomes) for _ in each.problem.blows]
+        found.append(own)
+        each.rows, each.cost = _judged(each, each.scores[:, None], own, 0)
+    return found
+
+
+def _judged(descent: Descent, candidates: np.ndarray, outcomes: list[Outcome], column: int):
+    rows = [
+        wave_residuals(task, outcome)[:, column]
+        for task, outcome in zip(descent.tasks(candidates), outcomes, strict=True)
+    ]
+    rows.append(prior_residuals(descent.problem, candidates)[:, column])
+    return tuple(rows), float(sum(row @ row for row in rows))
+
+
+def moving(problem: Problem, blow: int) -> np.ndarray:
+    """Give the parameters that move one blow's waves: all but the drifts of the others."""
+    others = {drift_name(place) for place in range(len(problem.blows)) if place != blow}
+    return np.array([row for row, name in enumerate(problem.layout.names) if name not in others])
+
+
+def normal_equations(
+    descents: list[Descent], *, peaks: bool = False
+) -> tuple[list[tuple[np.ndarray, np.ndarray]], list[tuple[np.ndarray, np.ndarray]]]:
+    """Give ``JᵀJ`` and ``Jᵀr`` of every descent from one run, and resistances of the first blow with their slopes."""
+    tasks, moves = [], []
+    for each in descents:
+        for blow in range(len(each.problem.blows)):
+            rows = moving(each.problem, blow)
+            candidates = np.repeat(each.scores[:, None], len(rows) + peaks, axis=1)
+            candidates[rows, np.arange(len(rows))] += STEP
+            tasks.append(Task(each.problem, blow, candidates))
+            moves.append(rows)
+    outcomes = iter(run_tasks(tasks, peaks=peaks))
+    taken = iter(zip(tasks, moves, strict=True))
+    equations, resistances = [], []
+    for each in descents:
+        slope = prior_slope(each.problem, each.scores)
+        normal, gradient = slope.T @ slope, slope.T @ each.rows[-1]
+        for blow in range(len(each.problem.blows)):
+            (task, rows), outcome = next(taken), next(outcomes)
+            columns = len(rows)
+            jacobian = (wave_residuals(task, outcome)[:, :columns] - each.rows[blow][:, None]) / STEP
+            normal[np.ix_(rows, rows)] += jacobian.T @ jacobian
+            gradient[rows] += jacobian.T @ each.rows[blow]
+            if blow == 0:
+                logarithm = np.log(np.maximum(outcome.resistance, 1.0))
+                change = np.zeros((3, len(each.scores)))
+                if peaks:
+                    change[:, rows] = (logarithm[:, :columns] - logarithm[:, -1:]) / STEP
+                resistances.append((logarithm[:, -1], change))
+        equations.append((normal, gradient))
+    return equations, resistances
+
+
+def descend(descents: list[Descent], iterations: int, tolerance: float = 2e-3) -> None:
+    """Take every descent downhill, all marching together, by Levenberg's and Marquardt's method as in `fit`."""
+    evaluate(descents)
+    for _ in range(iterations):
+        going = [each for each in descents if each.active]
+        if not going:
+            return
+        equations, _ = normal_equations(going)
+        trials, tasks = [], []
+        for each, (normal, gradient) in zip(going, equations, strict=True):
+            candidates = np.empty((len(gradient), len(TRIALS)))
+            for trial, factor in enumerate(TRIALS):
+                damped = normal + each.damping * factor * np.diag(np.diag(normal)) + 1e-9 * np.eye(len(gradient))
+                move = np.clip(np.linalg.solve(damped, -gradient), -LONGEST_MOVE, LONGEST_MOVE)
+                candidates[:, trial] = np.clip(each.scores + move, -BOUND, BOUND)
+            trials.append(candidates)
+            tasks += each.tasks(candidates)
+        outcomes = iter(run_tasks(tasks))
+        for each, candidates in zip(going, trials, strict=True):
+            own = [next(outcomes) for _ in each.problem.blows]
+            judged = [_judged(each, candidates, own, column) for column in range(len(TRIALS))]
+            best = int(np.argmin([cost for _, cost in judged]))
+            rows, cost = judged[best]
+            if cost < each.cost:
+                each.active = each.cost - cost > tolerance * each.cost
+                each.damping = max(each.damping * TRIALS[best], 1e-5)
+                each.scores, each.rows, each.cost = candidates[:, best], rows, cost
+            else:
+                each.active = each.damping <= 1e2
+                each.damping *= 6.0
 
 
 @dataclass(frozen=True)
@@ -133,103 +269,163 @@ class LawFit:
     Parameters
     ----------
     problem : Problem
-        The blow under that law; its misfit is the noise that the fit left.
+        The blows under that law; its misfit is the noise that the best law left.
     scores : numpy.ndarray
         Scores of the best model, shape (n_parameters,) [1].
     misfit : float
         Weighted root mean square difference of the upward waves over the greatest downward wave [1].
+    criterion : float
+        Sum of squares and twice the number of parameters, less is better [1]: Akaike's for a known noise.
+    logarithm : numpy.ndarray
+        Logarithms of total, shaft and toe resistance in newtons that the first blow mobilised, shape (3,) [1].
+    slope : numpy.ndarray
+        Their derivatives by the scores, shape (3, n_parameters) [1].
+    covariance : numpy.ndarray
+        Of the scores, shape (n_parameters, n_parameters) [1].
+    weight : float
+        Weight of the law in the mixture [1].
     """
 
     problem: Problem
     scores: np.ndarray
     misfit: float
-
-    @property
-    def points(self) -> float:
-        """What the fit is judged by, less is better: ``2 n ln(misfit)`` and the penalties [1]."""
-        independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
-        added = 3 if "section_left" in self.problem.layout.names else 0
-        penalty = PENALTY * (added + self.problem.hyperbolic)
-        return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty
+    criterion: float = 0.0
+    logarithm: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    slope: np.ndarray = field(default_factory=lambda: np.zeros((3, 0)))
+    covariance: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    weight: float = 1.0
 
     @property
     def law(self) -> str:
         """The static law, one of `LAWS`."""
-        return HYPERBOLIC if self.problem.hyperbolic else ELASTIC_PLASTIC
+        return self.problem.law.backbone
+
+    @property
+    def spread(self) -> np.ndarray:
+        """Standard deviation of `logarithm`, shape (3,) [1]."""
+        return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", self.slope, self.covariance, self.slope), 1e-12))
+
+    @property
+    def points(self) -> float:
+        """What a reduced section is judged by, less is better: ``2 n ln(misfit)`` and the penalties [1]."""
+        independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
+        penalty = 3 * PENALTY if "section_left" in self.problem.layout.names else 0.0
+        return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty
 
 
-def fit_laws(blow: Blow, law: str, reduction: Reduction | None = None) -> list[LawFit]:
-    """Fit the laws that are asked for."""
-    problem = make_problem(blow, hyperbolic=law == HYPERBOLIC, reduction=reduction)
-    found = [fit_starts(problem)]
-    if law == BEST:
-        curved = make_problem(blow, hyperbolic=True, reduction=reduction)
-        found.append(_fit_on(curved, found[0]))
-    found.sort(key=_points)
-    if found[0].misfit > EXPLAINED:
-        following = [_fit_on(replace(found[0].problem, smith=True), found[0])]
-        if law == BEST and following[0].points < found[0].points:
-            following.append(_fit_on(replace(found[1].problem, smith=True), following[0]))
-        found += following
-    return sorted(found, key=_points)
+def laws_of(law: str) -> tuple[SoilLaw, ...]:
+    """Give the soil laws that a choice allows."""
+    return tuple(each for each in SOIL_LAWS if law in (BEST, each.backbone))
 
 
-def fit_starts(problem: Problem, starts: np.ndarray | None = None) -> LawFit:
-    """Fit one law from several starts."""
-    starts = _starts(problem) if starts is None else starts
-    ends = refit(problem, starts, FIRST_ITERATIONS)
-    going = np.argsort(ends.cost)[:2]
-    going = going[ends.cost[going] <= PROMISING * ends.cost.min()]
-    ends = refit(problem, ends.scores[:, going], MORE_ITERATIONS)
-    return _settle(problem, ends.scores[:, ends.cost.argmin()])
+def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None = None) -> list[LawFit]:
+    """Fit soil laws to blows of one soil, the best first."""
+    coarse = COARSE * TARGET_STEP
+    descents = []
+    for law in laws:
+        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse)
+        descents += [Descent(problem, start) for start in _starts(problem).T]
+    descend(descents, FIRST_ITERATIONS)
+    ranked = sorted(descents, key=lambda each: each.cost)
+    order = list(dict.fromkeys(each.problem.law for each in ranked))
+    best = [next(each for each in ranked if each.problem.law == law) for law in order[LAWS_WITH_ALL_STARTS:]]
+    descents = [each for each in ranked if each.problem.law in order[:LAWS_WITH_ALL_STARTS]] + best
+    descents = _refined(_unlike(descents), blows, reduction, coarse)
+    descend(descents, JOINT_ITERATIONS)
+    return fit_to_the_end(descents, blows, reduction)
 
 
-def _fit_on(problem: Problem, nearby: LawFit) -> LawFit:
-    """Fit one law from the best model of another."""
-    problem = replace(problem, misfit=max(nearby.problem.misfit, FIRST_MISFIT))
-    return _settle(problem, refit(problem, nearby.scores[:, None], NEARBY_ITERATIONS).scores[:, 0])
+def fit_to_the_end(
+    descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None = None
+) -> list[LawFit]:
+    """Fit on the mesh that is wanted with the noise that is left, and weigh the laws."""
+    descents = _refined(_unlike(_supported(descents)), blows, reduction, TARGET_STEP)
+    descend(descents, LAST_ITERATIONS)
+    descents = _unlike(_supported(descents))
+    noise = _noise(descents)
+    for each in descents:
+        each.problem, each.active, each.damping = replace(each.problem, misfit=noise), True, 0.01
+    descend(descents, 2)
+    return _weighed(descents)
 
 
-def _settle(problem: Problem, scores: np.ndarray) -> LawFit:
-    """Fit again with the misfit that is left as the noise while it falls; at last with errors that hang together."""
-    found = LawFit(*measured(problem, scores))
-    taken = problem.misfit
-    for _ in range(MOST_ROUNDS):
-        left = float(np.clip(found.misfit, *MISFIT_BOUNDS))
-        if left > taken / SAME_NOISE:
-            break
-        taken = left
-        scores = refit(replace(problem, misfit=taken), found.scores[:, None], FIRST_ITERATIONS).scores[:, 0]
-        found = LawFit(*measured(problem, scores))
-    if found.problem.misfit > SAME_NOISE * taken:
-        scores = refit(found.problem, found.scores[:, None], FIRST_ITERATIONS).scores[:, 0]
-        found = LawFit(*measured(problem, scores))
-    return found
+def _refined(
+    descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None, time_step: float
+) -> list[Descent]:
+    """Give the same models on all blows and another mesh, with the noise that the best of them leaves."""
+    noise, refined = _noise(descents), []
+    for each in descents:
+        problem = make_problem(blows, law=each.problem.law, reduction=reduction, time_step=time_step)
+        scores = np.zeros(problem.layout.count)
+        for row, name in enumerate(problem.layout.names):
+            if name in each.problem.layout.names:
+                scores[row] = each.scores[each.problem.layout.row(name)]
+        refined.append(Descent(replace(problem, misfit=noise), scores))
+    return refined
 
 
-def refit(problem: Problem, starts: np.ndarray, iterations: int) -> Fit:
-    """Fit from given starts."""
-    return fit(lambda scores: residuals(problem, scores), starts, bound=BOUND, most_iterations=iterations)
+def _supported(descents: list[Descent]) -> list[Descent]:
+    best = min(each.cost + 2.0 * len(each.scores) for each in descents)
+    return [each for each in descents if each.cost + 2.0 * len(each.scores) <= best + SUPPORTED]
 
 
-def measured(problem: Problem, scores: np.ndarray) -> tuple[Problem, np.ndarray, float]:
-    """Give a problem the noise that a model leaves."""
-    motion, up, _ = run(problem, scores[:, None])
-    difference = motion.up - up
-    noise = float(np.clip(noise_left(problem, difference[:, 0]), *MISFIT_BOUNDS))
-    return replace(problem, misfit=noise), scores, float(wave_misfit(problem, difference)[0])
+def _unlike(descents: list[Descent]) -> list[Descent]:
+    """Leave out ends of one law that are the same explanation as a better one; laws stay side by side."""
+    kept: list[tuple[float, Descent]] = []
+    for each in sorted(descents, key=lambda each: each.cost):
+        values = physical(each.problem.layout, each.scores[:, None])
+        shaft = float(values["shaft"].sum())
+        share = shaft / (shaft + float(values["toe_resistance"][0]))
+        if all(each.problem.law != other.problem.law or abs(share - of) > ALIKE for of, other in kept):
+            kept.append((share, each))
+    order = {law: place for place, law in enumerate(SOIL_LAWS)}
+    return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
 
 
-def _points(found: LawFit) -> float:
-    return found.points
+def _noise(descents: list[Descent]) -> float:
+    """Noise that the best model leaves, over all its blows."""
+    best = min(descents, key=lambda each: each.cost)
+    return noise_of(best.problem, evaluate([best])[0])
+
+
+def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
+    """Give the misfit that counts as one standard deviation, over all blows."""
+    left = [noise_left(problem, outcome.difference[:, 0], place) for place, outcome in enumerate(outcomes)]
+    return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(outcomes) ** COMMON_ERROR
+
+
+def _weighed(descents: list[Descent]) -> list[LawFit]:
+    """Give the fits with their misfit, covariance and weight, the best first."""
+    outcomes = evaluate(descents)
+    equations, resistances = normal_equations(descents, peaks=True)
+    criteria = np.array([each.cost + 2.0 * len(each.scores) for each in descents])
+    weights = np.exp(-0.5 * (criteria - criteria.min()))
+    weights /= weights.sum()
+    found = []
+    for place, each in enumerate(descents):
+        misfit = float(wave_misfit(each.problem, outcomes[place][0].difference)[0])
+        covariance = np.linalg.inv(equations[place][0] + 1e-6 * np.eye(len(each.scores)))
+        found.append(
+            LawFit(
+                each.problem,
+                each.scores,
+                misfit,
+                float(criteria[place]),
+                *resistances[place],
+                covariance,
+                float(weights[place]),
+            )
+        )
+    return sorted(found, key=lambda fit: fit.criterion)
 
 
 def _starts(problem: Problem) -> np.ndarray:
     layout = problem.layout
     starts = np.zeros((layout.count, len(STARTS)))
-    for column, (shaft, toe) in enumerate(STARTS):
+    for column, (shaft, *others) in enumerate(STARTS):
         starts[: layout.n_shaft, column] = shaft
-        starts[layout.row("toe_resistance"), column] = toe
+        for name, score in zip(("toe_resistance", "shaft_quake", "toe_quake"), others, strict=True):
+            starts[layout.row(name), column] = score
     if "section_depth" in layout.names:  # where along the pile the section is reduced is what a fit finds hardest
         aside = np.zeros((layout.count, 2))
         aside[layout.row("section_depth")] = -0.7, 0.7

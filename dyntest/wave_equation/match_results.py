@@ -3,14 +3,15 @@
 The static load–movement curve that a matched soil implies, at head and toe.
 """
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
+from dyntest.pile import Pile
 from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil, run
-from dyntest.wave_equation.fitting import HYPERBOLIC
-from dyntest.wave_equation.matching import Match
-from dyntest.wave_equation.problem import physical
+from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, Match
+from dyntest.wave_equation.problem import BOUND, Problem, physical
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def matched_waves(match: Match) -> MatchedWaves:
     step = problem.mesh.time_step / (1.0 + float(values["wave_speed_error"][0]))
     down = motion.down[:, 0]
     return MatchedWaves(
-        problem.start + step * np.arange(problem.n_steps),
+        problem.start[0] + step * np.arange(problem.n_steps),
         up[:, 0],
         motion.up[:, 0],
         down + up[:, 0],
@@ -109,8 +110,8 @@ def stress_along_pile(match: Match) -> StressAlongPile:
         mesh.depth[1:],
         np.maximum(motion.greatest_force[:, 0], 0.0) / area,
         np.maximum(-motion.least_force[:, 0], 0.0) / area,
-        problem.start + mesh.time_step * motion.greatest_force_step[:, 0],
-        problem.start + mesh.time_step * motion.least_force_step[:, 0],
+        problem.start[0] + mesh.time_step * motion.greatest_force_step[:, 0],
+        problem.start[0] + mesh.time_step * motion.least_force_step[:, 0],
     )
 
 
@@ -177,6 +178,40 @@ def shaft_distribution(match: Match) -> ShaftDistribution:
     return ShaftDistribution(edges[:-1], edges[1:], values)
 
 
+OFFSET, OF_WIDTH = "offset", "5 % of the width"
+DAVISSON_OFFSET, DAVISSON_SHARE = 0.15 * 0.0254, 1.0 / 120.0
+"""Movement at failure beyond the pile's own shortening PL/EA: 0.15 in and D/120 [m, 1] (Davisson's offset, from memory;
+described beside other criteria in UFC 3-220-20, chapter 6)."""
+WIDTH_SHARE = 0.05
+"""Movement of the toe at which a resistance is stated, over the width [1]: where the ground gives way little by little
+there is no other failure; common practice, no source."""
+STEEL_SHARE = 0.11
+"""Section over the area within the outline of H piles and pipes [1], where a width is not known; common practice, no
+source."""
+DRAWS = 200
+"""Models drawn from the mixture for the band [1]."""
+
+
+@dataclass(frozen=True)
+class FailureLoad:
+    """Load at the gauges' level at which a criterion calls a static test failed; not a number where it is not reached.
+
+    Parameters
+    ----------
+    criterion : str
+        ``"offset"`` (Davisson's) or ``"5 % of the width"``, a movement of the toe.
+    load, movement : float
+        Load [N] and movement [m] at the gauges' level.
+    load_range : tuple of float
+        Range of the load over the models that explain the record [N].
+    """
+
+    criterion: str
+    load: float
+    movement: float
+    load_range: tuple[float, float]
+
+
 @dataclass(frozen=True)
 class LoadMovement:
     """A computed static load test.
@@ -191,25 +226,46 @@ class LoadMovement:
         Load at the toe, shape (n_points,) [N].
     toe_movement : numpy.ndarray
         Its movement, shape (n_points,) [m], downward positive.
+    head_load_low, head_load_high : numpy.ndarray
+        Range of the load at the same movement, shape (n_points,) [N].
+    failures : tuple of FailureLoad
+        What criteria of failure read from the curve.
     """
 
     head_load: np.ndarray
     head_movement: np.ndarray
     toe_load: np.ndarray
     toe_movement: np.ndarray
+    head_load_low: np.ndarray
+    head_load_high: np.ndarray
+    failures: tuple[FailureLoad, ...]
+
+
+def pile_width(pile: Pile) -> float:
+    """Give the width of a pile [m]: of a named section, of a square as large as concrete or timber, or estimated.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> round(pile_width(Pile("P1", "steel", (PilePart(20.0, 0.01, 207e9, 7850.0),), section="HP12x53")), 3)
+    0.305
+    """
+    named = re.match(r"HP\s*(\d+)", pile.section or "")
+    if named:
+        return int(named.group(1)) * 0.0254
+    return float(np.sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))
 
 
 def load_movement(match: Match, greatest_toe_movement: float | None = None, n_points: int = 80) -> LoadMovement:
-    """Give the static load–movement curve of a matched pile.
+    """Give the static load–movement curve of a matched pile, with its range and what criteria of failure read from it.
 
     Parameters
     ----------
     match : Match
         The matched blow.
     greatest_toe_movement : float or None
-        Toe movement up to which the curve goes [m]; None: three toe quakes and at least a sixtieth of the square root
-        of the
-        section, the order of movement at which static tests are read.
+        Toe movement up to which the curve goes [m]; None: three toe quakes and at least 6 % of the width, the order of
+        movement at which static tests are read.
     n_points : int
         Number of points [1].
 
@@ -221,25 +277,93 @@ def load_movement(match: Match, greatest_toe_movement: float | None = None, n_po
     Notes
     -----
     From the toe upward, for every toe movement at once: ``F += soil(u)`` at a node and ``u += F Δx / EA`` along a
-    segment; the
-    load-transfer method of Coyle and Reese (1966), ASCE J. Soil Mech. Found. Div. 92(SM2) (from memory).
+    segment; the load-transfer method of Coyle and Reese (1966), ASCE J. Soil Mech. Found. Div. 92(SM2) (from memory).
+    The range holds nineteen in twenty of the models drawn from the mixture of laws, as ranges of the match do.
     """
-    problem, values = match.problem, physical(match.problem.layout, match.scores[:, None])
-    mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
-    toe_quake = float(values["toe_quake"][0])
+    problem, pile = match.problem, match.problem.blow.pile
+    values = physical(problem.layout, match.scores[:, None])
+    width = pile_width(pile)
     if greatest_toe_movement is None:
-        greatest_toe_movement = max(3.0 * toe_quake, float(np.sqrt(mesh.area[-1])) / 60.0)
+        greatest_toe_movement = max(3.0 * float(values["toe_quake"][0]), 1.2 * WIDTH_SHARE * width)
     toe_movement = greatest_toe_movement * np.linspace(0.0, 1.0, n_points) ** 2
-    length = np.diff(mesh.depth)
-    impedance = np.broadcast_to(np.reshape(mesh.impedance, (mesh.n_segments, -1)), (mesh.n_segments, 1))[:, 0]
+    head_load, head_movement, toe_load = (curve[:, 0] for curve in _curves(problem, values, toe_movement))
+    drawn = _drawn_curves(match, toe_movement)
+    at_movement = np.array([np.interp(head_movement, move, load) for load, move in drawn]).reshape(-1, n_points)
+    low, high = np.quantile(np.vstack([at_movement, head_load]), (TAIL, 1.0 - TAIL), axis=0)
+    failures = []
+    for criterion in (OFFSET, OF_WIDTH):
+        load, moved = _failure(criterion, pile, width, head_load, head_movement, toe_movement)
+        others = [_failure(criterion, pile, width, other, move, toe_movement)[0] for other, move in drawn]
+        known = np.array([load, *others])
+        known = known[np.isfinite(known)]
+        ends = tuple(float(end) for end in np.quantile(known, (TAIL, 1.0 - TAIL))) if len(known) else (np.nan, np.nan)
+        failures.append(FailureLoad(criterion, load, moved, (ends[0], ends[1])))
+    return LoadMovement(
+        head_load,
+        head_movement,
+        toe_load,
+        toe_movement,
+        np.minimum(low, head_load),
+        np.maximum(high, head_load),
+        tuple(failures),
+    )
+
+
+def _curves(problem: Problem, values: dict[str, np.ndarray], toe_movement: np.ndarray):
+    """Give loads at the head, their movements and loads at the toe, shape (n_points, n_candidates) [N, m, N]."""
+    mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
+    impedance = np.reshape(mesh.impedance, (mesh.n_segments, -1))
     flexibility = mesh.time_step / impedance  # Δx / EA = Δt / Z
-    movement, force, toe_load = toe_movement.copy(), np.zeros(n_points), None
-    for node in range(len(length) - 1, -1, -1):
-        limit, quake = float(soil.limit[node, 0]), float(soil.quake[node, 0])
-        if match.law == HYPERBOLIC:
+    movement = np.repeat(toe_movement[:, None], soil.n_candidates, axis=1)
+    force = np.zeros_like(movement)
+    toe_load = force
+    for node in range(mesh.n_segments - 1, -1, -1):
+        limit, quake = soil.limit[node], soil.quake[node]
+        if problem.hyperbolic:
             force = force + limit * movement / (movement + quake)
         else:
             force = force + limit * np.minimum(movement / quake, 1.0)
-        toe_load = force.copy() if toe_load is None else toe_load
+        if node == mesh.n_segments - 1:
+            toe_load = force
         movement = movement + force * flexibility[node]
-    return LoadMovement(force, movement, toe_load, toe_movement)
+    return force, movement, toe_load
+
+
+def _drawn_curves(match: Match, toe_movement: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Give loads and movements at the head of models drawn from the laws; the same for the same match."""
+    random, drawn = np.random.default_rng(0), []
+    for found in match.fits:
+        n = round(DRAWS * found.weight)
+        if not n or len(found.covariance) != len(found.scores):
+            continue
+        root = np.linalg.cholesky(found.covariance + 1e-9 * np.eye(len(found.scores)))
+        scores = found.scores[:, None] + WIDENING * root @ random.standard_normal((len(found.scores), n))
+        values = physical(found.problem.layout, np.clip(scores, -BOUND, BOUND))
+        load, movement, _ = _curves(found.problem, values, toe_movement)
+        load = load * np.exp(FLOOR["total"] * random.standard_normal(n))
+        drawn += list(zip(load.T, movement.T, strict=True))
+    return drawn
+
+
+def _failure(
+    criterion: str,
+    pile: Pile,
+    width: float,
+    load: np.ndarray,
+    movement: np.ndarray,
+    toe_movement: np.ndarray,
+) -> tuple[float, float]:
+    """Load and movement at the head where a criterion is met; not numbers where the curve does not reach it."""
+    if criterion == OFFSET:
+        shortening = sum(part.length / (part.modulus * part.area) for part in pile.parts)
+        beyond = movement - load * shortening - DAVISSON_OFFSET - DAVISSON_SHARE * width
+    else:
+        beyond = toe_movement - WIDTH_SHARE * width
+    if beyond[-1] < 0.0:
+        return float("nan"), float("nan")
+    after = int(np.argmax(beyond >= 0.0))
+    if after == 0:
+        return float(load[0]), float(movement[0])
+    share = -beyond[after - 1] / (beyond[after] - beyond[after - 1])
+    at_load, at_movement = (trace[after - 1] + share * (trace[after] - trace[after - 1]) for trace in (load, movement))
+    return float(at_load), float(at_movement)

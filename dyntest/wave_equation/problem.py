@@ -5,14 +5,17 @@ make parameters of all kinds comparable, and the sum of their squares says how u
 says little about stays where published experience puts it; that is all the regularisation does (Tikhonov's, in
 Bayesian reading).
 
-One blow as a fitting problem: the measured downward wave drives the model, the upward wave is compared.
+One blow, or several of one drive, as a fitting problem: the measured downward wave drives the model, the upward wave is
+compared. Blows share pile, gauges and soil; only the drift of the velocity is each blow's own.
 
-Errors of the gauges belong to the model: a small factor on the velocity, a lag between strain and acceleration, a
-drift of the velocity and an error of the wave speed are parameters with tight expectations, so that none of them is
-mistaken for soil.
+Errors of the gauges belong to the model: factors on force and velocity, a lag between strain and acceleration, a drift
+of the velocity and an error of the wave speed are parameters with tight expectations, so that none of them is mistaken
+for soil, and what is not known of them widens the ranges. Concrete and timber take their modulus from the wave speed,
+``E = ρ c²``: an error of c then moves travel time, impedance and force together.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +24,36 @@ from dyntest.pile import Pile
 from dyntest.wave_equation.soil import Mesh, mesh_pile, placement
 
 MILLIMETRE = 1e-3
+
+ELASTIC_PLASTIC, HYPERBOLIC = "elastic-plastic", "hyperbolic"
+VISCOUS, SMITH, LAYERED = "viscous", "Smith", "Smith with viscous layers"
+POWER, RADIATION, OPEN_RADIATION = "power of velocity", "radiation", "radiation with a toe dashpot"
+
+
+class SoilLaw(NamedTuple):
+    """A static law and a form of damping, as `SOIL_LAWS` pairs them."""
+
+    backbone: str
+    damping: str
+
+
+SOIL_LAWS = (
+    SoilLaw(ELASTIC_PLASTIC, VISCOUS),
+    SoilLaw(HYPERBOLIC, VISCOUS),
+    SoilLaw(HYPERBOLIC, SMITH),
+    SoilLaw(ELASTIC_PLASTIC, SMITH),
+    SoilLaw(ELASTIC_PLASTIC, LAYERED),
+    SoilLaw(ELASTIC_PLASTIC, POWER),
+    SoilLaw(HYPERBOLIC, POWER),
+    SoilLaw(ELASTIC_PLASTIC, RADIATION),
+    SoilLaw(ELASTIC_PLASTIC, OPEN_RADIATION),
+)
+RADIATING = (RADIATION, OPEN_RADIATION)
+"""Every law that is fitted and compared. Damping: ``D v``; Smith's ``J |S| v``, alone or with viscous dashpots that
+differ along the shaft; ``J |S| v^N`` (Coyle and Gibson 1970); and radiation, a dashpot beside the spring under a slider
+whose limit grows with the rate of slip (Randolph and Simons 1986; at the toe an elastic half-space after Lysmer, once
+with the slider over spring and dashpot and once over the spring alone). Sources from memory, see
+`dyntest.wave_equation.soil` and `step`."""
 
 SHAFT_QUAKE = 2.5 * MILLIMETRE
 """Expected shaft quake [m]: 0.1 in (UFC 3-220-20, §6-9.2)."""
@@ -40,6 +73,25 @@ unknown. Used for viscous and for Smith's damping: the same source gives both fo
 TOE_DAMPING = 0.492
 """Expected toe damping [s/m]: 0.15 s/ft (UFC 3-220-20, §6-9.2)."""
 
+RATE_FACTOR, TOE_RATE_FACTOR = {"sand": 0.15, "silt": 0.4, "clay": 0.8, None: 0.4}, 0.4
+"""Expected factors of v^0.2 [(s/m)^0.2]: about 0.1 in sand to 1 in clay (Randolph and Simons 1986, from memory); at the
+toe between them, no source."""
+
+LAYERS = 4
+"""Stretches of shaft that may have a viscous dashpot of their own [1]."""
+LAYER_DAMPING = 0.02
+"""Expected dashpot of such a stretch, over the impedance of the pile [1]: small, with a wide spread; no source."""
+RATE_POWER = 0.22
+"""Expected power of the velocity in rate effects [1]: 0.18 in clay to 0.20 in sand (Coyle and Gibson 1970), 0.2
+(Randolph and Simons 1986), both from memory; its spread reaches half-way to Smith's 1."""
+RADIATION_QUAKE = 1.3 * MILLIMETRE
+"""Expected shaft quake where the spring is the elastic soil around the pile [m]: ``q = 2 π r τ / (2.9 G)`` (Randolph
+and Simons 1986, from memory) for a radius of 0.18 m and a rigidity G/τ of 300."""
+SHAFT_RADIATION, TOE_RADIATION = 2.5e-3, 0.8e-3
+"""Expected dashpot over spring stiffness [s]: ``2 π r √(Gρ) / (2.9 G)`` along the shaft and, for an elastic half-space
+under the toe, ``3.4 r² √(Gρ) / (4 G r)`` (Lysmer and Richart 1966), for r = 0.18 m and shear waves of 150 and 200 m/s
+(formulas from memory, after Randolph and Simons 1986)."""
+
 # Spreads: standard deviations, of the natural logarithm for positive values. No source gives them; they are wide
 # enough for every published value above to lie within two of them, and calibration of gauges and clocks has the usual
 # accuracy.
@@ -48,9 +100,16 @@ SPREAD = {
     "toe_resistance": 1.5,
     "shaft_quake": 0.35,
     "toe_quake": 0.5,
+    "quake_rise": 0.4,
     "shaft_damping": 0.7,
+    "damping_rise": 0.5,
     "toe_damping": 0.6,
     "upward_share": 0.3,
+    "rate_power": 0.5,
+    "layer_damping": 1.2,
+    "shaft_radiation": 0.6,
+    "toe_radiation": 0.6,
+    "force_error": 0.02,
     "wave_speed_error": 0.01,
     "lag": 5e-5,
     "velocity_error": 0.01,
@@ -58,15 +117,26 @@ SPREAD = {
     "section_depth": 1.0,
     "section_length": 0.5,
 }
+RADIATION_QUAKE_SPREAD = 0.6
+LEAST_SPEED_SPREAD = 0.004
+"""Least uncertainty of the wave speed's error from toe returns [1]; our own choice."""
+LINKED_SPREAD = 0.03
+"""Spread of the wave speed's error where the material is concrete or timber [1], whose modulus comes from it."""
+SET_SPREAD = 0.1, 0.5 * MILLIMETRE
+"""Uncertainty of a set from a log: a share of it [1], and at least this [m]; common practice, no source."""
 UNREST = 0.02
 """Least spread of the velocity that the pile may still have where the record is said to be at rest, as a share of its
 greatest velocity [1]; over the time of the record this is the spread of the drift. Common practice, no source."""
-NEIGHBOUR_SPREAD = 0.8
-"""Spread of the logarithm of one length's resistance over its neighbour's: shaft resistance changes gradually."""
+SHAFT_RISE = 1.5
+"""Spread of the logarithm of the shaft resistance per length at the toe over that at the ground [1]; no source."""
+NEIGHBOUR_SPREAD = 0.35
+"""Spread of the logarithm of one length's resistance over its neighbour's, beside that trend: shaft resistance
+changes gradually, save where the ground does; common practice, no source."""
 
 BOUND = 4.0
 """Greatest score, either way."""
 
+LAYER_NAMES = tuple(f"layer_damping_{k + 1}" for k in range(LAYERS))
 LOGARITHMS_OF_SCALE = (
     "toe_resistance",
     "shaft_quake",
@@ -74,11 +144,15 @@ LOGARITHMS_OF_SCALE = (
     "shaft_damping",
     "toe_damping",
     "upward_share",
+    "rate_power",
+    *LAYER_NAMES,
+    "shaft_radiation",
+    "toe_radiation",
     "section_left",
     "section_length",
 )
 """Parameters that are fitted by their logarithm, beside the lengths of shaft."""
-GAUGE_ERRORS = ("wave_speed_error", "lag", "velocity_error", "drift")
+GAUGE_ERRORS = ("wave_speed_error", "lag", "force_error", "velocity_error", "drift")
 
 
 @dataclass(frozen=True)
@@ -138,9 +212,10 @@ def lay_out(
     embedded: float,
     resistance: float,
     *,
-    drift_spread: float = 0.5,
-    hyperbolic: bool = False,
+    drift_spread: tuple[float, ...] = (0.5,),
+    law: SoilLaw = SOIL_LAWS[0],
     reduction: Reduction | None = None,
+    wave_speed: tuple[float, float] | None = None,
 ) -> Parameters:
     """Give the parameters for a pile, with what is expected of them.
 
@@ -156,20 +231,49 @@ def lay_out(
     n_shaft = int(np.clip(round(embedded / 2.0), 4, 10))
     values = {f"shaft_{k + 1}": np.log(0.5 * resistance / n_shaft) for k in range(n_shaft)}
     values["toe_resistance"] = np.log(0.5 * resistance)
-    quake_share = HALF_MOVEMENT if hyperbolic else 1.0
+    quake_share = HALF_MOVEMENT if law.backbone == HYPERBOLIC else 1.0
     values["shaft_quake"] = np.log(quake_share * SHAFT_QUAKE)
     values["toe_quake"] = np.log(quake_share * TOE_QUAKE["rock" if toe_soil == "rock" else "other"])
     values["shaft_damping"] = np.log(SHAFT_DAMPING.get(shaft_soil, SHAFT_DAMPING[None]))
     values["toe_damping"] = np.log(TOE_DAMPING)
     values["upward_share"] = np.log(0.9)
+    values |= dict.fromkeys(("quake_rise", "damping_rise"), 0.0)
+    spreads = dict(SPREAD)
+    if law.damping in (POWER, *RADIATING):
+        values["shaft_damping"] = np.log(RATE_FACTOR.get(shaft_soil, RATE_FACTOR[None]))
+        values["toe_damping"] = np.log(TOE_RATE_FACTOR)
+        values["rate_power"] = np.log(RATE_POWER)
+    if law.damping == LAYERED:
+        values |= dict.fromkeys(LAYER_NAMES, np.log(LAYER_DAMPING))
+        spreads |= dict.fromkeys(LAYER_NAMES, SPREAD["layer_damping"])
+    if law.damping in RADIATING:
+        values["shaft_quake"], spreads["shaft_quake"] = np.log(RADIATION_QUAKE), RADIATION_QUAKE_SPREAD
+        values["shaft_radiation"], values["toe_radiation"] = np.log(SHAFT_RADIATION), np.log(TOE_RADIATION)
+    if linked(pile):
+        spreads["wave_speed_error"] = LINKED_SPREAD
     values |= dict.fromkeys(GAUGE_ERRORS, 0.0)
+    if wave_speed is not None and wave_speed[1] < spreads["wave_speed_error"]:
+        values["wave_speed_error"] = wave_speed[0]
+        spreads["wave_speed_error"] = max(wave_speed[1], LEAST_SPEED_SPREAD)
+    for blow, of_blow in enumerate(drift_spread):
+        values[drift_name(blow)], spreads[drift_name(blow)] = 0.0, of_blow
     if reduction is not None:
         values["section_left"] = np.log(reduction.section_left)
         values["section_depth"] = min(reduction.depth, pile.length)
         values["section_length"] = np.log(reduction.length)
-    spreads = SPREAD | {"drift": drift_spread} | dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
+    spreads |= dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
     spread = [spreads[name] for name in values]
     return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
+
+
+def linked(pile: Pile) -> bool:
+    """Say whether the modulus comes from the wave speed."""
+    return pile.material != "steel"
+
+
+def drift_name(blow: int) -> str:
+    """Give the name of a blow's own drift; the first of the blows stands without a number."""
+    return "drift" if blow == 0 else f"drift_{blow + 1}"
 
 
 def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
@@ -178,8 +282,11 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     Units: returns [N, m, s/m, s, m/s^2].
 
     ``"shaft"`` of shape (n_shaft, n_candidates) [N] and every other name of shape (n_candidates,): resistances [N],
-    quakes [m], dampings [s/m], `upward_share`, `velocity_error`, `wave_speed_error` and `section_left` [1], `lag`
-    [s], `drift` [m/s^2], `section_depth` and `section_length` [m].
+    quakes [m], dampings at half the depth [s/m] or, with a power of the velocity, [(s/m)^N], `rate_power` N [1], layer
+    dampings over the impedance [1], `shaft_radiation` and `toe_radiation` [s], logarithms `quake_rise` and
+    `damping_rise` of the value at the end of the shaft over that at its beginning [1], `upward_share`, `force_error`,
+    `velocity_error`, `wave_speed_error` and `section_left` [1], `lag` [s], `drift` [m/s^2], `section_depth` and
+    `section_length` [m].
     """
     raw = layout.expected[:, None] + layout.spread[:, None] * scores
     values = {"shaft": np.exp(raw[: layout.n_shaft])}
@@ -226,6 +333,10 @@ class Blow:
         Length of the shaft in soil [m], counted from the toe; no more than the length below the gauges.
     shaft_soil, toe_soil : str or None
         Soil along the shaft and at the toe, as in the sheet's [soil].
+    set_per_blow : float
+        Set that the log gives [m]; not a number where it is not known.
+    wave_speed : tuple of float or None
+        Error of the pile's wave speed as the toe returns of the drive tell it, and its uncertainty [1].
     """
 
     time: np.ndarray
@@ -237,83 +348,136 @@ class Blow:
     embedded: float
     shaft_soil: str | None = None
     toe_soil: str | None = None
+    set_per_blow: float = float("nan")
+    wave_speed: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
 class Problem:
-    """A blow made ready to be fitted under one soil law.
+    """Blows of one soil made ready to be fitted under one soil law.
 
     Parameters
     ----------
-    blow : Blow
-        The record.
+    blows : tuple of Blow
+        The records; the first is the one whose resistance is asked for.
     layout : Parameters
         The parameters.
     mesh : Mesh
         The pile's segments, from the gauges down.
     share : numpy.ndarray
         Which node carries what of each length of shaft, shape (n_segments, n_shaft) [1].
-    hyperbolic : bool
+    law : SoilLaw
         The soil law.
-    smith : bool
-        Whether the damping is Smith's.
-    start : float
-        Time of the first step [s].
+    start : numpy.ndarray
+        Time of the first step, shape (n_blows,) [s].
     n_steps : int
         Number of steps compared [1].
     weight : numpy.ndarray
         Weight of each step, shape (n_steps,) [1].
-    scale : float
-        Greatest downward wave [N]; misfits are shares of it.
+    scale : numpy.ndarray
+        Greatest downward wave, shape (n_blows,) [N]; misfits are shares of it.
     misfit : float
         Misfit that counts as one standard deviation [1].
+    linked : bool
+        Whether the modulus comes from the wave speed, see `linked`.
     """
 
-    blow: Blow
+    blows: tuple[Blow, ...]
     layout: Parameters
     mesh: Mesh
     share: np.ndarray
-    hyperbolic: bool
-    smith: bool
-    start: float
+    law: SoilLaw
+    start: np.ndarray
     n_steps: int
     weight: np.ndarray
-    scale: float
+    scale: np.ndarray
     misfit: float = FIRST_MISFIT
+    linked: bool = field(default=False)
+
+    @property
+    def blow(self) -> Blow:
+        """The blow whose resistance is asked for."""
+        return self.blows[0]
+
+    @property
+    def hyperbolic(self) -> bool:
+        """Whether the first loading follows a hyperbola."""
+        return self.law.backbone == HYPERBOLIC
+
+    @property
+    def smith(self) -> bool:
+        """Whether the damping is Smith's."""
+        return self.law.damping in (SMITH, LAYERED)
 
 
 def make_problem(
-    blow: Blow, *, hyperbolic: bool = False, smith: bool = False, reduction: Reduction | None = None
+    blows: Blow | tuple[Blow, ...],
+    *,
+    law: SoilLaw = SOIL_LAWS[0],
+    reduction: Reduction | None = None,
+    time_step: float = TARGET_STEP,
 ) -> Problem:
-    """Make a blow ready to be fitted."""
-    pile, time = blow.pile, blow.time
-    down, up = waves(blow.force, blow.velocity, pile.impedance)
-    segments = int(np.clip(round(pile.return_time / 2 / TARGET_STEP), FEWEST_SEGMENTS, MOST_SEGMENTS))
+    """Make blows ready to be fitted."""
+    blows = (blows,) if isinstance(blows, Blow) else tuple(blows)
+    pile = blows[0].pile
+    segments = int(np.clip(round(pile.return_time / 2 / time_step), FEWEST_SEGMENTS, MOST_SEGMENTS))
     mesh = mesh_pile(pile, segments)
-    start = time[blow.onset] - LEAD
-    toe_return = time[blow.first_peak] + pile.return_time
-    if toe_return >= time[-1]:
-        raise ValueError("the record ends before the toe's return; record for longer, or match another blow")
-    n_steps = int((min(time[-1], toe_return + SPAN) - start) / mesh.time_step)
-    since = start + mesh.time_step * np.arange(n_steps) - toe_return - FULL_WEIGHT_SPAN
+    starts, scales, totals, ends = [], [], [], []
+    for blow in blows:
+        down, up = waves(blow.force, blow.velocity, pile.impedance)
+        start, toe_return = blow.time[blow.onset] - LEAD, blow.time[blow.first_peak] + pile.return_time
+        if toe_return >= blow.time[-1]:
+            raise ValueError("the record ends before the toe's return; record for longer, or match another blow")
+        starts.append(start)
+        ends.append(min(blow.time[-1], toe_return + SPAN) - start)
+        scales.append(float(down[blow.first_peak]))
+        totals.append(scales[-1] + float(np.interp(toe_return, blow.time, up)))
+    n_steps = int(min(ends) / mesh.time_step)
+    first = blows[0]
+    toe_return = first.time[first.first_peak] + pile.return_time
+    since = starts[0] + mesh.time_step * np.arange(n_steps) - toe_return - FULL_WEIGHT_SPAN
     weight = np.clip(1.0 - since / SPAN, LEAST_WEIGHT, 1.0)
-    scale = float(down[blow.first_peak])
-    back = float(np.interp(toe_return, time, up))
-    total = scale + back
-    first_idea = max(0.1 * scale, total - 0.3 * (2.0 * scale - total))
-    embedded = min(blow.embedded, pile.length)
+    first_idea = max(0.1 * scales[0], totals[0] - 0.3 * (2.0 * scales[0] - totals[0]))
+    embedded = min(first.embedded, pile.length)
     layout = lay_out(
         pile,
-        blow.shaft_soil,
-        blow.toe_soil,
+        first.shaft_soil,
+        first.toe_soil,
         embedded,
         first_idea,
-        drift_spread=_unrest(blow) / float(time[-1] - time[blow.onset]),
-        hyperbolic=hyperbolic,
+        drift_spread=tuple(_drift_spread(blow) for blow in blows),
+        law=law,
         reduction=reduction,
+        wave_speed=first.wave_speed,
     )
     share = placement(mesh, pile.length - embedded, pile.length, layout.n_shaft)
-    return Problem(blow, layout, mesh, share, hyperbolic, smith, float(start), n_steps, weight, scale)
+    return Problem(
+        blows,
+        layout,
+        mesh,
+        share,
+        law,
+        np.array(starts),
+        n_steps,
+        weight,
+        np.array(scales),
+        linked=linked(pile),
+    )
+
+
+def _drift_spread(blow: Blow) -> float:
+    """Drift that the velocity may have [m/s^2]; a set from the log ties the movement at the end of the record down."""
+    length = float(blow.time[-1] - blow.time[blow.onset])
+    spread = _unrest(blow) / length
+    if blow.set_per_blow == blow.set_per_blow:
+        spread = min(spread, 2.0 * set_spread(blow) / length**2)
+    return spread
+
+
+def set_spread(blow: Blow) -> float:
+    """Uncertainty of a blow's set from the log [m]."""
+    share, least = SET_SPREAD
+    return max(share * blow.set_per_blow, least)
 
 
 def _unrest(blow: Blow) -> float:

@@ -70,7 +70,13 @@ def come_to_rest(
     3920.0
     """
     state = at_rest(mesh, soil) if state is None else state
-    slowed = replace(soil, damping=soil.damping + _critical_damping(mesh, soil), smith_damping=None, radiation=None)
+    slowed = replace(
+        soil,
+        damping=soil.damping + _critical_damping(mesh, soil),
+        smith_damping=None,
+        rate_damping=None,
+        radiation=None,
+    )
     steps = 2 * mesh.n_segments
     quiet_before = False
     for _ in range(LONGEST_REST):

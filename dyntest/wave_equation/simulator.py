@@ -21,7 +21,7 @@ Each raises ValueError when the simulation asks for a step past the end of its t
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -33,9 +33,13 @@ Head = Callable[[int, np.ndarray], np.ndarray]
 [N]."""
 
 
+NOTHING = np.empty((0, 0))
+"""Stands for what was not asked for."""
+
+
 @dataclass(frozen=True)
 class Motion:
-    """What a run gives.
+    """What a run gives; what was not asked for has no elements.
 
     Parameters
     ----------
@@ -47,14 +51,14 @@ class Motion:
         Downward wave at the gauges, shape (n_steps, n_candidates) [N].
     toe_displacement : numpy.ndarray
         Movement of the toe, shape (n_steps, n_candidates) [m], downward positive.
-    greatest_force, least_force : numpy.ndarray or None
+    greatest_force, least_force : numpy.ndarray
         Bounds over time of the force just above the nodes 1 … n, shape (n_segments, n_candidates) [N], compression
         positive.
-    greatest_force_step, least_force_step : numpy.ndarray or None
+    greatest_force_step, least_force_step : numpy.ndarray
         The steps at which they occur [1].
-    greatest_spring : numpy.ndarray or None
+    greatest_spring : numpy.ndarray
         Greatest static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
-    dissipated : numpy.ndarray or None
+    dissipated : numpy.ndarray
         Work done on springs and dashpots of the soil, shape (n_candidates,) [J].
     state : State
         The moment at which the run ended.
@@ -64,12 +68,12 @@ class Motion:
     up: np.ndarray
     down: np.ndarray
     toe_displacement: np.ndarray
-    greatest_force: np.ndarray | None
-    least_force: np.ndarray | None
-    greatest_force_step: np.ndarray | None
-    least_force_step: np.ndarray | None
-    greatest_spring: np.ndarray | None
-    dissipated: np.ndarray | None
+    greatest_force: np.ndarray
+    least_force: np.ndarray
+    greatest_force_step: np.ndarray
+    least_force_step: np.ndarray
+    greatest_spring: np.ndarray
+    dissipated: np.ndarray
     state: State
 
 
@@ -140,8 +144,6 @@ def simulate(
     if n_steps < 1:
         raise ValueError("a run needs at least one step")
     state = at_rest(mesh, soil) if start is None else start
-    if state.opening is None:
-        state = replace(state, opening=np.zeros((len(mesh.splices), soil.n_candidates)))
     step = Step(mesh, soil, state, gravity, work=work, single=single)
     up_out, down_out, toe_out = (np.empty((n_steps, soil.n_candidates)) for _ in range(3))
     bounds = _Bounds(state.spring.shape) if envelope else None
@@ -165,9 +167,12 @@ def simulate(
         up_out,
         down_out,
         toe,
-        *((bounds.greatest, bounds.least, bounds.greatest_step, bounds.least_step) if envelope else (None,) * 4),
-        step.static_force(springs) if peaks else None,
-        step.energy,
+        bounds.greatest if bounds else NOTHING,
+        bounds.least if bounds else NOTHING,
+        bounds.greatest_step if bounds else NOTHING,
+        bounds.least_step if bounds else NOTHING,
+        NOTHING if springs is None else step.static_force(np.minimum(springs, step.upper)),
+        step.energy if work else NOTHING,
         step.state(toe[-1]),
     )
 

@@ -34,8 +34,6 @@ class Mesh:
         Mass of each segment, shape (n_segments,) [kg].
     gauge_node : int
         Node at which the gauges sit [1]; 0 where the mesh begins at the gauges.
-    splices : tuple
-        Joints as pairs of node and slack, see `dyntest.wave_equation.step.add_splices`.
     """
 
     time_step: float
@@ -44,7 +42,6 @@ class Mesh:
     area: np.ndarray
     mass: np.ndarray
     gauge_node: int = 0
-    splices: tuple[tuple[int, float | np.ndarray], ...] = ()
 
     @property
     def n_segments(self) -> int:
@@ -112,29 +109,38 @@ class SoilModel:
         Viscous damping [N s/m].
     smith_damping : numpy.ndarray or None
         Smith's damping factor, force = factor × |static force| × velocity [s/m].
+    rate_damping : numpy.ndarray or None
+        Factor of a power of the velocity, force = factor × |static force| × velocity^power, its value at 1 m/s [1];
+        where there is `radiation`, the growth of the limit with the velocity of slip, ``1 + factor × w^power``.
+    rate_power : float or numpy.ndarray
+        The power [1], also of shape (n_candidates,): 0.2 after Coyle and Gibson (1970), J. Soil Mech. Found. Div. ASCE
+        96(SM3), and Randolph and Simons (1986) (both from memory).
     upward_limit : numpy.ndarray or None
         Greatest static resistance against upward movement [N]; None: equal to `limit` on the shaft. At the toe always
         0.
     unloading_quake : numpy.ndarray or None
         Movement over which the limit is unloaded [m]; None: equal to `quake`.
-    hyperbolic : bool
-        Whether the first loading follows the hyperbola ``limit · u / (u + quake)`` in place of two straight lines.
+    hyperbolic : bool or numpy.ndarray
+        Whether the first loading follows the hyperbola ``limit · u / (u + quake)`` in place of two straight lines; also
+        one of each candidate, shape (n_candidates,) [1].
     toe_gap : numpy.ndarray or None
         Way of the toe before it meets the soil, shape (n_candidates,) [m].
     plug_mass : numpy.ndarray or None
         Mass of soil that moves with the toe, shape (n_candidates,) [kg].
     radiation : numpy.ndarray or None
-        Dashpot in series with the spring, through which soil that moves along lets the force fade; infinite where it
-        does not [N s/m].
+        Dashpot beside the spring, both under a slider with the limit (Randolph and Simons 1986, 3rd Int. Conf.
+        Numerical Methods in Offshore Piling, from memory) [N s/m]; 0 in candidates that have none.
     """
 
     limit: np.ndarray
     quake: np.ndarray
     damping: np.ndarray
     smith_damping: np.ndarray | None = None
+    rate_damping: np.ndarray | None = None
+    rate_power: float | np.ndarray = 0.2
     upward_limit: np.ndarray | None = None
     unloading_quake: np.ndarray | None = None
-    hyperbolic: bool = False
+    hyperbolic: bool | np.ndarray = False
     toe_gap: np.ndarray | None = None
     plug_mass: np.ndarray | None = None
     radiation: np.ndarray | None = None
@@ -148,9 +154,9 @@ class SoilModel:
         """Give the same soil for a number of candidates, each a copy."""
 
         def spread(array):
-            return None if array is None else np.repeat(array, n_candidates, axis=-1)
+            return np.repeat(array, n_candidates, axis=-1) if isinstance(array, np.ndarray) else array
 
-        names = [name for name in self.__dataclass_fields__ if name != "hyperbolic"]
+        names = list(self.__dataclass_fields__)
         return replace(self, **{name: spread(getattr(self, name)) for name in names})
 
 

@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from dyntest.conditioning.findings import Finding
 from dyntest.quantities.case_resistance import case_resistance
 from dyntest.reviewing.drive import review_drive
-from dyntest.reviewing.drive_match import as_blow, match_drive
+from dyntest.reviewing.drive_match import MOST_TOGETHER, NEARBY, as_blow, blows_beside, match_drive
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +32,31 @@ def test_the_match_has_the_representative_blow(clay):
 
 
 def test_an_unknown_penetration_counts_the_whole_pile_as_embedded(clay):
-    blow = as_blow(clay.drives[0].waves, 0, clay.sheet, float("nan"))
+    blow = as_blow(clay.drives[0].waves, 0, clay.sheet, pd.Series({"penetration": np.nan}))
     assert blow.embedded == clay.sheet.pile.length
-    assert as_blow(clay.drives[0].waves, 0, clay.sheet, 1e3).embedded == clay.sheet.pile.length
+    deep = pd.Series({"penetration": 1e3})
+    assert as_blow(clay.drives[0].waves, 0, clay.sheet, deep).embedded == clay.sheet.pile.length
+
+
+def test_blows_of_other_energy_are_matched_beside_the_representative_one(clay):
+    drive = clay.drives[0]
+    rows, chosen = blows_beside(drive), list(drive.table["blow"]).index(drive.representative.blow)
+    assert 0 < len(rows) < MOST_TOGETHER
+    assert chosen not in rows
+    assert (np.abs(rows - chosen) <= NEARBY).all()
+    assert len(drive.match.problem.blows) == 1 + len(rows)
+    force = drive.table["peak_force"].to_numpy()
+    window = slice(max(chosen - NEARBY, 0), chosen + NEARBY + 1)
+    assert force[rows].max() == force[window][np.arange(len(force[window])) != chosen - window.start].max()
+
+
+def test_blows_that_are_alike_or_wear_off_what_was_gained_are_matched_alone(clay):
+    drive = clay.drives[0]
+    alike = replace(drive, table=drive.table.assign(peak_force=2e6))
+    assert len(blows_beside(alike)) == 0
+    assert len(blows_beside(clay.drives[-1])) == 0
+    doubted = Finding("spikes", "warning", tuple(drive.table["blow"]), 1.0, 0.5, "spikes", "look")
+    assert len(blows_beside(replace(drive, findings=(doubted,)))) == 0
 
 
 def test_why_a_drive_is_not_matched_is_said(clay):

@@ -9,7 +9,7 @@ from dyntest.hammer import Hammer
 from dyntest.wave_equation.bearing_graph import BearingGraph, DrivenBlows, bearing_graph, drive_blows, scaled_soil
 from dyntest.wave_equation.comparison import candidate_soil
 from dyntest.wave_equation.hammer_model import hammer_setting
-from dyntest.wave_equation.problem import physical
+from dyntest.wave_equation.problem import ELASTIC_PLASTIC, SMITH, VISCOUS, SoilLaw, make_problem, physical
 from dyntest.wave_equation.soil import mesh_pile
 
 HAMMER = Hammer(
@@ -62,7 +62,7 @@ def test_one_run_gives_what_single_runs_give(matched, graph):
 def test_soil_is_scaled_and_nothing_else(matched):
     match = matched[1]
     mesh = mesh_pile(match.problem.blow.pile, 60, from_head=True)
-    soil = scaled_soil(match, mesh, np.array([1.0, 2.0]) * match.matched_resistance)
+    soil = scaled_soil(match, mesh, np.array([1.0, 2.0]) * match.modelled_resistance)
     assert soil.limit[:, 1] == pytest.approx(2 * soil.limit[:, 0])
     assert soil.damping[:, 1] == pytest.approx(2 * soil.damping[:, 0])
     np.testing.assert_array_equal(soil.quake[:, 0], soil.quake[:, -1])
@@ -72,10 +72,12 @@ def test_soil_is_scaled_and_nothing_else(matched):
 @pytest.mark.parametrize("smith", [False, True])
 def test_the_soil_is_the_one_that_was_matched(matched, smith):
     """Smith's damping and the share that holds upward stay, whichever room asks for the soil."""
-    match = replace(matched[1], problem=replace(matched[1].problem, smith=smith))
+    law = SoilLaw(ELASTIC_PLASTIC, SMITH if smith else VISCOUS)
+    problem = make_problem(matched[1].problem.blow, law=law)
+    match = replace(matched[1], problem=problem, scores=np.full(problem.layout.count, 0.3))
     problem, values = match.problem, physical(match.problem.layout, match.scores[:, None])
     fitted = candidate_soil(problem, values | {"wave_speed_error": np.zeros(1)})
-    graphed = scaled_soil(match, problem.mesh, np.array([match.matched_resistance]))
+    graphed = scaled_soil(match, problem.mesh, np.array([match.modelled_resistance]))
     for name in ("limit", "quake", "damping", "smith_damping", "upward_limit"):
         a, b = getattr(fitted, name), getattr(graphed, name)
         assert (a is None) == (b is None) == (name == "smith_damping" and not smith)

@@ -70,25 +70,3 @@ def test_a_gap_is_closed_before_the_curve_begins():
     law = soil(hyperbolic=True, toe_gap=np.array([0.003]))
     moved, force, _ = push(law, 0.01, None)
     np.testing.assert_allclose(np.maximum(force, 0.0), hyperbola(np.maximum(moved - 0.003, 0.0)), atol=2e-3 * LIMIT)
-
-
-def test_soil_that_radiates_lets_the_force_fade_and_moves_along():
-    """Held still after a push, S falls as exp(−k t/c), and the way along the curve by what the soil moved along."""
-    dashpot, stiffness = 4e6, LIMIT / QUAKE
-    law = soil(hyperbolic=True, radiation=np.full((1, 1), dashpot))
-    _, _, state = push(law, 0.004, None, speed=1.0)
-    before, way = state.spring[0, 0], state.loading[0, 0]
-    steps = 3000
-    after = simulate(MESH, law, impose_velocity(np.zeros(steps), MESH.impedance[0]), steps, start=state).state
-    lapse = steps * MESH.time_step
-    assert after.spring[0, 0] == pytest.approx(before * np.exp(-stiffness * lapse / dashpot), rel=0.01)
-    moved_along = before * (1.0 - np.exp(-stiffness * lapse / dashpot)) / stiffness
-    assert way - after.loading[0, 0] == pytest.approx(moved_along, rel=0.01)
-
-
-def test_radiation_leaves_a_gap_alone():
-    law = soil(radiation=np.full((1, 1), 1e3), toe_gap=np.array([0.003]))
-    _, force, state = push(law, 0.001, None)
-    assert (force < 0.0).all()
-    _, force, _ = push(law, 0.0015, state)
-    assert (force < 0.0).all()  # 2.5 mm of 3 mm

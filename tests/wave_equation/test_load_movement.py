@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from dyntest.pile import PilePart
-from dyntest.wave_equation.fitting import ELASTIC_PLASTIC, HYPERBOLIC
-from dyntest.wave_equation.match_results import load_movement
-from dyntest.wave_equation.problem import make_problem
+from dyntest.wave_equation.match_results import OF_WIDTH, OFFSET, load_movement, pile_width
+from dyntest.wave_equation.problem import ELASTIC_PLASTIC, HYPERBOLIC, VISCOUS, SoilLaw, make_problem
 
 
 @pytest.fixture
@@ -19,7 +18,7 @@ def soil_by_hand(matched):
         record, match = matched
         part = PilePart(20.0, 0.0138, modulus, 7850.0 * modulus / 207e9)  # the wave speed stays as it is
         blow = replace(record.blow, pile=replace(record.blow.pile, parts=(part,)), embedded=20.0)
-        problem = make_problem(blow, hyperbolic=law == HYPERBOLIC)
+        problem = make_problem(blow, law=SoilLaw(law, VISCOUS))
         layout, scores = problem.layout, np.zeros(problem.layout.count)
         wanted = {"toe_resistance": toe, "shaft_quake": shaft_quake, "toe_quake": toe_quake}
         wanted |= dict.fromkeys(layout.names[: layout.n_shaft], shaft / layout.n_shaft)
@@ -76,3 +75,38 @@ def test_it_begins_at_nothing_and_never_falls(matched):
         assert trace[0] == 0.0
         assert (np.diff(trace) >= 0.0).all()
     assert curve.head_load[-1] == pytest.approx(matched[1].limit, rel=1e-6)
+
+
+def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_blow):
+    curve = load_movement(matched[1])
+    assert (curve.head_load_low <= curve.head_load).all()
+    assert (curve.head_load_high >= curve.head_load).all()
+    low, high = matched[1].matched_resistance_range
+    band = curve.head_load_high[-1] - curve.head_load_low[-1]
+    assert 0.6 < band / (high - low) < 2.0  # drawn models are not normal in the total
+
+
+def test_the_offset_criterion_on_a_plastic_pile(soil_by_hand):
+    """Once all soil yields the load is the limit: PL/EA + 0.15 in + D/120 is reached there and at no other load."""
+    match = soil_by_hand(6e5, 4e5, shaft_quake=0.001, toe_quake=0.002)
+    offset = load_movement(match, 0.03).failures[0]
+    assert offset.criterion == OFFSET
+    assert offset.load == pytest.approx(1e6, rel=1e-3)
+    pile = match.problem.blow.pile
+    shortening = 1e6 * 20.0 / (207e9 * 0.0138)
+    assert offset.movement == pytest.approx(shortening + 0.15 * 0.0254 + pile_width(pile) / 120.0, rel=1e-2)
+
+
+def test_a_stated_movement_on_hyperbolic_soil(soil_by_hand):
+    """Worked by hand for a rigid pile: ``R = Σ limit · u / (u + quake)`` at 5 % of the width."""
+    match = soil_by_hand(6e5, 4e5, law=HYPERBOLIC, modulus=207e15)
+    stated = load_movement(match).failures[1]
+    u = 0.05 * pile_width(match.problem.blow.pile)
+    assert stated.criterion == OF_WIDTH
+    assert stated.load == pytest.approx(6e5 * u / (u + 0.002) + 4e5 * u / (u + 0.006), rel=5e-3)
+    assert stated.load < 0.95 * 1e6  # and not the limit that no movement reaches
+
+
+def test_a_criterion_that_is_not_reached_has_no_load(soil_by_hand):
+    curve = load_movement(soil_by_hand(6e5, 4e5), 0.002)
+    assert all(np.isnan(failure.load) for failure in curve.failures)

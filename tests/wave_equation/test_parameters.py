@@ -1,7 +1,16 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.problem import SHAFT_QUAKE, TOE_DAMPING, Reduction, lay_out, physical
+from dyntest.wave_equation.problem import (
+    HYPERBOLIC,
+    SHAFT_QUAKE,
+    TOE_DAMPING,
+    VISCOUS,
+    Reduction,
+    SoilLaw,
+    lay_out,
+    physical,
+)
 
 
 @pytest.fixture
@@ -19,13 +28,13 @@ def test_no_score_is_what_is_expected(values):
     np.testing.assert_allclose(found["shaft"].sum(axis=0) + found["toe_resistance"], 1e6)
     np.testing.assert_allclose(found["shaft_quake"], SHAFT_QUAKE)
     np.testing.assert_allclose(found["toe_damping"], TOE_DAMPING)
-    for name in ("wave_speed_error", "lag", "velocity_error", "drift"):
+    for name in ("wave_speed_error", "lag", "force_error", "velocity_error", "drift"):
         np.testing.assert_array_equal(found[name], 0.0)
 
 
 def test_a_hyperbola_reaches_half_its_limit_where_straight_lines_do(values):
     _, straight = values()
-    _, curved = values(hyperbolic=True)
+    _, curved = values(law=SoilLaw(HYPERBOLIC, VISCOUS))
     for name in ("shaft_quake", "toe_quake"):
         limit, movement = 1.0, 0.5 * straight[name]
         on_line = limit * movement / straight[name]

@@ -13,12 +13,10 @@ LAWS = {
     "hyperbolic, unloading quake": {"hyperbolic": True, "unloading_quake": np.full((40, 2), 0.001)},
     "gap": {"toe_gap": np.array([0.002, 0.004])},
     "plug": {"plug_mass": np.array([100.0, 300.0])},
-    "radiation": {"radiation": np.full((40, 2), 1e5)},
-    "radiation, hyperbolic, gap": {
-        "radiation": np.full((40, 2), 1e5),
-        "hyperbolic": True,
-        "toe_gap": np.array([0.002, 0.004]),
-    },
+    "power of the velocity": {"rate_damping": np.full((40, 2), 0.6)},
+    "power, hyperbolic": {"rate_damping": np.full((40, 2), 0.6), "hyperbolic": True},
+    "radiation": {"radiation": np.full((40, 2), 1e5), "rate_damping": np.full((40, 2), 0.4)},
+    "radiation, no rate": {"radiation": np.full((40, 2), 1e5)},
     "everything upward": {"upward_limit": np.full((40, 2), 2e3)},
 }
 every_law = pytest.mark.parametrize("options", LAWS.values(), ids=LAWS)
@@ -43,8 +41,9 @@ def test_a_run_goes_on_from_its_state(options, cut, mesh, make_soil, pulse):
 def test_single_precision_is_off_by_millionths(options, mesh, make_soil, pulse):
     double = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
     single = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500, single=True)
-    np.testing.assert_allclose(single.up, double.up, atol=1e-5 * pulse.max())
-    np.testing.assert_allclose(single.toe_displacement, double.toe_displacement, atol=1e-6)
+    rough = 200.0 if "rate_damping" in options else 1.0  # a root by two of Newton's steps in place of five
+    np.testing.assert_allclose(single.up, double.up, atol=rough * 1e-5 * pulse.max())
+    np.testing.assert_allclose(single.toe_displacement, double.toe_displacement, atol=rough * 1e-6)
     assert not np.array_equal(single.up, double.up)
 
 
@@ -115,9 +114,10 @@ def test_bounds_of_the_force_are_those_of_the_waves(mesh, make_soil, pulse):
     np.testing.assert_allclose(np.take_along_axis(forces, motion.least_force_step[None], 0)[0], motion.least_force)
 
 
-def test_what_was_not_asked_for_is_none(mesh, make_soil, pulse):
+def test_what_was_not_asked_for_is_empty(mesh, make_soil, pulse):
     motion = simulate(mesh, make_soil(), impose_down_wave(pulse), 10)
-    assert motion.greatest_force is motion.least_force is motion.dissipated is motion.greatest_spring is None
+    assert motion.greatest_force.size == motion.least_force.size == motion.greatest_spring.size == 0
+    assert motion.dissipated.size == 0
 
 
 def test_a_toe_lifts_off_and_meets_the_soil_where_it_left_it(mesh):

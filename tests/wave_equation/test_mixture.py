@@ -1,0 +1,70 @@
+"""The range of a resistance from the mixture of laws."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from dyntest.wave_equation.fitting import LawFit
+from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, WIDENING_OF_PARTS, mixture_range, resistance_mixture
+from dyntest.wave_equation.problem import make_problem
+
+
+def test_one_law_gives_the_quantiles_of_a_normal_distribution():
+    low, high = mixture_range(np.array([np.log(1e6)]), np.array([0.05]), np.array([1.0]))
+    assert np.log([low, high]) == pytest.approx(stats.norm(np.log(1e6), 0.05).ppf([TAIL, 1.0 - TAIL]), abs=1e-3)
+
+
+def test_two_laws_that_are_far_apart_are_both_in_the_range():
+    low, high = mixture_range(np.log([1e6, 2e6]), np.array([0.01, 0.01]), np.array([0.5, 0.5]))
+    assert low < 1e6
+    assert high > 2e6
+
+
+def test_a_law_without_weight_does_not_widen_the_range():
+    alone = mixture_range(np.log([1e6]), np.array([0.02]), np.array([1.0]))
+    both = mixture_range(np.log([1e6, 2e6]), np.array([0.02, 0.02]), np.array([1.0, 0.0]))
+    assert both == pytest.approx(alone, rel=1e-3)
+
+
+@pytest.fixture
+def fits(invented_blow):
+    """Two laws of equal weight whose record tells nothing but what is written here."""
+    problem = make_problem(invented_blow().blow)
+
+    def fit(total, shaft, spread, weight):
+        slope = np.zeros((3, problem.layout.count))
+        slope[:, 0] = spread
+        covariance = np.eye(problem.layout.count)
+        return LawFit(
+            problem,
+            np.zeros(problem.layout.count),
+            0.01,
+            logarithm=np.log([total, shaft, total - shaft]),
+            slope=slope,
+            covariance=covariance,
+            weight=weight,
+        )
+
+    return [fit(1.0e6, 6e5, 0.01, 0.5), fit(1.1e6, 5e5, 0.01, 0.5)]
+
+
+def test_shaft_and_toe_add_up_to_the_total(fits):
+    values, ranges = resistance_mixture(fits)
+    assert values[1] + values[2] == pytest.approx(values[0])
+    assert values[0] == pytest.approx(np.sqrt(1.0e6 * 1.1e6))
+    for value, (low, high) in zip(values, ranges, strict=True):
+        assert low <= value <= high
+
+
+def test_what_no_record_takes_away_is_in_every_range(fits):
+    alone = [replace(fits[0], weight=1.0)]
+    (low, high), *parts = resistance_mixture(alone)[1]
+    spread = np.hypot(WIDENING * 0.01, FLOOR["total"])
+    reach = stats.norm.ppf(1.0 - TAIL)
+    assert np.log(high / low) == pytest.approx(2.0 * reach * spread, rel=2e-3)
+    for (low, high), share in zip(parts, (0.6, 0.4), strict=True):
+        assert np.log(high / low) == pytest.approx(
+            2.0 * reach * np.hypot(WIDENING_OF_PARTS * 0.01, FLOOR["part"] / share), rel=2e-2
+        )

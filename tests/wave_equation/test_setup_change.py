@@ -1,0 +1,51 @@
+"""The change between two matches of one pile: what they share cancels, what they do not adds up."""
+
+import numpy as np
+import pytest
+
+from dyntest.wave_equation.matching import match_blow
+from dyntest.wave_equation.setup_change import setup_change
+
+
+@pytest.fixture(scope="module")
+def later(invented_blow):
+    """The pile of the plain record, with 1.6 times the shaft and the same toe, by the same gauges."""
+    record = invented_blow(shaft=9.6e5, seed=7)
+    return record, match_blow(record.blow)
+
+
+def test_the_true_change_is_found(matched, later):
+    (before, first), (after, second) = matched, later
+    change = setup_change(first, second)
+    for part, value in (("total", after.total / before.total), ("shaft", after.shaft / before.shaft)):
+        found = getattr(change, part)
+        assert found.value == pytest.approx(value, rel=0.06)
+        assert found.low <= value <= found.high
+    assert change.toe.low <= after.toe / before.toe <= change.toe.high
+    assert not change.lower_bound
+
+
+def test_what_is_shared_makes_the_range_narrower_than_two_alone(matched, later):
+    (_, first), (_, second) = matched, later
+    change = setup_change(first, second)
+    apart = np.hypot(*(np.diff(np.log(match.matched_resistance_range))[0] for match in (first, second)))
+    assert np.log(change.total.high / change.total.low) < 0.95 * apart
+
+
+def test_nothing_changed_from_a_match_to_itself(matched):
+    change = setup_change(matched[1], matched[1])
+    for found in (change.total, change.shaft, change.toe, *change.lengths):
+        assert found.value == pytest.approx(1.0, abs=1e-6)
+        assert found.low < 1.0 < found.high
+    assert len(change.lengths) == matched[1].problem.layout.n_shaft
+
+
+def test_a_common_gauge_error_does_not_look_like_setup(invented_blow, matched):
+    """Both records by gauges that read 3 % high: the ratio stays."""
+    from dataclasses import replace
+
+    def wrong(record):
+        return match_blow(replace(record.blow, force=1.03 * record.blow.force))
+
+    change = setup_change(wrong(matched[0]), wrong(invented_blow(shaft=9.6e5, seed=7)))
+    assert change.total.value == pytest.approx(1.36, rel=0.03)
