@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -22,6 +23,11 @@ def run(capsys, *words):
     return left.value.code or 0, told.out, told.err
 
 
+def numbers(line: str) -> list[int]:
+    """Whole numbers of a line, in their order."""
+    return [int(number) for number in re.findall(r"\d+", line)]
+
+
 @pytest.fixture
 def folder(tmp_path, lay_out_small_test):
     for name in ("one", "two"):
@@ -34,13 +40,14 @@ def test_a_survey_lists_failures_and_goes_on_where_it_stopped(folder, capsys):
     (folder / "P9.toml").write_text("[pile]\n[[drive]]\nkind = 'initial'\n")
     status, out, err = run(capsys, "survey", folder, "--match", "none")
     assert (status, err) == (0, "")
-    assert out.startswith("3 piles: 2 reviewed, 1 failed.\n  - P9.toml: ")
+    first, failure, *_ = out.splitlines()
+    assert numbers(first) == [3, 2, 1] and "P9.toml: " in failure
     assert TOLD | {"piles"} == {path.name for path in (folder / "survey").iterdir()}
     before = {path: path.stat().st_mtime_ns for path in (folder / "survey" / "piles").iterdir()}
     tables = {name: (folder / "survey" / name).read_bytes() for name in TOLD}
     (folder / "P9.toml").unlink()
     status, out, _ = run(capsys, "survey", folder, "--match", "none")
-    assert out.startswith("2 piles: 2 reviewed, 0 failed.\n2 of them were done before")
+    assert [numbers(line) for line in out.splitlines()[:2]] == [[2, 2, 0], [2]]
     assert {path: path.stat().st_mtime_ns for path in before} == before
     said = json.loads((folder / "survey" / "piles.json").read_text())
     assert said["piles"] == json.loads(tables["piles.json"])["piles"]
@@ -65,7 +72,7 @@ def test_a_scheduler_that_does_not_answer_is_told(folder, capsys, monkeypatch):
     monkeypatch.setattr(cli, "DASK_TIMEOUT", 0.5)
     status, _, err = run(capsys, "survey", folder, "--dask", "tcp://127.0.0.1:1")
     assert status == 1
-    assert "no Dask scheduler answered" in err
+    assert "Dask" in err and "tcp://127.0.0.1:1" in err
 
 
 @pytest.mark.parametrize("sent, status", [(signal.SIGINT, cli.INTERRUPTED), (signal.SIGKILL, -signal.SIGKILL)])
@@ -94,7 +101,7 @@ def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, 
     until(lambda: not _group_lives(running.pid), "the end of every process of the survey")
     done = len(list(kept.glob("[!.]*.json")))
     again = subprocess.run(words, capture_output=True, text=True, check=True)
-    assert again.stdout.startswith(f"7 piles: 7 reviewed, 0 failed.\n{done} of them were done before")
+    assert [numbers(line) for line in again.stdout.splitlines()[:2]] == [[7, 7, 0], [done]]
 
 
 def _group_lives(group: int) -> bool:

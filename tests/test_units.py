@@ -44,7 +44,7 @@ def test_every_unit_of_the_table_is_known_to_pint():
 
 @pytest.mark.parametrize(("dimension", "unit"), list(product(("length", "strain", "force"), ("kip ft", "s", "kg/m^3"))))
 def test_a_unit_of_another_dimension_is_refused(dimension, unit):
-    with pytest.raises(ValueError, match="is not a unit of"):
+    with pytest.raises(ValueError, match="not a unit of"):
         unit_factor(unit, dimension)
 
 
