@@ -127,3 +127,17 @@ def first_peak(down: np.ndarray, onset: np.ndarray, noise: np.ndarray | float = 
     behind = (running - wave > fall[:, None]) & (running >= floor[:, None])
     level = running[np.arange(len(wave)), np.minimum(_first(behind), wave.shape[1] - 1)]
     return np.maximum(begin + (wave >= level[:, None]).argmax(axis=1), onset)
+
+
+MAIN_RISE = (0.30, 0.63)
+"""The rise proper begins at this share of the first peak, so that the compression stroke of a diesel hammer is no part
+of it; and what is above has this share of the time of a rise as a sine squared [1] (exact)."""
+
+
+def main_rise(down: np.ndarray, onset: np.ndarray, first_peak: np.ndarray) -> np.ndarray:
+    """Give the samples of the rise proper, from its upper part, shape (n_blows,) [samples]."""
+    until = int(first_peak.max(initial=0)) + 1
+    high = down[:, :until] > MAIN_RISE[0] * down[np.arange(len(down)), first_peak][:, None]
+    sample = np.arange(until)
+    inside = (sample >= onset[:, None]) & (sample <= first_peak[:, None])
+    return (high & inside).sum(axis=1) / MAIN_RISE[1]

@@ -104,6 +104,11 @@ def free_time(pile: Pile, penetration: np.ndarray | None, n_blows: int) -> np.nd
     return 2.0 * above / first.wave_speed
 
 
+GAS_AT_ONSET = 0.05
+"""Force at the onset over that at the first peak from which a diesel's gas presses already [1]: without gas the blow
+begins at 0.03 (our choice)."""
+
+
 def _proportionality(waves: Waves, free_time: np.ndarray, comparable: np.ndarray) -> tuple[np.ndarray, ...]:
     """F/(Zv) at the first peak and over the free rise, and whether that rise reaches its half."""
     rise = waves.first_peak - waves.onset
@@ -114,11 +119,15 @@ def _proportionality(waves: Waves, free_time: np.ndarray, comparable: np.ndarray
     inside = ahead <= length[:, None]
     rows = np.arange(len(rise))[:, None]
     index = np.minimum(waves.onset[:, None] + ahead, waves.force.shape[1] - 1)
-    force = np.where(inside, waves.force[rows, index], 0.0).sum(axis=1)
-    from_velocity = np.where(inside, waves.impedance * waves.velocity[rows, index], 0.0).sum(axis=1)
-    velocity_peak = at(waves.velocity, waves.first_peak)
+    before = at(waves.force, waves.onset), at(waves.velocity, waves.onset)  # what a diesel's gas does already
+    gassy = before[0] > GAS_AT_ONSET * at(waves.force, waves.first_peak)
+    load, speed = (np.where(gassy, part, 0.0) for part in before)
+    force = np.where(inside, waves.force[rows, index] - load[:, None], 0.0).sum(axis=1)
+    moving = waves.velocity[rows, index] - speed[:, None]
+    from_velocity = np.where(inside, waves.impedance * moving, 0.0).sum(axis=1)
+    velocity_peak = at(waves.velocity, waves.first_peak) - speed
     with np.errstate(invalid="ignore", divide="ignore"):
-        at_peak = at(waves.force, waves.first_peak) / (waves.impedance * velocity_peak)
+        at_peak = (at(waves.force, waves.first_peak) - load) / (waves.impedance * velocity_peak)
         early = force / from_velocity
     judged = comparable & (velocity_peak > 0) & (from_velocity > 0)
     return np.where(judged, at_peak, np.nan), np.where(judged, early, np.nan), whole

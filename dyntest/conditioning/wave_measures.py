@@ -5,7 +5,7 @@ Checks on force and velocity up to the toe return: proportionality, lag, quiet, 
 
 import numpy as np
 
-from dyntest.conditioning.channel_measures import at
+from dyntest.conditioning.impact import main_rise
 from dyntest.conditioning.settling_measures import Record
 
 CLEAR_GAIN = 0.20
@@ -160,10 +160,6 @@ LAG_SHARE_WITH_SHAFT = 0.08
 """The same for strain that seems to come later, where the ground acts during the rise [1]: shaft resistance adds force
 late in it. Of 150 simulated piles the worst showed 0.065 (our choice)."""
 
-MAIN_RISE = (0.30, 0.63)
-"""The rise proper begins at this share of the first peak, so that the compression stroke of a diesel hammer is no part
-of it; and what is above has this share of the time of a rise as a sine squared [1] (exact)."""
-
 
 def low_proportionality(record: Record) -> np.ndarray:
     """Give F/(Zv) at the first peak or over the early rise, whichever is higher.
@@ -267,12 +263,3 @@ def lag_size(record: Record) -> np.ndarray:
         share = np.where((corrections.lag > 0.0) & ~record.undisturbed, LAG_SHARE_WITH_SHAFT, LAG_SHARE)
         judged = (size > share * rise) & (rise < waves.return_time)
     return np.where(record.comparable & judged & (not corrections.aligned), size, np.nan)
-
-
-def main_rise(down: np.ndarray, onset: np.ndarray, first_peak: np.ndarray) -> np.ndarray:
-    """Give the samples of the rise proper, from its upper part, shape (n_blows,) [samples]."""
-    until = int(first_peak.max(initial=0)) + 1
-    high = down[:, :until] > MAIN_RISE[0] * at(down, first_peak)[:, None]
-    sample = np.arange(until)
-    inside = (sample >= onset[:, None]) & (sample <= first_peak[:, None])
-    return (high & inside).sum(axis=1) / MAIN_RISE[1]

@@ -36,7 +36,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from dyntest.conditioning.wave_measures import main_rise
+from dyntest.conditioning.impact import main_rise
 from dyntest.quantities.sampling import aligned, first_not_positive, value_at
 
 CLASSES = ((1.0, "uniform"), (0.8, "slight damage"), (0.6, "damaged"), (0.0, "broken"))

@@ -30,8 +30,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from dyntest.conditioning.impact import main_rise
 from dyntest.conditioning.settling_measures import free_time
-from dyntest.conditioning.wave_measures import main_rise, toe_return_ratio
+from dyntest.conditioning.wave_measures import toe_return_ratio
 from dyntest.pile import Pile
 from dyntest.quantities.sampling import value_at
 from dyntest.signals import Waves

@@ -59,7 +59,17 @@ def test_gas_is_said_and_is_no_fault(blows):
     told = {f.check: f for f in find(signals, condition(signals, PILE), PILE)}
     assert told["gas before impact"].severity == "note"
     assert told["gas before impact"].value == pytest.approx(0.025, abs=0.012)
-    assert "no quiet part" not in told and "proportionality" not in told
+    assert not {"no quiet part", "proportionality", "lag"}.intersection(told)
+
+
+@pytest.mark.parametrize("before", [10e-3, 30e-3, 60e-3])
+def test_the_impact_begins_where_the_gas_ends(blows, before):
+    signals = recorded(blows, before)
+    waves = condition(signals, PILE).waves
+    rise = (waves.first_peak - waves.onset) * STEP
+    assert (rise > 0.8e-3).all() and (rise < 4e-3).all()
+    told = {f.check for f in find(signals, condition(signals, PILE), PILE)}
+    assert not {"lag", "proportionality"}.intersection(told)
 
 
 @pytest.mark.parametrize("pulse", ["drop", "diesel"])
