@@ -37,14 +37,15 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     for caution in check.cautions:
         shown += _wrap(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
     shown += _wrap(answer(check))
-    because = pd.Series(reasons(check, system), index=check.piles["pile"])
+    because = dict(zip(check.piles["pile"].astype(str), reasons(check, system), strict=True))
     second = second_looks(check, system)
     for verdict, head in HEADS.items():
         piles = check.piles[check.piles["verdict"] == verdict]
         if len(piles):
             shown += ["", head]
             shown += _told(
-                (str(row["pile"]), f"{row['status']}: {because[row['pile']]}") for row in piles.to_dict("records")
+                (pile, f"{status}: {because[pile]}")
+                for pile, status in zip(piles["pile"].astype(str), piles["status"], strict=True)
             )
     if len(second):
         shown += ["", "Second look:"]

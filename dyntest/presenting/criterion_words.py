@@ -1,10 +1,11 @@
 """The inspectors' card: the one set of data that the page and the PDF show, and its sentences."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import (
+    ABSOLUTE_REFUSAL_SET,
+    INCH,
     WAYS,
     Criterion,
     CriterionRow,
@@ -23,7 +24,7 @@ from dyntest.presenting.decision_words import (
     target_sentence,
     told,
 )
-from dyntest.presenting.terms import per_count, short_length, short_number
+from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
 ALERT = "DO NOT USE BEFORE THIS IS CLEARED UP"
 """What is said before every alert."""
@@ -239,8 +240,8 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
         stop = "Where the count is not met at the depth of the test pile"
     else:
         stop = (
-            f"Where the count is not met with {show('penetration', rule.stop_penetration, system)} of pile in the "
-            f"ground, {show('penetration', DEPTH_TOLERANCE, system)} more than the test pile"
+            f"Where the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground, "
+            f"{tape(DEPTH_TOLERANCE, system)} more than the test pile"
         )
     wait = "as long as the engineer says" if rule.wait is None else f"at least {show_wait(rule.wait)}"
     judged = _judged(rule, system)
@@ -249,6 +250,7 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
             f"{stop}, stop and do not drive on: the test pile gained resistance while it waited.",
             f"Wait {wait}, as the test pile did, warm the hammer up elsewhere and restrike.",
             *judged,
+            *_asked(rule, system),
             "Where the restrike falls short, call the engineer.",
         )
     if rule.change == RELAXATION:
@@ -256,6 +258,7 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
             f"{stop}, stop and call the engineer: waiting does not help, for the test pile lost resistance by it.",
             f"Restrike piles that met the count, as many as the engineer says, after {wait}, with a warm hammer.",
             *judged,
+            *_asked(rule, system),
             "Where the restrike falls short, call the engineer.",
         )
     why = {
@@ -266,28 +269,30 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
     return (f"{stop}, stop and call the engineer; {why}.", after)
 
 
+def _asked(rule: RestrikeRule, system: str) -> list[str]:
+    """Say the counts of a restrike in a line, for where there is no table."""
+    counts = [f"{count} at {stroke} and above" for stroke, count in restrike_counts(rule, system)]
+    return [f"Blows in the first {short_length(rule.judged_length, system)}: {', '.join(counts)}."] if counts else []
+
+
 def _judged(rule: RestrikeRule, system: str) -> list[str]:
     showing = show("matched_resistance", rule.resistance, system)
     if not rule.rows:
         return [f"Only a dynamic test can show {showing} at the restrike."]
     length, most = short_length(rule.judged_length, system), short_length(rule.most_length, system)
-    asked = ", ".join(_restrike_counts(rule.rows, rule.judged_length, system))
-    return [
-        f"The first {length} of the restrike has to show {showing}, and it stops after {most} at the latest: {asked}."
-    ]
+    return [f"The first {length} of the restrike has to show {showing}. Stop after {most} at the latest."]
 
 
-def _restrike_counts(rows: Sequence[CriterionRow], length: float, system: str) -> list[str]:
-    """Give the whole counts of a restrike, leaving out strokes that ask for the same as the one below."""
-    told_rows: list[str] = []
+def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], ...]:
+    """Give the strokes and whole counts of a restrike, leaving out strokes that ask for the same as the one below."""
+    found: list[tuple[str, str]] = []
     before = 0
-    for row in rows:
-        count = max(1, -int(-length / row.set_per_blow // 1))  # rounded up: it is one inch alone
+    for row in rule.rows:
+        count = max(1, -int(-rule.judged_length / row.set_per_blow // 1))  # rounded up: it is one inch alone
         if count != before:
-            plural = "s" if count > 1 else ""
-            told_rows.append(f"{count} blow{plural} or more at {short_number('stroke', row.stroke, system)} and above")
+            found.append((short_number("stroke", row.stroke, system), f"{count}"))
         before = count
-    return told_rows
+    return tuple(found)
 
 
 def _refusal(criterion: Criterion, system: str) -> str:
@@ -300,3 +305,9 @@ def _refusal(criterion: Criterion, system: str) -> str:
         f"Refusal, where the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
         f"at a stroke of {least} or more. Stop and call the engineer."
     )
+
+
+def absolute_refusal(system: str) -> str:
+    """Say when the hammer stops at once."""
+    quarter, length = ("1/4 in", 0.25 * INCH) if system == "US" else ("6 mm", 0.006)
+    return f"Absolute refusal: {count_over(ABSOLUTE_REFUSAL_SET, length)} blows in {quarter}. Stop at once."

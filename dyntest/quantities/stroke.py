@@ -57,6 +57,19 @@ def blow_rate(clock: np.ndarray, blow: np.ndarray) -> np.ndarray:
     return 1.0 / np.where(interval <= LONGEST_INTERVAL * usual, interval, np.nan)
 
 
+def blow_rate_of_stroke(stroke: np.ndarray) -> np.ndarray:
+    """Give the blow rate at which an open-end diesel hammer reaches a stroke: equation (1) solved for the time.
+
+    Units: stroke [m]; returns [Hz].
+
+    Examples
+    --------
+    >>> (60 * blow_rate_of_stroke(np.array([7.18 * 0.3048]))).round(1)
+    array([44.])
+    """
+    return np.sqrt(STANDARD_GRAVITY / 8.0 / (np.asarray(stroke, dtype=float) + LOSS))
+
+
 def stroke_from_blow_rate(blow_rate: np.ndarray) -> np.ndarray:
     """Give the stroke of an open-end diesel hammer: equation (1).
 

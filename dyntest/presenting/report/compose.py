@@ -110,7 +110,8 @@ def card_of(review: Review) -> dict | None:
     found, sheet = review.answers.criterion, review.sheet
     if found is None or found.criterion is None:
         return None
-    return card(found.criterion, sheet.structure, sheet.display_units)
+    hammer = next((d.drive.hammer for d in reversed(review.drives) if d.kind == "initial"), sheet.hammer)
+    return card(found.criterion, sheet.structure, sheet.display_units, sheet.pile, hammer)
 
 
 def page_data(pile: str, structure: str, author: str, paper: str, today: date, version: str) -> dict:
