@@ -1,9 +1,14 @@
 """The card an inspector carries: one set of words for page and paper, in either system."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow
 from dyntest.decisions.restrikes import restrike_rule
+from dyntest.hammer import Hammer
+from dyntest.pile import Pile, PilePart
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.report.card import card as on_paper
 
@@ -33,11 +38,32 @@ def test_counts_in_every_inch_are_never_rounded_down():
 def test_page_and_paper_show_the_same():
     held = criterion(minimum_penetration=12.0)
     words, paper = inspectors_card(held, "US"), on_paper(held, "Bridge", "US")
-    assert paper["rows"] == [[row.stroke, row.count, row.every] for row in words.rows]
+    assert [[row[0], row[1]["strong"], row[2]] for row in paper["rows"]] == [
+        [row.stroke, row.count, row.every] for row in words.rows
+    ]
     told = [line for _, lines in paper["rules"] for line in lines]
     assert set(words.meets) | {words.refusal} <= set(told)
     assert paper["strokes"] == list(words.strokes)
     assert set(words.meets) | set(words.strokes) <= set(words.sentences)
+
+
+def test_the_card_names_hammer_and_pile_and_the_blows_a_minute_of_a_diesel():
+    pile = Pile("P1", "steel", (PilePart(20.0, 0.0168, 210e9, 7850.0),), section="HP14x89")
+    hammer = Hammer("open-end diesel", 1800.0, make="Maker", model="D-4 (invented)", fuel_setting="3")
+    paper = on_paper(criterion(), "Bridge", "US", pile, hammer)
+    site = dict(map(tuple, paper["site"]))
+    assert "HP14x89" in site["pile"] and "Maker D-4" in site["hammer"] and site["fuel setting"] == "3"
+    assert paper["head"][1] == "blows per minute"
+    rate = 60.0 * np.sqrt(9.80665 / 8.0 / (criterion().rows[0].stroke + 0.09144))
+    assert paper["rows"][0][1] == f"{rate:.0f}"
+    other = on_paper(criterion(), "Bridge", "US", pile, replace(hammer, kind="hydraulic"))
+    assert "blows per minute" not in other["head"]
+
+
+def test_refusal_is_practical_or_absolute_and_neither_accepts():
+    rules = dict(map(tuple, on_paper(criterion(), "Bridge", "US")["rules"]))
+    refusal = " ".join(next(lines for name, lines in rules.items() if name.endswith("Refusal")))
+    assert "not met" in refusal and "5 blows in 1/4 in" in refusal
 
 
 def test_leaving_the_table_at_its_lower_end_does_not_stop_the_job():
@@ -49,12 +75,10 @@ def test_leaving_the_table_at_its_lower_end_does_not_stop_the_job():
 @pytest.mark.parametrize("change", ["setup", "relaxation", "no sure change", "not measured"])
 @pytest.mark.parametrize("system", ["SI", "US"])
 def test_the_card_says_when_to_stop(change, system):
-    from dataclasses import replace
-
     rule = replace(restrike_rule(1e6, (), 18.0), change=change)
     words = inspectors_card(Criterion((CriterionRow(2.0, 0.004),), 0.075, restrike=rule), system)
     text = " ".join(words.restrike)
-    assert ("64.0 ft" if system == "US" else "19.50 m") in text
+    assert ("64 ft" if system == "US" else "19.5 m") in text
     assert (" mm" in text or " m " in text or "kN" in text) == (system == "SI")
     if change in ("setup", "relaxation"):
         assert "Only a dynamic test can show" in text
