@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 
 from dyntest import cli
-from dyntest.decisions.bearing_piles import ACCEPTED
+from dyntest.decisions.bearing_piles import ACCEPTED, check_bearing_piles
 from dyntest.decisions.caution import Caution
 from dyntest.errors import InputError
 from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
-from dyntest.reading.production_log import read_pile_table, read_production_log
+from dyntest.reading.production_log import ProductionLog, read_pile_table, read_production_log
 from dyntest.reviewing.bearing_piles import review_bearing_piles
 
 
@@ -110,7 +110,7 @@ def test_a_test_pile_without_a_criterion_is_refused(reviewed_sample, samples, ch
 
 def test_piles_of_another_kind_are_not_combined(reviewed_sample, samples):
     log = read_production_log(samples / "production_log.csv")
-    reviews = [reviewed_sample(name) for name in ("pier_2_clay", "pier_3_shale")]
+    reviews = [reviewed_sample(name) for name in ("pier_2_clay", "abutment_1_concrete")]
     with pytest.raises(InputError, match="piles of another kind; issue a criterion for each kind"):
         review_bearing_piles(reviews, log)
 
@@ -159,3 +159,35 @@ def test_a_folder_that_holds_the_log_under_a_results_name_is_refused(quick, samp
     assert run("check", samples / "pier_2_clay" / "sheet.toml", log, "--out", tmp_path) == 1
     assert "would overwrite an input" in capsys.readouterr().err
     assert log.read_bytes() == before
+
+
+SAMPLES = ("pier_2_clay", "pier_3_shale", "abutment_1_concrete", "abutment_4_damaged")
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_a_test_pile_meets_its_own_criterion_where_its_resistance_does(reviewed_sample, name):
+    """Its own log against its own card; A1-2 ended at a stroke that its card ruled out, and P3-1 at its refusal."""
+    review = reviewed_sample(name)
+    found = review.answers.criterion
+    drive = [drive for drive in review.drives if drive.kind == "initial"][-1]
+    if found.criterion is None:
+        assert {"no usable stroke", "stroke not reached"} & {caution.kind for caution in found.cautions}
+        return
+    log = drive.log
+    marks = np.full(len(log.blows), review.sheet.pile_name)
+    texts = ("",) * len(log.blows)
+    own = ProductionLog("log.csv", marks, log.depth_from, log.depth_to, log.blows, log.stroke, texts, texts)
+    row = check_bearing_piles(own, found.criterion).piles.iloc[0]
+    enough = drive.match.matched_resistance / found.target.value
+    assert row["stroke_in_range"], (row["last_stroke"], found.criterion.minimum_stroke, found.criterion.maximum_stroke)
+    if enough >= 1.05:
+        assert row["status"] == "accepted", (enough, row.to_dict())
+    if enough <= 0.95:
+        assert row["status"] != "accepted", (enough, row.to_dict())
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_no_count_that_is_asked_for_is_refusal(reviewed_sample, name):
+    held = reviewed_sample(name).answers.criterion.criterion
+    if held is not None:
+        assert all(row.set_per_blow > held.refusal_set for row in held.rows)

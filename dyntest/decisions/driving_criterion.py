@@ -10,7 +10,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dyntest.decisions.caution import Caution
-from dyntest.decisions.criterion import COUNTING, FOOT, WAYS, Counting, Criterion, CriterionRow, RestrikeRule
+from dyntest.decisions.criterion import (
+    COUNTING,
+    FOOT,
+    STROKE_ROUNDING,
+    WAYS,
+    Counting,
+    Criterion,
+    CriterionRow,
+    RestrikeRule,
+)
 from dyntest.decisions.dynamic_formulas import energy_approach, modified_gates
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.risk import graph_deviation
@@ -160,9 +169,8 @@ def _calibration(calibrated: CalibratedHammer) -> Caution | None:
     return Caution("hammer calibration", calibrated.force_ratio, None, {"energy_ratio": calibrated.energy_ratio})
 
 
-REACHED = 1.05
-"""How far above the greatest stroke of the last measured blows a hammer is taken to reach, as a multiple [1]; no
-source."""
+REACHED = 0.9
+"""Quantile of the last measured strokes up to which a hammer counts as reaching [1]; no source."""
 
 RESISTANCE_POINTS = 14
 """Resistances of the bearing graph [1]; straight lines between them are within 1 % of the set (measured)."""
@@ -378,8 +386,8 @@ def _beyond_reach(usable: Sequence[StrokeRow], measured: MeasuredBlows) -> tuple
     known = measured.stroke[np.isfinite(measured.stroke)]
     if not usable or not len(known):
         return ()
-    reached = float(np.quantile(known, 0.9))
-    if usable[0].stroke <= REACHED * reached:
+    reached = float(np.quantile(known, REACHED))
+    if usable[0].stroke <= reached + STROKE_ROUNDING:
         return ()
     return (Caution("stroke not reached", usable[0].stroke, reached),)
 

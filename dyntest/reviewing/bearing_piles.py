@@ -20,7 +20,7 @@ def review_bearing_piles(
         found = review.answers.criterion
         if found is None or found.criterion is None:
             cure = 'see "dyntest review" for what stands against it'
-            raise InputError(known_as(review.sheet.path), "", "there is no driving criterion", cure)
+            raise InputError(known_as(review.sheet.path), "", f"there is no driving criterion{_why(review)}", cure)
         criteria.append(found)
     sheet = reviews[0].sheet
     depths = {review.sheet.pile_name: penetration_of_test_pile(review) for review in reviews}
@@ -33,6 +33,16 @@ def review_bearing_piles(
         test_penetrations=tuple(known.values()),
         tip_reinforcement=sheet.pile.tip_reinforcement or 0.0,
     )
+
+
+def _why(review: Review) -> str:
+    """Give the kind of what stands against a criterion, in brackets."""
+    answers = review.answers
+    if answers.criterion_problem is not None:
+        return f" ({answers.criterion_problem.kind})"
+    found = () if answers.criterion is None else answers.criterion.cautions
+    kinds = [caution.kind for caution in found if caution.kind in ("no usable stroke", "stroke not reached")]
+    return f" ({kinds[0]})" if kinds else ""
 
 
 def penetration_of_test_pile(review: Review) -> float:

@@ -43,8 +43,8 @@ def kinds(rows):
 
 def test_counts_over_the_holding_length_are_the_nearest_whole_ones():
     rows = rows_of(graph_of(np.array([1 / 8.04, 1 / 7.0, 1 / 6.4, 1 / 4.05]) * INCH))
-    assert [row.count for row in rows] == [40, 35, 32, 20]  # over 5 in, where 4.05 to the inch make 20
-    assert all(row.set_per_blow == pytest.approx(5 * INCH / row.count, rel=0.02) for row in rows)
+    assert [row.count for row in rows] == [24, 21, 19, 12]  # over 3 in, where 4.05 to the inch make 12
+    assert all(row.set_per_blow == pytest.approx(3 * INCH / row.count, rel=0.02) for row in rows)
 
 
 @given(st.lists(st.floats(0.0026, 0.05), min_size=4, max_size=4))

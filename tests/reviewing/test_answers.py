@@ -125,7 +125,7 @@ def test_a_disagreement_is_said_before_everything_else(clay):
     wrong = concluded(clay, drives=(replace(first, table=halved), *clay.drives[1:]))
     assert wrong.answers.criterion.agrees is False
     told = lines(wrong)
-    assert told[1].startswith("DO NOT USE THE DRIVING CRITERION YET: the bearing graph reads")
+    assert told[1].startswith("DO NOT USE THE CRITERION: the bearing graph reads")
     assert next(iter(summary(wrong)["criterion"])) == "alerts"
 
 
