@@ -176,8 +176,13 @@ def struck_blows(drive: DriveReview) -> StruckBlows | None:
     last = np.arange(len(table)) >= len(table) - LAST_BLOWS
     if np.isfinite(depth).any():
         last |= depth >= np.nanmax(depth) - LAST_LENGTH
+    stroke, force, energy = (
+        table[name].to_numpy(dtype=float) for name in ("stroke", "peak_force", "transferred_energy")
+    )
     return StruckBlows(
-        *(table[name].to_numpy(dtype=float) for name in ("stroke", "peak_force", "transferred_energy")),
+        stroke,
+        force,
+        energy,
         resistance=drive.match.matched_resistance * ratio,
         set_per_blow=np.where(last, sets, np.nan),
     )

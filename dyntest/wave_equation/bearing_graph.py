@@ -8,6 +8,7 @@ force, energy and impulse; how the efficiency changes with the stroke; and what 
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
@@ -374,7 +375,7 @@ def calibrate_hammer(
         efficiency = first.efficiency * np.exp(EFFICIENCY_SPREAD * scores[0])
         setting = hammer_setting(first, np.full(scores.shape[1], stroke), efficiency)
         setting = replace(setting, **{cushion: getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * scores[1])})
-        if gas:
+        if gas and setting.gas is not None:
             setting = replace(setting, gas=replace(setting.gas, area=setting.gas.area * _gas_share(scores[2])))
         resistance = np.full(scores.shape[1], match.modelled_resistance)
         return _struck(match, setting, resistance, duration, window)
@@ -392,12 +393,12 @@ def calibrate_hammer(
     best = ends.scores[:, [ends.cost.argmin()]]
     struck, impulses = computed(best, max(DURATION, duration))
     force, energy = float(struck.peak_force[0] / peak_force), float(struck.transferred_energy[0] / transferred_energy)
-    found = replace(
-        first,
-        efficiency=float(first.efficiency * np.exp(EFFICIENCY_SPREAD * best[0, 0])),
-        gas_share=float(first.gas_share * _gas_share(best[2, 0])) if gas else first.gas_share,
-        **{cushion: float(getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * best[1, 0]))},
-    )
+    numbers: dict[str, Any] = {
+        "efficiency": float(first.efficiency * np.exp(EFFICIENCY_SPREAD * best[0, 0])),
+        "gas_share": float(first.gas_share * _gas_share(best[2, 0])) if gas else first.gas_share,
+        cushion: float(getattr(first, cushion) * np.exp(STIFFNESS_SPREAD * best[1, 0])),
+    }
+    found = replace(first, **numbers)
     agrees = abs(force - 1.0) <= ACCEPTED and abs(energy - 1.0) <= ACCEPTED
     words = cushion.removesuffix("_stiffness").replace("_", " ")
     moved = float(struck.set_per_blow[0])
@@ -445,15 +446,16 @@ def _measured_impulse(match: Match) -> tuple[float, float]:
 def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlows) -> CalibratedHammer:
     """Fit the change of the efficiency with the stroke, and say what is left of force, energy and set."""
     hammer = calibrated.hammer
-    known = np.isfinite([blows.stroke, blows.peak_force, blows.transferred_energy, blows.resistance]).all(axis=0)
-    known = np.flatnonzero(known & (blows.stroke > 0.0))
+    whole = np.isfinite([blows.stroke, blows.peak_force, blows.transferred_energy, blows.resistance]).all(axis=0)
+    known = np.flatnonzero(whole & (blows.stroke > 0.0))
     if len(known):
         order = known[np.argsort(blows.stroke[known], kind="stable")]
         chosen = order[np.unique(np.linspace(0, len(order) - 1, MOST_BLOWS).round().astype(int))]
         stroke, resistance = blows.stroke[chosen], blows.resistance[chosen]
         more = 1.05  # of the efficiency, for the slope of the energy
         tried = np.concatenate([np.ones(len(chosen)), np.full(len(chosen), more)])
-        setting = hammer_setting(hammer, np.tile(stroke, 2), np.tile(hammer.efficiency_at(stroke), 2) * tried)
+        efficiency = np.tile(np.asarray(hammer.efficiency_at(stroke), dtype=float), 2)
+        setting = hammer_setting(hammer, np.tile(stroke, 2), efficiency * tried)
         energy = drive_blows(match, setting, np.tile(resistance, 2)).transferred_energy.reshape(2, -1)
         slope = np.log(energy[1] / energy[0]) / np.log(more)
         wanted = np.log(blows.transferred_energy[chosen] / energy[0]) / np.maximum(slope, 0.3)

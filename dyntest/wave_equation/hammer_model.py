@@ -219,9 +219,8 @@ class HammerHead:
             left = setting.impact_velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
             self.ram_velocity = np.sqrt(np.maximum(left, 0.0))
         self.cushioned = bool(np.isfinite(setting.pile_cushion_stiffness).all())
-        self.pile_cushion = (
-            _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution) if self.cushioned else None
-        )
+        if self.cushioned:
+            self.pile_cushion = _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution)
         self.lift = np.zeros(n)  # helmet above the pile head, where no cushion lies between
         inertia = 1.0 / self.per_helmet
         self.share, self.reply = inertia / (inertia + impedance), 2.0 / (inertia + impedance)
