@@ -31,7 +31,14 @@ class Place:
 def head(page: str) -> None:
     """Put the open test, what is known of it, and the choice of drive and blow over a page."""
     look.style()
+    above = st.container()
+    pieces.question(page)  # before all that has to be worked out
     state.restore()
+    with above:
+        _head(page)
+
+
+def _head(page: str) -> None:
     try:
         test = work.test()
     except DyntestError:

@@ -130,7 +130,6 @@ FILTERS = ("all", FAILS, SECOND_LOOK, NO_COUNTS, MEETS)
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("bearing_piles")
     test = work.test()
     above, opening = st.container(), st.container()
     with opening:  # drawn first, so that a log that cannot be read can be replaced where it was opened

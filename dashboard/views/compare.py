@@ -35,7 +35,6 @@ DRAWN = ("energy_ratio", "case_resistance_maximum", "peak_gauge_stress")
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("compare")
     test = work.test()
     path = _choose(test)
     if path is None:

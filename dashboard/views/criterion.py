@@ -86,7 +86,6 @@ CREDIT = {
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("criterion")
     test = work.test()
     above, choices, below = st.container(), st.container(), st.container()
     plain = work.review(test)

@@ -53,7 +53,6 @@ NUMBERS = (
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("hammer")
     test = work.test()
     review = work.review(test)
     told = [sentence for drive in review.drives if (sentence := _delivered(drive, test.system))]

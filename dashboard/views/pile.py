@@ -61,7 +61,6 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("pile")
     above, opening = st.container(), st.container()
     with opening:
         _open()

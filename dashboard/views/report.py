@@ -22,7 +22,6 @@ PAPERS = {"US": "US Letter", "SI": "A4"}
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("report")
     test = work.test()
     above, choices = st.container(), st.container()
     with choices:

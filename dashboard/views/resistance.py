@@ -79,7 +79,6 @@ NUMBERS = (
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("resistance")
     test = work.test()
     review = work.review(test)
     pieces.alerted(review)

@@ -75,7 +75,6 @@ MOST_COMPARED = 6
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("setup")
     test = work.test()
     review = work.review(test)
     setups = review.answers.setups

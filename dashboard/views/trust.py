@@ -19,7 +19,6 @@ MEANS = {"yes": pieces.GOOD, "with care": pieces.CARE, "no": pieces.BAD}
 
 def draw() -> None:
     """Draw the page."""
-    pieces.question("trust")
     test = work.test()
     above, below = st.container(), st.container()
     with below:  # drawn first, so that a choice that leads to an error can be taken back where it was made

@@ -61,6 +61,20 @@ def test_a_text_that_is_cut_off_would_be_seen(visit):
     assert len(seen.page.evaluate(CUT_OFF)) == 1
 
 
+def drawn_blow(seen) -> int:
+    """The blow whose record is drawn."""
+    return int(seen.page.locator(".dyntest-record-blow").first.inner_text().split()[-1])
+
+
+def until_drawn(seen, blow: int) -> None:
+    """Wait until the record of a blow is drawn, and the field above says so too."""
+    seen.page.wait_for_function(
+        """blow => document.querySelector('.dyntest-record-blow')?.innerText.trim().endsWith(` ${blow}`)
+        && document.querySelector('.st-key-strip_blow input')?.value === String(blow)""",
+        arg=blow,
+    )
+
+
 def test_a_blow_and_a_damping_factor_by_keyboard(visit):
     seen = visit()
     seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
@@ -71,23 +85,67 @@ def test_a_blow_and_a_damping_factor_by_keyboard(visit):
         seen.page.keyboard.press("ArrowRight")
     seen.page.wait_for_function("before => document.querySelector('.dyntest-answer').innerText !== before", arg=before)
     seen.rest()
-    blow = seen.page.locator(".st-key-resistance_blow input")
-    number = int(blow.input_value()) - 3
-    seen.enter(
-        "resistance_blow", str(number), lambda: seen.page.get_by_text(f"The record of blow {number}", exact=True)
+    number = drawn_blow(seen) - 3
+    seen.enter("strip_blow", str(number), lambda: seen.page.get_by_text(f"Blow {number} against", exact=False))
+    until_drawn(seen, number)
+    assert seen.complaints == []
+
+
+def test_arrow_keys_step_and_the_blow_survives_a_page_and_a_reload(visit):
+    seen = visit()
+    seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
+    first = drawn_blow(seen)
+    for _ in range(3):
+        seen.page.keyboard.press("ArrowLeft")
+    until_drawn(seen, first - 3)
+    seen.rest()
+    seen.page.locator(".dyntest-record-bar").get_by_role("button", name="Zoom in").first.click()
+    ticks = """[...document.querySelectorAll('svg.dyntest-record g.panel:last-of-type text')]
+        .map(text => text.textContent).join()"""
+    zoomed = seen.page.evaluate(ticks)
+    seen.go_to(PAGES["hammer"].title, PAGES["hammer"].question)
+    until_drawn(seen, first - 3)
+    seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
+    assert seen.page.evaluate(ticks) == zoomed
+    seen.page.reload()
+    seen.page.locator(".dyntest-question", has_text=PAGES["trust"].question).wait_for()
+    until_drawn(seen, first - 3)
+    assert seen.page.evaluate(ticks) == zoomed
+
+
+def test_the_resistance_between_the_marks_is_that_of_the_table(visit):
+    seen = visit()
+    seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+    live = seen.page.locator(".dyntest-record-live").first
+    told = live.inner_text()
+    table = seen.page.locator(
+        ".dyntest-worded.numbers tr", has_text="Case resistance at the first peak"
+    ).first.inner_text()
+    number = re.compile(r"(\d+) kip")
+    assert abs(int(number.findall(told)[0]) - int(number.findall(table)[0])) <= 2
+    mark = seen.page.locator("svg.dyntest-record [data-mark=t1]").first
+    mark.focus()
+    for _ in range(6):
+        seen.page.keyboard.press("ArrowRight")
+    seen.page.wait_for_function(
+        "before => document.querySelector('.dyntest-record-live').innerText !== before", arg=told
     )
+    mark = seen.page.locator("svg.dyntest-record [data-mark=t2]").first
+    mark.focus()
+    seen.page.keyboard.press("Shift+ArrowRight")
+    seen.page.wait_for_function("document.querySelector('.dyntest-record-live').innerText.includes('trial')")
     assert seen.complaints == []
 
 
 def test_a_click_on_a_profile_opens_that_blow(visit):
     seen = visit()
     seen.go_to(PAGES["hammer"].title, PAGES["hammer"].question)
-    chart = seen.page.locator(".st-key-hammer_profile_stroke svg.marks")
-    before = seen.page.locator(".st-key-hammer_blow input").input_value()
+    chart = seen.page.locator("svg.dyntest-profiles").first
+    before = drawn_blow(seen)
     box = chart.bounding_box()
-    seen.page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.3 * box["height"])
+    seen.page.mouse.click(box["x"] + 0.1 * box["width"], box["y"] + 0.3 * box["height"])
     seen.page.wait_for_function(
-        "before => document.querySelector('.st-key-hammer_blow input').value !== before", arg=before
+        "before => document.querySelector('.st-key-strip_blow input').value !== before", arg=str(before)
     )
     assert seen.complaints == []
 
@@ -95,13 +153,41 @@ def test_a_click_on_a_profile_opens_that_blow(visit):
 def test_a_restrike_is_laid_over_the_initial_drive(visit):
     seen = visit()
     seen.go_to(PAGES["setup"].title, PAGES["setup"].question)
-    chart = seen.page.locator("[aria-label*='aligned at impact']").first
+    chart = seen.page.locator("svg[aria-label*='aligned at impact']").first
     described = chart.get_attribute("aria-label")
     assert "initial, blow" in described and "restrike, blow" in described
-    seen.page.locator(".st-key-setup_trace input").click()
-    seen.page.get_by_role("option", name="upward wave", exact=True).click()
-    seen.rest()
+    assert chart.locator("[data-panel=difference] path[data-trace]").count() == 2
     assert seen.complaints == []
+
+
+def test_a_job_is_seen_and_stopped_in_another_window(visit, serve_another, tmp_path):
+    with serve_another(tmp_path) as served:
+        seen = visit(at=served)
+        seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+        seen.button("resistance_match").click()
+        seen.button("resistance_match_every").click()
+        seen.button("strip_stop_0").wait_for()
+        other = visit(at=served)
+        other.button("strip_stop_0").wait_for()
+        other.button("strip_stop_0").click()
+        other.page.wait_for_function("!document.querySelector('.st-key-strip_stop_0')")
+        seen.page.wait_for_function("!document.querySelector('.st-key-strip_stop_0')")
+        seen.button("resistance_match_every").wait_for()
+        assert seen.complaints == other.complaints == []
+
+
+def test_notes_and_a_sign_off_are_kept_beside_the_sheet(visit, serve_another, tmp_path):
+    with serve_another(tmp_path) as served:
+        seen = visit(at=served)
+        seen.go_to(PAGES["report"].title, PAGES["report"].question)
+        seen.page.locator(".st-key-report_note_text textarea").fill("Gauge 2 was reset before blow 40.")
+        seen.page.get_by_role("button", name="Add the note").click()
+        seen.page.locator(".dyntest-worded", has_text="Gauge 2 was reset").wait_for()
+        seen.page.get_by_role("button", name="Sign", exact=True).click()
+        seen.page.get_by_text("Approved by", exact=False).wait_for()
+        kept = tomllib.loads((tmp_path / "served" / "notes.toml").read_text())
+        assert kept["note"][0]["text"] == "Gauge 2 was reset before blow 40." and kept["sign_off"]["decision"]
+        assert seen.complaints == []
 
 
 def test_matching_runs_shows_and_leads_to_a_criterion_that_can_be_taken_along(visit, tmp_path):
@@ -110,12 +196,13 @@ def test_matching_runs_shows_and_leads_to_a_criterion_that_can_be_taken_along(vi
     if seen.button("resistance_match").count():
         seen.button("resistance_match").click()
     seen.button("resistance_match_every").wait_for()
+    seen.rest()
     assert "from signal matching" in seen.answer()
     seen.button("resistance_match_every").click()
-    seen.button("resistance_stop").click()
+    seen.button("strip_stop_0").click()
     seen.button("resistance_match_every").wait_for()
     seen.go_to(PAGES["criterion"].title, PAGES["criterion"].question)
-    seen.page.get_by_text("For the inspector", exact=True).wait_for()
+    seen.button("criterion_card").wait_for()
     assert saved(seen, "criterion_card", tmp_path).startswith(b"%PDF")
     seen.go_to(PAGES["report"].title, PAGES["report"].question)
     seen.button("report_make").click()
@@ -144,11 +231,11 @@ def saved(seen, key: str, folder: Path) -> bytes:
 def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp_path):
     seen, other = visit(), visit()
     seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
-    blow = seen.page.locator(".st-key-trust_blow input")
+    blow = seen.page.locator(".st-key-strip_blow input")
     number = int(blow.input_value()) - 2
-    seen.enter("trust_blow", str(number), lambda: seen.button("trust_take"))
+    seen.enter("strip_blow", str(number), lambda: seen.button("trust_take"))
     seen.button("trust_take").click()
-    seen.page.get_by_text(f"Blow {number} stands for this drive", exact=False).wait_for()
+    seen.page.get_by_text(f"Representative blow {number}:", exact=False).wait_for()
     seen.go_to(PAGES["report"].title, PAGES["report"].question)
     sheet = tomllib.loads(saved(seen, "report_sheet", tmp_path).decode())
     assert sheet["choices"]["blow"] == {"initial": number}
@@ -163,7 +250,7 @@ def test_the_server_leaves_at_once_though_it_is_matching(visit, serve_another, t
         seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
         seen.button("resistance_match").click()
         seen.button("resistance_match_every").click()
-        seen.button("resistance_stop").wait_for()
+        seen.button("strip_stop_0").wait_for()
         seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
 
 
