@@ -13,6 +13,7 @@ class Asked(NamedTuple):
 
 PAGES = {
     "pile": Asked("Pile", ":material/straighten:", "Which pile is this, and how was it tested?"),
+    "new_test": Asked("New test", ":material/add:", "What was tested, and with which files?"),
     "trust": Asked("Record", ":material/rule:", "Can I trust this record?"),
     "hammer": Asked("Hammer", ":material/hardware:", "What did the hammer deliver, and did it hurt the pile?"),
     "resistance": Asked(

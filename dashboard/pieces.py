@@ -3,6 +3,7 @@
 Tables of the pages as text with units, since every number goes with its unit.
 """
 
+import base64
 import html
 import re
 from collections.abc import Callable, Iterable, Sequence
@@ -212,4 +213,11 @@ def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
     drawn = f'<path d="M2 7h150" stroke="{look.colour(palette.QUIET)}" stroke-width="1"/>'
     drawn += f'<path d="{strokes}" stroke="{colour}" stroke-width="2"/>'
     words = f"{len(blows)} blow{'s' if len(blows) != 1 else ''}"
-    return f'<svg width="156" height="14" role="img" aria-label="{words}">{drawn}</svg><br>{words}'
+    return f"{small_drawing(drawn, 156, 14, words)}<br>{words}"
+
+
+def small_drawing(drawn: str, wide: int, high: int, words: str) -> str:
+    """Give a small drawing as an image for a page, with words for those who do not see it."""
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}">{drawn}</svg>'
+    text = base64.b64encode(svg.encode()).decode()
+    return f'<img width="{wide}" height="{high}" alt="{html.escape(words)}" src="data:image/svg+xml;base64,{text}">'

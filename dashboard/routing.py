@@ -23,6 +23,9 @@ def route() -> None:
         for name, page in PAGES.items()
     }
     page = st.navigation(list(pages.values()), position="top")
+    wanted = st.session_state.pop("go_to", None)
+    if wanted in pages:
+        st.switch_page(pages[wanted])
     page.run()
     foot(pages, page)
 

@@ -34,8 +34,9 @@ def head(page: str) -> None:
     above = st.container()
     pieces.question(page)  # before all that has to be worked out
     state.restore()
-    with above:
-        _head(page)
+    if page != "new_test":  # which is of no test yet
+        with above:
+            _head(page)
 
 
 def _head(page: str) -> None:

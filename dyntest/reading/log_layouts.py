@@ -9,7 +9,7 @@ from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TEXT_BYTES, read_bytes
 from dyntest.reading.formats.excel import read_sheets
 from dyntest.reading.formats.text import as_utf8, fields_of
-from dyntest.reading.parts import LogLayout
+from dyntest.reading.parts import Channel, LogLayout
 from dyntest.reading.text_tables import Column, Header, TextTable, find_columns, header_parts, is_unit_of
 from dyntest.reading.wording import known_as, nearest, printable, shown
 from dyntest.units import plain_number, unit_factor
@@ -45,6 +45,54 @@ def laid_out_rows(
     if not kept:
         raise InputError(source, place, "has a header but no rows", "fill in the table")
     return TextTable(source, tuple(headers), tuple(kept), decimal), columns
+
+
+_LOG_HINTS = {
+    "depth_to": re.compile(r"\b(to|bottom|depth|tip|toe|penetration|bis|tiefe)\b", re.IGNORECASE),
+    "depth_from": re.compile(r"\b(from|top|von)\b", re.IGNORECASE),
+    "blows": re.compile(r"blow|count|schl", re.IGNORECASE),
+    "stroke": re.compile(r"stroke|fall|drop|hub", re.IGNORECASE),
+    "remark": re.compile(r"remark|note|comment|bemerk", re.IGNORECASE),
+}
+"""What the header of each column is likely to hold; the first that fits is taken."""
+
+
+def guess_log_layout(path: Path, unit: str) -> LogLayout:
+    """Guess how an inspector laid out a driving log: the first row with a depth and a count is taken for its headers.
+
+    `unit` is that of depths and strokes whose header has none.
+    """
+    if path.suffix.lower() in WORKBOOKS:
+        tables = {
+            name: [[_cell(cell) for cell in row] for row in rows] for name, rows in read_sheets(path, None).items()
+        }
+    else:
+        text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
+        lines = text.splitlines()[:500]
+        tables = {mark: [fields_of(line, mark) for line in lines] for mark in ("\t", ";", ",")}
+    for name, rows in tables.items():
+        for number, row in enumerate(rows[:200]):
+            columns = _guessed_columns(row, unit)
+            if "depth_to" in columns and "blows" in columns:
+                sheet = name if path.suffix.lower() in WORKBOOKS else None
+                return LogLayout(sheet=sheet, skip_lines=number, delimiter=None if sheet else name, columns=columns)
+    problem = "has no row with headers of a depth and a blow count"
+    raise InputError(known_as(path), "", problem, "name the columns Depth and Blows, or type the log into the table")
+
+
+def _guessed_columns(row: Sequence[str], unit: str) -> dict[str, Channel]:
+    found: dict[str, Channel] = {}
+    for place, field in enumerate(row, start=1):
+        title, said = header_parts(field.strip())
+        kind = next((kind for kind, hint in _LOG_HINTS.items() if kind not in found and hint.search(title)), None)
+        if kind is None or len(field) > 40:
+            continue
+        deep = kind in ("depth_to", "depth_from", "stroke")
+        if deep and not is_unit_of(said, "length"):
+            found[kind] = Channel(place, unit)
+        else:
+            found[kind] = Channel(place, said if deep else None)
+    return found
 
 
 def counts_run_on(layout: LogLayout | None, columns: dict[str, Column]) -> bool:

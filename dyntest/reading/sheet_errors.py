@@ -60,6 +60,19 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
     return InputError(source, place, _what_came(value), f"write {wanted}")
 
 
+def explain_value(error: ValidationError) -> tuple[str, str]:
+    """Give what is wrong with one value that was typed into a form, and what to write instead."""
+    first = error.errors(include_url=False)[-1]
+    kind, value = first["type"], first["input"]
+    if kind == "value_error":
+        problem, _, cure = str(first["ctx"]["error"]).partition("; ")
+        return problem, cure.replace(' in quotes, such as "', ', such as "')
+    if kind == "literal_error":
+        return f"{shown(value)} is not one of the words allowed here", f"write {first['ctx']['expected']}"
+    wanted = _KINDS.get(kind)
+    return _what_came(value), f"write {wanted}" if wanted else "correct it"
+
+
 def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str, type[BaseModel]]:
     """Give where in the sheet an error lies, and the model of the table it lies in."""
     model = root

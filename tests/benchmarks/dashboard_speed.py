@@ -13,6 +13,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import urllib.request
 from pathlib import Path
@@ -21,6 +22,9 @@ ROOT = Path(__file__).parents[2]
 SHEET = ROOT / "sample_signals" / "pier_2_clay" / "sheet.toml"
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or ""
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+
+LONGEST_START = 120.0
+"""Longest that a server may take to start [s]."""
 
 BARE = """
 import numpy as np
@@ -68,13 +72,14 @@ def serve(command: list[str], port: int, **more: str) -> subprocess.Popen:
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
-    for _ in range(600):
+    begun, pause = time.monotonic(), threading.Event()
+    while time.monotonic() - begun < LONGEST_START:
         try:
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=5) as answer:
                 if answer.status == 200:
                     return server
         except OSError:
-            time.sleep(0.2)
+            pause.wait(0.2)
     raise TimeoutError("the server did not answer")
 
 

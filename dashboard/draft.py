@@ -1,0 +1,274 @@
+"""A test sheet that is being written on the page: its files, mapping, fields and log, and the text made of them."""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyntest.errors import DyntestError, InputError
+from dyntest.presenting.inspection import sheet_with_mapping
+from dyntest.presenting.writing import write_all
+from dyntest.reading.channel_guess import look_at_impact, numbers_of
+from dyntest.reading.form import field_toml, form_fields, typed_values, with_values, without_tables
+from dyntest.reading.formats import open_records
+from dyntest.reading.guess import Inspection, inspect_files
+from dyntest.reading.log_layouts import guess_log_layout
+from dyntest.reading.logs import read_driving_log
+from dyntest.reading.parts import Channel
+from dyntest.reading.sheet import read_sheet
+from dyntest.reading.signal_tables import read_signals
+from dyntest.units import unit_factor
+
+FILLED = ("test", "pile", "hammer", "requirement", "soil")
+"""Tables that are filled in as fields."""
+
+LOG_NAME, SHEET_NAME, TRIAL_NAME = "driving_log.csv", "sheet.toml", ".sheet-trial.toml"
+
+LOG_COLUMNS = ("from", "to", "blows", "stroke", "remark")
+"""Columns of the table into which a log is typed or pasted."""
+
+NOT_USED = "not used"
+MARKS = ("time", "blow", "clock", "penetration")
+SIGNS = {"strain": ("compression", "tension"), "acceleration": ("down", "up")}
+"""Which way a gauge may count as positive, this program's own first."""
+
+MOST_POINTS = 240
+"""Points of a channel's first blow that are drawn [1]."""
+
+
+@dataclass
+class DraftDrive:
+    """One drive of a draft: its kind, its files, and when and how deep it began, as typed."""
+
+    kind: str
+    paths: list[Path] = field(default_factory=list)
+    typed: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass
+class Draft:
+    """Everything that was typed or chosen so far; `base` is the text of a sheet that is being changed."""
+
+    folder: Any = None
+    drives: list[DraftDrive] = field(default_factory=lambda: [DraftDrive("initial")])
+    found: Inspection | None = None
+    mapping: pd.DataFrame | None = None
+    typed: dict[str, dict[str, str]] = field(default_factory=dict)
+    layers: list[dict[str, str]] = field(default_factory=list)
+    log: pd.DataFrame | None = None
+    unit: str = "ft"
+    base: str | None = None
+    path: Path | None = None
+
+
+def draft_of(path: Path) -> Draft:
+    """Give a draft of a sheet that exists; what is not changed in it stays byte by byte."""
+    text = path.read_text(encoding="utf-8")
+    sheet = read_sheet(path)
+    typed = {table: typed_values(text, table) for table in FILLED}
+    drives = [
+        DraftDrive(one.kind, list(one.signals), typed_values(text, "drive", number))
+        for number, one in enumerate(sheet.drives)
+    ]
+    return Draft(drives=drives, typed=typed, base=text, path=path, unit="ft" if sheet.display_units == "US" else "m")
+
+
+def inspected(draft: Draft, paths: list[Path]) -> None:
+    """Look into the files of the first drive, and fill in what each channel probably is."""
+    draft.drives[0].paths = paths
+    draft.found = inspect_files(paths)
+    rows = []
+    for one in draft.found.channels:
+        channel = one.channel or Channel(one.number)
+        sign = channel.positive or SIGNS.get(one.role, ("",))[0]
+        name = one.name or f"column {one.number}"
+        rows.append((name, one.target or NOT_USED, channel.unit or "", float(channel.factor), sign))
+    draft.mapping = pd.DataFrame(rows, columns=["channel", "use as", "unit", "factor", "positive"])
+
+
+def uses(draft: Draft) -> list[str]:
+    """Give what a channel may be used as: two or four gauges of a kind, pair after pair, and the marks."""
+    gauges = [f"{kind}_{number}" for kind in ("strain", "acceleration") for number in (1, 2, 3, 4)]
+    found = [] if draft.found is None else [one.target for one in draft.found.channels if one.target]
+    return [NOT_USED, *dict.fromkeys([*gauges, *MARKS, *found])]
+
+
+def first_blows(draft: Draft) -> dict[str, list[float]]:
+    """Give the first blow of each channel with its factor and sign, thinned, by the channel's name."""
+    if draft.found is None or draft.mapping is None:
+        return {}
+    contents = open_records(draft.drives[0].paths[0], draft.found.records)[0]
+    drawn: dict[str, list[float]] = {}
+    for place, row in enumerate(draft.mapping.itertuples(index=False)):
+        values = numbers_of(contents, place)
+        look = look_at_impact(values, draft.found.n_samples)
+        if look.flat:
+            drawn[str(row[0])] = []
+            continue
+        begin = max(0, look.start - 60)
+        cut = look.blow[begin : begin + 1200]
+        sign = -1.0 if row[4] in ("tension", "up") else 1.0
+        step = max(1, len(cut) // MOST_POINTS)
+        drawn[str(row[0])] = (sign * float(row[3]) * cut[::step]).tolist()
+    return drawn
+
+
+def problems(draft: Draft) -> list[str]:
+    """Say what is still missing or wrong, field by field."""
+    told = []
+    for table in FILLED:
+        typed = draft.typed.get(table, {})
+        for one in form_fields(table):
+            text = typed.get(one.key, "")
+            if text.strip():
+                try:
+                    field_toml(one, text)
+                except DyntestError as problem:
+                    told.append(str(problem))
+            elif one.required and not (table == "hammer" and not any(typed.values())):
+                told.append(f"{table}, {one.words}: is missing.")
+    if draft.base is None:
+        told += _mapping_problems(draft)
+    return told
+
+
+def _mapping_problems(draft: Draft) -> list[str]:
+    if draft.mapping is None:
+        return ["Records: no file was chosen."]
+    used = [use for use in draft.mapping["use as"] if use != NOT_USED]
+    twice = sorted({use for use in used if used.count(use) > 1})
+    told = [f"Channels: {use} is used twice." for use in twice]
+    for kind in ("strain", "acceleration"):
+        count = sum(use.startswith(kind) for use in used)
+        if count not in (2, 4):
+            told.append(f"Channels: {count} are used as {kind}; choose two or four, pair after pair.")
+    return told
+
+
+def draft_text(draft: Draft) -> str:
+    """Give the text of the sheet, with its remarks; a sheet that existed keeps all of its own."""
+    text = draft.base if draft.base is not None else _new_text(draft)
+    for table in FILLED:
+        before = typed_values(text, table)
+        typed = {key: value.strip() for key, value in draft.typed.get(table, {}).items()}
+        values: dict[str, str | None] = {}
+        for one in form_fields(table):
+            wanted = typed.get(one.key, "")
+            if wanted != before.get(one.key, ""):
+                values[one.key] = field_toml(one, wanted) if wanted else None
+        text = with_values(text, table, values)
+    if draft.layers:
+        text = without_tables(text, "soil.layer")
+        for number, layer in enumerate(draft.layers):
+            fields = {one.key: one for one in form_fields("soil.layer")}
+            written = {key: field_toml(fields[key], value) for key, value in layer.items() if value.strip()}
+            text = with_values(text, "soil.layer", written, number)
+    for number, drive in enumerate(draft.drives):
+        text = _with_drive(text, draft, number, drive)
+    return text
+
+
+def _with_drive(text: str, draft: Draft, number: int, drive: DraftDrive) -> str:
+    fields = {one.key: one for one in form_fields("drive")}
+    known = typed_values(text, "drive", number) if text.count("[[drive]]") > number else {}
+    typed = {"kind": drive.kind, **{key: value.strip() for key, value in drive.typed.items()}}
+    values: dict[str, str | None] = {}
+    for key, value in typed.items():
+        if key in fields and value != known.get(key, ""):
+            values[key] = field_toml(fields[key], value) if value else None
+    if draft.base is None:
+        names = [f'"{path.name}"' for path in drive.paths]
+        values["signals"] = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
+    if number == 0 and draft.log is not None:
+        values["log"] = f'"{LOG_NAME}"'
+    return with_values(text, "drive", values, number)
+
+
+def _new_text(draft: Draft) -> str:
+    if draft.found is None or draft.mapping is None:
+        raise InputError("new test", "records", "no file was chosen", "choose the files of the initial drive")
+    channels: dict[str, Channel] = {}
+    for place, row in enumerate(draft.mapping.itertuples(index=False)):
+        use, unit, factor, positive = str(row[1]), str(row[2]).strip(), float(row[3]), str(row[4])
+        if use == NOT_USED:
+            continue
+        kind = use.rpartition("_")[0]
+        column = draft.found.channels[place].name or draft.found.channels[place].number
+        guessed = draft.found.channels[place].channel
+        column = guessed.column if guessed is not None else column
+        signed: Any = positive if kind in SIGNS and positive in SIGNS[kind] else None
+        channels[use] = Channel(column, unit or None, factor, signed)
+    gauges = {kind: tuple(sorted(use for use in channels if use.startswith(kind))) for kind in SIGNS}
+    records = replace(draft.found.records, channels=channels)
+    found = replace(draft.found, records=records, strain=gauges["strain"], acceleration=gauges["acceleration"])
+    text = sheet_with_mapping(found, [path.name for path in draft.drives[0].paths]).decode()
+    for table in ("test", "pile", "hammer"):  # what stands in the blank sheet is an example, not this test
+        text = with_values(text, table, dict.fromkeys(typed_values(text, table)))
+    if not any(value.strip() for value in draft.typed.get("hammer", {}).values()):
+        text = text.replace("\n[hammer]\n", "\n# [hammer]\n", 1)
+    return text
+
+
+def read_log(draft: Draft, path: Path) -> None:
+    """Read an inspector's log into the table, its columns guessed from their headers."""
+    log = read_driving_log(path, guess_log_layout(path, draft.unit))
+    factor = unit_factor(draft.unit, "length")
+    draft.log = pd.DataFrame(
+        {
+            "from": np.round(log.depth_from / factor, 4),
+            "to": np.round(log.depth_to / factor, 4),
+            "blows": log.blows,
+            "stroke": np.round(log.stroke / factor, 3),
+            "remark": log.remark,
+        }
+    )
+
+
+def log_csv(draft: Draft) -> bytes:
+    """Give the typed log as a driving log; an interval without a top begins where the one before ended."""
+    if draft.log is None:
+        return b""
+    rows = draft.log.dropna(subset=["to", "blows"]).reset_index(drop=True)
+    tops = rows["from"].fillna(rows["to"].shift())
+    if len(rows) and tops.isna().any():
+        problem = "has no depth at which it begins"
+        raise InputError("driving log", f"row {int(tops.isna().argmax()) + 1}", problem, "fill in the column from")
+    table = pd.DataFrame(
+        {
+            f"depth_from [{draft.unit}]": tops,
+            f"depth_to [{draft.unit}]": rows["to"],
+            "blows": rows["blows"].astype(int),
+            f"stroke [{draft.unit}]": rows["stroke"],
+            "remark": rows["remark"].fillna(""),
+        }
+    )
+    if rows["stroke"].isna().all():
+        table = table.drop(columns=f"stroke [{draft.unit}]")
+    return table.to_csv(index=False).encode()
+
+
+def write(draft: Draft, folder: Path) -> Path:
+    """Write sheet and log into a folder once the whole test can be read, else nothing; give where the sheet lies."""
+    text = draft_text(draft)
+    name = draft.path.name if draft.path is not None else SHEET_NAME
+    logs = {} if draft.log is None else {LOG_NAME: log_csv(draft)}
+    kept = {one: (folder / one).read_bytes() for one in logs if (folder / one).exists()}
+    try:
+        write_all(folder, {**logs, TRIAL_NAME: text.encode()})
+        trial = read_sheet(folder / TRIAL_NAME)
+        for drive in trial.drives:
+            read_signals(trial, drive)
+            if drive.log is not None:
+                read_driving_log(drive.log, trial.log_layout)
+    except InputError as problem:
+        for one in logs:
+            (folder / one).unlink(missing_ok=True)
+        if kept:
+            write_all(folder, kept)
+        source = problem.source.replace(TRIAL_NAME, name)
+        raise InputError(source, problem.place, problem.problem, problem.cure) from problem
+    finally:
+        (folder / TRIAL_NAME).unlink(missing_ok=True)
+    return write_all(folder, {name: text.encode()})[0]

@@ -1,0 +1,291 @@
+"""The page on which a test begins: files, channels, pile, hammer, soil, requirement and log become a test sheet."""
+
+import html
+from pathlib import Path
+
+import pandas as pd
+import streamlit as st
+
+from dyntest.errors import DyntestError, InputError
+from dyntest.presenting import palette
+from dyntest.presenting.inspection import RATES, words
+from dyntest.reading.form import FormField, field_toml, form_fields
+
+from .. import draft as drafts
+from .. import look, pieces, state, uploads, work
+from ..draft import Draft, DraftDrive
+
+TITLES = {
+    "test": "The job",
+    "pile": "Pile",
+    "hammer": "Hammer",
+    "requirement": "Requirement",
+    "soil": "Soil",
+}
+
+FIRST = {
+    "test": ("project", "structure", "pile", "engineer", "display_units"),
+    "pile": ("material", "section", "area", "length_below_gauges", "total_length", "yield_strength"),
+    "hammer": ("kind", "ram_weight", "rated_energy", "minimum_stroke", "maximum_stroke"),
+    "requirement": ("nominal_resistance", "minimum_penetration", "damping_factor"),
+    "soil": ("shaft", "toe"),
+}
+"""Fields that are asked at once; the others stand behind a word."""
+
+EMPTY_LOG = 12
+"""Empty rows of a log that is typed [1]; more can be added."""
+
+MOST_NAMED = 400
+"""Files that a pattern may name at most [1]."""
+
+
+def draw() -> None:
+    """Draw the page."""
+    draft = _draft()
+    _begin(draft)
+    _files(draft)
+    if draft.mapping is not None:
+        _channels(draft)
+    for table in drafts.FILLED:
+        _form(draft, table)
+    _log(draft)
+    _finish(draft)
+
+
+def _draft() -> Draft:
+    kept = st.session_state.get("new_test")
+    if kept is None:
+        kept = st.session_state["new_test"] = Draft()
+    return kept
+
+
+def _begin(draft: Draft) -> None:
+    if draft.base is not None and draft.path is not None:
+        named = f"{draft.path.parent.name}/{draft.path.name}"
+        pieces.draw_answer([f"{named} is open in this form; its remarks are kept."])
+    else:
+        pieces.draw_answer(
+            ["Choose the files of a recorder; the form then becomes a test sheet, and the review opens."]
+        )
+    row = st.container(horizontal=True)
+    row.button("Begin a new one", key="new_clear", on_click=_clear)
+    try:
+        path = work.test().as_read.path
+    except DyntestError:
+        return
+    row.button(f"Change the open sheet ({path.parent.name})", key="new_change", on_click=_change, args=(path,))
+
+
+def _clear() -> None:
+    for key in [key for key in st.session_state if str(key).startswith("new_")]:
+        st.session_state.pop(key)
+
+
+def _change(path: Path) -> None:
+    _clear()
+    st.session_state["new_test"] = drafts.draft_of(path)
+
+
+def _files(draft: Draft) -> None:
+    """Take the files of each drive, uploaded or named on this computer."""
+    if draft.base is not None:
+        return
+    pieces.draw_heading("Records")
+    for number, drive in enumerate(draft.drives):
+        title = "initial drive" if drive.kind == "initial" else f"restrike {number}"
+        left, right = st.columns(2)
+        sent = left.file_uploader(f"Files of the {title}", accept_multiple_files=True, key=f"new_files_{number}")
+        named = right.text_input(
+            f"Or files of the {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
+        )
+        if drive.kind == "restrike":
+            _fields(draft, "drive", (*(one for one in form_fields("drive") if one.key == "start"),), number)
+        else:
+            wanted = ("penetration_at_start", "end", "first_blow")
+            _fields(draft, "drive", tuple(one for one in form_fields("drive") if one.key in wanted), number)
+        mark = (tuple((one.file_id, one.size) for one in sent), named)
+        if mark != ((), "") and st.session_state.get(f"new_seen_{number}") != mark:
+            _take(draft, number, sent, named)
+            st.session_state[f"new_seen_{number}"] = mark
+        if drive.paths:
+            shown = ", ".join(path.name for path in drive.paths[:4]) + (" …" if len(drive.paths) > 4 else "")
+            pieces.draw_note(f"{len(drive.paths)} file{'s' if len(drive.paths) > 1 else ''}: {shown}")
+    st.button("Add a restrike", key="new_restrike", on_click=lambda: draft.drives.append(DraftDrive("restrike")))
+
+
+def _take(draft: Draft, number: int, sent, named: str) -> None:
+    if sent:
+        if draft.folder is None:
+            draft.folder = uploads.Folder()
+        paths = uploads.keep(sent, draft.folder)
+    else:
+        place = Path(named).expanduser()
+        paths = sorted(place.parent.glob(place.name))[:MOST_NAMED] if place.name else []
+        if not paths:
+            raise InputError(named, "", "names no file", "write the path of a file, or a pattern such as blow_*.txt")
+    draft.drives[number].paths = paths
+    if number == 0:
+        drafts.inspected(draft, paths)
+
+
+def _channels(draft: Draft) -> None:
+    """Let a person say what each channel is; the first blow of each is drawn as it will be read."""
+    found, mapping = draft.found, draft.mapping
+    if found is None or mapping is None:
+        return
+    pieces.draw_heading("Channels")
+    rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
+    told = f"{found.format}, {found.n_samples:,} samples at {rate}"
+    told += f" ({RATES[found.rate_reason.kind].format(text=found.rate_reason.text)})"
+    pieces.draw_note(f"{told}. What each channel is was guessed; correct it where it is wrong.")
+    left, right = st.columns([3, 2])
+    with left:
+        changed = st.data_editor(
+            mapping,
+            key="new_mapping",
+            hide_index=True,
+            width="stretch",
+            disabled=["channel"],
+            column_config={
+                "use as": st.column_config.SelectboxColumn(options=drafts.uses(draft), required=True),
+                "positive": st.column_config.SelectboxColumn(options=["compression", "tension", "down", "up", ""]),
+                "factor": st.column_config.NumberColumn(format="%g"),
+            },
+        )
+    current = Draft(drives=draft.drives, found=found, mapping=changed)
+    with right:
+        st.html("".join(_picture(name, line) for name, line in drafts.first_blows(current).items()))
+    doubts = [
+        f"{one.name or one.number}: {words(doubt)}" for one in found.channels for doubt in one.doubts if one.target
+    ]
+    doubts += [words(doubt) for doubt in found.doubts]
+    for doubt in doubts:
+        pieces.draw_note(f"Doubtful: {doubt}.")
+    pieces.draw_note("Pairs on opposite faces follow each other: 1 and 2 are a pair, 3 and 4 the other.")
+    st.session_state["new_mapped"] = changed
+
+
+def _picture(name: str, line: list[float]) -> str:
+    """Give the first blow of a channel as a small picture."""
+    if not line:
+        return f'<div class="dyntest-channel">{html.escape(name)}: nothing moves</div>'
+    low, high = min(*line, 0.0), max(*line, 0.0)
+    span = high - low or 1.0
+    across, up = 232.0 / max(len(line) - 1, 1), 36.0 / span
+    points = " ".join(f"{4 + across * k:.1f},{40 - up * (v - low):.1f}" for k, v in enumerate(line))
+    zero = 40 + 36 * low / span
+    drawn = f'<line x1="4" x2="236" y1="{zero:.1f}" y2="{zero:.1f}" stroke="{look.colour(palette.QUIET)}"/>'
+    drawn += f'<polyline points="{points}" fill="none" stroke="{look.colour(palette.INK)}" stroke-width="1.5"/>'
+    words = f"{name}, first blow, {min(line):,.4g} to {max(line):,.4g}"
+    return f'<div class="dyntest-channel">{html.escape(name)}{pieces.small_drawing(drawn, 240, 44, words)}</div>'
+
+
+def _form(draft: Draft, table: str) -> None:
+    """Ask for a table of the sheet, the usual fields first; each is checked as it is left."""
+    pieces.draw_heading(TITLES[table])
+    known = form_fields(table)
+    first = tuple(one for key in FIRST[table] for one in known if one.key == key)
+    others = tuple(one for one in known if one not in first)
+    _fields(draft, table, first)
+    with st.expander(f"More of {TITLES[table].lower()}"):
+        _fields(draft, table, others)
+
+
+def _fields(draft: Draft, table: str, fields: tuple[FormField, ...], number: int | None = None) -> None:
+    typed = draft.drives[number].typed if number is not None else draft.typed.setdefault(table, {})
+    columns = st.columns(3)
+    for place, one in enumerate(fields):
+        key = f"new_{table}_{one.key}" + ("" if number is None else f"_{number}")
+        with columns[place % 3]:
+            _field(one, key, typed)
+
+
+def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
+    label = one.words + (" (required)" if one.required else "")
+    value = typed.get(one.key, "")
+    if one.kind in ("choice", "flag"):
+        options = ["", *(one.choices or ("yes", "no"))]
+        if (one.table, one.key) == ("test", "display_units"):
+            options = ["US", "SI"]
+        index = options.index(value) if value in options else 0
+        typed[one.key] = st.selectbox(
+            label, options, index=index, key=key, help=one.remark or None, format_func=lambda word: word or "not said"
+        )
+        return
+    typed[one.key] = st.text_input(label, value, key=key, placeholder=one.example, help=one.remark or None)
+    if typed[one.key].strip():
+        try:
+            field_toml(one, typed[one.key])
+        except DyntestError as problem:
+            st.html(f'<div class="dyntest-wrong" role="alert">{html.escape(str(problem))}</div>')
+
+
+def _log(draft: Draft) -> None:
+    """Take the inspector's log: uploaded, or typed or pasted into a table."""
+    pieces.draw_heading("Inspector's log")
+    left, right = st.columns([1, 3])
+    draft.unit = left.selectbox("Depths in", ["ft", "m"], index=["ft", "m"].index(draft.unit), key="new_log_unit")
+    sent = right.file_uploader("The log as a workbook or text", key="new_log_file")
+    if sent is not None and st.session_state.get("new_log_seen") != sent.file_id:
+        folder = uploads.Folder()
+        drafts.read_log(draft, uploads.keep([sent], folder)[0])
+        st.session_state["new_log_seen"] = sent.file_id
+    blank = pd.DataFrame(
+        {
+            **{name: pd.Series([None] * EMPTY_LOG, dtype="float") for name in drafts.LOG_COLUMNS[:4]},
+            "remark": pd.Series([""] * EMPTY_LOG, dtype="string"),
+        }
+    )
+    start = draft.log if draft.log is not None else blank
+    changed = st.data_editor(
+        start, key=f"new_log_{len(start)}", num_rows="dynamic", hide_index=True, width="stretch", height=260
+    )
+    st.session_state["new_logged"] = changed.dropna(subset=["to", "blows"])
+    pieces.draw_note("Typed or pasted from a spreadsheet: one row an interval, from the top down.")
+
+
+def _finish(draft: Draft) -> None:
+    """Say what is missing; then write the sheet beside the files, or let it be downloaded."""
+    pieces.draw_heading("The sheet")
+    whole = _as_typed(draft)
+    missing = drafts.problems(whole)
+    if missing:
+        pieces.draw_list(missing)
+    row = st.container(horizontal=True)
+    folder = _home(whole)
+    writing = row.button(
+        "Write the sheet and open the review", key="new_write", type="primary", disabled=bool(missing) or folder is None
+    )
+    if not missing:
+        text = drafts.draft_text(whole)
+        row.download_button("Download the sheet", text, "sheet.toml", key="new_save", on_click="ignore")
+        if whole.log is not None:
+            counts = drafts.log_csv(whole)
+            row.download_button("Download the log", counts, drafts.LOG_NAME, key="new_save_log", on_click="ignore")
+    if folder is not None and draft.folder is None:
+        pieces.draw_note(f"It will be written into {folder}.")
+    if writing and folder is not None:
+        path = drafts.write(whole, folder)
+        kept = draft.folder
+        state.open_sheet(path)
+        if kept is not None:
+            st.session_state["folder"] = kept
+        _clear()
+        st.session_state["go_to"] = "trust"
+        st.rerun()
+
+
+def _as_typed(draft: Draft) -> Draft:
+    """Give the draft with what stands in the tables of channels and of the log now."""
+    logged = st.session_state.get("new_logged")
+    log = logged if logged is not None and len(logged) else None
+    mapped = st.session_state.get("new_mapped", draft.mapping)
+    return drafts.replace(draft, mapping=mapped, log=log)
+
+
+def _home(draft: Draft) -> Path | None:
+    """Give the folder that the sheet is written into: where the sheet lay, or where the files lie together."""
+    if draft.path is not None:
+        return draft.path.parent
+    folders = {path.parent for drive in draft.drives for path in drive.paths}
+    return folders.pop() if len(folders) == 1 else None
