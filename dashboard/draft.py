@@ -11,7 +11,7 @@ from dyntest.errors import DyntestError, InputError
 from dyntest.presenting.inspection import sheet_with_mapping
 from dyntest.presenting.writing import write_all
 from dyntest.reading.channel_guess import look_at_impact, numbers_of
-from dyntest.reading.form import field_toml, form_fields, typed_values, with_values, without_tables
+from dyntest.reading.form import as_remarks, field_toml, form_fields, typed_values, with_values, without_tables
 from dyntest.reading.formats import open_records
 from dyntest.reading.guess import Inspection, inspect_files
 from dyntest.reading.log_layouts import guess_log_layout
@@ -205,7 +205,8 @@ def _new_text(draft: Draft) -> str:
     found = replace(draft.found, records=records, strain=gauges["strain"], acceleration=gauges["acceleration"])
     text = sheet_with_mapping(found, [path.name for path in draft.drives[0].paths]).decode()
     for table in ("test", "pile", "hammer"):  # what stands in the blank sheet is an example, not this test
-        text = with_values(text, table, dict.fromkeys(typed_values(text, table)))
+        typed = draft.typed.get(table, {})
+        text = as_remarks(text, table, {key for key in typed_values(text, table) if not typed.get(key, "").strip()})
     if not any(value.strip() for value in draft.typed.get("hammer", {}).values()):
         text = text.replace("\n[hammer]\n", "\n# [hammer]\n", 1)
     return text

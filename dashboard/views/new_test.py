@@ -204,13 +204,11 @@ def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
     label = one.words + (" (required)" if one.required else "")
     value = typed.get(one.key, "")
     if one.kind in ("choice", "flag"):
-        options = ["", *(one.choices or ("yes", "no"))]
+        options = list(one.choices or ("yes", "no"))
         if (one.table, one.key) == ("test", "display_units"):
-            options = ["US", "SI"]
-        index = options.index(value) if value in options else 0
-        typed[one.key] = st.selectbox(
-            label, options, index=index, key=key, help=one.remark or None, format_func=lambda word: word or "not said"
-        )
+            value = value or "US"
+        default = value if value in options else None
+        typed[one.key] = st.pills(label, options, default=default, key=key, help=one.remark or None) or ""
         return
     typed[one.key] = st.text_input(label, value, key=key, placeholder=one.example, help=one.remark or None)
     if typed[one.key].strip():

@@ -263,6 +263,20 @@ def _inside(read: dict, keys: tuple[str, ...], number: int) -> dict:
     return inside
 
 
+def as_remarks(text: str, table: str, keys: set[str]) -> str:
+    r"""Give the text of a sheet with some keys of a table made remarks, as the blank sheet has those that are not used.
+
+    Examples
+    --------
+    >>> as_remarks('[pile]\nsection = "HP12x53"  # named\n', "pile", {"section"})
+    '[pile]\n# section = "HP12x53"  # named\n'
+    """
+    own = tuple(table.split("."))
+    return "".join(
+        f"# {one.text}" if one.table == own and keys & set(one.values) else one.text for one in statements(text)
+    )
+
+
 def without_tables(text: str, table: str) -> str:
     """Give the text of a sheet without any table of a name; remarks inside them go with them."""
     keys = tuple(table.split("."))

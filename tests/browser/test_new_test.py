@@ -58,8 +58,7 @@ def test_from_an_export_and_a_workbook_to_the_answer(visit, serve_another, expor
             "new_drive_penetration_at_start_0": "48 ft",
         }.items():
             typed(seen, key, text)
-        seen.page.locator(".st-key-new_pile_material input").click()
-        seen.page.get_by_role("option", name="steel", exact=True).click()
+        seen.page.locator(".st-key-new_pile_material").get_by_text("steel", exact=True).click()
         seen.rest()
         seen.page.locator(".st-key-new_log_file input[type=file]").set_input_files(str(export / "inspector.xlsx"))
         seen.rest()
