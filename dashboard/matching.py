@@ -9,7 +9,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
 from . import look, pieces, shelf, state, work
-from .charts.base import DASHES, axis, draw, finish, layered, named
+from .charts import DASHES, axis, draw, finish, layered, named
 from .charts.record import match_data
 from .components import draw_record
 

@@ -11,7 +11,6 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
 import streamlit as st
 
 from dyntest.errors import DyntestError
@@ -81,10 +80,17 @@ def match_of(test, drive, blow: int | None) -> dict[str, Any] | None:
     return shelf().get(match_key(test, drive, blow))
 
 
-def keep_match(kept: Shelf, test, drive, blow: int | None = None) -> None:
-    """Keep the match of a drive's blow, and of every blow where that was run."""
+def match_fields(drive) -> dict[str, Any]:
+    """Give what a match adds to a drive."""
     fields = ("match", "match_problem", "calibrated_damping_factor", "every")
-    kept.put(match_key(test, drive, blow), {name: getattr(drive, name) for name in fields})
+    return {name: getattr(drive, name) for name in fields}
+
+
+def matched_fields(sheet, drive) -> dict[str, Any]:
+    """Match the representative blow of a drive, and give what that adds to it; done in another process."""
+    from dyntest.reviewing.drive_match import match_drive
+
+    return match_fields(match_drive(sheet, drive))
 
 
 class _StoppedError(Exception):
@@ -176,14 +182,11 @@ def wait_or_stop(future: Future, keep_going: Callable[[], bool]):
 
 def match_blows(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
     """Match the representative blow of each drive in a process of its own, which ends at once when asked to."""
-    from dyntest.reviewing.drive_match import match_drive
-
     with process_pool(1) as pool:
         for number, drive in enumerate(drives):
             tell(f"matching {drive.name.replace('_', ' ')} blow {drive.representative.blow}", number / len(drives))
-            rows = np.flatnonzero(drive.signals.blow == drive.representative.blow)
-            future = pool.submit(match_drive, test.sheet, replace(drive, signals=drive.signals.take(rows)))
-            keep_match(kept, test, replace(wait_or_stop(future, keep_going), signals=drive.signals))
+            future = pool.submit(matched_fields, test.sheet, drive)
+            kept.put(match_key(test, drive), wait_or_stop(future, keep_going))
 
 
 def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
@@ -212,7 +215,7 @@ def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Ca
                 matched = match_drive_blows(test.sheet, drive, executor=pool, progress=progress, keep_going=keep_going)
             finally:
                 over.set()
-            keep_match(kept, test, matched)
+            kept.put(match_key(test, drive), match_fields(matched))
             if not keep_going():
                 raise _StoppedError  # leaves the pool, which ends its processes
         before += len(drive.table)

@@ -1,1 +1,102 @@
-"""Charts on the page, each drawn from a tidy frame of `dyntest.presenting`."""
+"""What all charts share: the ground they are drawn on, safe column names, zoom, hover, and marks in time."""
+
+import textwrap
+from typing import Any, TypeVar
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+from altair.utils import schemapi
+
+from dyntest.presenting import palette
+
+from .. import look
+
+schemapi.disable_debug_mode()
+# Altair holds every part of a chart against its schema, which takes longer than all else on a page; tests turn it on.
+
+DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
+"""Line styles of the palette as Vega-Lite writes them."""
+
+FONT = '"Source Sans", sans-serif'
+"""The font of the pages, so that words in a chart look like those around it."""
+
+Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart)
+
+
+def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Give a frame whose columns Vega-Lite cannot misread, and the titles they had.
+
+    Brackets and dots in a column's name mean something to it, so titles go to the axes and columns become c0, c1, …
+    """
+    codes = {f"c{place}": title for place, title in enumerate(frame.columns)}
+    return frame.set_axis(list(codes), axis=1), codes
+
+
+def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
+    """Give an axis with a title, in lines of so many letters at most; a unit is not torn apart."""
+    lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
+    return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
+
+
+def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
+    """Give a line at a value of the upright axis, with what it is."""
+    data = pd.DataFrame({"v": [value], "t": [label]})
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y="v:Q")
+    words = alt.Chart(data).mark_text(color=colour, align="right", dx=-3, dy=-8, x="width").encode(y="v:Q", text="t:N")
+    return layered(line, words)
+
+
+def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool = False) -> alt.LayerChart:
+    """Give a line at a value of the axis across, with what it is to its right or its left."""
+    data = pd.DataFrame({"v": [value], "t": [label]})
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x="v:Q")
+    words = alt.Chart(data).mark_text(color=colour, align="right" if left else "left", dx=-4 if left else 4, y=top)
+    return layered(line, words.encode(x="v:Q", text="t:N"))
+
+
+def layered(*layers: alt.Chart | alt.LayerChart) -> alt.LayerChart:
+    """Give charts over each other, the first at the bottom."""
+    return alt.LayerChart(layer=list(layers))
+
+
+def finish(chart: Drawn, height: int, description: str) -> Drawn:
+    """Give a chart the ground of the page and words for those who do not see it.
+
+    The chart is set, not copied: Altair's own way to configure copies it whole for every word.
+    """
+    ink, quiet = look.colour(palette.INK), look.quiet_text()
+    axes: dict[str, Any] = {
+        "labelColor": ink,
+        "titleColor": ink,
+        "gridColor": look.colour(palette.QUIET) + "40",
+        "domainColor": quiet,
+        "tickColor": quiet,
+        "labelFontSize": 13,
+        "titleFontSize": 13,
+        "titleFontWeight": "normal",
+        "titlePadding": 8,
+    }
+    legend: dict[str, Any] = {
+        "labelColor": ink,
+        "labelFontSize": 13,
+        "symbolSize": 160,
+        "labelLimit": 320,
+        "title": None,
+    }
+    setting: Any = chart  # Altair's classes take these without declaring them
+    setting.height, setting.description = height, description
+    setting.config = alt.Config(
+        background="transparent",
+        font=FONT,
+        view=alt.ViewConfig(stroke=None),
+        axis=alt.AxisConfig(**axes),
+        legend=alt.LegendConfig(**legend),
+        text=alt.MarkConfig(fontSize=12.5, font=FONT),
+    )
+    return chart
+
+
+def draw(chart: alt.Chart | alt.LayerChart, key: str, **more: Any):
+    """Put a finished chart on the page."""
+    return st.altair_chart(chart, width="stretch", theme=None, key=key, **more)

@@ -25,7 +25,7 @@ from dyntest.presenting.frames_record import (
 from dyntest.signals import Signals
 
 from .. import look, work
-from .base import DASHES
+from . import DASHES
 
 MOST_VALUES = 160_000
 """Values that a run of blows sends at most [1]: some tenths of a megabyte, which a local browser has at once."""

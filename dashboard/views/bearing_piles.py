@@ -28,8 +28,8 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.sentences import criterion_sentence
 
 from .. import look, matching, pieces, samples, state, uploads, work
-from ..charts.base import axis, finish, layered, named, rule_across
-from ..charts.base import draw as draw_chart
+from ..charts import axis, finish, layered, named, rule_across
+from ..charts import draw as draw_chart
 
 COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING, NO_COUNTS: palette.QUIET}
 """Colour of a pile by whether it meets the criterion; those that do not are hatched by their outline besides."""

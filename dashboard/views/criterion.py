@@ -23,8 +23,8 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences
 
 from .. import look, matching, pieces, state, work
-from ..charts.base import DASHES, axis, finish, layered, named, rule_across
-from ..charts.base import draw as draw_chart
+from ..charts import DASHES, axis, finish, layered, named, rule_across
+from ..charts import draw as draw_chart
 
 LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES: ("#d2691e", "dotted")}
 """Colour and style of each line."""

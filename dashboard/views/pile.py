@@ -19,7 +19,7 @@ from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_pile import depth_title, pile_parts, sheet_rows
 
 from .. import look, pieces, samples, state, uploads, work
-from ..charts.base import axis, finish, layered
+from ..charts import axis, finish, layered
 
 
 def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: int = 420) -> alt.LayerChart:
@@ -78,7 +78,7 @@ def _pile(test) -> None:
     pieces.draw_answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
         pieces.draw_note("This is an invented test: place, people and pile do not exist, and the records are computed.")
-    from ..charts.base import draw as draw_chart  # after the answer, which is seen while this is loaded
+    from ..charts import draw as draw_chart  # after the answer, which is seen while this is loaded
 
     left, right = st.columns([2, 3])
     with left:

@@ -14,8 +14,8 @@ from dyntest.presenting.frames_record import resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
 
 from .. import look, matching, pieces, shelf, state, strip, work
-from ..charts.base import DASHES, axis, finish, layered, named, rule_up
-from ..charts.base import draw as draw_chart
+from ..charts import DASHES, axis, finish, layered, named, rule_up
+from ..charts import draw as draw_chart
 from ..charts.profiles import profile_data
 from ..charts.record import record_data
 from ..components import draw_profiles, draw_record

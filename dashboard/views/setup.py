@@ -16,8 +16,8 @@ from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 
 from .. import look, matching, pieces, state, work
-from ..charts.base import DASHES, axis, finish, layered, named
-from ..charts.base import draw as draw_chart
+from ..charts import DASHES, axis, finish, layered, named
+from ..charts import draw as draw_chart
 from ..charts.record import overlay_data
 from ..components import draw_record
 

@@ -17,7 +17,7 @@ SLOWEST = 300.0
 @pytest.fixture(autouse=True)
 def charts_held_against_their_schema():
     """Every chart of these tests is checked by Altair, which the pages leave out for speed."""
-    import dyntest_dashboard.charts.base  # noqa: F401  turns it off when it is first loaded
+    import dyntest_dashboard.charts  # noqa: F401  turns it off when it is first loaded
 
     schemapi.enable_debug_mode()
     yield
