@@ -65,6 +65,10 @@ SHOWN = (
 MOST_STROKES = 9
 """Strokes of the criterion on one line at most [1]."""
 
+MOST_LINES = 24
+"""Lines shown where not everything is asked for [1], so that they stand on one screen with that of the files; a caution
+and an alert are never left out for it."""
+
 MOST_CAUTIONS = 4
 """Cautions shown where not everything is asked for [1]; the others are in the report."""
 
@@ -72,22 +76,26 @@ MOST_CAUTIONS = 4
 def lines(review: Review, verbose: bool = False) -> list[str]:
     """Give the lines to show: the answer, its doubts and the criterion; everything else where `verbose`."""
     shown = _wrap(trust_sentence(review))
-    for alert in (*alert_sentences(review), *case_alerts(review)):
+    for alert in alert_sentences(review):
         shown += _wrap(alert)
+    if verbose:
+        for alert in case_alerts(review):
+            shown += _wrap(alert)
     for drive in review.drives:
         shown += _wrap(resistance_sentence(review, drive))
     shown += _wrap(_stress_line(review))
     for setup in review.answers.setups[-1:]:
         shown += _wrap(setup_sentence(setup))
     shown += ["", *_wrap(criterion_sentence(review)), *_counts(review)]
-    if not verbose:
-        found = [(grave, caution) for grave, caution in all_cautions(review) if not is_alert(review, caution)]
-        shown += ["", *(_short_caution(caution) for _, caution in found[:MOST_CAUTIONS])]
-        if len(found) > MOST_CAUTIONS:
-            shown.append(f"  - {len(found) - MOST_CAUTIONS} more cautions: see report.pdf or --verbose")
-    else:
-        shown += _everything(review)
-    return [*shown, *_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
+    last = [*_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
+    if verbose:
+        return [*shown, *_everything(review), *last]
+    found = [caution for _, caution in all_cautions(review) if not is_alert(review, caution)]
+    room = max(1, min(MOST_CAUTIONS, MOST_LINES - len(shown) - len(last) - 2))
+    shown += [_short_caution(caution) for caution in found[:room]]
+    if len(found) > room:
+        shown.append(f"  - {len(found) - room} more cautions: see report.pdf or --verbose")
+    return [*shown, *last]
 
 
 def _short_caution(caution: Told) -> str:
