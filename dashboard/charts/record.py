@@ -181,7 +181,7 @@ def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], differenc
     peak = 1e3 * waves.time_step * float(waves.first_peak[row] - waves.onset[row])
     return _alone(test, values, axis, step, panels, peak) | {
         "below": ["difference"],
-        "words": "Blows laid over each other",
+        "words": "Overlay of blows",
         "resistance": [f"{names[0]} force", f"{names[0]} impedance × velocity"],
         "factor": None,
         "whose": names[0],

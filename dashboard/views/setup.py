@@ -124,7 +124,7 @@ def _overlay(test, review) -> None:
         on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
     )
     if not chosen:
-        pieces.draw_note("Choose the blows to be laid over each other.")
+        pieces.draw_note("Choose the blows of the overlay.")
         return
     blows, kinds = {}, {}
     for name in chosen:

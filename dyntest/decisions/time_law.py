@@ -177,7 +177,7 @@ def fit_time_law(
         raise InputError("test sheet", place, "a time is not a number of zero or more", cure)
     seconds = np.maximum(seconds, END_OF_DRIVING)
     if len(seconds) < 2 or np.ptp(seconds) == 0.0:
-        raise InputError("test sheet", place, "no drive lies later than the others", "strike again later")
+        raise InputError("test sheet", place, "no drive lies later than the others", "restrike later")
     start = reference_time(soil)
     x = np.log10(seconds / start)
     values = np.array([q.value for q in resistances])

@@ -16,7 +16,9 @@ def texts(source: str) -> list[str]:
     """Every text of a module that is not a docstring."""
     tree = ast.parse(source)
     documented = (ast.Module, ast.ClassDef, ast.FunctionDef)
-    told = {id(node.body[0].value) for node in ast.walk(tree) if isinstance(node, documented) and ast.get_docstring(node)}
+    told = {
+        id(node.body[0].value) for node in ast.walk(tree) if isinstance(node, documented) and ast.get_docstring(node)
+    }
     told |= {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
     nodes = [node for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
     return [node.value for node in nodes if id(node) not in told]
