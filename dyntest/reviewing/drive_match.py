@@ -19,7 +19,7 @@ from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
-from dyntest.wave_equation.matching import Match, match_blow
+from dyntest.wave_equation.matching import Match, match_blow, with_reduction
 from dyntest.wave_equation.problem import Blow, Reduction
 
 LEAST_SECTION = 0.3
@@ -46,7 +46,7 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
         further = _further(sheet, drive)
         match = match_blow(blow, law=sheet.choices.soil_law, reduction=_suspected(factor, depth), further=further)
         if match.misfit > SUSPICIOUS_MISFIT and not np.isfinite(depth):
-            match = _searched(blow, sheet.choices.soil_law, match)
+            match = with_reduction(match, tuple(Reduction(share * sheet.pile.length) for share in TRIED_DEPTHS))
     except ValueError as problem:
         return replace(drive, match_problem=str(problem))
     return replace(drive, match=match, calibrated_damping_factor=_calibrated(match, drive.waves, sheet))
@@ -57,7 +57,7 @@ MOST_TOGETHER = 5
 NEARBY, NEARBY_WAY = 12, 0.15
 """Blows before and after the representative one among which others are looked for [1], and the way of the toe from it
 within which the soil counts as the same [m]; our own choice."""
-OTHER_FORCE = 1.03
+OTHER_FORCE = 1.01
 """Greatest over least peak force from which on blows count as of different energy [1]; our own choice."""
 
 
@@ -104,12 +104,6 @@ def _suspected(factor: float, depth: float) -> Reduction | None:
     if not np.isfinite(depth):
         return None
     return Reduction(depth, float(np.clip(factor, LEAST_SECTION, 0.9)))
-
-
-def _searched(blow: Blow, law: str, uniform: Match) -> Match:
-    """Give the best match with a reduction at any of some depths, or the one without where none is better."""
-    tried = [match_blow(blow, law=law, reduction=Reduction(share * blow.pile.length)) for share in TRIED_DEPTHS]
-    return min([uniform, *(match for match in tried if match.section is not None)], key=lambda match: match.misfit)
 
 
 def match_drive_blows(

@@ -28,8 +28,8 @@ from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, lower_bound,
 
 CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
-LEAST_SET = 1e-3
-"""Set below which sets are compared by their difference and no longer by their ratio [m]."""
+MOST_LASTING = 3.0
+"""Greatest noise over misfit [1]: an offset that stays to the end of the record says little of the resistance."""
 
 
 @dataclass(frozen=True)
@@ -294,4 +294,4 @@ def noise_left(problem: Problem, difference: np.ndarray, place: int = 0) -> floa
     samples = problem.n_steps * step / nominal
     freedom = max(samples - problem.layout.count, 0.5 * samples)
     misfit = float(wave_misfit(problem, difference[:, None], place)[0])
-    return misfit * float(np.sqrt(max(time / nominal, 1.0) * samples / freedom))
+    return misfit * min(float(np.sqrt(max(time / nominal, 1.0) * samples / freedom)), MOST_LASTING)

@@ -137,7 +137,7 @@ ALIKE = 0.02
 """Difference of the shaft's share from which on two ends of one law count as different explanations [1]."""
 COARSE = 2.0
 """Time step on which the starts are tried, over the one that is aimed at [1]."""
-FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 7, 4, 6
+FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 5, 3, 6
 """Most iterations of all starts, of each law's best one on all blows, and of the laws that are left [1]."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""

@@ -265,7 +265,7 @@ class _Following:
         s, x, h = step.spring[:, c], step.x[:, c], step.h[:, c]
         add(s, x, r)
         add(r, x, r)
-        minimum(r, step.upper[:, c], out=r)
+        minimum(r, step.curve[:, c], out=r)
         maximum(r, step.lower[:, c], out=r)
         if self.root is not None:
             subtract(step.soil_p[:, c], r, self.push)
@@ -377,6 +377,7 @@ class Step:
         self.g = aligned(np.broadcast_to(1.0 / undamped, shape))
         np.divide(1.0, self.r, out=self.g[rows])
         self.upper, self.lower = aligned(soil.limit[rows] / 2.0), aligned(lower_bound(soil)[rows] / 2.0)
+        self.curve = self.upper.copy()  # bounds of first loading, for dashpots that follow the static force
         uniform = (z_above[:-1] == z_below[:-1]).all()
         self.ratio = None if uniform else aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
         self.plug_ratio = None if soil.plug_mass is None else z_below[-1] / z_above[-1]
@@ -417,6 +418,9 @@ class Step:
         subtract(down, up, p)  # (6)
         if self.weight is not None:
             add(p, self.weight, p)
+        if self.following:
+            for first in self.first_loading:
+                self.curve[:, first.where[1]] = first.force(x[:, first.where[1]])
         for damped in self.following:
             damped.follow(self)
         add(s, x, s)
@@ -446,6 +450,8 @@ class Step:
         multiply(self.h, soil_p, x)
         # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at nothing.
         add(self.toe_before, self.toe_rise, self.toe_before)
+        for apart in self.radiating:
+            self.toe_before[apart.columns] = toe[apart.columns]  # soil that radiates keeps its gap by itself
         minimum(toe, self.toe_before, out=toe)
         for apart in self.radiating:
             multiply(self.h[:, apart.columns], apart.soil_y, x[:, apart.columns])
