@@ -144,6 +144,57 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     _say(f"The table of all piles is in {directory}: piles.csv, piles.parquet, piles.json")
 
 
+@commands.command()
+@click.argument("path", metavar="STRUCTURE", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder for the results [default: structure/ beside the file].",
+)
+@click.option(
+    "--match",
+    type=click.Choice(["best", "none"]),
+    default="best",
+    show_default=True,
+    help="Match the representative blow of each drive, or none.",
+)
+@click.option(
+    "--dask",
+    metavar="ADDRESS",
+    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
+)
+def structure(path: Path, out: Path | None, match: str, dask: str | None) -> None:
+    """Review every test pile of a STRUCTURE, and hold its bearing piles against the criterion of their group.
+
+    A test pile that is done is kept and not done again until its files change.
+    """
+    from dyntest.presenting.structure_files import structure_files, structure_lines
+    from dyntest.presenting.survey_files import keep_record, kept_records
+    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.reading.structure_sheet import read_structure
+    from dyntest.reviewing.structure import review_structure
+
+    sheet = read_structure(path)
+    directory = path.parent / "structure" if out is None else out
+    check_folder(directory)
+    names = [test.relative_to(sheet.path.parent).as_posix() for test in sheet.tests]
+    with _dask(dask) as executor, _Progress() as progress:
+        result = review_structure(
+            sheet,
+            match=match,
+            known=kept_records(directory, names),
+            keep=lambda record: keep_record(directory, record),
+            executor=executor,
+            progress=progress,
+        )
+    files = structure_files(result)
+    refuse_inputs(directory, files, (*sheet.inputs, *sheet.tests))
+    written = write_all(directory, files)
+    _say("\n".join(structure_lines(result)))
+    _say(f"\n{len(written)} files are in {directory}")
+
+
 @contextmanager
 def _dask(address: str | None):
     """Give the executor of a Dask cluster; None where no address is given."""

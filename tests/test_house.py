@@ -55,7 +55,7 @@ AMBIGUOUS = {"answer", "card", "cautions", "profile", "shown"}
 """Public names that still mean two things in two modules. Only to be made shorter."""
 
 IDLE = {
-    "dyntest.decisions.pooling.Pooled.agree",
+    "dyntest.decisions.estimate.Pooled.agree",
     "dyntest.reading.parts.SoilProfile.layer_at",
     "dyntest.reading.structure_sheet.read_structure",
     "dyntest.decisions.dynamic_formulas.modified_gates_si",

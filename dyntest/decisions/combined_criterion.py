@@ -1,12 +1,15 @@
 """One criterion for a structure from several test piles: the least favourable governs, and the output says which."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from math import exp, isfinite, log
 
 import numpy as np
 
+from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import WAYS, Criterion, CriterionRow, RestrikeRule, set_at
 from dyntest.decisions.driving_criterion import DrivingCriterion
+from dyntest.decisions.estimate import Pooled, pool
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.errors import InputError
 
@@ -16,12 +19,52 @@ SAME = 0.01
 """Share by which impedance and ram mass of piles and hammers of one kind may differ [1], for rounding; no source."""
 
 
-def combine(criteria: Sequence[DrivingCriterion]) -> Criterion:
+@dataclass(frozen=True)
+class PileCriterion:
+    """What of a test pile's criterion is combined with those of others.
+
+    Parameters
+    ----------
+    pile : str
+        The test pile.
+    criterion : Criterion or None
+        Its own criterion; None where there is none.
+    material : str
+        Of the pile.
+    impedance : float
+        Of the pile [N s/m].
+    hammer_kind : str
+        Kind of the hammer.
+    ram_mass : float
+        Its ram [kg].
+    set_deviation : float
+        Standard deviation of the logarithm of the set asked for [1]; not a number where not known.
+    problem : Caution or None
+        Why there is no criterion; None where there is one.
+    """
+
+    pile: str
+    criterion: Criterion | None
+    material: str
+    impedance: float
+    hammer_kind: str
+    ram_mass: float
+    set_deviation: float = float("nan")
+    problem: Caution | None = None
+
+
+def combinable(found: DrivingCriterion) -> PileCriterion:
+    """Give what of a driving criterion is combined with others."""
+    hammer, pile = found.calibrated.hammer, found.test_pile
+    return PileCriterion(found.pile, found.criterion, pile.material, pile.impedance, hammer.kind, hammer.ram_mass)
+
+
+def combine(criteria: Sequence[PileCriterion]) -> Criterion:
     """Combine the criteria of several test piles of one structure; the least favourable governs at every stroke.
 
     Parameters
     ----------
-    criteria : sequence of DrivingCriterion
+    criteria : sequence of PileCriterion
         One a test pile, for the same kind of pile and hammer.
 
     Returns
@@ -79,16 +122,45 @@ def combine(criteria: Sequence[DrivingCriterion]) -> Criterion:
     )
 
 
-def _refuse_strangers(criteria: Sequence[DrivingCriterion]) -> None:
+BASES = ("one test pile", "least favourable", "pooled")
+"""What a group's criterion rests on."""
+
+
+def group_criterion(criteria: Sequence[PileCriterion]) -> tuple[Criterion, str, Pooled | None, tuple[Caution, ...]]:
+    """Give the criterion of a group, what of `BASES` it rests on, how its test piles agree, and what to weigh.
+
+    Where the sets that the test piles ask for differ by no more than their own uncertainty, the pooled set
+    ``exp(Σ w ln s / Σ w)`` governs at every stroke, else the least favourable pile. Test piles that disagree beyond
+    their ranges are told first. Raises `InputError` as `combine` does.
+    """
+    combined = combine(criteria)
+    if len(criteria) == 1:
+        return combined, BASES[0], None, ()
+    parts = [one.criterion for one in criteria if one.criterion is not None]
+    deviations = [one.set_deviation for one in criteria]
+    if not all(isfinite(one) and one > 0.0 for one in deviations):
+        return combined, BASES[1], None, ()
+    middle = combined.rows[len(combined.rows) // 2].stroke
+    logs = [log(float(set_at(part.rows, np.array(middle)))) for part in parts]
+    together = pool(logs, deviations)
+    if not together.agree:
+        facts = {"sets": {one.pile: exp(value) for one, value in zip(criteria, logs, strict=True)}, "stroke": middle}
+        return combined, BASES[1], together, (Caution("test piles disagree", together.agreement, None, facts),)
+    weights = np.array([1.0 / (one**2 + together.between**2) for one in deviations])
+    sets = [np.log([float(set_at(part.rows, np.array(row.stroke))) for row in combined.rows]) for part in parts]
+    pooled = np.exp(np.average(sets, axis=0, weights=weights))
+    rows = tuple(replace(row, set_per_blow=float(one), pile="") for row, one in zip(combined.rows, pooled, strict=True))
+    return replace(combined, rows=rows), BASES[2], together, ()
+
+
+def _refuse_strangers(criteria: Sequence[PileCriterion]) -> None:
     """Refuse test piles whose counts cannot stand for each other's piles."""
     first = criteria[0]
     for other in criteria[1:]:
-        pile, than = other.test_pile, first.test_pile
-        hammer, usual = other.calibrated.hammer, first.calibrated.hammer
-        alike = pile.material == than.material and abs(pile.impedance / than.impedance - 1.0) <= SAME
+        alike = other.material == first.material and abs(other.impedance / first.impedance - 1.0) <= SAME
         if not alike:
             what = "piles of another kind"
-        elif hammer.kind != usual.kind or abs(hammer.ram_mass / usual.ram_mass - 1.0) > SAME:
+        elif other.hammer_kind != first.hammer_kind or not abs(other.ram_mass / first.ram_mass - 1.0) <= SAME:
             what = "driven by another hammer"
         else:
             continue

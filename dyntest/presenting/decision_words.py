@@ -196,6 +196,33 @@ def _no_usable(n: _Numbers) -> str:
 _Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
 
 _WORDS: dict[str, _Words] = {
+    "test piles disagree": (
+        lambda n: (
+            f"the test piles disagree beyond their ranges: at {n.stroke(n.of('stroke'))} "
+            + ", ".join(f"{pile} asks for {show_count(one, n.system)}" for pile, one in n.of("sets").items())
+        ),
+        "the least favourable governs; look for another soil, or a pile that was hurt, before the counts are used",
+    ),
+    "hurt test pile": (
+        lambda n: "the test pile may be damaged, so its counts are left out of the group's criterion",
+        "look at that pile before the others are driven",
+    ),
+    "too few tested piles": (
+        lambda n: (
+            f"{n.value:.0f} test piles for {n.of('piles')} piles, where the resistance factor asks for "
+            f"{n.threshold:.0f}"
+        ),
+        lambda n: f"it rests on {n.of('condition')}; test more piles, or take a lower factor",
+    ),
+    "test pile not reviewed": (
+        lambda n: f"{n.of('sheet')} could not be reviewed: {str(n.of('why')).rstrip('.')}",
+        "mend it, or take it out of the group",
+    ),
+    "no test pile reviewed": (lambda n: "no test pile of the group could be reviewed", "see the messages above"),
+    "criteria not combined": (
+        lambda n: f"the criteria of the test piles cannot be combined: {n.of('why')}",
+        "give each kind of pile and hammer a group of its own",
+    ),
     "moved too little": (
         _moved_too_little,
         lambda n: "strike with more energy" if n.of("restrike") else "judge the setup by the matched shaft resistance",

@@ -15,9 +15,10 @@ from dyntest import __version__
 from dyntest.names import show
 from dyntest.presenting.tables import DIGITS, neutral
 from dyntest.presenting.writing import write_all
+from dyntest.reviewing.pile_result import as_plain, from_plain
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, header
 
-FORMAT = 1
+FORMAT = 2
 """Raised when a reader of the files would have to change; a pile kept in another format is done again."""
 
 KEPT = "piles"
@@ -99,8 +100,9 @@ def keep_record(directory: Path, record: PileRecord) -> None:
         "match": record.match,
         "dyntest": record.version,
         "row": dict(record.row or {}),
+        "result": None if record.result is None else as_plain(record.result),
     }
-    write_all(directory, {_kept_name(record.sheet): _json(kept)})
+    write_all(directory, {_kept_name(record.sheet): (json.dumps(kept, indent=1) + "\n").encode()})
 
 
 def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord]:
@@ -109,21 +111,20 @@ def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord
     for sheet in sheets:
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
             text = (directory / _kept_name(sheet)).read_text(encoding="utf-8")
-            kept = json.loads(text, parse_constant=_refuse)
+            kept = json.loads(text)  # numbers that are none stand in results
             if kept["format"] == FORMAT and kept["sheet"] == sheet and _whole(kept["row"]):
                 inputs = {str(name): str(digest) for name, digest in kept["inputs"].items()}
-                found[sheet] = PileRecord(sheet, inputs, kept["match"], kept["dyntest"], kept["row"])
+                result = from_plain(kept["result"])
+                found[sheet] = PileRecord(sheet, inputs, kept["match"], kept["dyntest"], kept["row"], "", result)
     return found
 
 
 def _whole(row: dict) -> bool:
     """Whether a kept row has every column, each of its kind."""
     kinds: list[tuple[Any, Any]] = [(TEXTS, str), (COUNTS, int), (NUMBERS, (int, float, type(None)))]
-    return set(row) == set(COLUMNS) and all(isinstance(row[name], kind) for names, kind in kinds for name in names)
-
-
-def _refuse(constant: str):
-    raise ValueError(f"{constant} is no number of JSON")
+    return set(row) == set(COLUMNS) and all(
+        isinstance(row[name], kind) and row[name] == row[name] for names, kind in kinds for name in names
+    )
 
 
 def _kept_name(sheet: str) -> str:

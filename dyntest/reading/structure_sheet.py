@@ -104,7 +104,23 @@ class StructureSheet:
 
 
 def read_structure(path: str | Path) -> StructureSheet:
-    """Read a structure's file; raise `InputError` with file, place and cure for the first thing that is wrong."""
+    """Read a structure's file.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The TOML file.
+
+    Returns
+    -------
+    StructureSheet
+        Its groups, with the paths of all files checked to be there and to lie below its folder.
+
+    Raises
+    ------
+    InputError
+        With file, place and cure, for the first thing that cannot be used.
+    """
     path = Path(path)
     source = known_as(path)
     raw = parsed_toml(read_text(path, MAX_SHEET_BYTES), source)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from dyntest.decisions.bearing_piles import BearingPileCheck, check_bearing_piles
-from dyntest.decisions.combined_criterion import combine
+from dyntest.decisions.combined_criterion import combinable, combine
 from dyntest.decisions.pay_length import toe_elevation
 from dyntest.errors import InputError
 from dyntest.reading.production_log import PileTable, ProductionLog
@@ -27,7 +27,7 @@ def review_bearing_piles(
     known = {pile: depth for pile, depth in depths.items() if depth == depth}
     return check_bearing_piles(
         log,
-        combine(criteria),
+        combine([combinable(one) for one in criteria]),
         piles,
         test_toe_elevations=_elevations(known, piles),
         test_penetrations=tuple(known.values()),

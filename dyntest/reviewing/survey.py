@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +23,7 @@ from dyntest.names import column_header
 from dyntest.reading.files import digests
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.pile_result import PileResult, pile_result
 from dyntest.reviewing.review import Progress, Review, review
 from dyntest.wave_equation.processes import process_pool
 
@@ -236,6 +237,8 @@ class PileRecord:
         Its row of the table; None where it failed.
     problem : str
         Why it failed, in a message for its engineer; empty where it did not.
+    result : PileResult or None
+        What a structure takes from it; None where it failed.
     """
 
     sheet: str
@@ -244,6 +247,7 @@ class PileRecord:
     version: str
     row: Row | None
     problem: str = ""
+    result: PileResult | None = field(default=None, compare=False)
 
 
 def survey(
@@ -323,7 +327,7 @@ def review_pile(path: str, name: str, match: str) -> PileRecord:
     """Review one pile in whatever process this is; what goes wrong is told and not raised."""
     try:
         found = review(path, match=match)
-        return PileRecord(name, found.inputs, match, __version__, pile_row(found, name))
+        return PileRecord(name, found.inputs, match, __version__, pile_row(found, name), "", pile_result(found))
     except DyntestError as error:
         problem = str(error)
     except MemoryError:

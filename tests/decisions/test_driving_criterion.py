@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.caution import Caution
-from dyntest.decisions.combined_criterion import combine
+from dyntest.decisions.combined_criterion import combinable, combine
 from dyntest.decisions.criterion import COUNTING
 from dyntest.decisions.driving_criterion import AGREEMENT, DISAGREEMENT, MeasuredBlows, driving_criterion, read_back
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
@@ -26,6 +26,11 @@ def found(reviewed_sample):
 @pytest.fixture(scope="module")
 def match(reviewed_sample):
     return reviewed_sample("pier_2_clay").drives[0].match
+
+
+def combined_of(criteria):
+    """Give the criterion of several test piles."""
+    return combine([combinable(one) for one in criteria])
 
 
 def again(match, found, *, sets=1.0, target=None, **more):
@@ -162,7 +167,7 @@ def other(found, name, *, sets=1.0, impedance=1.0, ram=1.0, strokes=None):
 
 
 def test_the_least_favourable_pile_governs_and_is_named(found):
-    combined = combine([found, other(found, "P2-9", sets=0.8)])
+    combined = combined_of([found, other(found, "P2-9", sets=0.8)])
     assert [row.set_per_blow for row in combined.rows] == pytest.approx(
         [0.8 * row.set_per_blow for row in found.criterion.rows]
     )
@@ -172,7 +177,7 @@ def test_the_least_favourable_pile_governs_and_is_named(found):
 
 
 def test_only_shared_strokes_are_left(found):
-    combined = combine([found, other(found, "P2-9", sets=1.1, strokes=(7.0, 9.0))])
+    combined = combined_of([found, other(found, "P2-9", sets=1.1, strokes=(7.0, 9.0))])
     assert [combined.rows[0].stroke / FOOT, combined.rows[-1].stroke / FOOT] == pytest.approx([7.0, 9.0], abs=1e-5)
     assert (combined.minimum_stroke, combined.maximum_stroke) == (combined.rows[0].stroke, combined.rows[-1].stroke)
     assert {row.pile for row in combined.rows} == {"P2-4"}
@@ -182,14 +187,14 @@ def test_the_strictest_rule_for_restrikes_is_kept(found):
     second = other(found, "P2-9")
     relaxed = replace(found.criterion.restrike, change="relaxation", wait=30 * DAY, resistance=2e6)
     second = replace(second, criterion=replace(second.criterion, restrike=relaxed))
-    rule = combine([found, second]).restrike
+    rule = combined_of([found, second]).restrike
     assert (rule.change, rule.wait, rule.resistance) == ("relaxation", 30 * DAY, 2e6)
 
 
 def test_alerts_of_every_pile_are_kept(found):
     second = other(found, "P2-9")
     second = replace(second, criterion=replace(second.criterion, alerts=(Caution("lower bound"),)))
-    assert combine([found, second]).alerts == (Caution("lower bound", pile="P2-9"),)
+    assert combined_of([found, second]).alerts == (Caution("lower bound", pile="P2-9"),)
 
 
 @pytest.mark.parametrize(
@@ -201,18 +206,18 @@ def test_alerts_of_every_pile_are_kept(found):
 )
 def test_strangers_are_not_combined(found, change, words):
     with pytest.raises(InputError, match=words):
-        combine([found, other(found, "P2-9", **change)])
+        combined_of([found, other(found, "P2-9", **change)])
 
 
 def test_piles_without_a_criterion_or_a_shared_stroke_are_refused(found):
     with pytest.raises(InputError, match="no test pile"):
-        combine([])
+        combined_of([])
     with pytest.raises(InputError, match="no stroke is usable at P2-9"):
-        combine([found, replace(found, pile="P2-9", criterion=None)])
+        combined_of([found, replace(found, pile="P2-9", criterion=None)])
     low, high = other(found, "A", strokes=(6.0, 7.0)), other(found, "B", strokes=(8.0, 9.0))
     with pytest.raises(InputError, match="share no usable stroke"):
-        combine([low, high])
+        combined_of([low, high])
 
 
 def test_one_test_pile_is_itself(found):
-    assert combine([found]) is found.criterion
+    assert combined_of([found]) is found.criterion

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dyntest.decisions.pooling import pool
+from dyntest.decisions.estimate import pool
 
 meta_analysis = pytest.importorskip("statsmodels.stats.meta_analysis")
 
