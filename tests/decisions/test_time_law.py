@@ -2,9 +2,18 @@
 
 import numpy as np
 import pytest
+from scipy.stats import theilslopes
 
 from dyntest.decisions.estimate import Estimate, exactly
-from dyntest.decisions.time_law import END_OF_DRIVING, PUBLISHED_RATES, fit_time_law, reference_time, resistance_after
+from dyntest.decisions.time_law import (
+    END_OF_DRIVING,
+    PUBLISHED_RATES,
+    fit_time_law,
+    reference_time,
+    resistance_after,
+    restrike_fade,
+    robust_slope,
+)
 from dyntest.errors import InputError
 
 DAY = 86400.0
@@ -78,3 +87,60 @@ def test_what_cannot_be_fitted_is_refused(times):
 
 def test_the_reference_time_by_soil():
     assert (reference_time("sand"), reference_time("silt"), reference_time(None)) == (0.5 * DAY, DAY, DAY)
+
+
+def test_a_quarter_of_odd_blows_does_not_move_the_line():
+    rng = np.random.default_rng(3)
+    truth = 1.5e6 - 8e3 * np.arange(20)
+    measured = truth + rng.normal(0.0, 5e3, 20)
+    measured[[2, 7, 11, 16]] *= 0.4
+    fade = restrike_fade(measured)
+    assert fade.first_resistance == pytest.approx(1.5e6, rel=0.02)
+    assert fade.slope == pytest.approx(-8e3, rel=0.25)
+    assert fade.fades
+    assert fade.lost_share == pytest.approx(8e3 * 19 / 1.5e6, rel=0.3)
+
+
+def test_scatter_alone_is_no_fade():
+    measured = 1.0e6 + np.random.default_rng(5).normal(0.0, 5e4, 20)
+    assert not restrike_fade(measured).fades
+
+
+def test_cold_blows_are_left_out_and_later_ones_too():
+    measured = np.concatenate([np.full(3, 0.3e6), 1.0e6 - 1e4 * np.arange(20), np.full(50, 2.0e6)])
+    sound = np.arange(73) >= 3
+    fade = restrike_fade(measured, sound)
+    assert fade.first_resistance == pytest.approx(1.0e6)
+    assert fade.last_resistance == pytest.approx(0.81e6)
+    assert (fade.blows, fade.span) == (20, 20)
+
+
+def test_missing_values_keep_the_blow_count_of_the_slope():
+    measured = 1.0e6 - 1e4 * np.arange(20.0)
+    measured[[1, 2, 3, 9]] = np.nan
+    fade = restrike_fade(measured)
+    assert fade.slope == pytest.approx(-1e4)
+    assert (fade.blows, fade.span) == (16, 20)
+
+
+@pytest.mark.parametrize("measured", [[], [np.nan] * 9, [1e6] * 4])
+def test_too_few_blows_are_refused(measured):
+    with pytest.raises(InputError, match="too few"):
+        restrike_fade(np.array(measured))
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 12, 20, 61])
+@pytest.mark.parametrize("confidence", [0.5001, 0.9, 0.99])
+@pytest.mark.parametrize("ties", [False, True])
+def test_as_scipy_has_it(n, confidence, ties):
+    """SciPy's `theilslopes`, which takes long to load, is the outside source."""
+    rng = np.random.default_rng(n)
+    position = np.cumsum(rng.integers(1, 4, n)).astype(float)
+    values = -3.0 * position + rng.normal(0.0, 9.0, n)
+    values = np.round(values / 5.0) * 5.0 if ties else values
+    slope, _, low, high = theilslopes(values, position, alpha=confidence)
+    assert robust_slope(position, values, confidence) == pytest.approx((slope, low, high), rel=1e-12)
+
+
+def test_equal_values_have_no_slope():
+    assert robust_slope(np.arange(6.0), np.full(6, 7.0), 0.9) == (0.0, 0.0, 0.0)
