@@ -86,11 +86,7 @@ def test_damage_is_found_where_it_was_put_and_forbids_the_criterion(hurt):
     assert section is not None
     assert 36 * FOOT < section.depth < 50 * FOOT
     assert "damage" in [caution.kind for caution in hurt.answers.criterion.alerts]
-    assert (
-        inspectors_card(hurt.answers.criterion.criterion, "US")
-        .sentences[0]
-        .startswith("DO NOT USE BEFORE THIS IS CLEARED UP")
-    )
+    assert inspectors_card(hurt.answers.criterion.criterion, "US").sentences[0].startswith("DO NOT USE THE CRITERION")
 
 
 def test_its_sound_neighbour_is_not_called_damaged(sound):

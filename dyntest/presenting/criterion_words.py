@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import (
     ABSOLUTE_REFUSAL_SET,
+    FOOT,
     INCH,
     WAYS,
     Criterion,
@@ -19,14 +20,13 @@ from dyntest.names import show
 from dyntest.presenting.decision_words import (
     GOVERNING_SPECIFICATION,
     ruled_out_words,
-    show_count,
     show_wait,
     target_sentence,
     told,
 )
 from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
-ALERT = "DO NOT USE BEFORE THIS IS CLEARED UP"
+ALERT = "DO NOT USE THE CRITERION"
 """What is said before every alert."""
 
 STOP = (
@@ -210,10 +210,11 @@ def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
     lines = []
     for limit in criterion.easy_driving:
         stroke = short_number("stroke", limit.stroke, system)
-        line = f"While fewer than {show_count(limit.set_per_blow, system)} are counted, keep the stroke at {stroke} or "
-        line += f"less, for the {limit.kind} stress"
+        length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
+        line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less, for the "
+        line += f"{limit.kind} stress"
         if limit.blows:
-            ends = [short_number("penetration", end, system) for end in (limit.depth_from, limit.depth_to)]
+            ends = [tape(end, system) for end in (limit.depth_from, limit.depth_to)]
             line += f": {limit.blows} measured blows passed its limit between {ends[0]} and {ends[1]}"
         lines.append(f"{line}.")
     return lines
