@@ -97,7 +97,7 @@ MUTATIONS = (
         "dyntest/wave_equation/matching.py",
         'FLOOR = {"total": 0.015, "part": 0.03}',
         'FLOOR = {"total": 0.0, "part": 0.0}',
-        ("tests/wave_equation/test_matching.py",),
+        ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
         "the soil of the bearing graph not scaled to the resistance",

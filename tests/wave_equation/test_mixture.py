@@ -68,3 +68,10 @@ def test_what_no_record_takes_away_is_in_every_range(fits):
         assert np.log(high / low) == pytest.approx(
             2.0 * reach * np.hypot(WIDENING_OF_PARTS * 0.01, FLOOR["part"] / share), rel=2e-2
         )
+
+
+def test_a_record_without_any_error_still_leaves_a_range(fits):
+    sure = replace(fits[0], slope=np.zeros_like(fits[0].slope), weight=1.0)
+    values, ranges = resistance_mixture([sure])
+    for value, (low, high), least in zip(values, ranges, (0.025, 0.05, 0.05), strict=True):
+        assert min(value - low, high - value) > least * values[0]  # no soil follows a law better than that
