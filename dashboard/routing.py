@@ -22,10 +22,13 @@ def route() -> None:
         name: st.Page(drawing(name), title=page.title, icon=page.icon, url_path=name, default=name == first)
         for name, page in PAGES.items()
     }
-    page = st.navigation(list(pages.values()), position="top")
+    page = st.navigation(list(pages.values()), position="hidden")
     wanted = st.session_state.pop("go_to", None)
     if wanted in pages:
         st.switch_page(pages[wanted])
+    with st.container(horizontal=True, key="pages"):  # Streamlit's own bar hides pages in a narrow window
+        for one in pages.values():
+            st.page_link(one, label=one.title, width="content")
     page.run()
     foot(pages, page)
 

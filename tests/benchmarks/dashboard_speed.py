@@ -192,7 +192,7 @@ def report(browser, rounds: int, served: str, bare: str, empty: str) -> None:
     for title in ("Hammer", "Setup", "Criterion", "Record", "Resistance"):
         others = "Pile" if title != "Pile" else "Record"
         go = (
-            "[...document.querySelectorAll('[data-testid=stTopNavLink]')].find(a => a.innerText.includes('%s')).click()"
+            "[...document.querySelectorAll('.st-key-pages a')].find(a => a.innerText.includes('%s')).click()"
         )
         taken = []
         for _ in range(max(3, rounds // 2)):
