@@ -79,11 +79,22 @@ def _begin(draft: Draft) -> None:
 def _clear() -> None:
     for key in [key for key in st.session_state if str(key).startswith("new_")]:
         st.session_state.pop(key)
+    _show(Draft())
 
 
 def _change(path: Path) -> None:
     _clear()
-    st.session_state["new_test"] = drafts.draft_of(path)
+    st.session_state["new_test"] = changed = drafts.draft_of(path)
+    _show(changed)
+
+
+def _show(draft: Draft) -> None:
+    """Have every field show what a draft has; a field that is only drawn again keeps what was typed."""
+    for table in drafts.FILLED:
+        for one in form_fields(table):
+            value = draft.typed.get(table, {}).get(one.key, "")
+            chosen = one.kind in ("choice", "flag")
+            st.session_state[f"new_{table}_{one.key}"] = (value or None) if chosen else value
 
 
 def _files(draft: Draft) -> None:
@@ -205,12 +216,14 @@ def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
     value = typed.get(one.key, "")
     if one.kind in ("choice", "flag"):
         options = list(one.choices or ("yes", "no"))
-        if (one.table, one.key) == ("test", "display_units"):
-            value = value or "US"
-        default = value if value in options else None
-        typed[one.key] = st.pills(label, options, default=default, key=key, help=one.remark or None) or ""
+        if key not in st.session_state:
+            first = "US" if (one.table, one.key) == ("test", "display_units") else None
+            st.session_state[key] = value if value in options else first
+        typed[one.key] = st.pills(label, options, key=key, help=one.remark or None) or ""
         return
-    typed[one.key] = st.text_input(label, value, key=key, placeholder=one.example, help=one.remark or None)
+    if key not in st.session_state:
+        st.session_state[key] = value
+    typed[one.key] = st.text_input(label, key=key, placeholder=one.example, help=one.remark or None)
     if typed[one.key].strip():
         try:
             field_toml(one, typed[one.key])

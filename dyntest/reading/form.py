@@ -238,15 +238,19 @@ def _instead(one: Statement, key: str, value: str | None, ending: str) -> str:
 
 def _checked(before: str, after: str, keys: tuple[str, ...], values: Mapping[str, str | None], number: int) -> str:
     """Make sure by reading both that nothing but the values has changed."""
-    old, new = tomllib.loads(before), tomllib.loads(after)
+    cure = f"write [{'.'.join(keys)}] as a table with a line for each key"
+    unsafe = InputError("test sheet", f"[{'.'.join(keys)}]", "is written in a way that cannot be changed safely", cure)
+    try:
+        old, new = tomllib.loads(before), tomllib.loads(after)
+    except tomllib.TOMLDecodeError:
+        raise unsafe from None
     was, now = _inside(old, keys, number), _inside(new, keys, number)
     for key, value in values.items():
         was.pop(key, None)
         if value is not None:
             was[key] = tomllib.loads(f"value = {value}")["value"]
     if old != new or was != now:
-        cure = f"write [{'.'.join(keys)}] as a table with a line for each key"
-        raise InputError("test sheet", f"[{'.'.join(keys)}]", "is written in a way that cannot be changed safely", cure)
+        raise unsafe
     return after
 
 

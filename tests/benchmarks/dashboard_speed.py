@@ -191,9 +191,7 @@ def report(browser, rounds: int, served: str, bare: str, empty: str) -> None:
     print(f"J: {1e3 * last:.0f} ms ({last / own:.2f} times)")
     for title in ("Hammer", "Setup", "Criterion", "Record", "Resistance"):
         others = "Pile" if title != "Pile" else "Record"
-        go = (
-            "[...document.querySelectorAll('.st-key-pages a')].find(a => a.innerText.includes('%s')).click()"
-        )
+        go = "[...document.querySelectorAll('.st-key-pages a')].find(a => a.innerText.includes('%s')).click()"
         taken = []
         for _ in range(max(3, rounds // 2)):
             redraws(page, go % others, 1)

@@ -55,6 +55,7 @@ def test_from_an_export_and_a_workbook_to_the_answer(visit, serve_another, expor
             "new_test_pile": "TP-1",
             "new_pile_section": "HP14x89",
             "new_requirement_nominal_resistance": "500 kip",
+            "new_requirement_damping_factor": "0.4",
             "new_drive_penetration_at_start_0": "48 ft",
         }.items():
             typed(seen, key, text)
