@@ -1,9 +1,14 @@
-"""Uploaded tests: kept in a temporary folder of their session, bounded in size, and removed with it."""
+"""Tests to be opened: uploaded ones, in a bounded temporary folder of their session, and the samples.
+
+The samples are installed beside the pages as the package ``dyntest_samples``.
+"""
 
 import shutil
 import tempfile
 import weakref
 from collections.abc import Sequence
+from importlib.resources import files as package_files
+from importlib.util import find_spec
 from pathlib import Path
 
 from dyntest.errors import InputError
@@ -58,3 +63,40 @@ def safe_name(name: str) -> str:
     if not last or last.startswith(".") or any(not character.isprintable() for character in last) or len(last) > 120:
         raise InputError("upload", "", "a file has a name that cannot be kept", "rename it to letters, digits, . - _")
     return last
+
+
+PACKAGE = "dyntest_samples"
+
+SAMPLE_NAMES = {
+    "pier_2_clay": "Pier 2, steel pile in clay, two restrikes",
+    "pier_3_shale": "Pier 3, steel pile on shale, one restrike",
+    "abutment_1_concrete": "Abutment 1, concrete pile in sand",
+    "abutment_4_damaged": "Abutment 4, concrete pile that was damaged",
+}
+"""What the samples are, by the folder of each; all are invented."""
+
+
+def _sample_folder() -> Path | None:
+    return None if find_spec(PACKAGE) is None else Path(str(package_files(PACKAGE)))
+
+
+def sample_sheets() -> dict[str, Path]:
+    """Give the sheet of every sample that is at hand, by its folder's name."""
+    folder = _sample_folder()
+    if folder is None:
+        return {}
+    return {name: folder / name / "sheet.toml" for name in SAMPLE_NAMES if (folder / name / "sheet.toml").is_file()}
+
+
+def first_sample() -> Path | None:
+    """Give the sheet of the sample that is opened where nothing else is."""
+    return next(iter(sample_sheets().values()), None)
+
+
+def sample_production_log() -> tuple[Path, Path] | None:
+    """Give the sample production log and its table of piles, where they are at hand."""
+    folder = _sample_folder()
+    if folder is None:
+        return None
+    log, piles = folder / "production_log.csv", folder / "piles.csv"
+    return (log, piles) if log.is_file() and piles.is_file() else None

@@ -16,7 +16,7 @@ from dyntest.reading.files import digests
 from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
 
-from . import samples, shelf, state
+from . import shelf, state, uploads
 
 KEPT = 8
 """Drives with the waves of all their blows that are kept at most [1]; one of 3,000 blows takes about 150 MB."""
@@ -51,7 +51,7 @@ class Opened:
 
 def test() -> Opened:
     """Give the open test, the first sample where nothing was opened; raises InputError where it cannot be used."""
-    path = state.sheet_path() or samples.first()
+    path = state.sheet_path() or uploads.first_sample()
     if path is None:
         raise InputError("dashboard", "", "no test is open and no samples are installed", "open or upload a test sheet")
     sheet = _read(str(path), _stamp(path))

@@ -27,7 +27,7 @@ from dyntest.presenting.frames_decisions import (
 )
 from dyntest.presenting.sentences import criterion_sentence
 
-from .. import look, matching, pieces, samples, state, uploads, work
+from .. import look, matching, pieces, state, uploads, work
 from ..charts import axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
@@ -256,7 +256,7 @@ def logs(test) -> tuple[Path, Path | None] | None:
     opened = st.session_state.get("production")
     if opened is not None:
         return opened
-    return samples.production_log() if test.sheet.path in samples.sheets().values() else None
+    return uploads.sample_production_log() if test.sheet.path in uploads.sample_sheets().values() else None
 
 
 def _open(test) -> None:

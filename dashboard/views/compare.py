@@ -10,7 +10,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows
 from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
 
-from .. import matching, pieces, samples, work
+from .. import matching, pieces, uploads, work
 from ..charts.profiles import profile_data
 from ..components import draw_profiles
 
@@ -71,7 +71,7 @@ def draw() -> None:
 def _choose(test) -> Path | None:
     """Let a person choose the other test: a sample, a sheet beside the open one, or one on this computer."""
     known = {f"{path.parent.name}": path for path in sorted(test.sheet.path.parent.parent.glob("*/sheet.toml"))[:40]}
-    known |= {samples.NAMES[name]: path for name, path in samples.sheets().items()}
+    known |= {uploads.SAMPLE_NAMES[name]: path for name, path in uploads.sample_sheets().items()}
     known = {name: path for name, path in known.items() if path.resolve() != test.sheet.path.resolve()}
     distinct = {path.resolve(): name for name, path in known.items()}
     options = {name: path for path, name in distinct.items()}

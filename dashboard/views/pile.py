@@ -18,7 +18,7 @@ from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_pile import depth_title, pile_parts, sheet_rows
 
-from .. import look, pieces, samples, state, uploads, work
+from .. import look, pieces, state, uploads, work
 from ..charts import axis, finish, layered
 
 
@@ -136,10 +136,10 @@ def _drive_rows(sheet, system: str) -> pd.DataFrame:
 def _open() -> None:
     """Let a person open another test."""
     with st.expander("Open another test", icon=":material/folder_open:"):
-        found = samples.sheets()
+        found = uploads.sample_sheets()
         if found:
             chosen = st.selectbox(
-                "A sample, invented", list(found), format_func=samples.NAMES.__getitem__, key="pile_sample"
+                "A sample, invented", list(found), format_func=uploads.SAMPLE_NAMES.__getitem__, key="pile_sample"
             )
             st.button("Open the sample", key="pile_open_sample", on_click=state.open_sheet, args=(found[chosen],))
         else:

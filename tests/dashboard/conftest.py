@@ -26,7 +26,7 @@ def charts_held_against_their_schema():
 
 def alone(page: str) -> AppTest:
     """A page with the strip above it, without the line below it."""
-    script = f"from dyntest_dashboard.routing import drawing\n\ndrawing({page!r})()\n"
+    script = f"from dyntest_dashboard.strip import drawing\n\ndrawing({page!r})()\n"
     return AppTest.from_string(script, default_timeout=SLOWEST)
 
 
