@@ -217,7 +217,7 @@ def _production(stamps: tuple, _log: Path, _piles: Path | None):
 
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _reviewed):
-    from dyntest.reviewing.bearing_piles import review_bearing_piles
+    from dyntest.reviewing.structure import review_bearing_piles
 
     counts, table = production(_log, _piles)
     return review_bearing_piles([_reviewed], counts, table)

@@ -238,8 +238,8 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     from dyntest.reading.files import sha256
     from dyntest.reading.production_log import read_pile_table, read_production_log
     from dyntest.reading.sheet import read_sheet
-    from dyntest.reviewing.bearing_piles import review_bearing_piles
     from dyntest.reviewing.review import review as reviewed
+    from dyntest.reviewing.structure import review_bearing_piles
 
     if out is not None:
         check_folder(out)

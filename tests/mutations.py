@@ -157,7 +157,7 @@ MUTATIONS = (
     ),
     Mutation(
         "no line of the required resistance over the blows",
-        "dyntest/presenting/review_figures.py",
+        "dyntest/presenting/figures.py",
         '        "case_resistance_maximum": required,\n',
         "",
         ("tests/presenting/test_figures.py",),

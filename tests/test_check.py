@@ -12,7 +12,7 @@ from dyntest.decisions.caution import Caution
 from dyntest.errors import InputError
 from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
 from dyntest.reading.production_log import ProductionLog, read_pile_table, read_production_log
-from dyntest.reviewing.bearing_piles import review_bearing_piles
+from dyntest.reviewing.structure import review_bearing_piles
 
 
 @pytest.fixture(scope="module")

@@ -36,8 +36,8 @@ MADE_BY_INSTALLING = {"build", "dist", "dyntest.egg-info", "__pycache__"}
 
 INNER_FLOORS = {
     "reading": ("wording", "files", "text_tables", "number_table", "schema", "logs", "build", "sheet"),
-    "reviewing": ("drive", "drive_match", "pile_criterion", "answers", "review", "bearing_piles", "survey"),
-    "presenting": ("palette", "sentences", "frames", "figures", "review_figures", "report", "files"),
+    "reviewing": ("drive", "drive_match", "pile_criterion", "answers", "review", "pile_result", "survey", "structure"),
+    "presenting": ("palette", "sentences", "frames", "figures", "report", "files"),
 }
 """The same inside a room, for its main modules; the others there are only kept free of circles."""
 

@@ -15,8 +15,7 @@ from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import show_wait
-from dyntest.presenting.frames import shown
-from dyntest.presenting.frames_pile import depth_title, pile_parts, sheet_rows
+from dyntest.presenting.frames import depth_title, pile_parts, sheet_rows, shown
 
 from .. import look, pieces, state, uploads, work
 from ..charts import axis, finish, layered

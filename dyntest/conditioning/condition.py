@@ -4,10 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.conditioning.alignment import lag, shift
 from dyntest.conditioning.corrections import baseline, drift_at, integrate, low_pass, remove_drift
 from dyntest.conditioning.gas import MOVES, SLOW_RISE, gas_before_impact
-from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, main_rise, onset_and_quiet
+from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, lag, main_rise, onset_and_quiet, shift
 from dyntest.errors import InputError
 from dyntest.pile import Pile
 from dyntest.signals import AveragedTraces, Signals, Waves, opposite_pairs

@@ -17,13 +17,7 @@ from dyntest.decisions.criterion import (
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.names import show
-from dyntest.presenting.decision_words import (
-    GOVERNING_SPECIFICATION,
-    ruled_out_words,
-    show_wait,
-    target_sentence,
-    told,
-)
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
 from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
 ALERT = "DO NOT USE THE CRITERION"

@@ -1,8 +1,8 @@
 """Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
 
+from dyntest.presenting.figures import review_figures
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of, pictures_png
-from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
 from dyntest.reviewing.review import Review

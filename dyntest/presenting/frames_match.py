@@ -5,8 +5,7 @@ from collections.abc import Callable, Sequence
 import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
-from dyntest.presenting.frames import TIME, force_title, shown
-from dyntest.presenting.frames_pile import depth_title
+from dyntest.presenting.frames import TIME, depth_title, force_title, shown
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import show_range
 from dyntest.reviewing.drive import DriveReview

@@ -7,14 +7,7 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.log_layouts import iso_dates
-from dyntest.reading.logs import (
-    DrivingLog,
-    LogTable,
-    check_contiguous,
-    log_columns,
-    read_intervals,
-    read_log_table,
-)
+from dyntest.reading.logs import DrivingLog, LogTable, check_contiguous, log_columns, read_intervals, read_log_table
 from dyntest.reading.parts import LogLayout
 from dyntest.reading.values import ELEVATION, LENGTH, Range
 

@@ -14,16 +14,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from dyntest.wave_equation.comparison import Task, run_tasks
-from dyntest.wave_equation.fitting import (
-    BEST,
-    LAWS,
-    MISFIT_BOUNDS,
-    Descent,
-    LawFit,
-    fit_laws,
-    fit_to_the_end,
-    laws_of,
-)
+from dyntest.wave_equation.fitting import BEST, LAWS, MISFIT_BOUNDS, Descent, LawFit, fit_laws, fit_to_the_end, laws_of
 from dyntest.wave_equation.problem import (
     BOUND,
     LOGARITHMS_OF_SCALE,

@@ -25,9 +25,9 @@ from scipy.signal import butter, sosfiltfilt
 sys.path.insert(0, str(Path(__file__).parent))
 from simulated_structures import invent, strike
 
-from dyntest.conditioning.alignment import shift
 from dyntest.conditioning.condition import FEWEST_SAMPLES, Options, condition
 from dyntest.conditioning.corrections import rest_samples
+from dyntest.conditioning.impact import shift
 from dyntest.conditioning.judging import find
 from dyntest.conditioning.settling_measures import RESTLESS_LIMIT, WANDERING_LIMIT
 from dyntest.pile import Pile

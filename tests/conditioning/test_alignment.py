@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from dyntest.conditioning.alignment import lag, shift
 from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.impact import lag, shift
 
 
 @pytest.mark.parametrize("samples", [-3.0, -0.25, 0.0, 0.5, 7.3])

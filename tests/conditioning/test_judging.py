@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.conditioning.alignment import shift
 from dyntest.conditioning.condition import condition
+from dyntest.conditioning.impact import shift
 from dyntest.conditioning.judging import check_numbers, find, join, judge
 from dyntest.pile import Pile, PilePart
 from dyntest.signals import AveragedTraces

@@ -5,12 +5,11 @@ import pandas as pd
 import pytest
 
 from dyntest.presenting import figures, frames
-from dyntest.presenting.figures import profiles_figure, traces_figure
+from dyntest.presenting.figures import profiles_figure, review_figures, traces_figure
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_decisions import ASKED, GRAPH, criterion_lines, law_over_time, measured_over_time
 from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
 from dyntest.presenting.frames_record import overlay, profile
-from dyntest.presenting.review_figures import review_figures
 from dyntest.signals import Waves
 
 NEWTONS_PER_KIP = 1000 * 0.45359237 * 9.80665  # exact: 1000 pounds-force

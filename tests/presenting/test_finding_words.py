@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from dyntest.conditioning.catalogue import CHANNEL_CHECKS, DRIFT_CHECK, KIND_CHECKS, PAIR_CHECKS, RECORD_CHECKS
 from dyntest.conditioning.findings import Finding
+from dyntest.conditioning.judging import CHANNEL_CHECKS, DRIFT_CHECK, KIND_CHECKS, PAIR_CHECKS, RECORD_CHECKS
 from dyntest.presenting.finding_words import WORDS, choice_reasons, choice_words, finding_cure, finding_message
 from dyntest.presenting.sentences import trust_sentence
 from dyntest.quantities.representative import Representative

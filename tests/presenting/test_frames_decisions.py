@@ -27,7 +27,7 @@ from dyntest.presenting.frames_decisions import (
 )
 from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
 from dyntest.reading.production_log import read_pile_table, read_production_log
-from dyntest.reviewing.bearing_piles import review_bearing_piles
+from dyntest.reviewing.structure import review_bearing_piles
 
 
 @pytest.fixture(scope="module")

@@ -18,13 +18,13 @@ from dyntest.decisions.criterion import Criterion, CriterionRow, RuledOut, Strok
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference
+from dyntest.presenting.figures import review_figures
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of
 from dyntest.presenting.report.described import pile_facts
 from dyntest.presenting.report.front_page import front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
-from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
 
 ROOT = Path(__file__).parents[2]

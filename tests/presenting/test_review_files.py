@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from dyntest.names import column_header
+from dyntest.presenting.figures import review_figures
 from dyntest.presenting.files import review_files
-from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.tables import blows_parquet
 
 PNG = b"\x89PNG\r\n\x1a\n"

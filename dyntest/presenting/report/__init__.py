@@ -6,9 +6,9 @@ from datetime import date
 from dyntest import __version__
 from dyntest.decisions.criterion import Criterion
 from dyntest.errors import InputError
+from dyntest.presenting.figures import review_figures
 from dyntest.presenting.report.card import card
 from dyntest.presenting.report.compose import PAPERS, card_of, page_data, report_data, typeset
-from dyntest.presenting.review_figures import review_figures
 from dyntest.presenting.sentences import no_criterion_words
 from dyntest.reviewing.review import Review
 

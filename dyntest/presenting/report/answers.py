@@ -10,17 +10,7 @@ from dyntest.names import NAMES, show
 from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
-from dyntest.presenting.report.blocks import (
-    Block,
-    about,
-    answer,
-    cautions,
-    heading,
-    note,
-    picture,
-    rows,
-    text,
-)
+from dyntest.presenting.report.blocks import Block, about, answer, cautions, heading, note, picture, rows, text
 from dyntest.presenting.report.tables import blow_summary, match_tables, representative_blows, soil_tables, summary_key
 from dyntest.presenting.sentences import (
     STRESSES,

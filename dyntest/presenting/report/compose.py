@@ -21,9 +21,8 @@ from dyntest.presenting.report.answers import (
     summary_blocks,
     trust_blocks,
 )
-from dyntest.presenting.report.appendix import assumptions, equation_blocks, notes_and_seal, provenance
 from dyntest.presenting.report.card import card
-from dyntest.presenting.report.described import description
+from dyntest.presenting.report.described import assumptions, description, equation_blocks, notes_and_seal, provenance
 from dyntest.presenting.report.front_page import front_page
 from dyntest.reviewing.review import Review
 
