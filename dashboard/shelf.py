@@ -14,7 +14,7 @@ from typing import Any
 import streamlit as st
 
 from dyntest.errors import DyntestError
-from dyntest.wave_equation.processes import process_pool
+from dyntest.wave_equation.every_blow import process_pool
 
 MOST_MATCHES = 200
 """Matches that are kept at most [1]; the one that was used longest ago goes first."""

@@ -25,7 +25,7 @@ from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.pile_result import PileResult, pile_result
 from dyntest.reviewing.review import Progress, Review, review
-from dyntest.wave_equation.processes import process_pool
+from dyntest.wave_equation.every_blow import process_pool
 
 USUAL_NAME = "sheet.toml"
 """A file of this name is always taken for a test sheet."""

@@ -2,18 +2,23 @@
 
 Blows are handed out in runs of neighbours; the first of a run starts from the soil of the representative blow, every
 other from the last blow before it that would fit. What goes wrong with one blow is noted beside it and stops nothing.
+
+Long work goes to a pool of processes: started afresh, one thread of linear algebra each, gone when their parent is.
 """
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import CancelledError, Executor, Future, as_completed
-from contextlib import nullcontext
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor, as_completed
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
+from multiprocessing import active_children, connection, get_context, parent_process
 
 import numpy as np
 
 from dyntest.wave_equation.matching import Match, match_from
 from dyntest.wave_equation.problem import Blow
-from dyntest.wave_equation.processes import process_pool
 
 RUN = 12
 """Blows handed out together [1]: enough for the warm start to pay, few enough for progress to be seen."""
@@ -164,3 +169,44 @@ def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, s
         else:
             failed[place] = f"its misfit is {match.misfit:.3f}: the model does not explain this blow"
     return rows, failed
+
+
+THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""What libraries of linear algebra read their number of threads from when they are loaded."""
+
+
+@contextmanager
+def process_pool(workers: int | None = None) -> Iterator[Executor]:
+    """Give a pool of processes, and end it however the work ends."""
+    before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
+    others = set(active_children())
+    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))  # read when a library loads, so before a process starts
+    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin)
+    try:
+        yield pool
+        pool.shutdown()
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for process in set(active_children()) - others:
+            process.terminate()
+        raise
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _begin() -> None:
+    """Prepare a process of the pool."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def _leave_with_parent() -> None:
+    """End this process when its parent is gone without having said so, which a pool's queues do not notice."""
+    parent = parent_process()
+    if parent is not None:
+        connection.wait([parent.sentinel])
+        os._exit(1)

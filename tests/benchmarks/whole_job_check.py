@@ -27,7 +27,7 @@ from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.quantities.case_resistance import case_resistance
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review, conclude, review
-from dyntest.wave_equation.processes import process_pool
+from dyntest.wave_equation.every_blow import process_pool
 
 STRUCTURES, PRODUCTION_PILES = 64, 60
 METHOD_RECORDS = {  # measured over predicted resistance: cases, mean, coefficient of variation (NCHRP 507, from memory)

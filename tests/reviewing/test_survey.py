@@ -169,7 +169,7 @@ def test_any_executor_gives_the_same(folder):
 
 
 def test_processes_are_spawned_with_one_thread_and_the_environment_is_given_back():
-    from dyntest.wave_equation.processes import THREAD_VARIABLES, process_pool
+    from dyntest.wave_equation.every_blow import THREAD_VARIABLES, process_pool
 
     before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
     with process_pool(1) as pool:

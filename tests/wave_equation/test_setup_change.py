@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from dyntest.wave_equation.match_results import setup_change
 from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.setup_change import setup_change
 
 
 @pytest.fixture(scope="module")
