@@ -29,6 +29,9 @@ import numpy as np
 
 FREE_FALL = 9.81
 ATMOSPHERE = 101.3e3
+INTERNAL_DAMPING = (
+    6e-6  # of the pile, force = k (strain + this times its rate) [s]: quiets what masses this long ring at
+)
 FAILURE_RATIO = 0.85  # limit over the asymptote of the hyperbola, after Duncan and Chang (1970), from memory
 
 
@@ -289,7 +292,7 @@ def drive(
         impact = np.where(touching & ~met, 0.5 * driver.ram * ram_v**2, impact)
         met |= touching
         pressed = top.force(helmet - u[0])
-        inner = k * (u[:-1] - u[1:])
+        inner = k * (u[:-1] - u[1:] + INTERNAL_DAMPING * (v[:-1] - v[1:]))
         blown = 0.0 if gas is None else gas.force(helmet - ram, met, step)
         ram_v = ram_v + (FREE_FALL - (on_helmet + blown) / driver.ram) * step
         # The helmet rests on the pile before the blow, so only what leaves it again has weight to fall with.
