@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "outside" / "worlds"))
 import score
 import structures
 
-from dyntest.decisions.bearing_piles import ACCEPTED
+from dyntest.decisions.bearing_piles import VERDICTS
 from dyntest.errors import InputError
 from dyntest.reading.production_log import read_production_log
 from dyntest.reviewing.bearing_piles import review_bearing_piles
@@ -51,15 +51,14 @@ def examine(folder: Path) -> Outcome:
     reviewed = review(folder / "sheet.toml")
     estimates = [{"structure": name, **row} for row in _estimates(reviewed, truth)]
     criterion = reviewed.answers.criterion
-    alerts = () if criterion is None else tuple(str(getattr(one, "check", one)) for one in criterion.alerts)
+    alerts = () if criterion is None else tuple(f"{one.kind} {one.value}" for one in criterion.alerts)
     law = truth.get("law", "") + (", gas" if truth.get("gas") else "")
     try:
         checked = review_bearing_piles([reviewed], read_production_log(folder / "production.csv"))
     except InputError as problem:
-        why = getattr(reviewed.answers, "criterion_problem", None) or problem
-        return Outcome(name, estimates, [], alerts, str(why), law)
+        return Outcome(name, estimates, [], alerts, str(problem), law)
     table = checked.piles
-    taken = table["verdict"] == "accepted" if "verdict" in table else table["status"].isin(ACCEPTED)
+    taken = table["verdict"] == VERDICTS[0]
     piles = [
         {"structure": name, "pile": pile, "accepted": int(accepted)}
         for pile, accepted in zip(table["pile"], taken, strict=True)
