@@ -35,8 +35,8 @@ VERDICTS = ("accepted", "second look", "not met")
 """What becomes of a pile: accepted; its count is enough but something grave has to be looked at first, or it refused;
 not met."""
 
-LOOKED_AT = ("practical refusal",)
-"""Statuses that want a second look by themselves."""
+LOOKED_AT = ("practical refusal", "stroke out of range")
+"""Statuses that want a second look by themselves: the resistance may be there, and the pile may have suffered."""
 
 FAR = 2.0 * DEPTH_TOLERANCE
 """How far from the test piles most piles may end before they are told to belong elsewhere [m]; no source."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import hypot, isfinite
+from math import hypot, sqrt
 
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import Estimate
@@ -11,6 +11,12 @@ from dyntest.decisions.setup import Setup, gained, lost
 
 LEAST_FACTOR = 0.3
 """Factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no source."""
+
+IN_FACTOR, LEAST_OWN = 0.05, 0.03
+"""How far matching is usually off by its own ranges, standard deviation of the logarithm [1]: that error is in the
+resistance factor or factor of safety, which were calibrated on matched against static resistances, and is not allowed
+for twice. What a match is less sure than that is added, and never less than the second, by which two records of one
+pile differ; our choice."""
 
 LARGEST_DEVIATION = 0.30
 """An error counts as this large at the most, as standard deviation of the logarithm [1], so that a range without an end
@@ -110,24 +116,33 @@ def end_of_drive_target(
         found = (Caution("setup not matched", factor.value, None, {"restrike": setup.restrike}),)
         return EndOfDriveTarget(plain, required, KINDS[2], required, without.deviation, setup, factor, found)
     sigma = _after_wait(setup, factor)
-    value = min(plain, required / factor.value * margin(sigma))
+    middle = required / _change(setup, factor)
+    value = min(plain, middle * margin(sigma))
     if not credit:
         return EndOfDriveTarget(
             plain, required, KINDS[3], required, without.deviation, setup, factor, with_credit=value
         )
     found = (Caution("setup credited", factor.value, None, {"wait": setup.wait}),)
-    middle = required / factor.value
     return EndOfDriveTarget(value, required, KINDS[4], middle, sigma, setup, factor, found, value)
 
 
 def _relaxed(required: float, setup: Setup, factor: Estimate) -> EndOfDriveTarget:
     """Give the higher target after a loss."""
     sigma = _after_wait(setup, factor)
-    middle = required / max(factor.value, LEAST_FACTOR)
+    middle = required / max(_change(setup, factor), LEAST_FACTOR)
     found = [Caution("relaxation", factor.value, 1.0, {"restrike": setup.restrike, "high": factor.high})]
     if factor.low < LEAST_FACTOR:
         found.insert(0, Caution("loss not sure", factor.low, LEAST_FACTOR))
     return EndOfDriveTarget(middle * margin(sigma), required, KINDS[5], middle, sigma, setup, factor, tuple(found))
+
+
+def _change(setup: Setup, factor: Estimate) -> float:
+    """Give the change that a count at the end of driving is judged by [1].
+
+    The surest restrike resistance over the one at which the bearing graph passes through the measured blows.
+    """
+    before, after = setup.initial_resistance, setup.restrike_resistance
+    return factor.value if before is None or after is None else after.value / before.value
 
 
 def _after_wait(setup: Setup, factor: Estimate) -> float:
@@ -140,5 +155,5 @@ def _after_wait(setup: Setup, factor: Estimate) -> float:
 def _deviation(estimate: Estimate | None) -> float:
     if estimate is None:
         return 0.0
-    found = estimate.log_deviation
-    return min(found, LARGEST_DEVIATION) if isfinite(found) else LARGEST_DEVIATION
+    found = min(estimate.log_deviation, LARGEST_DEVIATION)
+    return max(sqrt(max(found**2 - IN_FACTOR**2, 0.0)), LEAST_OWN) if found > 0.0 else 0.0

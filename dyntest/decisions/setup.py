@@ -7,16 +7,16 @@ What stands against counting on a measured setup, one small function a check.
 What changed while the pile waited: resistance at a restrike over resistance at the end of the initial drive.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
-from math import log
+from math import exp, hypot, log
 
 from scipy.special import ndtri
 
 from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
 from dyntest.decisions.caution import Caution
-from dyntest.decisions.estimate import Estimate, ratio
+from dyntest.decisions.estimate import RANGE_DEVIATIONS, Estimate, ratio
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
 from dyntest.reading.parts import Drive
@@ -70,6 +70,9 @@ class DriveResult:
         Which gauges measured it, in any words that change when a gauge is replaced; empty where not known.
     fitted : bool
         Whether the match fits well enough for its numbers to mean anything.
+    changes : dict of str to Estimate
+        Of a restrike: its resistances over those at the end of the initial drive, from both matches at once [1], by the
+        name of the resistance; empty where not known.
     case_by_damping : tuple of float
         Case resistance, largest over time, for the same rising damping factors at every drive [N]; empty where not
         known.
@@ -85,6 +88,7 @@ class DriveResult:
     gauges: str = ""
     fitted: bool = True
     case_by_damping: tuple[float, ...] = ()
+    changes: Mapping[str, Estimate] = field(default_factory=dict)
 
     @property
     def hammer(self) -> Hammer | None:
@@ -279,8 +283,9 @@ class Setup:
         What to weigh before counting on it.
     fitted : bool
         Whether both matches fit well enough for their numbers to mean anything.
-    restrike_resistance : Estimate or None
-        Matched resistance of the restrike [N].
+    initial_resistance, restrike_resistance : Estimate or None
+        Matched resistance at the end of the initial drive, and at the restrike: from its own match, or from the first
+        and the change where that is surer [N].
     """
 
     initial: str
@@ -289,6 +294,7 @@ class Setup:
     factors: dict[str, Estimate]
     cautions: tuple[Caution, ...] = ()
     fitted: bool = True
+    initial_resistance: Estimate | None = None
     restrike_resistance: Estimate | None = None
 
     @property
@@ -312,8 +318,9 @@ def compare(
 ) -> Setup:
     """Hold a restrike against the end of the initial drive.
 
-    ``k_t = R_restrike/R_initial`` for each resistance, from ``low/high`` to ``high/low``, and the cautions. The range
-    of the Case method is that of the same damping factor at both drives.
+    ``k_t = R_restrike/R_initial`` for each resistance, from ``low/high`` to ``high/low``, and the cautions. What both
+    matches at once say of the change goes before the ratio of the two. The range of the Case method is that of the
+    same damping factor at both drives.
 
     The wait counts from the end of the initial drive for every restrike, also after an earlier one (common
     practice, no source). Resistances of zero or below give no factor.
@@ -331,11 +338,28 @@ def compare(
     by_case = pairs["case_resistance_maximum"]
     if by_case is not None:
         pairs["case_resistance_maximum"] = _same_damping(by_case.value, initial, restrike)
+    pairs |= {name: change for name, change in restrike.changes.items() if pairs.get(name) is not None}
     factors = {name: factor for name, factor in pairs.items() if factor is not None}
     fitted = initial.fitted and restrike.fitted
     names = (initial.drive.name, restrike.drive.name)
-    setup = Setup(*names, waited, factors, (), fitted, restrike.matched_resistance)
+    before, after = initial.matched_resistance, restrike.matched_resistance
+    setup = Setup(*names, waited, factors, (), fitted, before, _surer(before, after, restrike.changes))
     return replace(setup, cautions=setup_cautions(initial, restrike, setup, soil=soil))
+
+
+def _surer(before: Estimate | None, after: Estimate | None, changes: Mapping[str, Estimate]) -> Estimate | None:
+    """Give the restrike's resistance from its own match, or from the first match and the change where that is surer.
+
+    Units: before, after [N].
+    """
+    change = changes.get(RESISTANCES[0])
+    if before is None or after is None or change is None:
+        return after
+    deviation = hypot(before.log_deviation, change.log_deviation)
+    if not deviation < after.log_deviation:
+        return after
+    value, spread = before.value * change.value, exp(RANGE_DEVIATIONS * deviation)
+    return Estimate(value, value / spread, value * spread, deviation)
 
 
 def _same_damping(value: float, initial: DriveResult, restrike: DriveResult) -> Estimate:

@@ -1,7 +1,7 @@
 """What all drives of a test pile answer together: stresses, what waiting changed, and the driving criterion."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from dyntest.reading.wording import known_as
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.pile_criterion import case_against_match, criterion_of_test_pile, near_stroke
 from dyntest.reviewing.stresses import DrivingStress, driving_stresses
-from dyntest.wave_equation.match_results import shaft_distribution
+from dyntest.wave_equation.match_results import setup_change, shaft_distribution
 from dyntest.wave_equation.matching import Match
 
 DAMPING_UNCERTAINTY = 0.2
@@ -76,7 +76,7 @@ def answer(
 ) -> Answers:
     """Answer for a test pile from its reviewed and matched drives."""
     source = known_as(sheet.path)
-    results = [drive_result(sheet, drive) for drive in drives]
+    results = _with_changes(drives, [drive_result(sheet, drive) for drive in drives])
     compared = setups(results, soil=sheet.soil.shaft, source=source)
     required = driving_requirement(
         required_nominal_resistance(sheet.requirement, sheet.choices.verification, source=source),
@@ -133,6 +133,27 @@ def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
         fitted=match is not None and match.fitted,
         case_by_damping=by_damping,
     )
+
+
+def _with_changes(drives: tuple[DriveReview, ...], results: list[DriveResult]) -> list[DriveResult]:
+    """Give the results with what each restrike's match and that of the end of driving say together of the change."""
+    initial = [drive for drive in drives if drive.kind == "initial"][-1:]
+    before = initial[0].match if initial else None
+    if before is None:
+        return results
+    return [
+        replace(result, changes=_changes(before, drive.match))
+        if drive.kind == "restrike" and drive.match is not None
+        else result
+        for drive, result in zip(drives, results, strict=True)
+    ]
+
+
+def _changes(before: Match, after: Match) -> dict[str, Estimate]:
+    """Give the ratios of total, shaft and toe from both matches at once [1]."""
+    found = setup_change(before, after)
+    parts = {"matched_resistance": found.total, "shaft_resistance": found.shaft, "toe_resistance": found.toe}
+    return {name: Estimate(one.value, one.low, one.high, one.log_deviation) for name, one in parts.items()}
 
 
 def _case(drive: DriveReview) -> tuple[Estimate | None, tuple[float, ...]]:

@@ -1,8 +1,10 @@
 """What has to be shown at the end of driving, with and without credit for what waiting was measured to change."""
 
+from dataclasses import replace
+
 import pytest
 
-from dyntest.decisions.end_of_drive_target import LEAST_FACTOR, end_of_drive_target
+from dyntest.decisions.end_of_drive_target import IN_FACTOR, LEAST_FACTOR, LEAST_OWN, end_of_drive_target
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.risk import margin, setup_scatter
 from dyntest.decisions.setup import Setup
@@ -13,7 +15,7 @@ DAY = 86400.0
 
 def restruck(value, low, high, name="restrike", days=7.0, *, deviation=0.02, basis="matched_resistance", fitted=True):
     later = Estimate(value * 1e6, value * 0.96e6, value * 1.04e6, deviation)
-    return Setup("initial", name, days * DAY, {basis: Estimate(value, low, high)}, (), fitted, later)
+    return Setup("initial", name, days * DAY, {basis: Estimate(value, low, high)}, (), fitted, None, later)
 
 
 def test_without_a_restrike_nothing_is_credited():
@@ -25,7 +27,7 @@ def test_without_a_restrike_nothing_is_credited():
 def test_credit_takes_the_middle_of_the_last_restrike_and_a_margin_for_all_errors_once():
     setups = [restruck(1.2, 1.1, 1.3, "restrike_1", 1.0), restruck(1.5, 1.25, 1.7, "restrike_2", 7.0)]
     target = end_of_drive_target(REQUIRED, setups, credit=True)
-    sigma = (0.02**2 + setup_scatter(1.5) ** 2) ** 0.5
+    sigma = (LEAST_OWN**2 + setup_scatter(1.5) ** 2) ** 0.5
     assert target.kind == "credited"
     assert target.setup.restrike == "restrike_2"
     assert target.middle == pytest.approx(REQUIRED / 1.5)
@@ -79,3 +81,17 @@ def test_a_wider_error_of_match_or_graph_asks_for_more():
     narrow, wide = (end_of_drive_target(REQUIRED, matched=Estimate(1e6, 1e6 - d, 1e6 + d)) for d in (5e4, 3e5))
     assert REQUIRED <= narrow.value < wide.value
     assert narrow.with_graph(0.08).value > narrow.value
+
+
+def test_the_usual_error_of_matching_is_in_the_resistance_factor_and_only_more_is_added():
+    usual, unsure = (end_of_drive_target(REQUIRED, matched=Estimate(1e6, 9e5, 1.1e6, d)) for d in (IN_FACTOR, 0.13))
+    assert usual.deviation == pytest.approx(LEAST_OWN)
+    assert unsure.deviation == pytest.approx((0.13**2 - IN_FACTOR**2) ** 0.5)
+
+
+def test_the_target_rests_on_the_level_at_which_the_graph_passes_through_the_blows():
+    """With credit the error of the match at the end of driving cancels: what counts is the restrike's resistance."""
+    joint = Estimate(1.5, 1.4, 1.6)
+    setup = Setup("initial", "restrike", DAY, {"matched_resistance": joint}, (), True, Estimate(1.0e6, 9e5, 1.1e6))
+    setup = replace(setup, restrike_resistance=Estimate(1.4e6, 1.3e6, 1.5e6))
+    assert end_of_drive_target(REQUIRED, [setup], credit=True).middle == pytest.approx(REQUIRED / 1.4)

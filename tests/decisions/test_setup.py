@@ -160,3 +160,15 @@ def test_an_estimate_outside_its_range_is_refused():
         Estimate(1.0, 1.1, 1.2)
     with pytest.raises(ValueError, match="does not hold"):
         exactly(float("nan"))
+
+
+def test_what_both_matches_say_together_goes_before_their_ratio():
+    joint = Estimate(1.25, 1.2, 1.3, 0.02)
+    setup = compare(INITIAL, replace(RESTRIKE, changes={"matched_resistance": joint}))
+    assert setup.setup_factor == joint
+    assert setup.restrike_resistance == RESTRIKE.matched_resistance  # its own match is surer than the first and change
+    sure = replace(INITIAL, matched_resistance=Estimate(1.0e6, 0.98e6, 1.02e6))
+    vague = replace(RESTRIKE, matched_resistance=Estimate(1.2e6, 0.9e6, 1.6e6), changes={"matched_resistance": joint})
+    surer = compare(sure, vague).restrike_resistance
+    assert surer.value == pytest.approx(1.25e6)
+    assert surer.log_deviation < vague.matched_resistance.log_deviation
