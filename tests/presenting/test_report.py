@@ -210,7 +210,7 @@ def test_every_template_goes_with_the_package():
     package = ROOT / "dyntest"
     taken = {path for pattern in patterns for path in package.glob(pattern)}
     templates = set((package / "presenting").rglob("*.typ"))
-    assert len(templates) == 4
+    assert templates
     assert templates <= taken
 
 
