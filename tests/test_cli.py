@@ -201,6 +201,7 @@ def test_a_reader_that_leaves_early_meets_no_traceback(small_test, tmp_path):
     assert (tmp_path / "out" / "summary.json").exists()
 
 
+@pytest.mark.sweep
 def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_path):
     words = [
         sys.executable,

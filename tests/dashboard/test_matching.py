@@ -73,6 +73,7 @@ def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, jobs_done
     assert not shown.exception
 
 
+@pytest.mark.sweep
 def test_any_blow_can_be_matched_and_keeps_its_match(matched_small, text_of, jobs_done):
     shown, _ = matched_small
     blow = int(shown.number_input(key="strip_blow").min)

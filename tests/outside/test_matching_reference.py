@@ -113,6 +113,7 @@ def test_the_reduced_section_is_found(match):
     assert section.length == pytest.approx(1.5, abs=0.5)
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("name", ["steel_clay", "concrete_sand"])
 def test_a_whole_pile_is_not_called_reduced(record, match, name):
     found = match_blow(record(name)[0][0], reduction=Reduction(9.0, 0.7))

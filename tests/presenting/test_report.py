@@ -279,6 +279,7 @@ def test_figures_are_vectors(whole_report):
     assert drawn > 20_000
 
 
+@pytest.mark.sweep
 def test_many_drives_and_blows_are_laid_out(plain_review, figures):
     drives = plain_review.drives
     many = pd.concat([drives[0].table] * 34, ignore_index=True)

@@ -63,6 +63,7 @@ def test_png_are_left_out_unless_asked_for(plain_review):
     assert not [name for name in review_files(plain_review) if name.endswith(".png")]
 
 
+@pytest.mark.sweep
 def test_the_same_review_gives_the_same_bytes(matched_review):
     first, again = (review_files(matched_review) for _ in range(2))
     assert first == again

@@ -64,6 +64,7 @@ def test_align(sheet, plain):
     assert not np.array_equal(column(other, "proportionality"), column(plain, "proportionality"))
 
 
+@pytest.mark.sweep
 def test_soil_law(sheet, matched):
     law = {"hyperbolic", "elastic-plastic"} - {matched.drives[0].match.law}
     assert {drive.match.law for drive in chosen(sheet, "best", soil_law=min(law)).drives} == law
@@ -87,7 +88,14 @@ def chosen_required(sheet, verification):
     return chosen(sheet, verification=verification).answers.required
 
 
-@pytest.mark.parametrize(("credit", "smaller"), [(True, True), (False, False), (None, False)])
+@pytest.mark.parametrize(
+    ("credit", "smaller"),
+    [
+        (True, True),
+        pytest.param(False, False, marks=pytest.mark.sweep),
+        pytest.param(None, False, marks=pytest.mark.sweep),
+    ],
+)
 def test_setup_credit(reviewed_sample, credit, smaller):
     from dataclasses import replace
 

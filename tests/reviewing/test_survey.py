@@ -76,6 +76,7 @@ def test_every_column_has_the_unit_of_its_number():
     assert len({header(column) for column in COLUMNS}) == len(COLUMNS)
 
 
+@pytest.mark.sweep
 def test_what_is_done_is_not_done_again_until_it_changes(folder):
     sheets, kept = find_sheets(folder), {}
     survey(folder, sheets, match="none", executor=AtOnce(), keep=lambda r: kept.update({r.sheet: r}))
@@ -160,6 +161,7 @@ def test_progress_tells_how_many_and_how_long(folder):
     assert [share for _, share in told] == sorted(share for _, share in told)
 
 
+@pytest.mark.sweep
 def test_any_executor_gives_the_same(folder):
     sheets = find_sheets(folder)
     with ThreadPoolExecutor(2) as threads:

@@ -200,6 +200,7 @@ def test_a_file_that_is_gone_after_it_was_looked_at_is_one_message(folder, run, 
     one_line(err, [f"P3-1/{name}"])
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("name", ["sheet.toml", "initial.csv"])
 def test_a_named_pipe_makes_no_process_hang(folder, name):
     (folder / name).unlink()

@@ -418,6 +418,7 @@ SLIPS = {
 }
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("case", SLIPS)
 def test_a_slip_of_units_that_leaves_the_numbers_plausible_condemns_every_blow(folder, write, sound_records, run, case):
     factor, change = SLIPS[case]

@@ -58,6 +58,7 @@ def test_every_blow_is_matched(drive, blows, matched):
     assert found.shaft_range.shape == found.toe_range.shape == (len(blows), 2)
 
 
+@pytest.mark.sweep
 def test_threads_and_processes_give_the_same(blows, matched):
     few = blows[: RUN + 2]
     alone = match_every_blow(few, matched[1], executor=AtOnce())

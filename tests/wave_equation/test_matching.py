@@ -123,6 +123,7 @@ def test_a_record_of_something_else_is_marked(invented_blow):
     assert not match_blow(wrong).fitted
 
 
+@pytest.mark.sweep
 def test_a_reduced_section_is_found_though_its_place_is_known_badly(invented_blow):
     record = invented_blow(section=(11.0, 12.5, 0.55))
     match = match_blow(record.blow, reduction=Reduction(12.2, 0.8))
@@ -133,7 +134,10 @@ def test_a_reduced_section_is_found_though_its_place_is_known_badly(invented_blo
     assert_within(match, record, 0.03)
 
 
-@pytest.mark.parametrize("noise", [0.002, 0.01], ids=["explained anyhow", "noisy"])
+@pytest.mark.parametrize(
+    "noise",
+    [pytest.param(0.002, id="explained anyhow"), pytest.param(0.01, id="noisy", marks=pytest.mark.sweep)],
+)
 def test_a_whole_pile_stays_whole_though_a_reduction_is_suspected(invented_blow, noise):
     blow = invented_blow(noise=noise).blow
     alone, match = match_blow(blow), match_blow(blow, reduction=Reduction(10.0, 0.6))

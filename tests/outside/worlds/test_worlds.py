@@ -93,6 +93,7 @@ def test_gas_pushes_before_and_after_impact():
     assert blow.set_per_blow[0] > dry.set_per_blow[0]
 
 
+@pytest.mark.sweep
 def test_a_structure_comes_out_the_same(tmp_path):
     structure = structures.invent(0)
     assert structures.invent(0).end_of_drive == structure.end_of_drive
