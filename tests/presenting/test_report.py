@@ -1,6 +1,7 @@
 """The report as it is read back: its answers are there as text, whatever the test and however its names are written."""
 
 import io
+import json
 import re
 import shutil
 import subprocess
@@ -22,10 +23,11 @@ from dyntest.presenting.figures import review_figures
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of
-from dyntest.presenting.report.described import pile_facts
+from dyntest.presenting.report.described import notes_and_seal, pile_facts
 from dyntest.presenting.report.front_page import front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
+from dyntest.reading.notes import DECISIONS, NOTES_FILE, Note, Notes, SignOff, fingerprint, notes_toml
 
 ROOT = Path(__file__).parents[2]
 DAY = date(2026, 6, 1)
@@ -334,3 +336,20 @@ def test_the_card_without_a_minimum_penetration_says_so():
     (text,) = pages(criterion_card_pdf(criterion(), structure="East Bridge", system="US", date=DAY))
     assert "No minimum penetration is given" in text
     assert "blows in 2.95 in" in text  # 75 mm
+
+
+TODAY = date(2026, 5, 11)
+
+
+def test_notes_and_a_stale_sign_off_are_printed(small_review, tmp_path):
+    sheet = replace(small_review.sheet, path=tmp_path / "sheet.toml")
+    kept = Notes(
+        (Note("Splice looked at.", "A. Reader", TODAY),),
+        SignOff("A. Reader", TODAY, DECISIONS[0], "", "of other files"),
+    )
+    (tmp_path / NOTES_FILE).write_bytes(notes_toml(kept))
+    printed = json.dumps(notes_and_seal(replace(small_review, sheet=sheet)))
+    assert "Splice looked at." in printed and "changed since" in printed
+    signed = replace(kept.sign_off, fingerprint=fingerprint(small_review.inputs))
+    (tmp_path / NOTES_FILE).write_bytes(notes_toml(replace(kept, sign_off=signed)))
+    assert "changed since" not in json.dumps(notes_and_seal(replace(small_review, sheet=sheet)))

@@ -16,9 +16,10 @@ from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_wo
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
-from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows
+from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
 from dyntest.presenting.sentences import TRUST, drive_words, sentence
 from dyntest.presenting.terms import short_length, tape
+from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -378,7 +379,14 @@ def provenance(review: Review) -> list[Block]:
 
 
 def notes_and_seal(review: Review) -> list[Block]:
-    """Give empty lines for the engineer's notes, and room for signatures and seal."""
-    sheet = review.sheet
+    """Give the notes and the sign-off kept beside the sheet, empty lines for more, and room for signatures and seal."""
+    sheet, kept = review.sheet, read_notes(review.sheet.path)
     people = (("tested by", sheet.tested_by), ("checked by", sheet.checked_by), ("engineer", sheet.engineer))
-    return [{"kind": "seal", "lines": NOTE_LINES, "people": [list(one) for one in people]}]
+    blocks = [text(f"{one.day.isoformat()}, {one.name}: {one.text}") for one in kept.notes]
+    signed = kept.sign_off
+    if signed is not None:
+        reasons = f": {signed.reasons}" if signed.reasons else ""
+        words = f"{signed.decision} by {signed.name} on {signed.day.isoformat()}{reasons}"
+        changed = signed.fingerprint != fingerprint(review.inputs)
+        blocks.append(text(sentence(f"{words}; the files have changed since, sign again" if changed else words)))
+    return [*blocks, {"kind": "seal", "lines": NOTE_LINES, "people": [list(one) for one in people]}]
