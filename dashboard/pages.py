@@ -25,6 +25,7 @@ PAGES = {
         "Bearing piles", ":material/grid_on:", "Do the bearing piles meet it, and does any behave strangely?"
     ),
     "compare": Asked("Two piles", ":material/compare_arrows:", "How do two test piles compare?"),
+    "live": Asked("Live", ":material/sensors:", "Where does the drive stand?"),
     "report": Asked("Report", ":material/description:", "What is in the report?"),
 }
 """By the name of the file in ``views/``; the first is opened first."""

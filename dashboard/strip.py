@@ -19,6 +19,9 @@ from .pages import PAGES
 LOOKING = ("trust", "hammer", "resistance")
 """Pages that look at one blow, and so let it be chosen above."""
 
+LIVE = "live"
+"""The page that looks at a drive while it is recorded."""
+
 POLLING = 1.0
 """How often running work is looked at [s]."""
 
@@ -37,7 +40,7 @@ def head(page: str) -> None:
     above = st.container()
     pieces.question(page)  # before all that has to be worked out
     state.restore()
-    if page != "new_test":  # which is of no test yet
+    if page not in ("new_test", LIVE):  # of no test yet, or one whose records are still on their way
         with above:
             _head(page)
 

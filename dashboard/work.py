@@ -264,7 +264,7 @@ def blows(key: str, _drive) -> bytes:
 
 def save_choices(test: Opened) -> None:
     """Write the choices of the session into the sheet itself, whole or not at all."""
-    from dyntest.presenting.writing import write_all
+    from dyntest.reading.files import write_all
 
     write_all(test.sheet.path.parent, {test.sheet.path.name: sheet_text(test).encode()})
     state.reset()

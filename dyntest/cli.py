@@ -71,7 +71,8 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
     """Do the whole job for one test pile, described by its test SHEET."""
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
-    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.presenting.writing import check_folder, refuse_inputs
+    from dyntest.reading.files import write_all
     from dyntest.reviewing.review import review as reviewed
 
     directory = sheet.parent / "review" if out is None else out
@@ -113,7 +114,8 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     stopped. A pile that cannot be reviewed is listed with the reason, and the others go on.
     """
     from dyntest.presenting.survey_files import keep_record, kept_records, survey_files, survey_lines
-    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.presenting.writing import check_folder, refuse_inputs
+    from dyntest.reading.files import write_all
     from dyntest.reviewing.survey import find_sheets
     from dyntest.reviewing.survey import survey as surveyed
 
@@ -234,8 +236,8 @@ def _dask(address: str | None):
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
     """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
     from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
-    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
-    from dyntest.reading.files import sha256
+    from dyntest.presenting.writing import check_folder, refuse_inputs
+    from dyntest.reading.files import sha256, write_all
     from dyntest.reading.production_log import read_pile_table, read_production_log
     from dyntest.reading.sheet import read_sheet
     from dyntest.reviewing.review import review as reviewed
@@ -291,7 +293,8 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
 
     With --from FILE... the files of a recorder are copied beside the sheet, and the sheet says how to read them.
     """
-    from dyntest.presenting.writing import blank_files, refuse_existing, write_all
+    from dyntest.presenting.writing import blank_files, refuse_existing
+    from dyntest.reading.files import write_all
 
     if more and not records:
         raise click.UsageError(f"{more[0]} is one argument too many; write --from before the files of a recorder")
@@ -305,6 +308,50 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     refuse_existing(directory, files)
     for path in write_all(directory, files):
         _say(str(path))
+
+
+@commands.command()
+@click.argument("sheet", type=click.Path(path_type=Path))
+@click.option("--drive", "name", metavar="NAME", help="Drive to follow, such as restrike_1 [default: the last one].")
+@click.option(
+    "--every",
+    metavar="N",
+    type=click.IntRange(0),
+    default=10,
+    show_default=True,
+    help="Match every N-th blow in the background; 0 matches none.",
+)
+def follow(sheet: Path, name: str | None, every: int) -> None:
+    """Follow a drive of SHEET while the rig runs: take each blow as the recorder writes it, and keep what it shows.
+
+    Everything is kept in follow/ beside the sheet, so that it goes on after any stop; dyntest dashboard shows it live.
+    Stopped with Ctrl-C, it writes what the drive needs into the sheet.
+    """
+    from dyntest.following.follow import Follower, only_follower, stopped, watching
+    from dyntest.following.follow import follow as followed
+    from dyntest.following.handover import handed_over
+    from dyntest.presenting.live_words import handed_lines, told_line
+    from dyntest.reading.sheet import read_sheet
+    from dyntest.wave_equation.every_blow import process_pool
+
+    test = read_sheet(sheet, recorded=False)
+    drive = next((one for one in reversed(test.drives) if name in (None, one.name)), None)
+    if drive is None:
+        have = ", ".join(one.name for one in test.drives)
+        raise InputError("--drive", "", f"{name} is no drive of the sheet", f"write one of {have}")
+    follower = Follower(test, drive, every=every)
+    with only_follower(follower.folder):
+        _say(f"Following {drive.name} of {test.pile_name}: {', '.join(follower.patterns)}; Ctrl-C stops.")
+        if follower.count.last:
+            _say(f"Going on after blow {follower.count.last}.")
+        try:
+            with watching(test.path.parent) as wait, process_pool(1) as pool:
+                followed(follower, pool, wait, lambda kind, one: _say(told_line(kind, one, test.display_units)))
+        except KeyboardInterrupt:
+            pass
+        finally:
+            stopped(follower)
+        _say("\n".join(handed_lines(handed_over(follower))))
 
 
 @commands.command()
@@ -327,7 +374,8 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet
 
-        wanted["DYNTEST_SHEET"] = str(read_sheet(sheet).path)
+        followed = (sheet.parent / "follow").is_dir()  # its records may be on the way
+        wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
     server = subprocess.Popen([sys.executable, "-m", PAGES], env={**os.environ, **wanted})
     try:
         status = server.wait()

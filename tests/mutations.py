@@ -178,7 +178,7 @@ MUTATIONS = (
     ),
     Mutation(
         "results written into the files that are there",
-        "dyntest/presenting/writing.py",
+        "dyntest/reading/files.py",
         "            waiting.append((_written_beside(target, content), target))\n",
         "            target.write_bytes(content)\n",
         ("tests/presenting/test_writing.py", "tests/robustness/test_interruption.py"),

@@ -134,7 +134,7 @@ def _notes(test, review) -> None:
 
 
 def _keep(sheet, notes: Notes, name: str) -> None:
-    from dyntest.presenting.writing import write_all
+    from dyntest.reading.files import write_all
 
     write_all(sheet.parent, {NOTES_FILE: notes_toml(notes)})
     st.session_state["signer"] = name.strip()

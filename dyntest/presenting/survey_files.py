@@ -14,7 +14,7 @@ import pandas as pd
 from dyntest import __version__
 from dyntest.names import show
 from dyntest.presenting.tables import DIGITS, neutral
-from dyntest.presenting.writing import write_all
+from dyntest.reading.files import write_all
 from dyntest.reviewing.pile_result import as_plain, from_plain
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, header
 

@@ -272,22 +272,29 @@ _PATTERN = re.compile(r"[*?\[]")
 
 
 def drives_from(
-    tables: Sequence[DriveKeys], hammers: Sequence[Hammer | None], folder: Path, source: str
+    tables: Sequence[DriveKeys],
+    hammers: Sequence[Hammer | None],
+    folder: Path,
+    source: str,
+    *,
+    recorded: bool = True,
 ) -> tuple[Drive, ...]:
-    """Give the drives that the sheet describes."""
+    """Give the drives that the sheet describes; where not all is recorded yet, with the files that are there."""
     total, seen = Counter(table.kind for table in tables), Counter[str]()
     drives = []
     for number, (table, hammer) in enumerate(zip(tables, hammers, strict=True), start=1):
         place = f"[[drive]] {number}"
         seen[table.kind] += 1
+        named = table.signals if recorded else [one for one in table.signals if fitting_files(folder, one)]
+        log = table.log if table.log and (recorded or fitting_files(folder, table.log)) else None
         if table.start and table.end and table.end < table.start:
             raise InputError(source, f"{place} end", "lies before start", "correct one of the two")
         drives.append(
             Drive(
                 name=table.kind if total[table.kind] == 1 else f"{table.kind}_{seen[table.kind]}",
                 kind=table.kind,
-                signals=_signals(table.signals, folder, f"{place} signals", source),
-                log=one_file(table.log, folder, f"{place} log", source) if table.log else None,
+                signals=_signals(named, folder, f"{place} signals", source) if recorded or named else (),
+                log=one_file(log, folder, f"{place} log", source) if log else None,
                 start=table.start,
                 end=table.end,
                 penetration_at_start=table.penetration_at_start,
@@ -329,6 +336,13 @@ def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[P
         if times > 1:
             raise InputError(source, place, f"names {shown(path.name)} more than once", "name each file once")
     return tuple(paths)
+
+
+def fitting_files(folder: Path, name: str) -> list[Path]:
+    """Give the files that a name or a pattern of the sheet fits now, in no order."""
+    if _PATTERN.search(name) and not _exists(folder, name):
+        return [path for path in folder.glob(name) if path.is_file()]
+    return [folder / name] if _exists(folder, name) else []
 
 
 def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]:

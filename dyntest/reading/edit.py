@@ -110,7 +110,7 @@ def _keys(opened: dict | list) -> tuple[str, ...]:
     return tuple(keys)
 
 
-CHOICES_TABLE = "choices"
+CHOICES_TABLE, DRIVE_TABLE = "choices", "drive"
 
 
 def with_choices(text: str, choices: Choices) -> str:
@@ -225,3 +225,41 @@ def _check(before: str, after: str, wanted: dict[str, str]) -> None:
     if old != new or not same:
         cure = "write the choices as one table [choices] with a line each"
         raise InputError("test sheet", f"[{CHOICES_TABLE}]", "is written in a way that cannot be replaced safely", cure)
+
+
+def with_drive_files(text: str, number: int, files: dict[str, str]) -> str:
+    r"""Give the text of a sheet with ``signals`` or ``log`` of one drive set, and every other byte as it was.
+
+    Units: number, the place of the drive from 0 [1].
+
+    Examples
+    --------
+    >>> print(with_drive_files('[[drive]]\nkind = "initial"\nsignals = "b/*.csv"\n', 0, {"log": "follow/log.csv"}))
+    [[drive]]
+    kind = "initial"
+    signals = "b/*.csv"
+    log = "follow/log.csv"
+    <BLANKLINE>
+    """
+    ending = "\r\n" if "\r\n" in text else "\n"
+    kept: list[str] = []
+    left = dict(files)
+    seen, last = -1, 0
+    for one in statements(text):
+        seen += one.header and one.table == (DRIVE_TABLE,)
+        inside = seen == number and one.table == (DRIVE_TABLE,)
+        key = _first_keys(one)[0] if one.values else ""
+        if inside and key in left:
+            kept.append(_replaced(one, key, json.dumps(left.pop(key), ensure_ascii=False), ending))
+        else:
+            kept.append(one.text if one.text.endswith("\n") or not inside else one.text + ending)
+        if inside and (one.values or one.header):
+            last = len(kept)
+    kept[last:last] = [f"{key} = {json.dumps(value, ensure_ascii=False)}{ending}" for key, value in left.items()]
+    result = "".join(kept)
+    wanted = tomllib.loads(text)
+    wanted[DRIVE_TABLE][number] |= files
+    if tomllib.loads(result) != wanted:
+        cure = "write each drive as a table [[drive]] with a line each"
+        raise InputError("test sheet", f"[[{DRIVE_TABLE}]]", "is written in a way that cannot be changed safely", cure)
+    return result

@@ -1,16 +1,23 @@
 """Bytes and text from a file, or one clear message why not.
 
+Files written whole or not at all, for every room that keeps something on the disk.
+
 Which files a result was computed from, told by their fingerprints.
 """
 
+import contextlib
+import errno
 import gzip
 import hashlib
+import os
+import tempfile
 import zlib
+from collections.abc import Mapping
 from pathlib import Path
 
 from dyntest.errors import InputError
 from dyntest.reading.parts import TestSheet
-from dyntest.reading.wording import known_as
+from dyntest.reading.wording import known_as, printable
 
 MAX_TEXT_BYTES = 20_000_000
 """Largest sheet or log that is read [byte]; a log of a thousand piles has about a million. Our own bound, no source."""
@@ -128,3 +135,70 @@ def digests(sheet: TestSheet) -> dict[str, str]:
     """Give the fingerprint of the sheet and of every file that it names."""
     folder = sheet.path.parent
     return {path.relative_to(folder).as_posix(): sha256(path) for path in sheet.inputs}
+
+
+LONGEST_NAME = 200
+"""Characters of a folder's name that a message repeats at most [1]."""
+
+
+def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write several files so that all of them are there whole, or none is touched.
+
+    Every file is first written beside its place under a temporary name; only when all of them are on the disk do
+    they take their names. What stood there before stays if anything fails.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in write_all(Path(folder), {"figures/a.svg": b"<svg/>", "b.csv": b"blow"})]
+    ['a.svg', 'b.csv']
+    """
+    waiting: list[tuple[Path, Path]] = []
+    try:
+        for name, content in files.items():
+            target = directory / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            waiting.append((_written_beside(target, content), target))
+        for _, target in waiting:
+            if target.is_dir():
+                raise IsADirectoryError(errno.EISDIR, f"{target.name} is a folder")
+        for temporary, target in waiting:
+            temporary.replace(target)
+    except OSError as error:
+        cure = "name a folder that can be written to with --out, or make room on the disk"
+        raise InputError(
+            folder_named(directory), "", f"the results could not be written ({error.strerror})", cure
+        ) from error
+    finally:
+        for temporary, _ in waiting:
+            temporary.unlink(missing_ok=True)
+    return tuple(target for _, target in waiting)
+
+
+def _written_beside(target: Path, content: bytes) -> Path:
+    """Write a temporary file in the folder of its target, so that taking its place is one step of the file system."""
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.chmod(0o666 & ~_umask())
+    except BaseException:  # also an interrupt from the keyboard must leave nothing half-written
+        with contextlib.suppress(OSError):
+            temporary.unlink()
+        raise
+    return temporary
+
+
+def folder_named(folder: Path) -> str:
+    """Give the folder as a message names it: in one line, and not longer than it can bear."""
+    return printable(str(folder), LONGEST_NAME)
+
+
+def _umask() -> int:
+    """Read the process's mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -32,13 +32,15 @@ REQUIREMENT_AGREEMENT = 0.01
 """Most that a required resistance stated in two ways may differ [1], so that rounding passes. Our own, no source."""
 
 
-def read_sheet(path: str | Path) -> TestSheet:
+def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
     """Read a test sheet.
 
     Parameters
     ----------
     path : str or Path
         The TOML file.
+    recorded : bool
+        Whether everything is recorded. Else signals and logs need not be there yet; a drive then has only what is.
 
     Returns
     -------
@@ -59,7 +61,7 @@ def read_sheet(path: str | Path) -> TestSheet:
     own_hammers = [
         _hammer(drive.hammer, f"[[drive]] {number} hammer", source) for number, drive in enumerate(model.drive, start=1)
     ]
-    drives = drives_from(model.drive, [own or hammer for own in own_hammers], folder, source)
+    drives = drives_from(model.drive, [own or hammer for own in own_hammers], folder, source, recorded=recorded)
     gauges = gauges_from(model.gauges, source)
     return TestSheet(
         path=folder / path.name,

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -57,16 +58,31 @@ def read_signals(sheet: TestSheet, drive: Drive) -> Signals | AveragedTraces:
     InputError
         With file, row or column and cure, for the first thing that cannot be used.
     """
-    channels = _channels(sheet.gauges)
-    left_out = frozenset(sheet.gauges.leave_out) | frozenset(sheet.choices.leave_out)
-    cuts: list[StreamCut] = []
-    if sheet.records is None and all(path.name.lower().endswith(OWN_ENDINGS) for path in drive.signals):
-        pieces = [_read_piece(open_table(path), channels) for path in drive.signals]
-    else:
-        from dyntest.reading.recorder_files import read_recorder_files
+    pieces, cuts = read_pieces(sheet, drive.signals)
+    return signals_of(sheet, drive, pieces, cuts)
 
-        pieces, cuts = read_recorder_files(drive.signals, sheet.records or Records(), channels, left_out)
-        pieces = _numbered_onward(pieces)
+
+def read_pieces(sheet: TestSheet, paths: Sequence[Path]) -> tuple[list[Piece], list[StreamCut]]:
+    """Read the files of a drive, each by itself; streams come with where they were cut."""
+    channels = channels_of(sheet.gauges)
+    if sheet.records is None and all(path.name.lower().endswith(OWN_ENDINGS) for path in paths):
+        return [_read_piece(open_table(path), channels) for path in paths], []
+    from dyntest.reading.recorder_files import read_recorder_files
+
+    pieces, cuts = read_recorder_files(paths, sheet.records or Records(), channels, channels_left_out(sheet))
+    return _numbered_onward(pieces), cuts
+
+
+def channels_left_out(sheet: TestSheet) -> frozenset[str]:
+    """Give the channels that are not to be used."""
+    return frozenset(sheet.gauges.leave_out) | frozenset(sheet.choices.leave_out)
+
+
+def signals_of(
+    sheet: TestSheet, drive: Drive, pieces: Sequence[Piece], cuts: Sequence[StreamCut] = ()
+) -> Signals | AveragedTraces:
+    """Put the files of a drive together, as `read_signals` gives them."""
+    channels, left_out = channels_of(sheet.gauges), channels_left_out(sheet)
     _check_together(pieces)
     first = pieces[0]
     source = first.source if len(pieces) == 1 else f"{first.source} and {len(pieces) - 1} more"
@@ -137,7 +153,7 @@ def _stacked_clock(pieces: Sequence[Piece], streams: bool) -> np.ndarray | None:
     return clock
 
 
-def _channels(gauges: Gauges) -> dict[str, tuple[str, ...]]:
+def channels_of(gauges: Gauges) -> dict[str, tuple[str, ...]]:
     """Give the columns of each kind; the kind is also their dimension."""
     if gauges.force is not None and gauges.velocity is not None:
         return {"force": (gauges.force,), "velocity": (gauges.velocity,)}

@@ -49,7 +49,7 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
             match = with_reduction(match, tuple(Reduction(share * sheet.pile.length) for share in TRIED_DEPTHS))
     except ValueError as problem:
         return replace(drive, match_problem=str(problem))
-    return replace(drive, match=match, calibrated_damping_factor=_calibrated(match, drive.waves, sheet))
+    return replace(drive, match=match, calibrated_damping_factor=calibrated_with_match(match, drive.waves, sheet))
 
 
 MOST_TOGETHER = 5
@@ -215,7 +215,7 @@ def as_blow(
     )
 
 
-def _calibrated(match: Match, waves: Waves, sheet: TestSheet) -> float:
+def calibrated_with_match(match: Match, waves: Waves, sheet: TestSheet) -> float:
     """Case damping factor with which the Case method at the first peak agrees with a match."""
     times = (sheet.pile.return_time, waves.time_step)
     found = calibrated_damping_factor(waves.down, waves.up, waves.first_peak, *times, match.matched_resistance)

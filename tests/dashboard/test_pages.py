@@ -3,7 +3,19 @@
 import pytest
 from dyntest_dashboard.pages import PAGES
 
-ALL = ("pile", "new_test", "trust", "hammer", "resistance", "setup", "criterion", "bearing_piles", "compare", "report")
+ALL = (
+    "pile",
+    "new_test",
+    "trust",
+    "hammer",
+    "resistance",
+    "setup",
+    "criterion",
+    "bearing_piles",
+    "compare",
+    "live",
+    "report",
+)
 
 
 def test_every_page_file_is_routed_and_tested(request):
@@ -48,6 +60,8 @@ def broken(request, small_test):
 @pytest.mark.parametrize("page", [page for page in ALL if page != "new_test"])
 def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, broken, open_page):
     sheet, said = broken
+    if page == "live" and said == "elsewhere.parquet":
+        pytest.skip("records that are still to come are no error there")
     shown = open_page(page, sheet)
     assert not shown.exception
     assert len(shown.error) == 1
@@ -55,7 +69,7 @@ def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, broken
     assert said in message and "sheet.toml" in message and "Traceback" not in message
 
 
-@pytest.mark.parametrize("page", [page for page in ALL if page not in ("pile", "new_test")])
+@pytest.mark.parametrize("page", [page for page in ALL if page not in ("pile", "new_test", "live")])
 def test_a_page_tells_what_is_wrong_with_a_record(page, small_test, open_page):
     (small_test.parent / "initial.parquet").write_bytes(b"no table")
     shown = open_page(page, small_test)

@@ -3,8 +3,9 @@
 import pytest
 
 from dyntest.errors import InputError
-from dyntest.presenting import writing
-from dyntest.presenting.writing import check_folder, refuse_existing, refuse_inputs, write_all
+from dyntest.presenting.writing import check_folder, refuse_existing, refuse_inputs
+from dyntest.reading import files as writing
+from dyntest.reading.files import write_all
 
 
 def test_writes_all_into_new_folders(tmp_path):

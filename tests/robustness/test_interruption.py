@@ -11,7 +11,7 @@ from pathlib import PurePath
 import numpy as np
 import pytest
 
-from dyntest.presenting import writing
+from dyntest.reading import files as writing
 
 OLD = {"summary.json": b"of an earlier run", "blows_initial.csv": b"of an earlier run"}
 
@@ -143,7 +143,7 @@ def test_a_limit_on_the_size_of_files_is_one_message_and_keeps_what_was_there(en
 
 WATCHED = """
 import os, signal, sys
-from dyntest.presenting import writing
+from dyntest.reading import files as writing
 kind, when, how = sys.argv[1], int(sys.argv[2]), getattr(signal, sys.argv[3])
 signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
 count = 0

@@ -1,0 +1,117 @@
+"""The numbers and the trust of blows as they come, and the match of one of them, all by the library's own functions.
+
+Some blows before the new ones are worked through again with them, so that the time between blows is known.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.findings import SEVERITIES, Finding
+from dyntest.decisions.trust import ANSWERS
+from dyntest.quantities.table import drive_table
+from dyntest.reading.parts import Drive, TestSheet
+from dyntest.reviewing.drive_match import as_blow, calibrated_with_match
+from dyntest.signals import AveragedTraces, Signals, Waves
+from dyntest.wave_equation.matching import match_blow
+
+CONTEXT = 4
+"""Blows before the new ones that are worked through with them [1], so that a pause is told from a stroke."""
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What was computed of some new blows.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        A row a blow, columns by their names in code, in SI.
+    trust : tuple of str
+        For each blow alone, one of `dyntest.decisions.trust.ANSWERS`.
+    doubts : tuple of tuple of (str, str)
+        For each blow the checks against it with their gauges, the worst first.
+    waves : Waves
+        Force and velocity of the new blows.
+    """
+
+    table: pd.DataFrame
+    trust: tuple[str, ...]
+    doubts: tuple[tuple[tuple[str, str], ...], ...]
+    waves: Waves
+
+
+def compute_blows(
+    sheet: TestSheet,
+    drive: Drive,
+    new: Signals | AveragedTraces,
+    before: Signals | AveragedTraces | None,
+    damping_factor: float | None,
+) -> Computed:
+    """Compute new blows; those before are only there for the time between blows."""
+    together = new if before is None else joined([before, new])
+    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+    worked = drive_table(
+        together,
+        sheet.pile,
+        drive.hammer,
+        options=options,
+        damping_factor=damping_factor,
+        toe_soil=sheet.soil.toe,
+        kind=drive.kind,
+    )
+    judged = [judged_blow(int(number), worked.findings) for number in new.blow]
+    table = worked.table.tail(new.n_blows).reset_index(drop=True)
+    waves = condition(new, sheet.pile, options).waves
+    return Computed(table, tuple(one for one, _ in judged), tuple(why for _, why in judged), waves)
+
+
+def judged_blow(number: int, findings: Sequence[Finding]) -> tuple[str, tuple[tuple[str, str], ...]]:
+    """Say whether one blow can be trusted by itself, with the checks against it and the gauge of each.
+
+    Examples
+    --------
+    >>> dead = Finding("dead channel", "reject", (3,), 0.0, 1e-5, "strain_2")
+    >>> judged_blow(3, [dead]), judged_blow(4, [dead])
+    (('no', (('dead channel', 'strain_2'),)), ('yes', ()))
+    """
+    here = [one for one in findings if number in one.blows and one.at_blow != SEVERITIES[0]]
+    here.sort(key=lambda one: -SEVERITIES.index(one.at_blow))
+    answer = ANSWERS[SEVERITIES.index(here[0].at_blow)] if here else ANSWERS[0]
+    return answer, tuple(dict.fromkeys((one.check, one.gauge) for one in here))
+
+
+def joined(parts: Sequence[Signals | AveragedTraces]) -> Signals | AveragedTraces:
+    """Put records of one drive together, one after the other."""
+    first = parts[0]
+    names = ["blow", *(("strain", "acceleration") if isinstance(first, Signals) else ("force", "velocity"))]
+    names += [one for one in ("clock", "penetration") if all(getattr(part, one) is not None for part in parts)]
+    known = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    missing = {one: None for one in ("clock", "penetration") if one not in known}
+    changed: dict[str, Any] = {**known, **missing}
+    return replace(first, **changed)
+
+
+def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float]) -> dict[str, float | str]:
+    """Match one blow by itself: resistance with its range [N], shaft, toe, misfit, and J by the match [1]."""
+    blow = as_blow(waves, 0, sheet, pd.Series(row))
+    try:
+        match = match_blow(blow, law=sheet.choices.soil_law)
+    except ValueError as problem:
+        return {"problem": str(problem)}
+    low, high = match.matched_resistance_range
+    found = {
+        "matched_resistance": match.matched_resistance,
+        "matched_resistance_low": low,
+        "matched_resistance_high": high,
+        "shaft_resistance": match.shaft_resistance,
+        "toe_resistance": match.toe_resistance,
+        "misfit": match.misfit,
+        "damping_factor": calibrated_with_match(match, waves, sheet),
+    }
+    fitted = "" if match.fitted else "the misfit is too large for the numbers to mean anything"
+    return {name: float(value) for name, value in found.items() if np.isfinite(value)} | {"problem": fitted}

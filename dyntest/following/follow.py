@@ -1,0 +1,433 @@
+"""Following one drive: look, take, compute, keep, and match every so many blows in a process of its own.
+
+Everything is kept before it counts as taken, so that a stop at any moment loses nothing: what was not kept is taken
+again. No more than a few records are held at once, however long the drive is.
+"""
+
+import contextlib
+import hashlib
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor, Future
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dyntest.errors import InputError
+from dyntest.following import intake
+from dyntest.following.compute import CONTEXT, compute_blows, joined, match_one
+from dyntest.following.depth import penetration_at
+from dyntest.following.intake import Count, IntakeNote, Stamp
+from dyntest.following.record import (
+    BLOWS,
+    FOLDER,
+    MATCHES,
+    NOTES,
+    Kept,
+    KeptBlow,
+    append,
+    folder_of,
+    keep_last,
+    keep_signals,
+    keep_state,
+    kept_arrays,
+)
+from dyntest.reading.blow_layout import Piece
+from dyntest.reading.parts import Drive, TestSheet
+from dyntest.reading.signal_tables import channels_left_out, channels_of, read_pieces, signals_of
+from dyntest.reading.wording import known_as
+from dyntest.signals import AveragedTraces, Signals, Waves
+
+PATIENCE = 40
+"""Looks in which a resting file that cannot be read is tried again before it is set aside [1]: some ten seconds."""
+
+AT_ONCE = 16
+"""Blows that are computed and kept together at most [1]."""
+
+REST = 0.5
+"""How long a last file has to rest when following is stopped [s]."""
+
+EVERY = 10
+"""Every so many blows one is matched [1]."""
+
+
+@dataclass
+class _Source:
+    """A file as far as it was taken: its stamp, blows taken from it, and the digest of a file of one blow."""
+
+    stamp: Stamp
+    blows: int = 0
+    digest: str = ""
+    number: int = 0
+
+
+class Follower:
+    """Follows one drive of a test. It holds the last few records and what is known of each file, no more."""
+
+    def __init__(self, sheet: TestSheet, drive: Drive, *, every: int = EVERY):
+        self.sheet, self.drive, self.every = sheet, drive, every
+        self.folder = folder_of(sheet, drive.name)
+        self.root = sheet.path.parent
+        self.patterns = intake.patterns_of(sheet, drive)
+        self.before: dict[str, Stamp] = {}
+        self.sources: dict[str, _Source] = {}
+        self.aside: dict[str, Stamp] = {}
+        self.tried: dict[str, tuple[Stamp, int]] = {}
+        self.context: deque[Signals | AveragedTraces] = deque(maxlen=CONTEXT)
+        self.candidate: tuple[Waves, dict[str, float]] | None = None
+        self.matching: tuple[int, Future] | None = None
+        self.matched_at = 0
+        self.calibrated: float | None = None
+        self.samples = 0
+        self.renumbered = False
+        self.noted: list[dict[str, Any]] = []
+        self._go_on()
+
+    def _go_on(self) -> None:
+        """Take up what was kept before."""
+        kept = Kept(self.folder).look()
+        self.count = Count()
+        for number in sorted(kept.blows):
+            one = kept.blows[number]
+            self._know(one)
+            clock = float("nan") if one.clock is None else one.clock
+            self.count = Count(one.blow, one.own, one.numbers.get("clock", float("nan")), clock)
+        for entry in kept.notes:
+            if "size" in entry:
+                self.aside[entry["file"]] = Stamp(entry["size"], entry["changed"])
+            self.renumbered |= entry.get("kind") in (intake.RESTARTED, intake.CLOCK_BACK)
+        if kept.last is not None:
+            self.samples = kept.last.samples
+        for number in sorted(kept.blows)[-CONTEXT:]:
+            with contextlib.suppress(OSError, ValueError, KeyError):
+                self.context.append(self._kept_signals(number, kept.blows[number]))
+        if kept.matches:
+            self.matched_at = max(kept.matches)
+            found = kept.matches[self.matched_at].get("damping_factor")
+            self.calibrated = None if found is None or found < 0.0 else round(float(found), 2)
+
+    def _know(self, one: KeptBlow) -> None:
+        source = self.sources.setdefault(one.file, _Source(Stamp(one.size, one.changed)))
+        if source.digest != one.digest:
+            source.blows = 0
+        source.stamp, source.digest, source.number = Stamp(one.size, one.changed), one.digest, one.blow
+        source.blows += 1
+
+    def _kept_signals(self, number: int, one: KeptBlow) -> Signals | AveragedTraces:
+        return kept_signals(self.sheet, self.folder, number, one)
+
+    @property
+    def damping_factor(self) -> float | None:
+        """The engineer's Case damping factor [1], else that of the last match where the soil suggests none."""
+        chosen = self.sheet.damping_factor
+        return self.calibrated if chosen is None and self.sheet.soil.toe is None else chosen
+
+    def look(self) -> list[KeptBlow]:
+        """Take the blows that are complete now, and give them as they were kept."""
+        now = intake.stamps(self.root, self.patterns)
+        taken = {name: source.stamp for name, source in self.sources.items()}
+        taken |= {name: stamp for name, stamp in self.aside.items() if name not in taken or now.get(name) == stamp}
+        found: list[KeptBlow] = []
+        for name in intake.steady(self.before, now, taken):
+            found += self._take(name, now[name])
+        self.before = now
+        return found
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether a further look soon may find more: a file is new, still growing, or could not be read yet."""
+        known = {name: source.stamp for name, source in self.sources.items()}
+        return any(known.get(name) != stamp and self.aside.get(name) != stamp for name, stamp in self.before.items())
+
+    def _take(self, name: str, stamp: Stamp) -> list[KeptBlow]:
+        """Take what is new in one resting file."""
+        path, known = self.root / name, self.sources.get(name)
+        try:
+            pieces, cuts = read_pieces(self.sheet, [path])
+            digest = "" if sum(len(piece.layout.blow) for piece in pieces) > 1 else _digest(path, stamp.size)
+            signals = signals_of(self.sheet, replace(self.drive, first_blow=None), pieces, cuts)
+            self._check_length(signals, name)
+        except (InputError, OSError, ValueError) as problem:
+            self._try_again(name, stamp, str(problem))
+            return []
+        self.tried.pop(name, None)
+        start, again = 0, None
+        if known is not None:
+            if known.digest and known.digest == digest:
+                known.stamp = stamp
+                return []
+            if known.digest and _digest(path, known.stamp.size) == known.digest:
+                again = known.number  # it had not been whole when it was taken
+            elif not known.digest and signals.n_blows >= known.blows:
+                start = known.blows
+        found: list[KeptBlow] = []
+        for first in range(start, signals.n_blows, AT_ONCE):
+            rows = slice(first, min(first + AT_ONCE, signals.n_blows))
+            found += self._keep(signals.take(rows), pieces[0], name, stamp, digest, again)
+        if known is not None and not found:
+            known.stamp = stamp
+        return found
+
+    def _check_length(self, signals: Signals | AveragedTraces, name: str) -> None:
+        """Refuse a record that is not as long as those before it, which can only be cut short or set differently."""
+        if self.samples and len(signals.time) != self.samples:
+            problem = f"has {len(signals.time)} samples a blow, the blows before have {self.samples}"
+            raise InputError(name, "", problem, "wait until it is whole, or keep the recorder's settings")
+
+    def _try_again(self, name: str, stamp: Stamp, problem: str) -> None:
+        """Try a file that cannot be read in later looks, and set it aside with a note when it stays so."""
+        before, times = self.tried.get(name, (stamp, 0))
+        times = times + 1 if before == stamp else 1
+        self.tried[name] = (stamp, times)
+        if times >= PATIENCE:
+            note = IntakeNote(intake.UNREADABLE, self.count.last + 1, name, problem=problem)
+            self._note(note, asdict(stamp))
+            self.aside[name] = stamp
+            del self.tried[name]
+
+    def _note(self, note: IntakeNote, more: Mapping[str, Any] | None = None) -> None:
+        """Keep a note, and have it told."""
+        entry = intake.as_entry(note, _now()) | dict(more or {})
+        append(self.folder / NOTES, entry)
+        self.noted.append(entry)
+        self.renumbered |= note.kind in (intake.RESTARTED, intake.CLOCK_BACK)
+
+    def _keep(
+        self,
+        new: Signals | AveragedTraces,
+        piece: Piece,
+        name: str,
+        stamp: Stamp,
+        digest: str,
+        again: int | None,
+    ) -> list[KeptBlow]:
+        """Take some blows of one file: number, compute, keep; nothing counts as taken before all of it is kept."""
+        counts, notes = self._counted(new, piece, name, again)
+        blow = np.array([count.last for count in counts])
+        own_clock = new.clock
+        numbered = replace(new, blow=blow, clock=None if own_clock is None else np.array([c.clock for c in counts]))
+        before = joined(list(self.context)) if self.context and again is None else None
+        worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor)
+        rows = [
+            {str(code): float(value) for code, value in row.items() if value == value and abs(value) != float("inf")}
+            for row in worked.table.to_dict("records")
+        ]
+        kept = [
+            KeptBlow(
+                blow=int(blow[place]),
+                own=counts[place].own,
+                file=name,
+                size=stamp.size,
+                changed=stamp.changed,
+                digest=digest,
+                samples=len(new.time),
+                clock=None if own_clock is None else float(own_clock[place]),
+                taken=_now(),
+                trust=worked.trust[place],
+                doubts=worked.doubts[place],
+                numbers=rows[place],
+            )
+            for place in range(len(blow))
+        ]
+        for place, one in enumerate(kept):
+            keep_signals(self.folder, one.blow, numbered.take(slice(place, place + 1)))
+        for note in notes:
+            self._note(note)
+        for place, one in enumerate(kept):
+            append(self.folder / BLOWS, asdict(one))
+            self._know(one)
+            if again is None:
+                self.count = counts[place]
+                self.context.append(numbered.take(slice(place, place + 1)))
+            if one.trust != "no":
+                self.candidate = worked.waves.take(slice(place, place + 1)), one.numbers
+        self.samples = len(new.time)
+        keep_last(self.folder, worked.waves)
+        return kept
+
+    def _counted(
+        self, new: Signals | AveragedTraces, piece: Piece, name: str, again: int | None
+    ) -> tuple[list[Count], list[IntakeNote]]:
+        """Give number and time of each blow, counted onward, and what is to be noted."""
+        if again is not None:
+            clock = float("nan") if new.clock is None else float(new.clock[0])
+            return [replace(self.count, last=again, own=intake.number_in(name), clock=clock, own_clock=clock)], []
+        count, counts, notes = self.count, [], []
+        if count.last == 0 and not piece.numbered and self.drive.first_blow is not None:
+            count = replace(count, last=self.drive.first_blow - 1)
+        for place, own in enumerate(new.blow):
+            number = int(own) if piece.numbered else intake.number_in(name)
+            count, told = intake.counted_on(number, count, piece.numbered, name)
+            notes += told
+            if new.clock is not None:
+                count, told = intake.clocked_on(float(new.clock[place]), count, name)
+                notes += told
+            counts.append(count)
+        return counts, notes
+
+    def match(self, executor: Executor) -> dict[str, Any] | None:
+        """Start a match where one is due, and give the one that was finished."""
+        done = None
+        if self.matching is not None and self.matching[1].done():
+            blow, future = self.matching
+            self.matching = None
+            try:
+                done = {"blow": blow, "at": _now(), **future.result()}
+            except Exception as trouble:  # a process that was killed; the next blow starts another
+                done = {"blow": blow, "at": _now(), "problem": " ".join(str(trouble).split()) or type(trouble).__name__}
+            append(self.folder / MATCHES, done)
+            factor = done.get("damping_factor")
+            if isinstance(factor, float) and factor >= 0.0 and not done["problem"]:
+                self.calibrated = round(factor, 2)
+        if self.every and self.matching is None and self.candidate is not None:
+            waves, numbers = self.candidate
+            blow = int(waves.blow[0])
+            if self.matched_at == 0 or blow >= self.matched_at + self.every:
+                kept = Kept(self.folder).look()
+                depth = penetration_at(kept.depths, self.drive.penetration_at_start, np.array([blow]))[0]
+                last = [one for one in (depth, numbers.get("penetration"), _deepest(kept.depths)) if one == one and one]
+                row = {**numbers, "penetration": float(last[0]) if last else float("nan")}
+                self.matched_at = blow
+                self.matching = blow, executor.submit(match_one, self.sheet, waves, row)
+                self.candidate = None
+        return done
+
+
+def _deepest(depths: list[dict[str, Any]]) -> float | None:
+    found = [float(entry["depth"]) for entry in depths if entry.get("kind") == "mark"]
+    return max(found, default=None)
+
+
+def kept_signals(sheet: TestSheet, folder: Path, number: int, one: KeptBlow) -> Signals | AveragedTraces:
+    """Give the raw record of a kept blow under its number in the drive."""
+    arrays = kept_arrays(folder, number)
+    marks: dict[str, Any] = {name: arrays.get(name) for name in ("clock", "penetration")}
+    blow = np.array([number])
+    if sheet.gauges.averaged:
+        return AveragedTraces(one.file, blow, arrays["time"], arrays["force"][None], arrays["velocity"][None], **marks)
+    names = channels_of(sheet.gauges)
+    return Signals(
+        one.file,
+        blow,
+        arrays["time"],
+        arrays["strain"][None],
+        arrays["acceleration"][None],
+        strain_names=names["strain"],
+        acceleration_names=names["acceleration"],
+        left_out=channels_left_out(sheet),
+        **marks,
+    )
+
+
+@contextlib.contextmanager
+def only_follower(folder: Path) -> Iterator[None]:
+    """Refuse a second follower of the same drive."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with (folder / "lock").open("ab") as file:
+        try:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:  # a system without such locks
+            pass
+        except OSError:
+            problem = "is followed already by another dyntest follow"
+            raise InputError(known_as(folder), "", problem, "stop that one first") from None
+        yield
+
+
+SOON = 200
+"""Time after which an unsettled file is looked at again [ms]."""
+
+SELDOM = 3000
+"""Time after which the folder is looked at although nothing was heard of it [ms]: a network drive may tell nothing."""
+
+
+@contextlib.contextmanager
+def watching(root: Path) -> Iterator[Callable[[bool], None]]:
+    """Give what waits for a change below a folder: `wait(True)` comes back soon, `wait(False)` when one is heard of."""
+    try:
+        from watchfiles import watch
+    except ImportError:
+        cure = "install dyntest[follow]"
+        raise InputError("dyntest follow", "", "needs the package watchfiles, which is not installed", cure) from None
+    own = str(root / FOLDER)
+    heard = watch(
+        root,
+        watch_filter=lambda _, path: not path.startswith(own),
+        debounce=100,
+        step=50,
+        rust_timeout=SOON,
+        yield_on_timeout=True,
+        raise_interrupt=True,
+        ignore_permission_denied=True,
+    )
+
+    def wait(soon: bool) -> None:
+        for _ in range(1 if soon else SELDOM // SOON):
+            if next(heard):
+                return
+
+    try:
+        yield wait
+    finally:
+        heard.close()
+
+
+def follow(
+    follower: Follower,
+    executor: Executor,
+    wait: Callable[[bool], None],
+    told: Callable[[str, Mapping[str, Any]], None],
+    keep_going: Callable[[], bool] = lambda: True,
+) -> None:
+    """Follow a drive until it is stopped.
+
+    `wait` comes back when there may be something new, soon where it is told that something is unsettled. `told` hears
+    of every blow, match and problem. A disk that takes nothing more stops nothing: the blows are taken again.
+    """
+    troubled = ""
+    while keep_going():
+        try:
+            for one in follower.look():
+                told("blow", asdict(one))
+            for note in follower.noted:
+                told("note", note)
+            follower.noted.clear()
+            match = follower.match(executor)
+            if match is not None:
+                told("match", match)
+            keep_state(follower.folder, doing="following", beat=_now(), drive=follower.drive.name)
+            if troubled:
+                troubled = ""
+                told("mended", {})
+        except InputError as problem:
+            if str(problem) != troubled:
+                troubled = str(problem)
+                told("problem", {"problem": troubled})
+        wait(follower.unsettled or bool(troubled) or follower.matching is not None)
+
+
+def stopped(follower: Follower) -> None:
+    """Take what is complete now, and keep that nobody follows any more."""
+    with contextlib.suppress(InputError):
+        follower.look()
+        if follower.unsettled:
+            time.sleep(REST)
+            follower.look()
+    with contextlib.suppress(InputError):
+        keep_state(follower.folder, doing="stopped", beat=_now(), drive=follower.drive.name)
+
+
+def _digest(path: Path, size: int) -> str:
+    """Give the SHA-256 of the first bytes of a file. Units: size [byte]."""
+    with path.open("rb") as stream:
+        return hashlib.sha256(stream.read(size)).hexdigest()
+
+
+def _now() -> str:
+    return datetime.now().isoformat(timespec="seconds")

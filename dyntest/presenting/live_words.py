@@ -1,0 +1,224 @@
+"""What is said while a drive is followed: support for whoever decides at the rig, never a command to it."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from dyntest.following import intake
+from dyntest.following.handover import Handover
+from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress, Standing
+from dyntest.names import show
+from dyntest.presenting.decision_words import show_count
+
+TRUST = {"yes": "trusted", "with care": "with care", "no": "not trusted"}
+"""Trust of one blow in one word or two."""
+
+
+def trust_words(trust: str, doubts: tuple[tuple[str, str], ...]) -> str:
+    """Say whether one blow can be trusted, with the gauge and the check where it cannot.
+
+    Examples
+    --------
+    >>> trust_words("no", (("dead channel", "strain_2"),)), trust_words("yes", ())
+    ('not trusted: strain_2, dead channel', 'trusted')
+    """
+    if not doubts:
+        return TRUST[trust]
+    told = [f"{gauge}, {check}" if gauge else check for check, gauge in doubts]
+    more = f" and {len(told) - 1} more" if len(told) > 1 else ""
+    return f"{TRUST[trust]}: {told[0]}{more}"
+
+
+def stress_words(one: LiveStress, system: str) -> str:
+    """Say where a stress lies against its limit."""
+    value = show("peak_tension_stress", one.value, system)
+    if one.limit is None:
+        return f"{one.sense} {value}, no limit known"
+    limit = show("peak_tension_stress", one.limit, system)
+    word = {"above": "ABOVE the limit", "near": "near the limit", "below": "below the limit"}.get(one.state, "limit")
+    return f"{one.sense} {value}, {word} {limit}"
+
+
+def alarm_sentences(where: Standing, system: str) -> list[str]:
+    """Give what calls for a decision at once, stresses first."""
+    told = []
+    for one in where.stresses:
+        if one.limit is not None and (one.state == "above" or one.above > 1):
+            limit = show("peak_tension_stress", one.limit, system)
+            many = f"{one.above} of the last {one.looked_at} blows were above the limit of {limit}"
+            value = show("peak_tension_stress", one.value, system)
+            told.append(f"Stop: stress. {one.sense.capitalize()} is {value} in blow {where.blow}; {many}.")
+    if where.damage is not None:
+        told.append(damage_words(where.damage, system))
+    if where.refusal is not None:
+        told.append(refusal_words(where.refusal, system))
+    return told
+
+
+def damage_words(found: Damage, system: str) -> str:
+    """Say that the integrity factor falls over blows."""
+    at = f" at {show('integrity_depth', found.depth, system)} below the gauges" if found.depth == found.depth else ""
+    return f"Damage growing: the integrity factor fell from {found.before:.2f} to {found.now:.2f}{at}."
+
+
+def refusal_words(found: LiveRefusal, system: str) -> str:
+    """Say that the pile is at refusal."""
+    kind = "absolute" if found.absolute else "practical"
+    over = show("set_per_blow", found.length, system)
+    told = f"Refusal ({kind}): {show_count(found.set_per_blow, system)} over {over}"
+    told += f", stroke {show('stroke', found.stroke, system)}" if found.stroke == found.stroke else ""
+    return told + (", below the minimum stroke." if found.low_stroke else ".")
+
+
+_MISSING = {
+    "resistance": "the resistance",
+    "depth": "a depth mark",
+    "holding": "the holding length",
+    "penetration": "minimum penetration",
+    "match": "a match",
+    "match below": "a match whose range lies above what is required",
+}
+
+
+def holding_sentence(found: Holding, system: str) -> str:
+    """Say whether the required resistance is reached over the holding length, and what is still missing.
+
+    Examples
+    --------
+    >>> nan = float("nan")
+    >>> one = Holding(1e6, 8e5, 0, 0.0, 0.075, nan, nan, nan, None, nan, ("resistance",))
+    >>> holding_sentence(one, "SI")
+    'Required resistance of 1,000 kN not reached: Case resistance is 800 kN. Missing: the resistance.'
+    """
+    required, value = (show("case_resistance_maximum", one, system) for one in (found.required, found.resistance))
+    places = [
+        f"at stroke {show('stroke', found.stroke, system)}" if found.stroke == found.stroke else "",
+        f"set {show('set_per_blow', found.set_per_blow, system)} ({show_count(found.set_per_blow, system)})"
+        if found.set_per_blow == found.set_per_blow
+        else "",
+        f"penetration {show('penetration', found.penetration, system)}"
+        if found.penetration == found.penetration
+        else "",
+    ]
+    where = ", ".join(one for one in places if one)
+    if found.reached:
+        held = show("set_per_blow", found.held, system)
+        return f"Required resistance of {required} reached over {held}, {where}. Whether to stop is for the engineer."
+    missing = []
+    for one in found.missing:
+        words = _MISSING[one]
+        if one == "holding":
+            held, needed = (show("set_per_blow", length, system) for length in (found.held, found.needed))
+            words += f" (held over {held} of {needed})"
+        if one == "penetration" and found.minimum_penetration is not None:
+            words += f" ({show('penetration', found.minimum_penetration, system)})"
+        if one == "match below":
+            words += f" (its low end is {show('matched_resistance', found.match, system)})"
+        missing.append(words)
+    if found.first:
+        told = f"Required resistance of {required} reached by the Case method since blow {found.first}"
+        return f"{told}{', ' + where if where else ''}. Missing: {', '.join(missing)}."
+    return f"Required resistance of {required} not reached: Case resistance is {value}. Missing: {', '.join(missing)}."
+
+
+def note_sentence(note: Mapping[str, Any]) -> str:
+    """Say in one line what was noted on the recorder's files.
+
+    Examples
+    --------
+    >>> note_sentence({"kind": "blow missing", "blow": 43, "file": "b_43.csv", "first": 41, "last": 43})
+    'Blow missing: the recorder goes from 41 to 43 (b_43.csv); what is there is taken.'
+    """
+    blow, file, first, last = (note.get(name, "") for name in ("blow", "file", "first", "last"))
+    at = f" ({file})" if file else ""
+    told = {
+        intake.MISSING: f"Blow missing: the recorder goes from {first} to {last}{at}; what is there is taken.",
+        intake.RESTARTED: f"Numbering restarted: after {first} the recorder counts from {last}{at};"
+        f" blows are numbered on from {blow}.",
+        intake.CLOCK_BACK: f"Clock went back at blow {blow}{at}; times are counted on after a pause.",
+        intake.UNREADABLE: f"File set aside{at}: {note.get('problem', '')} It is tried again when it changes.",
+    }
+    return told.get(str(note.get("kind")), f"{note.get('kind')}{at}.")
+
+
+def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str:
+    """Say what the last match makes of the Case damping factor.
+
+    Examples
+    --------
+    >>> damping_sentence({"blow": 40, "damping_factor": 0.553}, 0.7, True)
+    'By the match of blow 40 the damping factor J is 0.55; the sheet has 0.70, which is used.'
+    """
+    found = match.get("damping_factor")
+    if found is None or found < 0.0:
+        return ""
+    told = f"By the match of blow {match['blow']} the damping factor J is {found:.2f}"
+    return f"{told}; the sheet has {used:.2f}, which is used." if chosen else f"{told}; it is used from now on."
+
+
+def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
+    """Give one line of the terminal for a blow, a match or a problem."""
+    if kind == "blow":
+        numbers = entry["numbers"]
+        codes = ("case_resistance_maximum", "stroke", "peak_compression_stress", "peak_tension_stress")
+        heads = ("Case", "stroke", "compression", "tension")
+        cells = [f"{head} {show(code, numbers.get(code), system)}" for head, code in zip(heads, codes, strict=True)]
+        return f"blow {entry['blow']}: {', '.join(cells)}; {trust_words(entry['trust'], entry['doubts'])}"
+    if kind == "match":
+        if entry.get("problem"):
+            return f"match of blow {entry['blow']}: {entry['problem']}"
+        low, high = (
+            show("matched_resistance", entry.get(f"matched_resistance_{end}"), system) for end in ("low", "high")
+        )
+        value = show("matched_resistance", entry.get("matched_resistance"), system)
+        return f"match of blow {entry['blow']}: {value} ({low} to {high})"
+    if kind == "note":
+        return note_sentence(entry)
+    return str(entry.get("problem") or "kept again; nothing was lost")
+
+
+def handed_lines(done: Handover) -> list[str]:
+    """Say what was written when following stopped, and what a review will still ask for.
+
+    Examples
+    --------
+    >>> handed_lines(Handover(0))
+    ['Stopped. No blow was recorded.']
+    """
+    if not done.blows:
+        return ["Stopped. No blow was recorded."]
+    told = [f"Stopped. {done.blows} blows are kept."]
+    if done.signals:
+        told.append(f"The recorder counted anew, so the sheet now names {done.signals} as signals.")
+    if done.recorder:
+        told.append("The recorder counted anew; its files are read by [records], so look at signals in the sheet.")
+    if done.log:
+        told.append(f"The sheet names {done.log} as the driving log.")
+    if done.own_log:
+        told.append("The sheet names another driving log, which was left alone.")
+    if done.beyond:
+        told.append(f"{done.beyond} blows have no depth after them; enter the last depth on the page Live.")
+    return told
+
+
+SILENT_AFTER = 20.0
+"""Time without a sign from the follower after which it is said [s]."""
+
+
+def silent_sentence(state: Mapping[str, Any], now: datetime) -> str:
+    """Say when nobody follows the drive; empty while somebody does.
+
+    Examples
+    --------
+    >>> silent_sentence({"doing": "stopped", "beat": "2026-05-04T14:10:00"}, datetime(2026, 5, 4, 14, 30))
+    'Following stopped at 14:10:00.'
+    """
+    beat = str(state.get("beat", ""))
+    at = beat.partition("T")[2]
+    if state.get("doing") == "stopped":
+        return f"Following stopped at {at}."
+    try:
+        silent = (now - datetime.fromisoformat(beat)).total_seconds() > SILENT_AFTER
+    except ValueError:
+        return ""
+    return f"No sign from dyntest follow since {at}; start it again, nothing is lost." if silent else ""

@@ -1,0 +1,304 @@
+"""Blows taken as a recorder writes them: each once, none half-written, none lost; the numbers are those of a review."""
+
+import errno
+import os
+import random
+import signal
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dyntest.errors import InputError
+from dyntest.following import intake
+from dyntest.following.compute import CONTEXT
+from dyntest.following.depth import enter_mark
+from dyntest.following.follow import PATIENCE, only_follower
+from dyntest.following.handover import handed_over
+from dyntest.following.record import Kept, entries, last_blow
+from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive import review_drive
+from dyntest.reviewing.review import review
+
+ROOT = Path(__file__).parent.parent.parent
+
+WHOLE_DRIVE = {"integrity_factor", "integrity_depth", "set_per_blow", "penetration", "blow_rate", "stroke"}
+"""Numbers that depend on blows that come later or on the log."""
+
+
+def blows(follower) -> list[int]:
+    return sorted(Kept(follower.folder).look().blows)
+
+
+def kinds(follower) -> list[str]:
+    return [note["kind"] for note in Kept(follower.folder).look().notes]
+
+
+def test_a_file_is_taken_when_it_rests_and_only_once(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1)
+    assert follower.look() == []
+    assert [one.blow for one in follower.look()] == [1]
+    assert take(follower, 3) == [] and not follower.unsettled
+    recorder.write(2)
+    recorder.write(3)
+    assert [one.blow for one in take(follower)] == [2, 3]
+
+
+def test_every_number_is_that_of_a_review_of_the_same_files(recorder, followed, take):
+    follower = followed(recorder)
+    for number in range(1, 13):
+        recorder.write(number)
+        take(follower)
+    assert handed_over(follower).blows == 12
+    sheet = read_sheet(recorder.sheet)
+    whole = review_drive(sheet, sheet.drives[0]).table
+    live = Kept(follower.folder).look().table()
+    codes = [code for code in whole if code in live and code not in WHOLE_DRIVE]
+    assert len(codes) > 20 and len(live) == len(whole) == 12
+    for code in codes:
+        # chunks of another size may differ in the last bit
+        np.testing.assert_allclose(live[code].to_numpy(), whole[code].to_numpy(), rtol=1e-12, err_msg=code)
+    later = slice(CONTEXT + 1, None)  # with as many blows before it, time between blows is known as in the whole drive
+    np.testing.assert_allclose(live["stroke"].to_numpy()[later], whole["stroke"].to_numpy()[later], rtol=1e-12)
+
+
+def test_what_is_written_at_the_end_reviews_as_the_same_files_and_log_from_scratch(
+    recorder, followed, take, replay_class, tmp_path_factory
+):
+    follower = followed(recorder)
+    start = follower.drive.penetration_at_start
+    for number in range(1, 13):
+        recorder.write(number)
+        take(follower)
+        if number in (5, 12):
+            enter_mark(follower.folder, number, start + 0.02 * number, "US", start=start)
+    done = handed_over(follower)
+    assert done.log == "follow/initial/driving_log.csv" and done.beyond == 0 and not done.signals
+    scratch = replay_class(tmp_path_factory.mktemp("scratch"), blows=12)
+    for number in range(1, 13):
+        scratch.write(number)
+    (scratch.root / "log.csv").write_bytes((follower.folder / "driving_log.csv").read_bytes())
+    text = scratch.sheet.read_text()
+    scratch.sheet.write_text(text.replace('kind = "initial"', 'kind = "initial"\nlog = "log.csv"'))
+    one, other = review(recorder.sheet, match="none"), review(scratch.sheet, match="none")
+    assert one.drives[0].log is not None
+    np.testing.assert_array_equal(one.drives[0].table.to_numpy(), other.drives[0].table.to_numpy())
+    assert [f.check for f in one.drives[0].findings] == [f.check for f in other.drives[0].findings]
+
+
+def test_a_half_written_file_is_not_taken_before_it_is_whole(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1)
+    take(follower)
+    recorder.write(2, rows=300)
+    assert take(follower, 5) == [] and follower.unsettled
+    recorder.write(2)
+    assert [one.blow for one in take(follower)] == [2]
+    assert kinds(follower) == []
+
+
+def test_a_first_file_that_was_taken_too_soon_is_taken_again_under_its_number(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1, rows=400)
+    assert [one.samples for one in take(follower)] == [400]
+    follower.samples = 0  # nothing is known of the length yet
+    recorder.write(1)
+    assert [(one.blow, one.samples) for one in take(follower)] == [(1, 760)]
+    assert blows(follower) == [1]
+
+
+def test_a_file_that_stays_unreadable_is_set_aside_with_one_note_and_taken_once_it_is_whole(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1)
+    take(follower)
+    recorder.write(2, rows=300)
+    take(follower, PATIENCE + 5)
+    assert kinds(follower) == [intake.UNREADABLE] and not follower.unsettled
+    again = followed(recorder)
+    take(again, PATIENCE + 5)
+    assert kinds(again) == [intake.UNREADABLE]
+    recorder.write(2)
+    assert [one.blow for one in take(again)] == [2]
+
+
+def test_a_recorder_that_begins_again_is_numbered_on_and_nothing_is_lost(recorder, followed, take):
+    follower = followed(recorder)
+    for number in (1, 2, 3):
+        recorder.write(number, numbered=True)
+    take(follower)
+    for number in (4, 5):  # over the files that were there
+        path = recorder.folder / f"blow_{number - 3:04d}.csv"
+        recorder.record(number, numbered=True).assign(blow=number - 3).to_csv(path, index=False)
+    take(follower)
+    assert blows(follower) == [1, 2, 3, 4, 5] and kinds(follower) == [intake.RESTARTED]
+    done = handed_over(follower)
+    assert done.signals
+    table = review_drive(read_sheet(recorder.sheet), read_sheet(recorder.sheet).drives[0]).table
+    live = Kept(follower.folder).look().table()
+    np.testing.assert_array_equal(table["blow"].to_numpy(), [1, 2, 3, 4, 5])
+    np.testing.assert_allclose(table["peak_force"].to_numpy(), live["peak_force"].to_numpy(), rtol=1e-12)
+
+
+def test_a_missing_blow_leaves_a_gap_and_a_note(recorder, followed, take):
+    follower = followed(recorder)
+    for number in (1, 2, 4):
+        recorder.write(number, numbered=True)
+    take(follower)
+    assert blows(follower) == [1, 2, 4] and kinds(follower) == [intake.MISSING]
+    assert "stroke" not in Kept(follower.folder).look().blows[4].numbers  # the time between is of two blows
+
+
+def test_a_clock_that_goes_back_is_counted_on(recorder, followed, take):
+    follower = followed(recorder)
+    for number in (1, 2):
+        recorder.write(number)
+    take(follower)
+    path = recorder.folder / "blow_0003.csv"
+    recorder.record(3).assign(**{"clock [s]": 0.5}).to_csv(path, index=False)
+    take(follower)
+    kept = Kept(follower.folder).look()
+    assert kinds(follower) == [intake.CLOCK_BACK] and kept.blows[3].clock == 0.5
+    assert kept.blows[3].numbers["clock"] == kept.blows[2].numbers["clock"] + intake.PAUSE
+    assert handed_over(follower).signals and review(recorder.sheet, match="none").drives[0].table["blow"].max() == 3
+
+
+def test_started_again_at_any_moment_it_goes_on(recorder, followed, take):
+    chance = random.Random(7)
+    follower = followed(recorder)
+    for number in range(1, 13):
+        recorder.write(number)
+        take(follower, chance.choice((1, 2, 3)))
+        if chance.random() < 0.5:
+            follower = followed(recorder)
+    take(follower, 3)
+    assert blows(follower) == list(range(1, 13))
+    lines = entries(follower.folder / "blows.jsonl")
+    assert len(lines) == 12
+
+
+KILLED = """
+import os, signal, sys
+from dyntest.following.follow import Follower
+from dyntest.following import record
+from dyntest.reading.sheet import read_sheet
+
+left, real = int(sys.argv[2]), os.fsync
+
+def dying(handle):
+    global left
+    left -= 1
+    if left == 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+    real(handle)
+
+os.fsync = dying
+sheet = read_sheet(sys.argv[1], recorded=False)
+follower = Follower(sheet, sheet.drives[-1], every=0)
+for _ in range(3):
+    follower.look()
+"""
+
+
+@pytest.mark.parametrize("moment", [1, 2, 5, 6, 9])
+def test_killed_while_it_keeps_it_loses_and_doubles_nothing(recorder, followed, take, moment):
+    for number in range(1, 5):
+        recorder.write(number)
+    ended = subprocess.run([sys.executable, "-c", KILLED, str(recorder.sheet), str(moment)], cwd=ROOT, check=False)
+    assert ended.returncode == -signal.SIGKILL
+    follower = followed(recorder)
+    take(follower, 3)
+    lines = entries(follower.folder / "blows.jsonl")
+    assert sorted(line["blow"] for line in lines) == [1, 2, 3, 4]
+
+
+def test_a_line_that_was_cut_off_is_passed_over_and_its_blow_taken_again(recorder, followed, take):
+    follower = followed(recorder)
+    for number in (1, 2):
+        recorder.write(number)
+    take(follower)
+    path = follower.folder / "blows.jsonl"
+    path.write_bytes(path.read_bytes()[:-40])
+    again = followed(recorder)
+    take(again)
+    assert blows(again) == [1, 2]
+
+
+def test_a_full_disk_is_one_problem_and_the_blow_is_taken_when_there_is_room(recorder, followed, take, monkeypatch):
+    follower = followed(recorder)
+    recorder.write(1)
+    follower.look()
+    real = os.fsync
+
+    def full(handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="could not be written"):
+        follower.look()
+    monkeypatch.setattr(os, "fsync", real)
+    take(follower)
+    assert blows(follower) == [1]
+
+
+def test_what_is_held_does_not_grow_with_the_drive(recorder, followed, take):
+    follower = followed(recorder)
+    for number in range(1, 13):
+        recorder.write(number)
+        take(follower)
+    assert len(follower.context) == CONTEXT and all(one.n_blows == 1 for one in follower.context)
+    assert follower.candidate is not None and follower.candidate[0].n_blows == 1
+    assert (
+        set(vars(follower)) - {"sheet", "drive", "sources", "before"} and not follower.tried and not follower.noted[:0]
+    )
+
+
+def test_a_dead_gauge_is_named_on_its_blow_alone(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1)
+    recorder.blows[1] = recorder.blows[1].assign(**{"strain_2 [µm/m]": 0.0})
+    recorder.write(2)
+    recorder.write(3)
+    one, two, three = take(follower)
+    assert (one.trust, two.trust, three.trust) == ("yes", "no", "yes")
+    assert "strain_2" in two.doubts[0][1]
+
+
+def test_the_last_blow_is_kept_for_the_page(recorder, followed, take):
+    follower = followed(recorder)
+    recorder.write(1)
+    (one,) = take(follower)
+    kept = last_blow(follower.folder)
+    assert kept is not None and int(kept["blow"][0]) == 1
+    assert float(kept["force"].max()) == one.numbers["peak_force"]
+
+
+def test_a_second_follower_of_a_drive_is_refused(recorder, followed):
+    follower = followed(recorder)
+    with (
+        only_follower(follower.folder),
+        pytest.raises(InputError, match="followed already"),
+        only_follower(follower.folder),
+    ):
+        pass
+
+
+def test_the_sheet_is_left_alone_where_nothing_was_recorded(recorder, followed):
+    before = recorder.sheet.read_bytes()
+    assert handed_over(followed(recorder)).blows == 0
+    assert recorder.sheet.read_bytes() == before
+
+
+def test_the_first_blow_of_the_sheet_counts_for_files_without_numbers(recorder, followed, take):
+    recorder.sheet.write_text(
+        recorder.sheet.read_text().replace('kind = "initial"', 'kind = "initial"\nfirst_blow = 40')
+    )
+    follower = followed(recorder)
+    recorder.write(1)
+    recorder.write(2)
+    assert [one.blow for one in take(follower)] == [40, 41]
+    sheet = read_sheet(recorder.sheet)
+    assert review_drive(sheet, replace(sheet.drives[0])).table["blow"].tolist() == [40, 41]
