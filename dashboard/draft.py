@@ -9,8 +9,8 @@ import pandas as pd
 
 from dyntest.errors import DyntestError, InputError
 from dyntest.presenting.inspection import sheet_with_mapping
-from dyntest.presenting.writing import write_all
 from dyntest.reading.channel_guess import look_at_impact, numbers_of
+from dyntest.reading.files import write_all
 from dyntest.reading.form import as_remarks, field_toml, form_fields, typed_values, with_values, without_tables
 from dyntest.reading.formats import open_records
 from dyntest.reading.guess import Inspection, inspect_files

@@ -173,7 +173,8 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     """
     from dyntest.presenting.structure_files import structure_files, structure_lines
     from dyntest.presenting.survey_files import keep_record, kept_records
-    from dyntest.presenting.writing import check_folder, refuse_inputs, write_all
+    from dyntest.presenting.writing import check_folder, refuse_inputs
+    from dyntest.reading.files import write_all
     from dyntest.reading.structure_sheet import read_structure
     from dyntest.reviewing.structure import review_structure
 

@@ -30,9 +30,9 @@ from dyntest.presenting.live_words import (
 )
 from dyntest.reading.sheet import read_sheet
 
-from .. import look, pieces, samples, state
-from ..charts.base import DASHES, axis, finish, layered
-from ..charts.base import draw as draw_chart
+from .. import look, pieces, state, uploads
+from ..charts import DASHES, axis, finish, layered
+from ..charts import draw as draw_chart
 
 EVERY = 0.5
 """How often what is kept is looked at [s]."""
@@ -79,7 +79,7 @@ def _followed(sheet) -> list[str]:
 
 def draw() -> None:
     """Draw the page."""
-    path = state.sheet_path() or samples.first()
+    path = state.sheet_path() or uploads.first_sample()
     if path is None:
         raise InputError("dashboard", "", "no test is open and no samples are installed", "open or upload a test sheet")
     sheet = _sheet(str(path), path.stat().st_mtime_ns if path.exists() else 0)

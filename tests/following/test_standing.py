@@ -6,6 +6,7 @@ import pytest
 
 from dyntest.decisions.criterion import COUNTING, INCH
 from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
+from dyntest.decisions.stroke_table import holding_length
 from dyntest.following.depth import enter_mark, penetration_at
 from dyntest.following.record import DEPTHS, Kept, entries
 from dyntest.following.standing import growing_damage, holding, live_refusal, live_stresses
@@ -38,10 +39,12 @@ def stands(tmp_path):
 
 
 def test_reached_only_with_resistance_length_penetration_and_match(stands):
-    marks = [(100, 3.0), (200, 3.4)]  # 4 mm a blow, so 20 blows are 3.15 inches: 4 inches hold
+    marks = [(100, 3.0), (200, 3.4)]  # 4 mm a blow
     found = stands([0.8e6] * 100 + [1.05e6] * 100, marks, match=1.02e6, minimum=3.2)
     assert found.reached and found.missing == () and found.first == 101
-    assert found.needed == pytest.approx(4 * INCH) and found.held == pytest.approx(0.4 * 99 / 100)
+    assert found.needed == pytest.approx(holding_length(0.004, COUNTING["US"])) and found.held == pytest.approx(
+        0.4 * 99 / 100
+    )
     assert found.set_per_blow == pytest.approx(0.004) and found.penetration == 3.4 and found.stroke == 2.4
 
 
