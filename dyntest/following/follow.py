@@ -57,12 +57,20 @@ EVERY = 10
 
 @dataclass
 class _Source:
-    """A file as far as it was taken: its stamp, blows taken from it, and the digest of a file of one blow."""
+    """A file as far as it was taken: blows from it, the recorder's number of the last, a one-blow file's digest."""
 
     stamp: Stamp
     blows: int = 0
     digest: str = ""
     number: int = 0
+    own: int = 0
+
+
+def _grown(piece: Piece, known: _Source) -> bool:
+    """Whether a file that numbers its blows still holds those that were taken, with or without more behind them."""
+    numbers = piece.layout.blow
+    more = len(numbers) > known.blows or (len(numbers) == known.blows and not known.digest)
+    return piece.numbered and known.blows > 0 and more and int(numbers[known.blows - 1]) == known.own
 
 
 class Follower:
@@ -112,8 +120,9 @@ class Follower:
 
     def _know(self, one: KeptBlow) -> None:
         source = self.sources.setdefault(one.file, _Source(Stamp(one.size, one.changed)))
-        if source.digest != one.digest:
+        if one.own <= source.own:  # the file began anew
             source.blows = 0
+        source.own = one.own
         source.stamp, source.digest, source.number = Stamp(one.size, one.changed), one.digest, one.blow
         source.blows += 1
 
@@ -160,10 +169,10 @@ class Follower:
             if known.digest and known.digest == digest:
                 known.stamp = stamp
                 return []
-            if known.digest and _digest(path, known.stamp.size) == known.digest:
-                again = known.number  # it had not been whole when it was taken
-            elif not known.digest and signals.n_blows >= known.blows:
+            if _grown(pieces[0], known):
                 start = known.blows
+            elif known.digest and _digest(path, known.stamp.size) == known.digest:
+                again = known.number  # it had not been whole when it was taken
         found: list[KeptBlow] = []
         for first in range(start, signals.n_blows, AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, signals.n_blows))
