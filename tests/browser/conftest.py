@@ -36,8 +36,8 @@ AT_REST = """() => {
 
 
 @contextmanager
-def serving(folder: Path, until: Callable) -> Iterator[str]:
-    """Serve a copy of a sample by the command, so that nothing is written beside the sample; give its address.
+def serving(folder: Path, until: Callable, followed: Path | None = None) -> Iterator[str]:
+    """Serve a copy of a sample, or a sheet that is followed, by the command; give its address.
 
     Left, the server is interrupted as from the keyboard. It must go soon and leave no uploaded file behind.
     """
@@ -47,7 +47,16 @@ def serving(folder: Path, until: Callable) -> Iterator[str]:
     with socket.socket() as trial:
         trial.bind(("127.0.0.1", 0))
         port = trial.getsockname()[1]
-    command = [sys.executable, "-m", "dyntest.cli", "dashboard", str(sheet), "--port", str(port), "--no-browser"]
+    command = [
+        sys.executable,
+        "-m",
+        "dyntest.cli",
+        "dashboard",
+        str(followed or sheet),
+        "--port",
+        str(port),
+        "--no-browser",
+    ]
     here = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     inside = {**os.environ, "PYTHONPATH": here, "TMPDIR": str(passing)}
     heard = {
@@ -79,7 +88,7 @@ def address(tmp_path_factory, until) -> Iterator[str]:
 @pytest.fixture
 def serve_another(until) -> Callable:
     """Give `serving`, for a test that needs a server of its own."""
-    return lambda folder: serving(folder, until)
+    return lambda folder, followed=None: serving(folder, until, followed)
 
 
 def _answers(server: subprocess.Popen, served: str) -> bool:
