@@ -18,7 +18,7 @@ import pandas as pd
 
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.reading.sections import named_section
+from dyntest.reading.build import named_section
 from dyntest.units import STANDARD_GRAVITY, to_si
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
 from dyntest.wave_equation.simulator import simulate

@@ -63,7 +63,7 @@ IDLE = {
     "dyntest.decisions.resistance_factors.eurocode_resistance",
     "dyntest.decisions.stress_limits.stress_ratio",
     "dyntest.quantities.stresses.tension_with_depth",
-    "dyntest.reading.sections.Section.box_area",
+    "dyntest.reading.build.Section.box_area",
     "dyntest.wave_equation.simulator.impose_force",
     "dyntest.wave_equation.simulator.impose_velocity",
     "dyntest.wave_equation.simulator.resample",

@@ -18,15 +18,17 @@ from dyntest.following.record import FOLDER, Kept, last_blow, state_of
 from dyntest.following.standing import standing
 from dyntest.names import display_unit, show
 from dyntest.presenting import palette
-from dyntest.presenting.frames_live import live_profile_frames, live_record_frame, unit_of
 from dyntest.presenting.live_words import (
     alarm_sentences,
     damping_sentence,
     holding_sentence,
+    live_profile_frames,
+    live_record_frame,
     note_sentence,
     silent_sentence,
     stress_words,
     trust_words,
+    unit_of,
 )
 from dyntest.reading.sheet import read_sheet
 

@@ -8,9 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.bearing_intervals import pile_values
+from dyntest.decisions.bearing_intervals import cut_off_length, pay_length, pile_values
 from dyntest.decisions.criterion import ABSOLUTE_REFUSAL_SET, ROUNDING, STROKE_ROUNDING, Criterion
-from dyntest.decisions.pay_length import cut_off_length, pay_length
 from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable
 

@@ -6,11 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.bearing_intervals import judged_intervals, pile_values
+from dyntest.decisions.bearing_intervals import (
+    judged_intervals,
+    offset_at_cutoff,
+    pay_length,
+    pile_values,
+    toe_elevation,
+)
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, GRAVE, RESUMED, odd_piles
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
-from dyntest.decisions.pay_length import offset_at_cutoff, pay_length, toe_elevation
 from dyntest.decisions.restrikes import judged_restrikes
 from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog

@@ -386,7 +386,7 @@ TABLE = (
         ("(cutoff − toe) √(1 + b²) − tip",),
         "b is the batter, horizontal run over vertical rise. The contract decides what is paid.",
         "Common practice, no source.",
-        "dyntest.decisions.pay_length",
+        "dyntest.decisions.bearing_intervals",
     ),
 )
 """Every explanation, those with an equation of the report in the order of its numbers."""

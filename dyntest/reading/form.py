@@ -16,9 +16,9 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
 from dyntest.errors import InputError
+from dyntest.reading.build import named_section
 from dyntest.reading.edit import Statement, statements
 from dyntest.reading.schema import DriveKeys, HammerKeys, JobKeys, Keys, LayerKeys, PileKeys, RequirementKeys, SoilKeys
-from dyntest.reading.sections import named_section
 from dyntest.reading.sheet_errors import explain_value
 from dyntest.reading.values import Physical
 

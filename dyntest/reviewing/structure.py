@@ -12,13 +12,13 @@ import pandas as pd
 from scipy.special import ndtri
 
 from dyntest import __version__
+from dyntest.decisions.bearing_intervals import toe_elevation
 from dyntest.decisions.bearing_oddities import GRAVE
 from dyntest.decisions.bearing_piles import BearingPileCheck, check_bearing_piles
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import PileCriterion, combinable, combine, group_criterion
 from dyntest.decisions.criterion import Criterion
 from dyntest.decisions.estimate import Pooled, pool
-from dyntest.decisions.pay_length import toe_elevation
 from dyntest.decisions.resistance_factors import least_dynamic_tests
 from dyntest.decisions.restrikes import DATE
 from dyntest.decisions.time_law import reference_time

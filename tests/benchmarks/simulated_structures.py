@@ -19,7 +19,7 @@ import pandas as pd
 
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.reading.sections import named_section
+from dyntest.reading.build import named_section
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
 from dyntest.wave_equation.simulator import simulate
 from dyntest.wave_equation.soil import Mesh, SoilModel, mesh_pile, placement

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyntest.decisions.pay_length import cut_off_length, offset_at_cutoff, pay_length, toe_elevation
+from dyntest.decisions.bearing_intervals import cut_off_length, offset_at_cutoff, pay_length, toe_elevation
 
 
 def test_a_vertical_pile_with_and_without_its_tip():

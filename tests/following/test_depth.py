@@ -4,15 +4,7 @@ import numpy as np
 import pytest
 
 from dyntest.errors import InputError
-from dyntest.following.depth import (
-    LOG,
-    correct_mark,
-    enter_mark,
-    enter_remark,
-    intervals_of,
-    marks_of,
-    penetration_at,
-)
+from dyntest.following.depth import LOG, correct_mark, enter_mark, enter_remark, intervals_of, marks_of, penetration_at
 from dyntest.following.record import DEPTHS, entries
 from dyntest.reading.logs import read_driving_log
 

@@ -5,7 +5,7 @@ from importlib.resources import files
 
 import pytest
 
-from dyntest.reading.sections import sections
+from dyntest.reading.build import sections
 
 INCH = 0.0254
 

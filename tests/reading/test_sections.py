@@ -2,7 +2,7 @@
 
 import pytest
 
-from dyntest.reading.sections import named_section, sections
+from dyntest.reading.build import named_section, sections
 
 
 @pytest.mark.parametrize("name", ["HP12x53", "HP12X53", "hp12x53", "hp 12X53", " HP 12 x 53 ", "HP12×53"])
