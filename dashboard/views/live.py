@@ -52,8 +52,8 @@ BIG = """<style>
   .live-tile .more { font-size: 1.1rem; line-height: 1.25; color: %(ink)s; overflow-wrap: anywhere; }
   .live-alarm { background: %(warning)s; color: #fff; border-radius: 0.4rem; padding: 0.5rem 1rem; font-size: 1.9rem;
                 font-weight: 700; line-height: 1.25; }
-  .live-alarm p { margin: 0 0 0.2rem; }
-  .dyntest-answer.live { font-size: 1.5rem; }
+  .live-alarm p { margin: 0 0 0.2rem; font-size: 1.9rem; font-weight: 700; }
+  .dyntest-answer p { font-size: 1.45rem; line-height: 1.3; }
 </style>"""
 
 
