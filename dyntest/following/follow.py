@@ -9,7 +9,7 @@ import hashlib
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -163,7 +163,6 @@ class Follower:
         except (InputError, OSError, ValueError) as problem:
             self._try_again(name, stamp, str(problem))
             return []
-        self.tried.pop(name, None)
         start, again = 0, None
         if known is not None:
             if known.digest and known.digest == digest:
@@ -177,7 +176,7 @@ class Follower:
         for first in range(start, signals.n_blows, AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, signals.n_blows))
             found += self._keep(signals.take(rows), pieces[0], name, stamp, digest, again)
-        if known is not None and not found:
+        if known is not None and not found and name not in self.tried and name not in self.aside:
             known.stamp = stamp
         return found
 
@@ -220,7 +219,11 @@ class Follower:
         own_clock = new.clock
         numbered = replace(new, blow=blow, clock=None if own_clock is None else np.array([c.clock for c in counts]))
         before = joined(list(self.context)) if self.context and again is None else None
-        worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor)
+        try:
+            worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor)
+        except (InputError, ValueError) as problem:  # a record of which nothing can be made holds up no other
+            self._try_again(name, stamp, str(problem))
+            return []
         rows = [
             {str(code): float(value) for code, value in row.items() if value == value and abs(value) != float("inf")}
             for row in worked.table.to_dict("records")
@@ -246,6 +249,7 @@ class Follower:
             keep_signals(self.folder, one.blow, numbered.take(slice(place, place + 1)))
         for note in notes:
             self._note(note)
+        self.tried.pop(name, None)
         for place, one in enumerate(kept):
             append(self.folder / BLOWS, asdict(one))
             self._know(one)
@@ -301,7 +305,11 @@ class Follower:
                 last = [one for one in (depth, numbers.get("penetration"), _deepest(kept.depths)) if one == one and one]
                 row = {**numbers, "penetration": float(last[0]) if last else float("nan")}
                 self.matched_at = blow
-                self.matching = blow, executor.submit(match_one, self.sheet, waves, row)
+                try:
+                    self.matching = blow, executor.submit(match_one, self.sheet, waves, row)
+                except BrokenExecutor:  # its process was killed; blows are followed all the same
+                    self.every = 0
+                    return {"blow": blow, "problem": "the process that matches has ended; start again to match on"}
                 self.candidate = None
         return done
 

@@ -302,3 +302,23 @@ def test_the_first_blow_of_the_sheet_counts_for_files_without_numbers(recorder, 
     assert [one.blow for one in take(follower)] == [40, 41]
     sheet = read_sheet(recorder.sheet)
     assert review_drive(sheet, replace(sheet.drives[0])).table["blow"].tolist() == [40, 41]
+
+
+def test_a_record_of_which_nothing_can_be_made_holds_up_no_other(recorder, followed, take, monkeypatch):
+    from dyntest.following import follow as module
+
+    real = module.compute_blows
+
+    def refusing(sheet, drive, new, *more):
+        if np.allclose(new.strain[0, 0], 1e-6 * recorder.blows[1]["strain_1 [µm/m]"], atol=1e-9):
+            raise InputError("blow_0002.csv", "", "has no impact", "record it again")
+        return real(sheet, drive, new, *more)
+
+    monkeypatch.setattr(module, "compute_blows", refusing)
+    follower = followed(recorder)
+    for number in (1, 2, 3):
+        recorder.write(number)
+    take(follower, PATIENCE + 5)
+    kept = Kept(follower.folder).look()
+    assert {one.file for one in kept.blows.values()} == {"blows/blow_0001.csv", "blows/blow_0003.csv"}
+    assert intake.UNREADABLE in kinds(follower) and not follower.unsettled
