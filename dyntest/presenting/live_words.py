@@ -144,7 +144,7 @@ def note_sentence(note: Mapping[str, Any]) -> str:
         intake.MISSING: f"Blow missing: the recorder goes from {first} to {last}{at}; what is there is taken.",
         intake.RESTARTED: f"Numbering restarted: after {first} the recorder counts from {last}{at};"
         f" blows are numbered on from {blow}.",
-        intake.CLOCK_BACK: f"Clock went back at blow {blow}{at}; times are counted on after a pause.",
+        intake.CLOCK_BACK: f"Clock went back at blow {blow}{at}; times go on after a pause.",
         intake.UNREADABLE: f"File set aside{at}: {note.get('problem', '')} It is tried again when it changes.",
     }
     return told.get(str(note.get("kind")), f"{note.get('kind')}{at}.")

@@ -114,7 +114,7 @@ def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord
             kept = json.loads(text)  # numbers that are none stand in results
             if kept["format"] == FORMAT and kept["sheet"] == sheet and _whole(kept["row"]):
                 inputs = {str(name): str(digest) for name, digest in kept["inputs"].items()}
-                result = from_plain(kept["result"])
+                result = None if kept["result"] is None else from_plain(kept["result"])
                 found[sheet] = PileRecord(sheet, inputs, kept["match"], kept["dyntest"], kept["row"], "", result)
     return found
 

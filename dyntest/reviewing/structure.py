@@ -263,6 +263,7 @@ def review_structure(
     tables = [_tables(group) for group in sheet.groups]  # before the long work, so that what is wrong is said at once
     _refuse_shared_piles(sheet, tables)
     folder = sheet.path.parent
+    known = {name: kept for name, kept in (known or {}).items() if kept is not None and kept.result is not None}
     records = survey(folder, sheet.tests, match=match, known=known, keep=keep, executor=executor, progress=progress)
     by_path = {(folder / record.sheet).resolve(): record for record in records}
     results = tuple(record.result for record in records if record.result is not None)

@@ -180,7 +180,9 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
     )
     settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
     peak = motion.greatest_spring
-    found = np.stack([peak.sum(axis=0), peak[:-1].sum(axis=0), peak[-1]]) if peaks else np.empty((3, sum(counts)))
+    found = (
+        np.stack([peak.sum(axis=0), peak[:-1].sum(axis=0), peak[-1]]) if peaks else np.full((3, sum(counts)), np.nan)
+    )
     edges = np.cumsum([0, *counts])
     return [
         Outcome(motion.up[:, a:b] - up, found[:, a:b], settled[a:b])

@@ -75,7 +75,8 @@ def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
     edit(small_test, 'toe = "rock"\n', "")
     drive = review(small_test).drives[0]
     assert drive.damping_source == "signal matching"
-    assert drive.numbers["case_resistance"] == pytest.approx(drive.match.matched_resistance, rel=0.01)
+    rounding = 0.005 * 2.0 * drive.numbers["peak_force"]  # the factor has two decimals, and |dR/dJ| is below 2 F_max
+    assert drive.numbers["case_resistance"] == pytest.approx(drive.match.matched_resistance, abs=rounding)
 
 
 def test_progress_is_told_and_never_goes_back(small_test):
