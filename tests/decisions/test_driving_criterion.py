@@ -39,6 +39,7 @@ def again(match, found, *, sets=1.0, target=None, **more):
     return driving_criterion(match, found.calibrated, target or found.target, measured, counting=COUNTING["US"], **more)
 
 
+@pytest.mark.sweep
 def test_counts_show_the_target_when_they_are_read_off_the_graph(found):
     strokes = np.array([row.stroke for row in found.rows])
     sets = np.array([row.set_per_blow for row in found.rows])

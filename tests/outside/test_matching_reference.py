@@ -134,6 +134,7 @@ def test_stresses_along_the_pile(record, match, name):
         assert all(SECTION[0] - 0.5 < stress.depth < SECTION[1] + 0.5 for stress in greatest_stresses(found))
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("error", ["fast wave", "slow wave", "lag", "noise"])
 @pytest.mark.parametrize("name", ["steel_clay", "steel_hard_toe"])
 def test_modest_errors_do_not_break_it(record, name, error):

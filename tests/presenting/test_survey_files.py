@@ -6,20 +6,28 @@ import pandas as pd
 import pytest
 
 from dyntest import __version__
-from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
+from dyntest.presenting.survey_files import FORMAT, keep_record, kept_records, survey_files
+from dyntest.reviewing.pile_result import pile_result
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord
 
 
-def record(sheet="a/sheet.toml", **values):
-    row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "text") | dict.fromkeys(COUNTS, 2)
-    row |= dict.fromkeys(NUMBERS, 1.5) | {"sheet": sheet, "wait": None} | values
-    return PileRecord(sheet, {"sheet.toml": "ab"}, "best", __version__, row)
+@pytest.fixture
+def record(small_review):
+    """Give the record of a pile with made-up numbers in its row and a true result."""
+    result = pile_result(small_review)
+
+    def make(sheet="a/sheet.toml", **values):
+        row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "text") | dict.fromkeys(COUNTS, 2)
+        row |= dict.fromkeys(NUMBERS, 1.5) | {"sheet": sheet, "wait": None} | values
+        return PileRecord(sheet, {"sheet.toml": "ab"}, "best", __version__, row, "", result)
+
+    return make
 
 
 FAILED = PileRecord("b/sheet.toml", {}, "best", __version__, None, "its log is empty")
 
 
-def test_three_forms_of_one_table():
+def test_three_forms_of_one_table(record):
     files = survey_files([record(pile="=1+1", peak_gauge_stress=2.5e8), FAILED])
     assert files == survey_files([record(pile="=1+1", peak_gauge_stress=2.5e8), FAILED])
     csv, parquet = pd.read_csv(io.BytesIO(files["piles.csv"])), pd.read_parquet(io.BytesIO(files["piles.parquet"]))
@@ -37,7 +45,7 @@ def test_three_forms_of_one_table():
     assert said["units"]["peak_gauge_stress"] == "Pa"
 
 
-def test_what_is_kept_comes_back_as_it_was(tmp_path):
+def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
     kept = [record("deep/er/sheet.toml"), record("deep_er/sheet.toml"), record("Pfahl №7/лист.toml")]
     for one in kept:
         keep_record(tmp_path, one)
@@ -60,7 +68,7 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path):
         lambda text: "[" * 100000,
     ],
 )
-def test_a_damaged_file_is_as_if_it_were_not_there(tmp_path, spoil):
+def test_a_damaged_file_is_as_if_it_were_not_there(tmp_path, spoil, record):
     keep_record(tmp_path, record())
     assert kept_records(tmp_path, ["a/sheet.toml"])
     (path,) = (tmp_path / "piles").iterdir()
@@ -68,7 +76,7 @@ def test_a_damaged_file_is_as_if_it_were_not_there(tmp_path, spoil):
     assert kept_records(tmp_path, ["a/sheet.toml"]) == {}
 
 
-def test_a_kept_pile_is_replaced_whole(tmp_path):
+def test_a_kept_pile_is_replaced_whole(tmp_path, record):
     keep_record(tmp_path, record())
     keep_record(tmp_path, replace(record(), match="none"))
     assert kept_records(tmp_path, ["a/sheet.toml"])["a/sheet.toml"].match == "none"

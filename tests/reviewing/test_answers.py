@@ -137,6 +137,7 @@ def test_a_reduced_section_is_said_first_and_forbids_the_criterion(reviewed_samp
     assert first.value == pytest.approx(hurt.drives[0].match.section.section_left)
 
 
+@pytest.mark.sweep
 def test_a_case_factor_of_the_engineer_that_the_match_contradicts_is_an_alert(clay):
     """A damping factor far below the calibrated one puts the Case resistance far above the matched one."""
     first = clay.drives[0]
@@ -164,6 +165,7 @@ def test_the_setup_factor_is_named_by_the_resistance_it_rests_on(clay):
     assert setup.setup_factor.low < setup.setup_factor.high  # the damping factor is not known
 
 
+@pytest.mark.sweep
 def test_a_restrike_is_judged_with_its_own_energy(clay):
     """Half the energy in the restrike's records makes its counts ask for less set."""
     last = clay.drives[2]

@@ -88,6 +88,7 @@ def chosen_required(sheet, verification):
     return chosen(sheet, verification=verification).answers.required
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize(
     ("credit", "smaller"),
     [

@@ -70,6 +70,7 @@ def test_without_a_damping_factor_no_resistance_that_needs_one_is_given(small_te
     assert "total_resistance" in drive.numbers
 
 
+@pytest.mark.sweep
 def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
     edit(small_test, "damping_factor = 0.3\n", "")
     edit(small_test, 'toe = "rock"\n', "")

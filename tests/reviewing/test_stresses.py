@@ -54,6 +54,7 @@ REFERENCE = Path(__file__).parent.parent / "data" / "reference_tests"
 TRUE = {"compression": "max_compression_anywhere", "tension": "max_tension_anywhere"}
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("name", ["steel_reduced_section", "concrete_sand"])
 def test_the_matched_stress_of_finite_element_records(name):
     """The greatest of all blows (openseespy, see PROVENANCE.md): compression within 6 %, never below by more than 3 %.

@@ -58,6 +58,7 @@ def structure(known, samples):
     return found
 
 
+@pytest.mark.sweep
 def test_every_pile_of_the_log_is_as_it_was_made(structure):
     piles = structure.groups[0].check.piles.set_index("pile")["verdict"]
     accepted = {int(pile.split("-")[1]) for pile in piles.index[piles == "accepted"]}

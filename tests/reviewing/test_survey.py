@@ -63,6 +63,7 @@ def test_rows_are_what_a_review_of_the_pile_says(folder):
     assert "wrong/sheet.toml" in records[2].problem
 
 
+@pytest.mark.sweep
 def test_matched_numbers_and_the_criterion_come_into_the_row(small_test):
     (record,) = survey(small_test.parent, (small_test,), match="best", executor=AtOnce())
     match = review(small_test).drives[0].match

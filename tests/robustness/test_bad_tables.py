@@ -363,6 +363,7 @@ def test_a_packed_table_that_is_none(folder, review_refused, case):
     review_refused("P3-1/initial.csv.gz")
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize(
     "write_as",
     [

@@ -181,6 +181,7 @@ def drive_of(match, power, set_factor=1.0, strokes=(0.7, 0.8, 0.9, 1.0, 1.1, 1.2
     return StruckBlows(strokes, blows.peak_force, blows.transferred_energy, resistance, sets)
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("power", [-0.2, 0.0, 0.25])
 def test_efficiency_follows_the_stroke_of_other_blows(matched, power):
     match = matched[1]

@@ -37,6 +37,7 @@ def test_finds_the_resistance_of_an_elastic_plastic_soil(invented_blow, pile_and
     assert high - low < 0.15 * record.total
 
 
+@pytest.mark.sweep
 def test_blows_of_other_energy_narrow_the_ranges(invented_blow):
     """Five blows of one soil: total, shaft and toe are known better than from one, and stay right."""
     records = [invented_blow(peak=peak, seed=seed) for seed, peak in enumerate((2.4e6, 1.9e6, 2.1e6, 2.7e6, 2.9e6))]
@@ -79,6 +80,7 @@ def test_takes_smith_damping_where_viscous_damping_fails(invented_blow):
     assert_within(match, record, 0.03)
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize(
     "errors",
     [

@@ -53,12 +53,14 @@ def test_a_stronger_blow_moves_the_pile_more_and_mobilises_no_less(piles):
         np.testing.assert_allclose(world.shaft + world.toe, world.total)
 
 
+@pytest.mark.sweep
 def test_the_same_seed_gives_the_same_records():
     one, other = (worlds(1, 9, families=("smith",), n_blows=1, length=14.0, embedded=12.0)[0] for _ in range(2))
     np.testing.assert_array_equal(one.force, other.force)
     assert one.total == other.total
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("family", ["smith", "power", "radiation"])
 def test_the_range_holds_the_truth_in_a_soil_of_another_computation(piles, family):
     world = piles[family]
