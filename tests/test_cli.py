@@ -32,6 +32,7 @@ def refused(told):
     return err
 
 
+@pytest.mark.sweep
 def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_test, capsys):
     before = contents(small_test.parent)
     status, out, err = run(capsys, "review", small_test)

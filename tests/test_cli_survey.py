@@ -75,9 +75,10 @@ def test_a_scheduler_that_does_not_answer_is_told(folder, capsys, monkeypatch):
     assert "Dask" in err and "tcp://127.0.0.1:1" in err
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize(
     "sent, status",
-    [(signal.SIGINT, cli.INTERRUPTED), pytest.param(signal.SIGKILL, -signal.SIGKILL, marks=pytest.mark.sweep)],
+    [(signal.SIGINT, cli.INTERRUPTED), (signal.SIGKILL, -signal.SIGKILL)],
 )
 def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status, until):
     for number in range(5):

@@ -52,6 +52,7 @@ def matched_small(small_test, open_page, jobs_done):
     return shown.run(), small_test
 
 
+@pytest.mark.sweep
 def test_a_match_shows_with_its_range_and_survives_another_damping_factor(matched_small, text_of):
     shown, _ = matched_small
     assert not shown.exception and "from signal matching" in text_of(shown)

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from dyntest import __version__
-from dyntest.presenting.survey_files import FORMAT, keep_record, kept_records, survey_files
+from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
 from dyntest.reviewing.pile_result import pile_result
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord
 

@@ -129,6 +129,7 @@ def test_a_disagreement_is_said_before_everything_else(clay):
     assert next(iter(summary(wrong)["criterion"])) == "alerts"
 
 
+@pytest.mark.sweep
 def test_a_reduced_section_is_said_first_and_forbids_the_criterion(reviewed_sample):
     """A section that only matching finds; today nothing of it stood in the criterion."""
     hurt = reviewed_sample("abutment_4_damaged")

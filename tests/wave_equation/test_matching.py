@@ -22,9 +22,9 @@ def assert_within(match, record, tolerance):
         {},
         {"shaft": 9.5e5, "toe": 5e4},
         {"shaft": 1e5, "toe": 1.6e6, "toe_quake": 0.0025},
-        {"length": 55.0, "embedded": 20.0, "shaft": 8e5, "duration": 0.1},
-        {"length": 9.0, "embedded": 9.0, "rate": 25e3},
-        {"toe_quake": 0.009},
+        pytest.param({"length": 55.0, "embedded": 20.0, "shaft": 8e5, "duration": 0.1}, marks=pytest.mark.sweep),
+        pytest.param({"length": 9.0, "embedded": 9.0, "rate": 25e3}, marks=pytest.mark.sweep),
+        pytest.param({"toe_quake": 0.009}, marks=pytest.mark.sweep),
     ],
     ids=["both", "friction", "end bearing", "long and partly embedded", "short", "soft toe"],
 )
@@ -155,6 +155,7 @@ def test_a_neighbour_leads_to_the_same_resistance(invented_blow, matched, length
     assert_within(match, record, 0.02)
 
 
+@pytest.mark.sweep
 def test_a_neighbour_in_other_ground_does_not_mislead(invented_blow, matched):
     record = invented_blow(shaft=1e5, toe=1.6e6, toe_quake=0.0025, seed=4)
     assert_within(match_from(record.blow, matched[1]), record, 0.03)

@@ -40,6 +40,7 @@ def test_nothing_changed_from_a_match_to_itself(matched):
     assert len(change.lengths) == matched[1].problem.layout.n_shaft
 
 
+@pytest.mark.sweep
 def test_a_common_gauge_error_does_not_look_like_setup(invented_blow, matched):
     """Both records by gauges that read 3 % high: the ratio stays."""
     from dataclasses import replace

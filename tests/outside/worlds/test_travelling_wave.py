@@ -16,6 +16,8 @@ from dyntest.wave_equation.problem import Blow
 sys.path.insert(0, str(Path(__file__).parent))
 from travelling_wave import QUIET, RATE, worlds
 
+pytestmark = pytest.mark.sweep
+
 SOUND = {"speed_error": 0.0, "gain": 0.0}
 
 

@@ -14,6 +14,8 @@ import score
 import structures
 from lumped_mass import FREE_FALL, Driver, Gas, Ground, Rod, along_shaft, drive, masses
 
+pytestmark = pytest.mark.sweep
+
 ROD = Rod(1.0, 20.0, 0.01, 206.84e9, 7850.0)
 LAWS = ("smith", "viscous", "rate power", "radiation")
 
