@@ -44,6 +44,21 @@ SOON = 2.0
 """Time that has to pass before the rest is estimated [s]."""
 
 
+_MATCH = click.option(
+    "--match",
+    type=click.Choice(["best", "none"]),
+    default="best",
+    show_default=True,
+    help="Match the representative blow of each drive, or none.",
+)
+_DASK = click.option(
+    "--dask",
+    metavar="ADDRESS",
+    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
+)
+"""Options that commands over many test piles share."""
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="dyntest")
 def commands() -> None:
@@ -95,18 +110,8 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
     type=click.Path(path_type=Path),
     help="Folder for the results [default: survey/ in the folder].",
 )
-@click.option(
-    "--match",
-    type=click.Choice(["best", "none"]),
-    default="best",
-    show_default=True,
-    help="Match the representative blow of each drive, or none.",
-)
-@click.option(
-    "--dask",
-    metavar="ADDRESS",
-    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
-)
+@_MATCH
+@_DASK
 def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None:
     """Review every test pile under FOLDER and lay them side by side in one table.
 
@@ -154,18 +159,8 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     type=click.Path(path_type=Path),
     help="Folder for the results [default: structure/ beside the file].",
 )
-@click.option(
-    "--match",
-    type=click.Choice(["best", "none"]),
-    default="best",
-    show_default=True,
-    help="Match the representative blow of each drive, or none.",
-)
-@click.option(
-    "--dask",
-    metavar="ADDRESS",
-    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
-)
+@_MATCH
+@_DASK
 def structure(path: Path, out: Path | None, match: str, dask: str | None) -> None:
     """Review every test pile of a STRUCTURE, and hold its bearing piles against the criterion of their group.
 
