@@ -6,44 +6,29 @@ damping of UFC 3-220-20, 2025, 6-9.2) is written below on its own: lumped masses
 nothing with the library's segments of equal travel time but the numbers of pile, soil and hammer.
 """
 
-import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from dyntest.conditioning.condition import condition
 from dyntest.hammer import Hammer
 from dyntest.reading.sheet import read_sheet
-from dyntest.reading.signal_tables import read_signals
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.bearing_graph import bearing_graph, drive_blows
 from dyntest.wave_equation.hammer_model import hammer_setting
-from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.problem import Blow
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
 NAMES = sorted(path.name for path in FOLDER.iterdir() if path.is_dir())
-BLOW = 1  # the middle one of three
 
 
 @pytest.fixture(scope="module")
-def reference():
-    """Sheet, truth and the match of a record's middle blow, each computed once."""
-    kept = {}
+def reference(reference_record, reference_match):
+    """Sheet, truth and the match of a record's first blow."""
 
-    def give(name, law="best"):
-        if (name, law) not in kept:
-            sheet = read_sheet(FOLDER / name / "sheet.toml")
-            drive = sheet.drives[0]
-            waves = condition(read_signals(sheet, drive), sheet.pile).waves
-            at = (int(waves.onset[BLOW]), int(waves.first_peak[BLOW]))
-            embedded = drive.penetration_at_start
-            blow = Blow(waves.time, waves.force[BLOW], waves.velocity[BLOW], *at, sheet.pile, embedded)
-            truth = json.loads((FOLDER / name / "truth.json").read_text())["blows"][BLOW]
-            kept[name, law] = sheet, truth, match_blow(blow, law=law)
-        return kept[name, law]
+    def give(name):
+        truth = reference_record(name)[2][0]
+        return read_sheet(FOLDER / name / "sheet.toml"), truth, reference_match(name)[0]
 
     return give
 
@@ -119,7 +104,7 @@ def smith_set(pile, hammer: Hammer, stroke, shaft, toe, quakes, dampings, embedd
 
 
 def test_smiths_scheme_agrees_with_the_graph(reference):
-    sheet, _, match = reference("steel_clay", "elastic-plastic")
+    sheet, _, match = reference("steel_clay")
     hammer = replace(
         sheet.drives[0].hammer,
         efficiency=0.8,

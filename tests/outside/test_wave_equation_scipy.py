@@ -140,7 +140,14 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+SLOW = "hyperbolic with unloading quake"
+"""What takes SciPy's solver longest."""
+
+
+@pytest.mark.parametrize(
+    "case",
+    [pytest.param(case, id=name, marks=[pytest.mark.sweep] * (name == SLOW)) for name, case in CASES.items()],
+)
 def test_toe_movement(case):
     times, reference = lumped(80, **case)
     _, coarse_reference = lumped(40, **case)
