@@ -14,8 +14,6 @@ from dataclasses import dataclass
 from math import inf, isfinite, log
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import chdtrc, stdtrit
 
 RANGE_DEVIATIONS = 2.0
 """Standard deviations of the logarithm from the middle to an end of a range [1]: the ranges of matching held the truth
@@ -156,6 +154,8 @@ def pool(values: Sequence[float], deviations: Sequence[float], confidence: float
     >>> round(together.value, 3), round(together.between, 3)
     (1.433, 0.144)
     """
+    from scipy.special import chdtrc  # as slow to load as the rest of this, and most reviews pool nothing
+
     y, s = np.asarray(values, dtype=float), np.asarray(deviations, dtype=float)
     if len(y) == 0 or len(y) != len(s) or not (np.isfinite(y).all() and (s > 0.0).all()):
         raise ValueError("give at least one estimate, and a positive deviation with each")
@@ -192,9 +192,13 @@ def _between_variance(y: np.ndarray, s: np.ndarray) -> float:
     if len(y) < 2 or excess(0.0) <= 0.0:
         return 0.0
     most = float((y - y.mean()) @ (y - y.mean()) / (len(y) - 1)) * 4.0 + float(s.max()) ** 2
+    from scipy.optimize import brentq  # a third of a second, and most tests have one pile
+
     return float(brentq(excess, 0.0, most, xtol=1e-12 * most))
 
 
 def _student(freedom: int, quantile: float) -> float:
     """Quantile of Student's t; with one pile the normal one, since its own deviation is taken as known."""
+    from scipy.special import stdtrit
+
     return float(stdtrit(freedom if freedom > 0 else 1e6, quantile))

@@ -6,8 +6,7 @@ to other piles; how far matching lies from a static load test is in the resistan
 """
 
 from math import exp, hypot, log, sqrt
-
-from scipy.special import ndtr, ndtri
+from statistics import NormalDist
 
 TOLERATED = 0.97
 """Share of the requirement under which a pile counts as short when the target is chosen [1]; our choice."""
@@ -80,7 +79,7 @@ def margin(deviation: float) -> float:
     >>> round(margin(0.05), 3), margin(0.01)
     (1.034, 1.0)
     """
-    return max(1.0, TOLERATED * exp(-float(ndtri(MOST_SHORT)) * deviation))
+    return max(1.0, TOLERATED * exp(-NormalDist().inv_cdf(MOST_SHORT) * deviation))
 
 
 def chance_short(over_required: float, deviation: float) -> float:
@@ -93,7 +92,7 @@ def chance_short(over_required: float, deviation: float) -> float:
     >>> round(chance_short(1.03, 0.05), 2)
     0.28
     """
-    return float(ndtr(-log(over_required) / max(deviation, 1e-9)))
+    return NormalDist().cdf(-log(over_required) / max(deviation, 1e-9))
 
 
 def chance_driven_on(over_required: float, deviation: float, sound: float = SOUND) -> float:
@@ -104,4 +103,4 @@ def chance_driven_on(over_required: float, deviation: float, sound: float = SOUN
     >>> round(chance_driven_on(1.03, 0.05), 2)
     0.09
     """
-    return float(ndtr(log(over_required / sound) / max(deviation, 1e-9)))
+    return NormalDist().cdf(log(over_required / sound) / max(deviation, 1e-9))

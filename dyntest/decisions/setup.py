@@ -11,8 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from math import exp, hypot, log
-
-from scipy.special import ndtri
+from statistics import NormalDist
 
 from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
 from dyntest.decisions.caution import Caution
@@ -260,7 +259,7 @@ def lost(factor: Estimate) -> bool:
 
 
 def _beyond(factor: Estimate) -> bool:
-    return abs(log(factor.value)) > float(ndtri(SURE)) * factor.log_deviation
+    return abs(log(factor.value)) > NormalDist().inv_cdf(SURE) * factor.log_deviation
 
 
 RESISTANCES = ("matched_resistance", "case_resistance_maximum", "shaft_resistance", "toe_resistance")

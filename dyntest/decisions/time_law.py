@@ -10,9 +10,9 @@ How resistance fades over the blows of a restrike, and what it was at the first 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy.special import ndtri
 
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.setup import SECONDS_PER_DAY
@@ -37,7 +37,7 @@ def robust_slope(position: np.ndarray, values: np.ndarray, confidence: float) ->
     n, pairs = len(values), len(slopes)
     ties = np.unique(values, return_counts=True)[1]
     variance = (n * (n - 1) * (2 * n + 5) - np.sum(ties * (ties - 1) * (2 * ties + 5))) / 18.0
-    reach = ndtri(0.5 + 0.5 * confidence) * np.sqrt(variance)
+    reach = NormalDist().inv_cdf(0.5 + 0.5 * confidence) * np.sqrt(variance)
     low = max(round((pairs - reach) / 2.0) - 1, 0)
     high = min(round((pairs + reach) / 2.0), pairs - 1)
     return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
@@ -62,7 +62,7 @@ LEAST_DEVIATION = 0.05
 CONFIDENCE = 0.90
 """Two-sided confidence of the ranges [1]; our choice."""
 
-QUANTILE = float(ndtri(0.5 + 0.5 * CONFIDENCE))
+QUANTILE = NormalDist().inv_cdf(0.5 + 0.5 * CONFIDENCE)
 
 WIDEST_RATE = 0.6
 """Half range of the rate above which a law says nothing [1]: the change over one decade of time might then be as well

@@ -6,10 +6,10 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import isfinite, log10
+from statistics import NormalDist
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from dyntest import __version__
 from dyntest.decisions.bearing_intervals import toe_elevation
@@ -438,7 +438,7 @@ def pooled_setups(results: Sequence[PileResult]) -> tuple[PooledSetup, ...]:
 
 def _rate(points: Sequence, time: float) -> tuple[float, float]:
     """Give one pile's rate of setup and its deviation [1]; its restrikes share the end of driving, so errors stay."""
-    quantile = float(ndtri(0.5 + 0.5 * RANGE_CONFIDENCE))
+    quantile = NormalDist().inv_cdf(0.5 + 0.5 * RANGE_CONFIDENCE)
     tenfolds = np.array([log10(point.wait / time) for point in points])
     gains = np.array([point.factor.value - 1.0 for point in points])
     spreads = np.array([(point.factor.high - point.factor.low) / (2.0 * quantile) for point in points])

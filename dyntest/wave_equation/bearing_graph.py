@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from dyntest.hammer import Hammer
 from dyntest.wave_equation.comparison import matched_soil
@@ -486,6 +485,8 @@ def _sets_left(match: Match, hammer: Hammer, blows: StruckBlows) -> tuple[float,
     lowest, highest = 0.99 * resistance.min() * READ_BOUNDS[0], 1.01 * resistance.max() * READ_BOUNDS[1]
     resistances = np.geomspace(lowest, highest, 12)
     sets = bearing_graph(match, hammer, strokes, resistances).blows.set_per_blow
+    from scipy.interpolate import RegularGridInterpolator  # takes half a second, and not every test needs it
+
     graph = RegularGridInterpolator((strokes, np.log(resistances)), sets)
 
     def computed(ratio: float) -> float:

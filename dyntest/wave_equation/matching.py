@@ -11,7 +11,6 @@ simulated soils that none of them describes.
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import ndtr
 
 from dyntest.wave_equation.comparison import Task, run_tasks
 from dyntest.wave_equation.fitting import BEST, LAWS, MISFIT_BOUNDS, Descent, LawFit, fit_laws, fit_to_the_end, laws_of
@@ -282,6 +281,8 @@ def mixture_range(logarithm: np.ndarray, spread: np.ndarray, weight: np.ndarray)
     >>> round(low, 3), round(high, 3)
     (0.822, 1.217)
     """
+    from scipy.special import ndtr  # slow to load, and a review without matching needs none of it
+
     grid = np.linspace((logarithm - 5.0 * spread).min(), (logarithm + 5.0 * spread).max(), 4001)
     below = (weight[:, None] * ndtr((grid - logarithm[:, None]) / spread[:, None])).sum(axis=0)
     low, high = np.interp((TAIL, 1.0 - TAIL), below, grid)
