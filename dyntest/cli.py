@@ -59,13 +59,16 @@ _DASK = click.option(
 """Options that commands over many test piles share."""
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml",
+)
 @click.version_option(__version__, prog_name="dyntest")
 def commands() -> None:
     """From gauge records of driven test piles to a driving criterion that can be checked."""
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @click.option(
     "--out",
@@ -102,7 +105,7 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
     _say(f"{len(written)} files are in {directory}")
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest survey sample_signals --match none --out survey")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--out",
@@ -151,7 +154,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     _say(f"The table of all piles is in {directory}: piles.csv, piles.parquet, piles.json")
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest structure sample_signals/structure.toml")
 @click.argument("path", metavar="STRUCTURE", type=click.Path(path_type=Path))
 @click.option(
     "--out",
@@ -216,7 +219,7 @@ def _dask(address: str | None):
         yield client.get_executor()
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest check pier_2/sheet.toml production.csv --piles piles.csv --out pier_2/check")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @click.argument("production_log", type=click.Path(path_type=Path))
 @click.option("--piles", metavar="TABLE", type=click.Path(path_type=Path), help="Table of levels, lengths and batter.")
@@ -260,7 +263,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     _say("\n".join(shown))
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 def inspect(files: tuple[Path, ...]) -> None:
     """Say what a recorder's FILEs hold, and print the part of a sheet that reads them.
@@ -273,7 +276,7 @@ def inspect(files: tuple[Path, ...]) -> None:
     _say("\n".join(inspection_lines(inspect_files(files))))
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest new pier_2 --from export/blow_001.txt export/blow_002.txt")
 @click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
 @click.option(
     "--from",
@@ -306,7 +309,7 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
         _say(str(path))
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest follow pier_2/sheet.toml --drive restrike_1 --every 5")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @click.option("--drive", "name", metavar="NAME", help="Drive to follow, such as restrike_1 [default: the last one].")
 @click.option(
@@ -350,7 +353,7 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
         _say("\n".join(handed_lines(handed_over(follower))))
 
 
-@commands.command()
+@commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")
 @click.argument("sheet", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."

@@ -22,7 +22,7 @@ from dyntest.reading.build import named_section
 from dyntest.units import STANDARD_GRAVITY, to_si
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
 from dyntest.wave_equation.simulator import simulate
-from dyntest.wave_equation.soil import Soil, mesh_pile
+from dyntest.wave_equation.soil import SoilModel, mesh_pile
 
 HERE = Path(__file__).parent
 FOOT = to_si("1 ft", "length")
@@ -98,7 +98,7 @@ def simulate_blows(pile: Pile, hammer: Hammer, ground: Ground, blows: Blows) -> 
     limit[-1] = ground.toe(blows.penetration) * blows.toe_factor
     damping[-1] = limit[-1] * ground.toe_damping
     quake[-1] = ground.toe_quake
-    soil = Soil(limit, quake, damping)
+    soil = SoilModel(limit, quake, damping)
     head = HammerHead(hammer_setting(hammer, blows.stroke), mesh.impedance[0, 0], mesh.time_step)
     length = SAMPLES * SAMPLE_STEP - QUIET
     steps = int((length + 0.004) / mesh.time_step)
@@ -356,8 +356,26 @@ def _report(folder: Path, blows: Blows, records: Records, end: np.ndarray, groun
     )
 
 
+def make_export(blows: int = 12) -> None:
+    """Write the last blows of pile A1-2 and its log again as another recorder and another inspector would have."""
+    folder, source = HERE / "recorder_export", HERE / "abutment_1_concrete"
+    folder.mkdir(exist_ok=True)
+    records = pd.read_parquet(source / "initial.parquet")
+    records = records[records["blow"] > records["blow"].max() - blows]
+    sample = records.groupby("blow").cumcount()
+    table = {"Blow": records["blow"], "Time ms": (1e3 * SAMPLE_STEP * sample).round(4)}
+    table |= {f"SG{n} ue": records[f"strain_{n} [µm/m]"].round(1) for n in (1, 2)}
+    table |= {f"AC{n} g": (records[f"acceleration_{n} [m/s^2]"] / STANDARD_GRAVITY).round(2) for n in (1, 2)}
+    pd.DataFrame(table).to_csv(folder / "drive.txt", sep="\t", index=False)
+    log = pd.read_csv(source / "driving_log.csv")
+    count = {"Depth": log["depth_to [ft]"], "Total": log["blows"].cumsum(), "Drop": log["stroke [ft]"]}
+    lines = pd.DataFrame(count).to_csv(index=False)
+    (folder / "inspector.csv").write_text(f"Invented inspector's log, pile A1-2, started at 22 ft\n{lines}")
+
+
 if __name__ == "__main__":
     make_clay()
     make_shale()
     make_concrete("abutment_1_concrete", "A1-2", 2003, damage=False)
     make_concrete("abutment_4_damaged", "A4-3", 2004, damage=True)
+    make_export()

