@@ -32,6 +32,7 @@ COLUMNS = ("pile", "kind", "depth", "value", "limit", "note")
 
 PAST, SHORT_OF = "ran past the test piles", "stopped short of the test piles"
 FELL, LOW_REFUSAL, ABSOLUTE = "count fell", "refusal at low stroke", "beyond absolute refusal"
+BENT = "stroke above what bending allows"
 HIGH_STROKE, ABOVE_MINIMUM = "stroke above the approved range", "met above minimum penetration only"
 SPLICE, RESUMED, NO_STROKE = "splice", "resumed on another date", "stroke not recorded"
 NOT_IN_TABLE, NO_COUNTS = "not in the table of piles", "no counts"
@@ -72,7 +73,7 @@ def odd_piles(
         _fallen_counts(intervals, criterion),
         _low_refusal(intervals, criterion),
         _absolute_refusal(intervals),
-        _high_stroke(intervals, criterion),
+        *_high_strokes(intervals, criterion),
         _met_above_minimum(table, criterion),
         _splices(intervals),
         _resumed(intervals),
@@ -145,12 +146,21 @@ def _absolute_refusal(intervals: pd.DataFrame) -> pd.DataFrame:
     return _frame(rows["pile"], ABSOLUTE, rows["depth_to"], rows["set_per_blow"], ABSOLUTE_REFUSAL_SET)
 
 
-def _high_stroke(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
-    if criterion.maximum_stroke is None:
-        return _frame([], "", [])
-    most = criterion.maximum_stroke + criterion.stroke_tolerance + STROKE_ROUNDING
-    rows = _first(intervals, (intervals["stroke"] > most).to_numpy())
-    return _frame(rows["pile"], HIGH_STROKE, rows["depth_to"], rows["stroke"], criterion.maximum_stroke)
+def _high_strokes(intervals: pd.DataFrame, criterion: Criterion) -> list[pd.DataFrame]:
+    """Look for strokes above the highest that is accepted without a look, and above the end of the table."""
+    most, end = criterion.highest_stroke, criterion.maximum_stroke
+    if most is None or end is None:
+        return []
+    margin = criterion.stroke_tolerance + STROKE_ROUNDING
+    high = (intervals["stroke"] > most + margin).to_numpy()
+    higher = _first(intervals, high)
+    bent = _first(
+        intervals, (intervals["stroke"] > end + margin).to_numpy() & ~intervals["number"].isin(higher["number"])
+    )
+    return [
+        _frame(higher["pile"], HIGH_STROKE, higher["depth_to"], higher["stroke"], most),
+        _frame(bent["pile"], BENT, bent["depth_to"], bent["stroke"], end),
+    ]
 
 
 def _met_above_minimum(table: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:

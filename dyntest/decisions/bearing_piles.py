@@ -117,7 +117,9 @@ def check_bearing_piles(
     Notes
     -----
     A pile is accepted where the criterion holds over its length at the end of driving, the toe lies at or below
-    minimum penetration and the strokes of that length lie in the approved range. A pile that was left for another date
+    minimum penetration and the strokes of that length lie in the approved range. Where a stress limit ends that range,
+    a pile that was driven above it is judged by what its own stroke asks, and looked at where more than the bending of
+    the test pile takes the stress beyond its limit. A pile that was left for another date
     and struck again is accepted only where its last restrike showed the whole requirement, as the criterion's rule
     for restrikes asks: the count at the end of driving may be lowered by setup that this pile has had already.
     Practical refusal alone does not accept a pile, nor is one accepted that went beyond absolute refusal: the
@@ -217,7 +219,7 @@ def last_rows(intervals: pd.DataFrame) -> np.ndarray:
 def _stroke_limits(criterion: Criterion) -> tuple[float, float]:
     margin = criterion.stroke_tolerance + STROKE_ROUNDING
     low = -np.inf if criterion.minimum_stroke is None else criterion.minimum_stroke - margin
-    high = np.inf if criterion.maximum_stroke is None else criterion.maximum_stroke + margin
+    high = np.inf if criterion.highest_stroke is None else criterion.highest_stroke + margin
     return low, high
 
 
@@ -276,7 +278,7 @@ def _strangers(table: pd.DataFrame, criterion: Criterion, penetrations: Sequence
     known = counted["last_stroke"].dropna()
     outside = int((~known.between(max(low, criterion.lowest_stroke - criterion.stroke_tolerance), high)).sum())
     if len(known) and outside > STRANGERS * len(known):
-        facts = {"of": len(known), "low": criterion.lowest_stroke, "high": criterion.maximum_stroke}
+        facts = {"of": len(known), "low": criterion.lowest_stroke, "high": criterion.highest_stroke}
         found.append(Caution("strokes of another hammer", outside, None, facts))
     if len(penetrations):
         limits = (min(penetrations) - FAR, max(penetrations) + FAR)

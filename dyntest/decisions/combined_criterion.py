@@ -119,6 +119,8 @@ def combine(criteria: Sequence[PileCriterion]) -> Criterion:
         cautions=tuple(replace(caution, pile=name) for name, part in named for caution in part.cautions),
         piles=tuple(names),
         targets=tuple(target for part in parts for target in part.targets),
+        above=_above(parts, names, highest),
+        looked_at_stroke=min(part.highest_stroke or highest for part in parts),
     )
 
 
@@ -150,7 +152,7 @@ def group_criterion(criteria: Sequence[PileCriterion]) -> tuple[Criterion, str, 
     sets = [np.log([float(set_at(part.rows, np.array(row.stroke))) for row in combined.rows]) for part in parts]
     pooled = np.exp(np.average(sets, axis=0, weights=weights))
     rows = tuple(replace(row, set_per_blow=float(one), pile="") for row, one in zip(combined.rows, pooled, strict=True))
-    return replace(combined, rows=rows), BASES[2], together, ()
+    return replace(combined, rows=rows, above=()), BASES[2], together, ()
 
 
 def _refuse_strangers(criteria: Sequence[PileCriterion]) -> None:
@@ -184,6 +186,16 @@ def _rows(
         others = tuple((names[i], one) for i, one in enumerate(sets) if i != governing)
         combined.append(CriterionRow(stroke, sets[governing], names[governing], others, *near[1:]))
     return tuple(combined)
+
+
+def _above(parts: Sequence[Criterion], names: Sequence[str], highest: float) -> tuple[CriterionRow, ...]:
+    """Give the least favourable set at strokes above the shared range, as far as every test pile says one.
+
+    Units: highest [m].
+    """
+    every = [(*part.rows, *part.above) for part in parts]
+    rows = _rows(every, names, highest, min(rows[-1].stroke for rows in every))
+    return tuple(row for row in rows if row.stroke > highest)
 
 
 def _combined_rule(rules: list[RestrikeRule | None], names: list[str]) -> RestrikeRule | None:

@@ -98,7 +98,8 @@ class RuledOut:
     Parameters
     ----------
     kind : str
-        ``"compression"``, ``"tension"``, ``"lower stroke"``, whose lower neighbour is ruled out, or ``"refusal"``.
+        ``"compression"``, ``"bending"``, with which alone the compression passes its limit, ``"tension"``,
+        ``"lower stroke"``, whose lower neighbour is ruled out, or ``"refusal"``.
     stroke : float
         Stroke at which it is so [m].
     value : float
@@ -237,6 +238,11 @@ class Criterion:
         Test piles it comes from.
     targets : tuple of object
         The `EndOfDriveTarget` of each, in their order.
+    above : tuple of CriterionRow
+        What is asked at strokes above the approved range, where a stress limit ends it: nobody drives by them, but a
+        pile that was driven so is judged by them.
+    looked_at_stroke : float or None
+        Stroke above which no pile is accepted without a look [m]; the maximum stroke where absent.
     """
 
     rows: tuple[CriterionRow, ...]
@@ -258,6 +264,8 @@ class Criterion:
     cautions: tuple[Caution, ...] = ()
     piles: tuple[str, ...] = ()
     targets: tuple = ()
+    above: tuple[CriterionRow, ...] = ()
+    looked_at_stroke: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a criterion that no inspector could use."""
@@ -287,14 +295,19 @@ class Criterion:
         """Lowest stroke at which refusal counts [m]."""
         return self.lowest_stroke if self.refusal_minimum_stroke is None else self.refusal_minimum_stroke
 
+    @property
+    def highest_stroke(self) -> float | None:
+        """Stroke above which no pile is accepted without a look [m]; None where no end is given."""
+        return self.maximum_stroke if self.looked_at_stroke is None else self.looked_at_stroke
+
 
 def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
     """Give the largest set per blow that meets a criterion at any stroke.
 
     Units: stroke [m]; returns [m].
 
-    On the straight line between two rows; above the highest row the highest row's set stands, for more energy is then
-    not credited.
+    On the straight line between two rows, those above the approved range among them; beyond the last the last one's
+    set stands, for more energy is then not credited.
 
     Examples
     --------
@@ -302,7 +315,7 @@ def permitted_set(criterion: Criterion, stroke: np.ndarray) -> np.ndarray:
     >>> permitted_set(Criterion(rows, 0.075), np.array([1.9, 2.0, 2.5, 3.5])).tolist()
     [nan, 0.003, 0.004, 0.005]
     """
-    return set_at(criterion.rows, stroke, criterion.stroke_tolerance)
+    return set_at((*criterion.rows, *criterion.above), stroke, criterion.stroke_tolerance)
 
 
 def set_at(rows: tuple[CriterionRow, ...], stroke: np.ndarray, tolerance: float = 0.0) -> np.ndarray:

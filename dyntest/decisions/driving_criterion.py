@@ -29,6 +29,7 @@ from dyntest.decisions.stroke_table import (
     easy_driving,
     holding_length,
     stroke_rows,
+    stroke_within,
     strokes_ruled_out,
     table_strokes,
     with_chances,
@@ -240,19 +241,26 @@ class DrivingCriterion:
 
 
 def measured_graph(
-    match: Match, calibrated: CalibratedHammer, measured: MeasuredBlows, strokes: np.ndarray, levels: Sequence[float]
+    match: Match,
+    calibrated: CalibratedHammer,
+    measured: MeasuredBlows,
+    strokes: np.ndarray,
+    levels: Sequence[float],
+    graph: BearingGraph | None = None,
 ) -> tuple[BearingGraph, float, float, bool | None]:
     """Give the bearing graph through the measured blows, its shift, what it read before, and whether it agreed.
 
-    Units: strokes [m]; levels [N], resistances it has to hold; returns [N] for what was read.
+    Units: strokes [m]; levels [N], resistances it has to hold; returns [N] for what was read. A graph that is given is
+    the one before the shift, and has to hold them.
 
     The log's counts are the surest thing known of set against resistance: at the matched resistance the pile moved
     as the log says. Where the graph reads the matched resistance from them within `AGREEMENT`, its resistances are
     multiplied so that it reads just that; where it does not, nothing is smoothed and an alert says so.
     """
-    ends = np.array([*levels, match.matched_resistance])
-    resistance = np.geomspace(0.3 * ends.min(), 1.8 * ends.max(), RESISTANCE_POINTS)
-    graph = bearing_graph(match, calibrated.hammer, _graph_strokes(strokes, measured.stroke), resistance)
+    if graph is None:
+        ends = np.array([*levels, match.matched_resistance])
+        resistance = np.geomspace(0.3 * ends.min(), 1.8 * ends.max(), RESISTANCE_POINTS)
+        graph = bearing_graph(match, calibrated.hammer, _graph_strokes(strokes, measured.stroke), resistance)
     read, agrees = read_back(graph, measured, match.matched_resistance)
     shift = match.matched_resistance / read if agrees else 1.0
     return replace(graph, resistance=shift * graph.resistance), shift, read, agrees
@@ -270,6 +278,7 @@ def driving_criterion(
     doubts: Sequence[Caution] = (),
     counting: Counting = COUNTING["SI"],
     way: str = WAYS[0],
+    graph: BearingGraph | None = None,
 ) -> DrivingCriterion:
     """Derive the driving criterion of a test pile.
 
@@ -295,6 +304,8 @@ def driving_criterion(
         Length over which blows are counted, and in which unit strokes are round.
     way : str
         ``"whole length"`` or ``"every inch"``, how counts are asked for.
+    graph : BearingGraph or None
+        The bearing graph before it is shifted, where it was computed already; None: it is computed.
 
     Returns
     -------
@@ -308,16 +319,16 @@ def driving_criterion(
     """
     strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, counting)
     levels = (0.85 * target.value, 1.2 * target.value)
-    graph, shift, read, agrees = measured_graph(match, calibrated, measured, strokes, levels)
+    graph, shift, read, agrees = measured_graph(match, calibrated, measured, strokes, levels, graph)
     target = target.with_graph(graph_deviation(shift))
-    bending = _bending(measured)
+    bending = bending_of(measured)
     rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending)
     holding = holding_length(max(row.set_per_blow for row in rows), counting)
     rows = with_chances(rows, target, holding)
     usable = [row for row in rows if row.ruled_out is None]
     beyond = _beyond_reach(usable, measured)
     grave = (*doubts, *alerts(match, calibrated, read, agrees))
-    bent = _bent_beyond_limit(usable, limits, bending)
+    bent = _bent_beyond_limit(rows, bending)
     weighed = (*grave, *beyond, *cautions(match, agrees, rows, counting), *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
@@ -340,6 +351,8 @@ def driving_criterion(
             cautions=weighed[len(grave) :],
             piles=(pile.name,),
             targets=(target,),
+            above=tuple(criterion_row(row) for row in rows if row.stroke > usable[-1].stroke),
+            looked_at_stroke=_looked_at_stroke(rows, usable[-1].stroke, limits),
         )
     formulas = formula_resistances(measured, calibrated.hammer.ram_weight)
     return DrivingCriterion(
@@ -362,23 +375,40 @@ def driving_criterion(
     )
 
 
-def _bending(measured: MeasuredBlows) -> float:
+def bending_of(measured: MeasuredBlows) -> float:
     """Give the median of single gauge over mean compression of the measured blows [1]; 1 where it is not known."""
     if measured.bending is None or not np.isfinite(measured.bending).any():
         return 1.0
     return max(1.0, float(np.nanmedian(measured.bending)))
 
 
-def _bent_beyond_limit(
-    usable: Sequence[StrokeRow], limits: DrivingStressLimits | None, bending: float
-) -> tuple[Caution, ...]:
-    """Tell from which stroke a single gauge would pass the compression limit with the measured bending."""
-    limit = None if limits is None else limits.compression.value
-    over = [] if limit is None else [row for row in usable if row.compression_stress > limit]
-    if not over:
-        return ()
-    facts = {"stroke": over[0].stroke, "bending": bending}
-    return (Caution("bending", over[0].compression_stress, limit, facts),)
+def _bent_beyond_limit(rows: Sequence[StrokeRow], bending: float) -> tuple[Caution, ...]:
+    """Tell from which stroke on nothing but the measured bending takes the compression beyond its limit."""
+    over = [row.ruled_out for row in rows if row.ruled_out is not None and row.ruled_out.kind == "bending"]
+    facts = {"bending": bending}
+    return tuple(Caution("bending", one.value, one.limit, {"stroke": one.stroke, **facts}) for one in over[:1])
+
+
+STROKE_SURE = 0.03
+"""Share by which a stroke may pass the one at which the stress of the whole section reaches its limit before a pile is
+looked at [1]: strokes are read to about this, and it is half as much of the stress; common practice, no source."""
+
+
+def _looked_at_stroke(rows: Sequence[StrokeRow], highest: float, limits: DrivingStressLimits | None) -> float:
+    """Give the stroke above which no pile is accepted without a look [m].
+
+    The bending that ends the table is that of the test pile's own stand, so a pile that was driven above it is told
+    of, and one above what the whole section allows is looked at. Never above the approved range.
+    """
+    top = rows[-1].stroke
+    if limits is None or highest == top:
+        return highest
+    strokes = np.array([row.stroke for row in rows])
+    mean, tension = (np.array([getattr(row, name) for row in rows]) for name in ("mean_stress", "tension_stress"))
+    within = min(
+        stroke_within(strokes, mean, limits.compression.value), stroke_within(strokes, tension, limits.tension.value)
+    )
+    return max(highest, min(top, (1.0 + STROKE_SURE) * within))
 
 
 def _beyond_reach(usable: Sequence[StrokeRow], measured: MeasuredBlows) -> tuple[Caution, ...]:
@@ -400,13 +430,14 @@ def restrike_rows(
     *,
     limits: DrivingStressLimits | None = None,
     counting: Counting = COUNTING["SI"],
+    bending: float = 1.0,
 ) -> tuple[CriterionRow, ...]:
     """Give the sets with which a restrike shows the whole requirement, from the soil and the energy of a restrike.
 
-    Units: required [N]; strokes [m].
+    Units: required [N]; strokes [m]; bending [1].
     """
     graph = bearing_graph(match, calibrated.hammer, strokes, required * np.array([0.94, 1.0, 1.06]))
-    rows = stroke_rows(graph, strokes, required, limits, counting)
+    rows = stroke_rows(graph, strokes, required, limits, counting, bending=bending)
     return tuple(criterion_row(row) for row in rows if row.ruled_out is None)
 
 

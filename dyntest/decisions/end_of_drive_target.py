@@ -12,11 +12,11 @@ from dyntest.decisions.setup import Setup, gained, lost
 LEAST_FACTOR = 0.3
 """Factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no source."""
 
-IN_FACTOR, LEAST_OWN = 0.05, 0.03
-"""How far matching is usually off by its own ranges, standard deviation of the logarithm [1]: that error is in the
-resistance factor or factor of safety, which were calibrated on matched against static resistances, and is not allowed
-for twice. What a match is less sure than that is added, and never less than the second, by which two records of one
-pile differ; our choice."""
+IN_FACTOR, LEAST_OWN = 0.10, 0.015
+"""How far a match may be off by its own range, standard deviation of the logarithm [1], without anything being added.
+Signal matching scatters by 0.17 (Likins and Rausche 2004) to 0.34 (NCHRP Report 507, at restrike) against static tests,
+both from memory, and the resistance factor allows for that: it is not allowed for twice. What a match is less sure than
+the first is added, and never less than the second, by which two records of one pile differ; our choice."""
 
 LARGEST_DEVIATION = 0.30
 """An error counts as this large at the most, as standard deviation of the logarithm [1], so that a range without an end
@@ -111,7 +111,9 @@ def end_of_drive_target(
         return _relaxed(required, *min(losses, key=lambda pair: pair[1].value))
     setup, factor = measured[-1]
     if not gained(factor):
-        return EndOfDriveTarget(plain, required, KINDS[1], required, without.deviation, setup, factor)
+        # Nothing changed for sure, so that both matches measured one resistance and the surer one says how well.
+        own = min(own, _of_restrike(setup, factor)) if setup.matched and matched is not None else own
+        return EndOfDriveTarget(required * margin(own), required, KINDS[1], required, own, setup, factor)
     if not setup.matched:
         found = (Caution("setup not matched", factor.value, None, {"restrike": setup.restrike}),)
         return EndOfDriveTarget(plain, required, KINDS[2], required, without.deviation, setup, factor, found)
@@ -147,9 +149,13 @@ def _change(setup: Setup, factor: Estimate) -> float:
 
 def _after_wait(setup: Setup, factor: Estimate) -> float:
     """Error of a pile's resistance after the wait over what its count at the end of driving shows [1]."""
+    return hypot(_of_restrike(setup, factor), setup_scatter(factor.value))
+
+
+def _of_restrike(setup: Setup, factor: Estimate) -> float:
+    """Error of the resistance after the wait, beyond what the resistance factor allows for [1]."""
     later = setup.restrike_resistance
-    measured = _deviation(factor) if later is None or not later.has_range else _deviation(later)
-    return hypot(measured, setup_scatter(factor.value))
+    return _deviation(factor) if later is None or not later.has_range else _deviation(later)
 
 
 def _deviation(estimate: Estimate | None) -> float:

@@ -11,9 +11,12 @@ from statistics import NormalDist
 TOLERATED = 0.97
 """Share of the requirement under which a pile counts as short when the target is chosen [1]; our choice."""
 
-MOST_SHORT = 0.10
-"""Chance that a pile which just passes has less than `TOLERATED` of the requirement [1]; our choice. With a spread of
-piles as wide as usual this lets about one in a hundred of the short piles pass (`tests/decisions/test_risk.py`)."""
+SHORT_PASSING = 0.01
+"""Share of the piles under `TOLERATED` of the requirement that may pass [1]; our choice."""
+
+WEAKEST = 0.65
+"""Share of the requirement that the weakest production piles have, from which they are taken to be spread evenly
+upward [1]; no source. Piles nearer together, or a match that is too high, let more short ones pass."""
 
 SOUND = 1.10
 """Share of the requirement that a pile has for which the chance of being driven on is given [1]; our choice."""
@@ -70,16 +73,31 @@ def count_deviation(count: float, sensitivity: float) -> float:
 
 
 def margin(deviation: float) -> float:
-    """Give what the requirement is multiplied by so that a pile which just passes is rarely short.
+    """Give what the requirement is multiplied by so that few of the short piles pass.
 
-    ``max(1, t exp(z σ))`` with t = `TOLERATED` and z the normal quantile of `MOST_SHORT` [1].
+    ``max(1, t exp(z σ))`` with t = `TOLERATED` and z such that of the piles between `WEAKEST` and t a share
+    `SHORT_PASSING` shows more: ``σ (φ(z) − z Φ(−z)) = SHORT_PASSING (1 − WEAKEST/t)`` [1].
 
     Examples
     --------
     >>> round(margin(0.05), 3), margin(0.01)
-    (1.034, 1.0)
+    (1.026, 1.0)
     """
-    return max(1.0, TOLERATED * exp(-NormalDist().inv_cdf(MOST_SHORT) * deviation))
+    allowed, z = SHORT_PASSING * (1.0 - WEAKEST / TOLERATED), 0.0
+    if deviation * _passing(0.0) <= allowed:
+        return 1.0
+    for _ in range(NEWTON_STEPS):  # the share falls ever more slowly, so that no step goes too far
+        z += (_passing(z) - allowed / deviation) / NormalDist().cdf(-z)
+    return max(1.0, TOLERATED * exp(z * deviation))
+
+
+NEWTON_STEPS = 12
+"""Steps that settle the threshold to rounding for every deviation up to one [1]."""
+
+
+def _passing(z: float) -> float:
+    """Give what of a density of one passes, over σ, where the threshold lies z standard deviations above its end."""
+    return NormalDist().pdf(z) - z * NormalDist().cdf(-z)
 
 
 def chance_short(over_required: float, deviation: float) -> float:

@@ -48,10 +48,10 @@ class StrokeRow:
     count : int
         Blows over the holding length, the nearest whole number [1].
     compression_stress, tension_stress : float
-        Greatest stresses anywhere along the pile, compression with the measured bending [Pa].
+        Greatest stresses anywhere along the pile, compression with the measured bending [Pa]; what is held against the
+        limits.
     mean_stress : float
-        Greatest compression of the whole section, without bending; what is held against the limit, as the limit's
-        source has it for the axial stress [Pa].
+        Greatest compression of the whole section, without bending [Pa].
     transferred_energy : float
         Transferred energy [J].
     gates_set : float
@@ -114,13 +114,14 @@ def stroke_rows(
 
     Units: strokes [m]; resistance [N]; bending [1].
 
-    Where a stress passes its limit between two strokes, the stroke at which it does is a row of its own, so that the
-    approved range ends where the stress does and not at the round number below.
+    The compression that is held against its limit is that of the section times the measured ratio of single gauge to
+    mean. Where a stress passes its limit between two strokes, the stroke at which it does is a row of its own, so that
+    the approved range ends where the stress does and not at the round number below.
     """
     names = ("set_per_blow", "peak_compression_stress", "peak_tension_stress", "transferred_energy")
     columns = {name: graph.at_resistance(resistance, name) for name in names}
     columns["set_per_blow"] = np.maximum.accumulate(columns["set_per_blow"])
-    strokes = _with_limit_stroke(graph.stroke, strokes, columns, limits)
+    strokes = _with_limit_strokes(graph.stroke, strokes, columns, limits, bending)
     at = {name: np.interp(strokes, graph.stroke, values) for name, values in columns.items()}
     gates = modified_gates_set(np.full(len(strokes), resistance), graph.hammer.ram_weight * strokes)
     slope = _sensitivity(graph, resistance)
@@ -140,26 +141,45 @@ def stroke_rows(
     return tuple(rows)
 
 
-def _with_limit_stroke(
-    known: np.ndarray, strokes: np.ndarray, columns: dict[str, np.ndarray], limits: DrivingStressLimits | None
+def _with_limit_strokes(
+    known: np.ndarray,
+    strokes: np.ndarray,
+    columns: dict[str, np.ndarray],
+    limits: DrivingStressLimits | None,
+    bending: float,
 ) -> np.ndarray:
-    """Add the lowest stroke at which a stress reaches its limit, rounded down to a hundredth of a metre."""
+    """Add the strokes, in whole centimetres, at which a stress reaches its limit with the bending and without."""
     if limits is None:
         return strokes
-    ends = []
-    for name, limit in (("compression", limits.compression.value), ("tension", limits.tension.value)):
-        if limit is None:
-            continue
-        stress = np.interp(strokes, known, columns[f"peak_{name}_stress"])
-        above = np.flatnonzero(stress > limit)
-        if len(above) and above[0] > 0:
-            i = above[0]
-            share = (limit - stress[i - 1]) / (stress[i] - stress[i - 1])
-            ends.append(strokes[i - 1] + share * (strokes[i] - strokes[i - 1]))
-    if not ends:
-        return strokes
-    last = np.floor(min(ends) * 100.0) / 100.0
-    return np.unique(np.append(strokes, last)) if last > strokes[0] else strokes
+    ends = [
+        min(
+            stroke_within(known, factor * columns["peak_compression_stress"], limits.compression.value),
+            stroke_within(known, columns["peak_tension_stress"], limits.tension.value),
+        )
+        for factor in {1.0, bending}
+    ]
+    inside = [end for end in np.floor(np.array(ends) * 100.0) / 100.0 if strokes[0] < end < strokes[-1]]
+    return np.unique(np.concatenate([strokes, inside]))
+
+
+def stroke_within(strokes: np.ndarray, stress: np.ndarray, limit: float | None) -> float:
+    """Give the stroke up to which a stress stays within its limit; infinite where it does at every stroke.
+
+    Units: strokes [m]; stress, limit [Pa]; returns [m].
+
+    Examples
+    --------
+    >>> stroke_within(np.array([1.0, 2.0]), np.array([100.0, 200.0]), 150.0)
+    1.5
+    """
+    above = np.flatnonzero(stress > limit) if limit is not None else np.empty(0, dtype=int)
+    if not len(above):
+        return np.inf
+    i = above[0]
+    if i == 0:
+        return float(strokes[0])
+    share = (limit - stress[i - 1]) / (stress[i] - stress[i - 1])
+    return float(strokes[i - 1] + share * (strokes[i] - strokes[i - 1]))
 
 
 def _sensitivity(graph: BearingGraph, resistance: float) -> np.ndarray:
@@ -206,6 +226,7 @@ def _stress_reason(row: StrokeRow, limits: DrivingStressLimits | None) -> RuledO
     for name, stress, limit in (
         ("compression", row.mean_stress, limits.compression.value),
         ("tension", row.tension_stress, limits.tension.value),
+        ("bending", row.compression_stress, limits.compression.value),
     ):
         if limit is not None and stress > limit:
             return RuledOut(name, row.stroke, stress, limit)

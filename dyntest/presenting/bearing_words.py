@@ -8,6 +8,7 @@ from dyntest.decisions.bearing_oddities import (
     ABOVE_MINIMUM,
     ABSOLUTE,
     BELOW_CUTOFF,
+    BENT,
     FELL,
     HIGH_STROKE,
     LOW_REFUSAL,
@@ -119,7 +120,7 @@ def _shallow(row: dict, criterion: Criterion, system: str) -> str:
 
 def _range(row: dict, criterion: Criterion, system: str) -> str:
     low, high = (
-        _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.maximum_stroke)
+        _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.highest_stroke)
     )
     return (
         f"the criterion held at {_length(row['penetration'], system)}, but a stroke there lies outside the approved "
@@ -199,6 +200,10 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the approved "
         f"{_stroke(r['limit'], s)}; "
         "the driving stress may have passed its limit"
+    ),
+    BENT: lambda r, s: (
+        f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the {_stroke(r['limit'], s)} of the "
+        "table; with bending like the test pile's the driving stress passed its limit"
     ),
     ABOVE_MINIMUM: lambda r, s: (
         f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "

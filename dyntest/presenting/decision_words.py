@@ -356,7 +356,7 @@ _WORDS: dict[str, _Words] = {
             f"at one face passes the limit from a stroke of {n.stroke(n.of('stroke'))} on: {n.stress(n.value)} against "
             f"{n.stress(n.threshold)}"
         ),
-        "align hammer and pile; the limit itself is held against the mean of the section",
+        "align hammer and pile; the table ends below that stroke",
     ),
     "few blows": (
         lambda n: (
@@ -460,11 +460,13 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
         return f"the count would be {show_count(reason.value, system)}, at or beyond practical refusal"
     if reason.kind == "lower stroke":
         return f"a stress passes its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
-    code = f"peak_{reason.kind}_stress"
+    bent = reason.kind == "bending"
+    code = "peak_gauge_stress" if bent else f"peak_{reason.kind}_stress"
+    name = "compression stress with the measured bending" if bent else f"{reason.kind} stress"
     value, limit = show(code, reason.value, system), show(code, reason.limit, system)
     if value == limit:
-        return f"the {reason.kind} stress is just above the limit of {limit}"
-    return f"the {reason.kind} stress of {value} is above the limit of {limit}"
+        return f"the {name} is just above the limit of {limit}"
+    return f"the {name} of {value} is above the limit of {limit}"
 
 
 def requirement_words(required: RequiredResistance, system: str) -> str:

@@ -8,7 +8,13 @@ import pandas as pd
 
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import COUNTING, WAYS, CriterionRow, EasyDriving
-from dyntest.decisions.driving_criterion import DrivingCriterion, MeasuredBlows, driving_criterion, restrike_rows
+from dyntest.decisions.driving_criterion import (
+    DrivingCriterion,
+    MeasuredBlows,
+    bending_of,
+    driving_criterion,
+    restrike_rows,
+)
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
@@ -125,7 +131,8 @@ def _rows_after_wait(
         return ()
     counting = COUNTING[sheet.display_units]
     strokes = table_strokes(again.hammer, measured.stroke, again.stroke, counting)
-    return restrike_rows(last.match, again, target.required, strokes, limits=limits, counting=counting)
+    bending = bending_of(measured)
+    return restrike_rows(last.match, again, target.required, strokes, limits=limits, counting=counting, bending=bending)
 
 
 NEAR_BLOWS = 3

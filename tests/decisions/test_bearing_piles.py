@@ -3,6 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dyntest.decisions.bearing_oddities import BENT
 from dyntest.decisions.bearing_piles import STATUSES, VERDICTS, check_bearing_piles
 from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, RestrikeRule
 from dyntest.reading.production_log import PileTable, ProductionLog
@@ -163,6 +164,23 @@ def test_absolute_refusal_and_high_strokes():
     check = check_bearing_piles(log_of(A=[EASY, (PER_INCH, 21, 8.0), *[(PER_INCH, 8, 10.4)] * 3]), CRITERION)
     assert set(kinds(check)) == {"beyond absolute refusal", "stroke above the approved range"}
     assert only(check)["status"] == "stroke out of range"
+
+
+def test_above_the_table_a_pile_is_judged_by_its_own_stroke_and_looked_at_where_more_than_bending_stands_against_it():
+    """The table ends at 10 ft for bending, the section allows 10.5 ft; what 11 ft asks stands in the rows above."""
+    above = (CriterionRow(11.0 * FOOT, INCH / 3),)
+    bent = replace(CRITERION, above=above, looked_at_stroke=10.5 * FOOT)
+
+    def last(stroke, count):
+        return check_bearing_piles(log_of(A=[EASY, *[(PER_INCH, count, stroke)] * 3]), bent)
+
+    told, over, low = last(10.4, 5), last(10.8, 4), last(10.8, 3)
+    assert (only(told)["status"], only(told)["verdict"], kinds(told)) == ("accepted", "accepted", [BENT])
+    assert (told.odd["value"][0], told.odd["limit"][0]) == pytest.approx((10.4 * FOOT, 10.0 * FOOT))
+    assert (only(over)["status"], only(over)["verdict"]) == ("stroke out of range", "second look")
+    assert kinds(over) == ["stroke above the approved range"]
+    assert only(low)["status"] == "not met"  # the resistance is not there: no look makes it so
+    assert only(over)["permitted"] == pytest.approx(INCH * (0.2 / 5 + 0.8 / 3))
 
 
 def test_a_stroke_that_was_not_read():

@@ -89,6 +89,16 @@ def test_the_usual_error_of_matching_is_in_the_resistance_factor_and_only_more_i
     assert unsure.deviation == pytest.approx((0.13**2 - IN_FACTOR**2) ** 0.5)
 
 
+def test_where_nothing_changed_for_sure_the_surer_of_both_matches_says_how_well_the_resistance_is_known():
+    unsure = Estimate(1e6, 0.6e6, 1.6e6, 0.2)
+    alone = end_of_drive_target(REQUIRED, matched=unsure)
+    both = end_of_drive_target(REQUIRED, [restruck(1.05, 0.85, 1.3, deviation=0.05)], matched=unsure, credit=True)
+    assert (both.kind, both.middle) == ("no sure change", REQUIRED)
+    assert both.value == REQUIRED * margin(LEAST_OWN) < alone.value
+    worse = end_of_drive_target(REQUIRED, [restruck(1.05, 0.85, 1.3, deviation=0.25)], matched=unsure, credit=True)
+    assert worse.value == alone.value
+
+
 def test_the_target_rests_on_the_level_at_which_the_graph_passes_through_the_blows():
     """With credit the error of the match at the end of driving cancels: what counts is the restrike's resistance."""
     joint = Estimate(1.5, 1.4, 1.6)

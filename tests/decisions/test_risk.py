@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.risk import (
-    MOST_SHORT,
+    SHORT_PASSING,
     TOLERATED,
+    WEAKEST,
     chance_driven_on,
     chance_short,
     count_deviation,
@@ -17,15 +18,19 @@ from dyntest.decisions.risk import (
 def drawn(deviation, number=400_000):
     """True and shown resistance over the requirement of piles as wide apart as production piles usually are."""
     rng = np.random.default_rng(3)
-    true = rng.uniform(0.65, 1.6, number)
+    true = rng.uniform(WEAKEST, 1.6, number)
     return true, true * np.exp(deviation * rng.standard_normal(number))
 
 
-@pytest.mark.parametrize("deviation", [0.03, 0.05, 0.06])
+@pytest.mark.parametrize("deviation", [0.02, 0.04, 0.05, 0.06])
 def test_about_one_in_a_hundred_short_piles_pass_and_few_sound_ones_are_rejected(deviation):
     true, shown = drawn(deviation)
     passed = shown >= margin(deviation)
-    assert passed[true < TOLERATED].mean() <= 0.01
+    short = passed[true < TOLERATED].mean()
+    assert short <= 1.1 * SHORT_PASSING
+    assert (
+        short == pytest.approx(SHORT_PASSING, rel=0.15) or margin(deviation) == 1.0
+    )  # no more is asked than is needed
     assert (~passed)[true >= 1.0].mean() <= 0.30
     near = np.abs(true - margin(deviation)) < 0.01
     assert margin(deviation) <= 1.05
@@ -38,7 +43,6 @@ def test_a_pile_that_just_passes_is_short_as_often_as_said():
     over = margin(deviation)
     just = np.abs(np.log(shown / over)) < 0.003
     assert (true < 1.0)[just].mean() == pytest.approx(chance_short(over, deviation), abs=0.03)
-    assert (true < TOLERATED)[just].mean() == pytest.approx(MOST_SHORT, abs=0.02)
     sound = np.abs(true - 1.10) < 0.005
     assert (shown < over)[sound].mean() == pytest.approx(chance_driven_on(over, deviation), abs=0.02)
 

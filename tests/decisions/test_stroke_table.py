@@ -73,11 +73,25 @@ def test_a_limit_that_is_not_known_rules_nothing_out():
     assert kinds(rows_of(graph_of([INCH / 6] * 4), limits(None, None))) == [None] * 4
 
 
-def test_measured_bending_goes_into_the_compression_of_the_rows():
-    rows = rows_of(graph_of([INCH / 6] * 4), limits(36, None), bending=1.2)
-    assert [row.compression_stress / KSI for row in rows] == pytest.approx([24, 30, 36, 42])
-    assert [row.mean_stress / KSI for row in rows] == pytest.approx([20, 25, 30, 35])
-    assert kinds(rows) == [None] * 4
+def test_measured_bending_is_held_against_the_limit():
+    """Single gauge over mean: at 9 ft the section keeps 36 ksi and one of its faces does not."""
+    rows = rows_of(graph_of([INCH / 6] * 4), limits(36, None), bending=1.25)
+    assert [row.stroke / FOOT for row in rows] == pytest.approx([6, 7, 7.7, 8, 9], abs=0.1)
+    assert [row.compression_stress / KSI for row in rows if row.ruled_out is None] == pytest.approx(
+        [25, 31.25, 36], abs=0.3
+    )
+    assert kinds(rows) == [None, None, None, "bending", "lower stroke"]
+    assert (rows[3].ruled_out.value, rows[3].ruled_out.limit) == pytest.approx((37.5 * KSI, 36 * KSI))
+    assert [row.mean_stress / KSI for row in rows[3:]] == pytest.approx([30, 35])
+    assert kinds(rows_of(graph_of([INCH / 6] * 4), limits(36, None))) == [None] * 4
+
+
+def test_where_section_and_face_both_pass_the_limit_both_strokes_are_rows():
+    rows = rows_of(graph_of([INCH / 6] * 4, compression=(20, 28, 36, 44)), limits(32, None), bending=1.1)
+    within = [row.stroke / FOOT for row in rows if row.mean_stress <= 32 * KSI]
+    assert within[-1] == pytest.approx(7.5, abs=0.05)
+    usable = [row.stroke / FOOT for row in rows if row.ruled_out is None]
+    assert usable[-1] == pytest.approx(6 + (32 / 1.1 - 20) / 8, abs=0.05)
 
 
 def test_refusal_lies_beyond_acceptance():

@@ -57,7 +57,7 @@ def test_the_pile_is_named_where_several_stand_together():
     assert told(Caution("lower bound", pile="P2-9")).message.startswith("P2-9: ")
 
 
-@pytest.mark.parametrize("kind", ["compression", "tension", "refusal", "lower stroke"])
+@pytest.mark.parametrize("kind", ["compression", "bending", "tension", "refusal", "lower stroke"])
 def test_every_reason_to_rule_a_stroke_out_has_words(kind):
     assert ruled_out_words(RuledOut(kind, 2.0, 0.002 if kind == "refusal" else 3e8, 2e8), "US")
     assert ruled_out_words(None, "US") == ""
