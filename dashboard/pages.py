@@ -24,6 +24,9 @@ PAGES = {
     "bearing_piles": Asked(
         "Bearing piles", ":material/grid_on:", "Do the bearing piles meet it, and does any behave strangely?"
     ),
+    "structure": Asked(
+        "Structure", ":material/map:", "What do all piles of the structure say, and what is still to do?"
+    ),
     "compare": Asked("Two piles", ":material/compare_arrows:", "How do two test piles compare?"),
     "live": Asked("Live", ":material/sensors:", "Where does the drive stand?"),
     "report": Asked("Report", ":material/description:", "What is in the report?"),

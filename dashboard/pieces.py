@@ -99,9 +99,14 @@ def alerted(review, more: Sequence[str] = ()) -> bool:
     """Put what speaks against using any decision over a page that shows one; say whether there is anything."""
     told = [*decision_alerts(review), *more]
     if told:
-        inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in told)
-        st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
+        draw_alert(told)
     return bool(told)
+
+
+def draw_alert(sentences: Iterable[str]) -> None:
+    """Put what speaks against using a decision on the page, a paragraph a sentence."""
+    inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
+    st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
 
 
 def decision_alerts(review) -> list[str]:

@@ -9,6 +9,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -187,6 +188,27 @@ def match_blows(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Ca
             tell(f"matching {drive.name.replace('_', ' ')} blow {drive.representative.blow}", number / len(drives))
             future = pool.submit(matched_fields, test.sheet, drive)
             kept.put(match_key(test, drive), wait_or_stop(future, keep_going))
+
+
+def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_going: Callable) -> None:
+    """Review every test pile of a structure that is not done yet; each is kept in the folder as it is done.
+
+    What failed is kept on the shelf, so that the page can say why.
+    """
+    from dyntest.reviewing.survey import keep_record, kept_records, survey
+
+    def progress(words: str, share: float) -> None:
+        if not keep_going():
+            raise _StoppedError
+        tell(words, share)
+
+    folder.mkdir(parents=True, exist_ok=True)
+    here = sheet.path.parent
+    names = [path.relative_to(here).as_posix() for path in sheet.tests]
+    known = kept_records(folder, names)
+    records = survey(here, sheet.tests, known=known, keep=lambda one: keep_record(folder, one), progress=progress)
+    for record in records:
+        kept.put(("failed", str(here / record.sheet)), {"problem": record.problem})
 
 
 def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:

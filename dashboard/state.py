@@ -21,13 +21,27 @@ from dyntest.reading.parts import Choices, TestSheet
 SHEET_VARIABLE = "DYNTEST_SHEET"
 """Environment variable by which the command line names the sheet to open first."""
 
+STRUCTURE_VARIABLE = "DYNTEST_STRUCTURE"
+"""Environment variable by which the command line names the structure to open first."""
+
 SYSTEMS = {"US": "feet, kips", "SI": "metres, kilonewtons"}
 """What the display units are called on the switch."""
 
 OF_A_TEST = ("choices", "before", "system", "looked_at", "drive", "compared", "production", "drafts")
 """What is forgotten when another test is opened."""
 
-OF_A_SESSION = ("sheet_path", "folder", "production_folder", "hammer_drawn", "resistance_drawn", "new_test", "other")
+OF_A_SESSION = (
+    "sheet_path",
+    "folder",
+    "production_folder",
+    "hammer_drawn",
+    "resistance_drawn",
+    "new_test",
+    "other",
+    "structure_path",
+    "structure_pile",
+    "structure_system",
+)
 
 KEPT = (*OF_A_TEST, *OF_A_SESSION)
 """What is found again when a page is loaded again."""
@@ -104,6 +118,18 @@ def open_sheet(path: Path) -> None:
     for key in OF_A_TEST:
         st.session_state.pop(key, None)
     st.session_state["sheet_path"] = str(path)
+
+
+def structure_path() -> Path | None:
+    """Give where the file of the open structure lies; None where none was opened."""
+    path = st.session_state.get("structure_path") or os.environ.get(STRUCTURE_VARIABLE)
+    return None if path is None else Path(path)
+
+
+def open_structure(path: Path) -> None:
+    """Open a structure; the open test stays as it is."""
+    st.session_state["structure_path"] = str(path)
+    st.session_state.pop("structure_pile", None)
 
 
 def close_sheet() -> None:

@@ -1,6 +1,7 @@
 """Leads from the address to a page, with test, drive, blow and running work above it, and who decides below it."""
 
 import html
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
@@ -19,8 +20,8 @@ from .pages import PAGES
 LOOKING = ("trust", "hammer", "resistance")
 """Pages that look at one blow, and so let it be chosen above."""
 
-LIVE = "live"
-"""The page that looks at a drive while it is recorded."""
+LIVE, STRUCTURE = "live", "structure"
+"""The page that looks at a drive while it is recorded, and the one that looks at many tests."""
 
 POLLING = 1.0
 """How often running work is looked at [s]."""
@@ -40,7 +41,7 @@ def head(page: str) -> None:
     above = st.container()
     pieces.question(page)  # before all that has to be worked out
     state.restore()
-    if page not in ("new_test", LIVE):  # of no test yet, or one whose records are still on their way
+    if page not in ("new_test", LIVE, STRUCTURE):  # of no test yet, whose records are on their way, or of many tests
         with above:
             _head(page)
 
@@ -70,7 +71,7 @@ def place_of(test) -> Place:
 
 
 def _strip(test, page: str) -> Place:
-    _announce(test.key)
+    announce(test.key)
     review = work.review(test)
     place = place_of(test)
     drive = next(one for one in review.drives if one.name == place.drive)
@@ -103,7 +104,11 @@ def _strip(test, page: str) -> Place:
     _line(test, chips)
     if page in LOOKING or len(review.drives) > 1:
         _controls(test, drive, place, page)
-    _work(test.key)
+    show_work(test.key)
+    structure = state.structure_path()
+    if structure is not None:
+        announce(str(structure))
+        show_work(str(structure))
     return place
 
 
@@ -166,8 +171,8 @@ def _controls(test, drive, place: Place, page: str) -> None:
                 )
 
 
-def _work(key: str) -> None:
-    """Show what runs on this test, in whichever session it was started."""
+def show_work(key: str) -> None:
+    """Show what runs on this test or structure, in whichever session it was started."""
     if any(job.is_alive() for job in shelf.jobs().of(key)):
         _watch(key)
 
@@ -183,11 +188,11 @@ def _watch(key: str) -> None:
         words = "stopping" if job.asked_to_stop.is_set() else job.words
         left = job.left()
         bar.progress(job.share, text=f"{words[0].upper()}{words[1:]}{', ' + left if left else ''} …")
-        stop.button("Stop", key=f"strip_stop_{place}", on_click=job.asked_to_stop.set)
+        stop.button("Stop", key=f"strip_stop_{key[-8:]}_{place}", on_click=job.asked_to_stop.set)
 
 
-def _announce(key: str) -> None:
-    """Say once to each session how a job on its test ended."""
+def announce(key: str) -> None:
+    """Say once to each session how a job on its test or structure ended."""
     told = st.session_state.setdefault("jobs_told", set())
     for job in shelf.jobs().of(key):
         if job.is_alive():
@@ -197,7 +202,7 @@ def _announce(key: str) -> None:
             if job.problem:
                 st.error(pieces.plain(job.problem), icon=":material/error:")
             elif job.asked_to_stop.is_set():
-                st.info("Stopped\\. What was matched before is kept\\.")
+                st.info("Stopped\\. What was done before is kept\\.")
 
 
 def foot(pages: dict, page) -> None:
@@ -217,7 +222,7 @@ ICON = Path(__file__).parent / "pictures" / "icon.svg"
 def route() -> None:
     """Draw the page that the address asks for."""
     st.set_page_config(page_title="dyntest", page_icon=str(ICON), layout="wide")
-    first = next(iter(PAGES))
+    first = next(iter(PAGES)) if state.STRUCTURE_VARIABLE not in os.environ else STRUCTURE
     pages = {
         name: st.Page(drawing(name), title=page.title, icon=page.icon, url_path=name, default=name == first)
         for name, page in PAGES.items()

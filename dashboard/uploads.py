@@ -93,6 +93,13 @@ def first_sample() -> Path | None:
     return next(iter(sample_sheets().values()), None)
 
 
+def sample_structure() -> Path | None:
+    """Give the file of the structure that the samples belong to, where it is at hand."""
+    folder = _sample_folder()
+    path = None if folder is None else folder / "structure.toml"
+    return path if path is not None and path.is_file() else None
+
+
 def sample_production_log() -> tuple[Path, Path] | None:
     """Give the sample production log and its table of piles, where they are at hand."""
     folder = _sample_folder()

@@ -6,15 +6,19 @@ never another session's. Nothing is pickled: the objects themselves are kept, an
 """
 
 import hashlib
+import os
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
+from dyntest import __version__
 from dyntest.errors import InputError
 from dyntest.reading.files import digests
 from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
+from dyntest.reading.structure_sheet import read_structure, usual_folder
 
 from . import shelf, state, uploads
 
@@ -221,6 +225,103 @@ def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _re
 
     counts, table = production(_log, _piles)
     return review_bearing_piles([_reviewed], counts, table)
+
+
+@dataclass(frozen=True)
+class OpenedStructure:
+    """The open structure with what is known of its test piles.
+
+    Parameters
+    ----------
+    key : str
+        What lies in its files and in what is kept of its test piles, in one fingerprint.
+    review : StructureReview
+        What its piles say; a test pile that is not reviewed yet is a record that says so.
+    waiting : tuple of str
+        Test sheets that are still to be reviewed.
+    """
+
+    key: str
+    review: Any
+    waiting: tuple[str, ...]
+
+
+NOT_REVIEWED = "not reviewed yet"
+"""Said of a test pile that nobody reviewed since its files changed."""
+
+
+def opened_structure(path: Path, system: str | None) -> OpenedStructure:
+    """Give an open structure, with those of its test piles that were reviewed before and have not changed.
+
+    Nothing is reviewed here: what an earlier run of the command or of the page kept is taken.
+    """
+    sheet = _structure_sheet(str(path), _stamp(path))
+    folder = kept_folder(path)
+    stamps = [_stamp(one) for one in (*sheet.inputs, *_kept_files(folder))]
+    for one in sheet.tests:
+        stamps += [_stamp(one), *_stamps_of_test(one)]
+    told = tuple((shelf.shelf().get(("failed", str(one))) or {}).get("problem", "") for one in sheet.tests)
+    key = hashlib.sha256(repr((str(path), stamps, told)).encode()).hexdigest()
+    review, waiting = _structure(key, sheet, folder, told)
+    wanted = system or review.display_units
+    return OpenedStructure(key + wanted, replace(review, display_units=wanted), waiting)
+
+
+def _kept_files(folder: Path) -> list[Path]:
+    return sorted((folder / "piles").glob("*.json"))
+
+
+def _stamps_of_test(path: Path) -> list[tuple[int, int]]:
+    try:
+        return [_stamp(named) for named in _read(str(path), _stamp(path)).inputs]
+    except InputError:
+        return []  # the review of that test pile says what is wrong
+
+
+def kept_folder(path: Path) -> Path:
+    """Give where the reviewed test piles of a structure are kept: beside its file as the command keeps them.
+
+    Those of the samples, and of a folder that cannot be written to, are kept as long as the server runs.
+    """
+    folder = usual_folder(path)
+    there = next(one for one in (folder, *folder.parents) if one.exists())
+    if path == uploads.sample_structure() or not os.access(there, os.W_OK):
+        return _passing_folder(str(path)).path
+    return folder
+
+
+@st.cache_resource(show_spinner=False)
+def _passing_folder(path: str) -> uploads.Folder:
+    return uploads.Folder()
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _structure_sheet(path: str, when: tuple[int, int]):
+    return read_structure(path)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Holding the bearing piles against their criterion …")
+def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
+    from dyntest.reviewing.structure import conclude_structure, read_tables
+    from dyntest.reviewing.survey import PileRecord, kept_records, still_done
+
+    tables, here = read_tables(_sheet), _sheet.path.parent
+    names = [path.relative_to(here).as_posix() for path in _sheet.tests]
+    done = still_done(here, _sheet.tests, kept_records(_folder, names), "best")
+    done = {name: record for name, record in done.items() if record.result is not None}
+    records = [
+        done.get(name) or PileRecord(name, {}, "best", __version__, None, problem or NOT_REVIEWED)
+        for name, problem in zip(names, _told, strict=True)
+    ]
+    return conclude_structure(_sheet, records, tables), tuple(name for name in names if name not in done)
+
+
+@st.cache_resource(max_entries=4, show_spinner="Writing the files …")
+def file_of_structure(key: str, name: str, _review) -> bytes:
+    """Give a file of a structure's review, by its name."""
+    from dyntest.presenting.structure_files import structure_file
+
+    return structure_file(_review, name)
 
 
 def review_key(test: Opened, reviewed) -> str:

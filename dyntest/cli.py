@@ -89,8 +89,7 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
     """Do the whole job for one test pile, described by its test SHEET."""
     from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
     from dyntest.presenting.terminal import lines
-    from dyntest.presenting.writing import check_folder, refuse_inputs
-    from dyntest.reading.files import write_all
+    from dyntest.reading.files import check_folder, refuse_inputs, write_all
     from dyntest.reviewing.review import review as reviewed
 
     directory = sheet.parent / "review" if out is None else out
@@ -121,10 +120,9 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     A pile that is done is kept and not done again until its files change, so an interrupted survey goes on where it
     stopped. A pile that cannot be reviewed is listed with the reason, and the others go on.
     """
-    from dyntest.presenting.survey_files import keep_record, kept_records, survey_files, survey_lines
-    from dyntest.presenting.writing import check_folder, refuse_inputs
-    from dyntest.reading.files import write_all
-    from dyntest.reviewing.survey import find_sheets
+    from dyntest.presenting.structure_files import survey_files, survey_lines
+    from dyntest.reading.files import check_folder, refuse_inputs, write_all
+    from dyntest.reviewing.survey import find_sheets, keep_record, kept_records
     from dyntest.reviewing.survey import survey as surveyed
 
     directory = folder / "survey" if out is None else out
@@ -169,16 +167,18 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
 
     A test pile that is done is kept and not done again until its files change.
     """
-    from dyntest.presenting.structure_files import structure_files, structure_lines
-    from dyntest.presenting.survey_files import keep_record, kept_records
-    from dyntest.presenting.writing import check_folder, refuse_inputs
-    from dyntest.reading.files import write_all
-    from dyntest.reading.structure_sheet import read_structure
-    from dyntest.reviewing.structure import review_structure
+    from dyntest.presenting.structure_board import structure_lines
+    from dyntest.presenting.structure_files import FILES, structure_files
+    from dyntest.reading.files import check_folder, refuse_inputs, write_all
+    from dyntest.reading.structure_sheet import read_structure, usual_folder
+    from dyntest.reviewing.structure import read_tables, review_structure
+    from dyntest.reviewing.survey import keep_record, kept_records
 
     sheet = read_structure(path)
-    directory = path.parent / "structure" if out is None else out
+    directory = usual_folder(path) if out is None else out
     check_folder(directory)
+    refuse_inputs(directory, FILES, (*sheet.inputs, *sheet.tests))
+    read_tables(sheet)  # what cannot be used is refused before anything is written
     names = [test.relative_to(sheet.path.parent).as_posix() for test in sheet.tests]
     with _dask(dask) as executor, _Progress() as progress:
         result = review_structure(
@@ -189,9 +189,7 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
             executor=executor,
             progress=progress,
         )
-    files = structure_files(result)
-    refuse_inputs(directory, files, (*sheet.inputs, *sheet.tests))
-    written = write_all(directory, files)
+    written = write_all(directory, structure_files(result))
     _say("\n".join(structure_lines(result)))
     _say(f"\n{len(written)} files are in {directory}")
 
@@ -235,8 +233,7 @@ def _dask(address: str | None):
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
     """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
     from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
-    from dyntest.presenting.writing import check_folder, refuse_inputs
-    from dyntest.reading.files import sha256, write_all
+    from dyntest.reading.files import check_folder, refuse_inputs, sha256, write_all
     from dyntest.reading.production_log import read_pile_table, read_production_log
     from dyntest.reading.sheet import read_sheet
     from dyntest.reviewing.review import review as reviewed
@@ -292,8 +289,8 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
 
     With --from FILE... the files of a recorder are copied beside the sheet, and the sheet says how to read them.
     """
-    from dyntest.presenting.writing import blank_files, refuse_existing
-    from dyntest.reading.files import write_all
+    from dyntest.presenting.inspection import blank_files
+    from dyntest.reading.files import refuse_existing, write_all
 
     if more and not records:
         raise click.UsageError(f"{more[0]} is one argument too many; write --from before the files of a recorder")
@@ -354,13 +351,13 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
 
 
 @commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")
-@click.argument("sheet", required=False, type=click.Path(path_type=Path))
+@click.argument("sheet", metavar="[SHEET|STRUCTURE]", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."
 )
 @click.option("--no-browser", is_flag=True, help="Only say where it is, and open no browser.")
 def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
-    """Open the pages on the test of SHEET, or on a sample test where none is named.
+    """Open the pages on the test of SHEET or on a STRUCTURE of several tests, on a sample test where none is named.
 
     They are served on this computer alone, until they are stopped with Ctrl-C.
     """
@@ -372,9 +369,14 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
     wanted = {"DYNTEST_PORT": str(_free_port(port)), "DYNTEST_BROWSER": "no" if no_browser else "yes"}
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet
+        from dyntest.reading.structure_sheet import is_structure, read_structure
 
-        followed = (sheet.parent / "follow").is_dir()  # its records may be on the way
-        wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
+        if is_structure(sheet):
+            structure = read_structure(sheet)  # what is wrong with one of its tests is said on the pages
+            wanted |= {"DYNTEST_STRUCTURE": str(structure.path), "DYNTEST_SHEET": str(structure.tests[0])}
+        else:
+            followed = (sheet.parent / "follow").is_dir()  # its records may be on the way
+            wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
     server = subprocess.Popen([sys.executable, "-m", PAGES], env={**os.environ, **wanted})
     try:
         status = server.wait()

@@ -151,3 +151,96 @@ def reviewed_sample():
         return kept[name]
 
     return give
+
+
+FOOT, KIP, INCH = 0.3048, 4448.2216152605, 0.0254
+
+
+@pytest.fixture(scope="session")
+def told_result():
+    """Give what a structure takes from a test pile, written down by hand: no review and no matching is run for it."""
+    from datetime import datetime
+
+    from dyntest.decisions.combined_criterion import PileCriterion
+    from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, RestrikeRule
+    from dyntest.decisions.estimate import Estimate
+    from dyntest.reading.parts import Layer
+    from dyntest.reviewing.pile_result import DriveResistance, PileResult, SetupPoint
+
+    counts = {6.0: 22, 7.0: 19, 8.0: 16, 9.0: 14, 10.0: 13}
+    shown = {6.5: 10, 8.0: 8, 9.5: 7}
+
+    def make(pile, *, kind="open-end diesel", factor=1.0, alerts=(), setup=1.5, day=4, deepest=60.0):
+        rows = tuple(CriterionRow(stroke * FOOT, factor * 4 * INCH / count) for stroke, count in counts.items())
+        restruck = tuple(CriterionRow(stroke * FOOT, INCH / count) for stroke, count in shown.items())
+        rule = RestrikeRule("setup", 65 * FOOT, 6.8 * 86400.0, 380 * KIP, restruck, INCH, 3 * INCH)
+        held = Criterion(
+            rows,
+            4 * INCH,
+            COUNTING["US"],
+            required_resistance=270 * KIP,
+            minimum_penetration=50 * FOOT,
+            minimum_stroke=6 * FOOT,
+            maximum_stroke=10 * FOOT,
+            restrike=rule,
+            alerts=alerts,
+            piles=(pile,),
+        )
+        found = Estimate(265 * KIP, 252 * KIP, 276 * KIP)
+        start = datetime(2026, 5, day, 13, 5)
+        drive = DriveResistance("initial", "initial", start, deepest * FOOT, found, 290 * KIP, 2.2e4, 0.42, 0.53,
+                                8 * FOOT, 2.4e8, 0.5)  # fmt: skip
+        depth = np.linspace(20.0, deepest, 9) * FOOT
+        points = (SetupPoint("restrike_1", 6.8 * 86400.0, Estimate(setup, setup - 0.06, setup + 0.07), True),)
+        return PileResult(
+            pile=pile,
+            display_units="US",
+            shaft_soil="clay",
+            toe_soil="clay",
+            trust="yes",
+            required_resistance=380 * KIP,
+            condition="",
+            drives=(drive,),
+            setups=points,
+            efficiency=0.6,
+            depth=tuple(depth),
+            case_resistance=tuple(290 * KIP * depth / depth[-1]),
+            layers=(Layer(0.0, 12 * FOOT, "silt", "soft"), Layer(12 * FOOT, 70 * FOOT, "clay", "stiff")),
+            tip_reinforcement=0.0,
+            criterion=PileCriterion(pile, held, "steel", 6.8e5, kind, 1814.0, 0.09),
+            targets=(),
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def told_record():
+    """Give the record of a test sheet with a result written down by hand, as an earlier run would have kept it."""
+    from dyntest import __version__
+    from dyntest.reading.files import digests
+    from dyntest.reading.sheet import read_sheet
+    from dyntest.reviewing.survey import COLUMNS, COUNTS, TEXTS, PileRecord
+
+    def make(folder, sheet, result):
+        row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "") | dict.fromkeys(COUNTS, 2)
+        row |= {"sheet": sheet, "pile": result.pile, "trust": result.trust, "display_units": result.display_units}
+        row |= {"peak_gauge_stress": 2.4e8, "compression_stress_limit": 3.1e8}
+        return PileRecord(sheet, digests(read_sheet(folder / sheet)), "best", __version__, row, "", result)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def told_sample(told_record, told_result):
+    """Records of the four sample test piles with results written down by hand, by the names of their sheets."""
+    from dyntest.decisions.caution import Caution
+
+    hurt = (Caution("reduced section", 0.4, None, {"depth": 12.0}),)
+    results = {
+        "pier_2_clay": told_result("P2-4"),
+        "pier_3_shale": told_result("P3-1", day=6, deepest=42.0),
+        "abutment_1_concrete": told_result("A1-2", kind="hydraulic", day=7, deepest=50.0),
+        "abutment_4_damaged": told_result("A4-3", kind="hydraulic", factor=0.8, alerts=hurt, day=8, deepest=50.0),
+    }
+    return {f"{name}/sheet.toml": told_record(SAMPLES, f"{name}/sheet.toml", one) for name, one in results.items()}

@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from dyntest import __version__, cli
-from dyntest.presenting import writing
+from dyntest.reading import files as writing
 
 
 def run(capsys, *words):

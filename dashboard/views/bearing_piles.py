@@ -1,5 +1,6 @@
 """The page that asks whether the bearing piles meet the criterion, and whether any of them behaves strangely."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import altair as alt
@@ -68,21 +69,41 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     return finish(layered(*layers), height, "The bearing piles side by side, as deep as each stands.")
 
 
-def plan_chart(frame: pd.DataFrame, chosen: str | None, height: int = 330) -> alt.LayerChart:
-    """Give the plan of the piles: filled where the criterion is met, crossed where not, hollow without counts."""
+SHAPES = {MEETS: "circle", FAILS: "cross", NO_COUNTS: "square"}
+"""Shape of a pile on the plan, so that no colour is needed to tell them apart."""
+
+MOST_MARKS = 150
+"""Piles on a plan whose marks are written beside them at most [1]."""
+
+
+def plan_chart(
+    frame: pd.DataFrame,
+    chosen: str | None,
+    height: int = 330,
+    *,
+    marks: Mapping[str, tuple[str, str]] | None = None,
+    placed: bool = True,
+) -> alt.LayerChart:
+    """Give the plan of the piles, with a shape and a colour for what each shows, or a grid where none is placed.
+
+    `marks` has colour and shape by what a pile can show; without it, whether it meets the criterion.
+    """
     drawn, titles = named(frame)
+    marks = marks or {name: (COLOURS[name], SHAPES[name]) for name in COLOURS}
+    few = len(drawn) <= MOST_MARKS
     ink = look.colour(palette.INK)
     pick = alt.selection_point(name="pick", fields=["c2"], on="click", nearest=True, empty=False)
-    x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=alt.Scale(zero=False, padding=24))
-    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(zero=False, padding=24))
-    domain = [name for name in COLOURS if name in set(drawn["c3"])]
-    colours = alt.Scale(domain=domain, range=[look.colour(COLOURS[name]) for name in domain])
-    shapes = alt.Scale(domain=domain, range=[{MEETS: "circle", FAILS: "cross", NO_COUNTS: "square"}[n] for n in domain])
+    padded = alt.Scale(zero=False, padding=24)
+    x = alt.X("c0:Q", axis=axis(titles["c0"]) if placed else None, scale=padded)
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]) if placed else None, scale=padded)
+    domain = [name for name in marks if name in set(drawn["c3"])]
+    colours = alt.Scale(domain=domain, range=[look.colour(marks[name][0]) for name in domain])
+    shapes = alt.Scale(domain=domain, range=[marks[name][1] for name in domain])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c2:N", title="pile"), alt.Tooltip("c3:N", title="shows"), alt.Tooltip("c5:N", title="because")]
     points = (
         alt.Chart(drawn)
-        .mark_point(size=260, strokeWidth=2.5, filled=True, opacity=0.9)
+        .mark_point(size=260 if few else 60, strokeWidth=2.5, filled=True, opacity=0.9)
         .encode(
             x=x,
             y=y,
@@ -92,11 +113,15 @@ def plan_chart(frame: pd.DataFrame, chosen: str | None, height: int = 330) -> al
         )
         .add_params(pick)
     )
-    marks = alt.Chart(drawn).mark_text(dy=20, fontSize=11.5, color=ink).encode(x=x, y=y, text="c2:N")
+    names = alt.Chart(drawn if few else drawn.iloc[:0]).mark_text(dy=20, fontSize=11.5, color=ink)
     signs = alt.Chart(drawn[drawn["c4"]].assign(sign="?")).mark_text(
         dx=14, dy=-10, fontWeight="bold", fontSize=15, color=ink
     )
-    layers: list[alt.Chart | alt.LayerChart] = [points, marks, signs.encode(x=x, y=y, text="sign:N")]
+    layers: list[alt.Chart | alt.LayerChart] = [
+        points,
+        names.encode(x=x, y=y, text="c2:N"),
+        signs.encode(x=x, y=y, text="sign:N"),
+    ]
     if chosen is not None:
         here = alt.Chart(drawn[drawn["c2"] == chosen])
         ring = here.mark_point(size=620, strokeWidth=2.5, color=look.colour(palette.ACCENT), filled=False)

@@ -1,11 +1,14 @@
-"""What a recorder's files hold, in words, and the tables of the sheet that read them."""
+"""What a recorder's files hold, in words, and the tables of the sheet that read them.
+
+A commented test sheet and empty tables, for a test that is about to begin.
+"""
 
 import json
 from collections.abc import Sequence
+from importlib.resources import files as package_files
 from pathlib import Path
 
 from dyntest.errors import InputError
-from dyntest.presenting.writing import blank_files
 from dyntest.reading.channel_guess import ChannelGuess, Reason
 from dyntest.reading.files import check_file
 from dyntest.reading.formats import MAX_RECORD_BYTES
@@ -179,3 +182,15 @@ def _quoted(text: str) -> str:
 
 def _listed(texts: Sequence[str]) -> str:
     return f"[{', '.join(_quoted(text) for text in texts)}]"
+
+
+def blank_files() -> dict[str, bytes]:
+    """Give the files that a new test begins with.
+
+    Examples
+    --------
+    >>> "sheet.toml" in blank_files()
+    True
+    """
+    template = package_files("dyntest.reading") / "template"
+    return {entry.name: entry.read_bytes() for entry in sorted(template.iterdir(), key=lambda entry: entry.name)}

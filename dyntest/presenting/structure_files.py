@@ -1,11 +1,13 @@
-"""The board of a structure in words, pictures and files.
+"""What a survey and a structure leave behind.
 
-`structure.json`, tidy tables of piles, the plan as GeoJSON, and `structure.pdf`.
+A survey: one table of all test piles in three forms. A structure: `structure.json`, tidy tables of its piles, the plan
+as GeoJSON, and the board on paper.
 """
 
 import io
 import json
-from dataclasses import dataclass
+import textwrap
+from collections.abc import Sequence
 from datetime import date
 from math import isfinite
 from typing import Any
@@ -15,233 +17,122 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
+from dyntest import __version__
 from dyntest.decisions.estimate import Pooled
-from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import show
 from dyntest.presenting import palette
-from dyntest.presenting.bearing_words import reasons, second_looks
-from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 from dyntest.presenting.figures import STYLE, finished
-from dyntest.presenting.frames import shown, title
 from dyntest.presenting.report import USUAL_PAPER
 from dyntest.presenting.report.blocks import answer, heading, note, rows, text
 from dyntest.presenting.report.blocks import picture as pictured
 from dyntest.presenting.report.compose import page_data, typeset
+from dyntest.presenting.structure_board import (
+    VERDICT_MARKS,
+    board_answer,
+    group_words,
+    hammer_points,
+    hammer_rows,
+    hammer_words,
+    odd_rows,
+    pay_rows,
+    plan,
+    pooled_words,
+    resistance_lines,
+    result_rows,
+    setup_band,
+    setup_points,
+    soil_profiles,
+    to_do,
+)
 from dyntest.presenting.summary import number
-from dyntest.presenting.survey_files import survey_table
-from dyntest.presenting.tables import plain_csv
-from dyntest.reviewing.pile_result import PileResult
-from dyntest.reviewing.structure import GroupReview, PooledSetup, StructureReview
+from dyntest.presenting.tables import DIGITS, neutral, plain_csv
+from dyntest.reviewing.structure import GroupReview, StructureReview
+from dyntest.reviewing.survey import COLUMNS, COUNTS, TEXTS, PileRecord, header
 
-VERDICT_MARKS = {"accepted": "o", "second look": "^", "not met": "X", "no counts": "s", "test pile": "D"}
-"""Shape of a pile on the plan by its verdict, so that a grey print tells them apart."""
-
-
-@dataclass(frozen=True)
-class GroupWords:
-    """A group of the board in words.
-
-    Parameters
-    ----------
-    name : str
-        The group.
-    answer : str
-        What its piles come to, in a sentence.
-    criterion : tuple of tuple of str
-        Stroke and count, row by row; empty without a criterion.
-    head : tuple of str
-        Heads of those two columns.
-    basis : str
-        What the criterion rests on.
-    cautions : tuple of str
-        What to weigh, the gravest first.
-    """
-
-    name: str
-    answer: str
-    criterion: tuple[tuple[str, str], ...]
-    head: tuple[str, ...]
-    basis: str
-    cautions: tuple[str, ...]
+SURVEY_FORMAT = 2
+"""Raised when a reader of the table of a survey would have to change."""
 
 
-def group_words(group: GroupReview, system: str) -> GroupWords:
-    """Say what a group of bearing piles comes to."""
-    cautions = [told(caution, system).sentence for caution in group.cautions]
-    if group.criterion is None:
-        why = "" if group.problem is None else told(group.problem, system).sentence
-        return GroupWords(group.group.name, f"No criterion: {why}.", (), (), "", tuple(cautions))
-    held = inspectors_card(group.criterion, system)
-    alerts = [f"Do not use yet: {told(alert, system).sentence}" for alert in group.criterion.alerts]
-    rows = tuple((row.stroke, row.count) for row in held.rows)
-    piles = ", ".join(group.criterion.piles or group.tests)
-    basis = {
-        "one test pile": f"rests on test pile {piles}",
-        "least favourable": f"the least favourable of {piles} governs",
-        "pooled": f"{piles} agree within their ranges; the pooled count governs",
-    }[group.basis]
-    return GroupWords(group.group.name, _counted(group), rows, tuple(held.head[:2]), basis, (*alerts, *cautions))
+def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
+    """Give the table of all piles as CSV, Parquet and JSON, the same bytes for the same piles."""
+    table = survey_table(records)
+    parquet = io.BytesIO()
+    table.to_parquet(parquet, index=False, engine="pyarrow")
+    written = table.copy()
+    for column in (*TEXTS, "problem"):
+        written[column] = [neutral(text) for text in table[column]]
+    csv = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
+    return {"piles.csv": csv.encode(), "piles.parquet": parquet.getvalue(), "piles.json": _survey_json(records)}
 
 
-def _counted(group: GroupReview) -> str:
-    if group.check is None:
-        return "No production log is named."
-    verdicts = group.check.piles["verdict"].value_counts()
-    parts = [f"{verdicts.get(name, 0)} {words}" for name, words in _VERDICT_WORDS.items()]
-    return f"{len(group.check.piles)} piles: {', '.join(parts)}."
+WIDTH = 100
+"""Columns of a line on the terminal at most [1]."""
+
+SHOWN = (
+    ("end of driving", "initial_matched_resistance"),
+    ("restrike", "restrike_matched_resistance"),
+    ("setup", "setup_factor"),
+    ("at end of drive", "end_of_drive_target"),
+)
+"""Numbers of the table on the terminal, with their heads."""
 
 
-_VERDICT_WORDS = {"accepted": "accepted", "second look": "want a second look", "not met": "not met"}
+def survey_lines(records: Sequence[PileRecord]) -> list[str]:
+    """Give the table of all piles as a terminal shows it, with every alert below it; each pile in its own units."""
+    done = [record for record in records if record.row is not None]
+    if not done:
+        return []
+    cells = [("pile", "record", *(head for head, _ in SHOWN), "alerts")]
+    for record in done:
+        row = dict(record.row or {})
+        numbers = [_shown(row.get(code), code, str(row.get("display_units") or "SI")) for _, code in SHOWN]
+        alerts = [one for one in str(row.get("alerts") or "").split("; ") if one]
+        cells.append((str(row["pile"]), str(row["trust"]), *numbers, f"{len(alerts) or '–'}"))
+    wide = [max(len(cell) for cell in column) for column in zip(*cells, strict=True)]
+    shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
+    for record in done:
+        row = dict(record.row or {})
+        for told in (row.get("alerts"), row.get("criterion_problem")):
+            if told:
+                words = f"{row['pile']}: {told}"
+                shown += textwrap.wrap(words, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return shown
 
 
-def tested_rows(review: StructureReview) -> pd.DataFrame:
-    """Give the table of test piles as a person reads it; one that failed says why."""
-    system, rows = review.display_units, []
-    for record in review.records:
-        one = record.result
-        if one is None:
-            rows.append((record.sheet, "not reviewed", "–", "–", "–", record.problem))
-            continue
-        last = [drive for drive in one.drives if drive.resistance is not None][-1:]
-        resistance = "–"
-        if last and last[0].resistance is not None:
-            found = last[0].resistance
-            low, high = (show("matched_resistance", value, system) for value in (found.low, found.high))
-            resistance = f"{show('matched_resistance', found.value, system)} ({low} to {high})"
-        required = (
-            "–" if one.required_resistance is None else show("matched_resistance", one.required_resistance, system)
-        )
-        setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
-        held = one.criterion
-        alerts = [] if held.criterion is None else [told(alert, system).sentence for alert in held.criterion.alerts]
-        if held.problem is not None and held.criterion is None:
-            alerts = [told(held.problem, system).sentence]
-        shown_setup = setup[0] if setup else "–"
-        rows.append((one.pile, one.trust, resistance, required, shown_setup, "; ".join(alerts) or "–"))
-    return pd.DataFrame(
-        rows, columns=["pile", "record", "last resistance", "required", "setup", "alerts"], dtype=object
+def _shown(value: str | float | None, code: str, system: str) -> str:
+    number = float(value) if isinstance(value, int | float) else None
+    return show("setup_factor" if code == "setup_factor" else "matched_resistance", number, system)
+
+
+def survey_table(records: Sequence[PileRecord]) -> pd.DataFrame:
+    """Give the table of all piles."""
+    rows = [dict(record.row or {}) | {"sheet": record.sheet, "problem": record.problem} for record in records]
+    columns = {}
+    for column in COLUMNS:
+        values = [row.get(column) for row in rows]
+        if column in TEXTS:
+            columns[header(column)] = pd.Series([value or "" for value in values], dtype=object)
+        else:
+            columns[header(column)] = pd.Series(values, dtype="Int64" if column in COUNTS else float)
+    return pd.DataFrame(columns | {"problem": pd.Series([row["problem"] for row in rows], dtype=object)})
+
+
+def _survey_json(records: Sequence[PileRecord]) -> bytes:
+    units = {name: header(name).partition(" [")[2].rstrip("]") for name in COLUMNS if "[" in header(name)}
+    return _as_json(
+        {
+            "format": SURVEY_FORMAT,
+            "dyntest": __version__,
+            "units": units,
+            "piles": [dict(record.row) for record in records if record.row is not None],
+            "failures": [{"sheet": r.sheet, "problem": r.problem} for r in records if r.row is None],
+        }
     )
 
 
-def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
-    """Give every pile of a group that is not simply accepted, with its reason."""
-    if group.check is None:
-        return pd.DataFrame({"pile": [], "verdict": [], "because": []}, dtype=object)
-    piles, second = group.check.piles, second_looks(group.check, system)
-    because = [second.get(pile, why) for pile, why in zip(piles["pile"], reasons(group.check, system), strict=True)]
-    rows = pd.DataFrame({"pile": piles["pile"], "verdict": piles["verdict"], "because": because})
-    return rows[(rows["verdict"] != "accepted") | rows["pile"].isin(second.index)].reset_index(drop=True)
-
-
-def plan(review: StructureReview) -> pd.DataFrame:
-    """Give the plan: ``pile``, ``group``, ``x``, ``y`` in display units, ``verdict``; piles without x are left out."""
-    frames = []
-    for group in review.groups:
-        table = group.piles
-        if table is None or table.x is None or table.y is None:
-            continue
-        frame = pd.DataFrame({"pile": table.pile, "group": group.group.name, "x": table.x, "y": table.y})
-        verdicts = {} if group.check is None else dict(zip(group.check.piles["pile"], _verdicts(group), strict=True))
-        frame["verdict"] = [verdicts.get(pile, "no counts") for pile in frame["pile"]]
-        frame.loc[frame["pile"].isin(group.tests), "verdict"] = "test pile"
-        frames.append(frame.dropna(subset=["x", "y"]))
-    if not frames:
-        return pd.DataFrame({name: [] for name in ("pile", "group", "x", "y", "verdict")})
-    whole = pd.concat(frames, ignore_index=True)
-    for name in ("x", "y"):
-        whole[name] = shown("penetration", whole[name], review.display_units)
-    return whole
-
-
-def _verdicts(group: GroupReview) -> list[str]:
-    assert group.check is not None
-    piles = group.check.piles
-    return np.where(piles["status"] == "no counts", "no counts", piles["verdict"]).tolist()
-
-
-def setup_points(review: StructureReview) -> pd.DataFrame:
-    """Give every measured setup factor: ``pile``, ``soil``, ``days`` and ``factor``."""
-    rows = [
-        (one.pile, one.shaft_soil or "soil not named", point.wait / SECONDS_PER_DAY, point.factor.value)
-        for one in review.results
-        for point in one.setups
-    ]
-    return pd.DataFrame(rows, columns=["pile", "soil", "days", "factor"])
-
-
-def setup_band(setup: PooledSetup, longest: float) -> pd.DataFrame:
-    """Give the pooled setup factor over time with its range for a pile that was not tested.
-
-    Units: longest [days].
-    """
-    first = setup.reference_time / SECONDS_PER_DAY
-    days = np.geomspace(first, max(longest, 2.0 * first), 40)
-    values = np.array([setup.factor(day * SECONDS_PER_DAY) for day in days])
-    return pd.DataFrame({"days": days, "factor": values[:, 0], "low": values[:, 1], "high": values[:, 2]})
-
-
-def resistance_lines(results: tuple[PileResult, ...], system: str) -> pd.DataFrame:
-    """Give maximum Case resistance against penetration of every test pile."""
-    frames = [
-        pd.DataFrame(
-            {
-                "pile": one.pile,
-                title("penetration", system): shown("penetration", pd.Series(one.depth, dtype=float), system),
-                title("case_resistance_maximum", system): shown(
-                    "case_resistance_maximum", pd.Series(one.case_resistance, dtype=float), system
-                ),
-            }
-        )
-        for one in results
-    ]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-
-
-def pooled_words(review: StructureReview) -> tuple[str, ...]:
-    """Say what the test piles tell together: setup by soil, damping factor, hammer efficiency."""
-    told_together = []
-    for setup in review.setups:
-        week = 7.0 * SECONDS_PER_DAY
-        value, low, high = setup.factor(week)
-        name = setup.soil or "soil that is not named"
-        words = f"Setup in {name}, {_count(setup.rate)}: {value:.2f} after 7 days"
-        if np.isfinite(low):
-            words += f"; {low:.2f} to {high:.2f} for a pile that was not tested"
-        told_together.append(f"{words}.")
-    for label, found in (("Case damping factor", review.damping_factor), ("Hammer efficiency", review.efficiency)):
-        if found is not None:
-            between = f", {found.between:.2f} from pile to pile" if found.count > 1 else ""
-            told_together.append(f"{label}, {_count(found)}: {found.value:.2f}{between}.")
-    return tuple(told_together)
-
-
-def _count(found: Pooled) -> str:
-    return "1 pile" if found.count == 1 else f"{found.count} piles"
-
-
-def to_do(review: StructureReview) -> tuple[str, ...]:
-    """Say what is still to do: restrikes with their dates, and groups without a criterion."""
-    lines = []
-    for group in review.groups:
-        for row in group.due.itertuples():
-            when = f"not before {row.earliest!s}" if row.earliest else "after the wait of the test pile"
-            lines.append(f"{group.group.name}: restrike {row.pile!s}, {when}.")
-        if group.criterion is None:
-            lines.append(f"{group.group.name}: needs a criterion.")
-    return tuple(lines)
-
-
-def pay_rows(review: StructureReview) -> pd.DataFrame:
-    """Give the pay length of each group."""
-    system, rows = review.display_units, []
-    for group in review.groups:
-        if group.check is None:
-            continue
-        known = group.check.piles["pay_length"].dropna()
-        total = show("penetration", float(known.sum()), system) if len(known) else "–"
-        rows.append((group.group.name, str(len(group.check.piles)), str(len(known)), total))
-    return pd.DataFrame(rows, columns=["group", "piles", "with a known length", "pay length"], dtype=object)
+def _as_json(content: dict) -> bytes:
+    return (json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
 FORMAT = 1
@@ -254,19 +145,35 @@ PILE_UNITS = dict.fromkeys(
 """Unit of every column of the table of bearing piles that has one."""
 
 
+FILES = (
+    "structure.json",
+    "structure.pdf",
+    "test_piles.csv",
+    "test_piles.parquet",
+    "bearing_piles.csv",
+    "bearing_piles.parquet",
+    "plan.geojson",
+)
+"""Names of all files that a structure's review may leave behind."""
+
+
 def structure_files(review: StructureReview, *, today: date | None = None) -> dict[str, bytes]:
     """Give every file of a structure's review."""
-    bearing = bearing_table(review)
-    tested = survey_table(review.records)
-    files = {
-        "structure.json": _json(review),
-        "test_piles.csv": plain_csv(tested, {}),
-        "test_piles.parquet": _parquet(tested),
-        "bearing_piles.csv": plain_csv(bearing, PILE_UNITS),
-        "bearing_piles.parquet": _parquet(bearing),
-        "structure.pdf": structure_pdf(review, today=today),
-    }
-    return files | ({"plan.geojson": _geojson(review, bearing)} if review.sheet.reference_system else {})
+    names = FILES if review.sheet.reference_system else FILES[:-1]
+    return {name: structure_file(review, name, today=today) for name in names}
+
+
+def structure_file(review: StructureReview, name: str, *, today: date | None = None) -> bytes:
+    """Give one file of a structure's review, by its name of `FILES`."""
+    if name == "structure.json":
+        return _structure_json(review)
+    if name == "structure.pdf":
+        return structure_pdf(review, today=today)
+    if name == "plan.geojson":
+        return _geojson(review, bearing_table(review))
+    tested = name.startswith("test_piles")
+    table = survey_table(review.records) if tested else bearing_table(review)
+    return _parquet(table) if name.endswith(".parquet") else plain_csv(table, {} if tested else PILE_UNITS)
 
 
 def bearing_table(review: StructureReview) -> pd.DataFrame:
@@ -294,7 +201,7 @@ def _parquet(table: pd.DataFrame) -> bytes:
     return buffer.getvalue()
 
 
-def _json(review: StructureReview) -> bytes:
+def _structure_json(review: StructureReview) -> bytes:
     system = review.display_units
     content = {
         "format": FORMAT,
@@ -320,7 +227,7 @@ def _json(review: StructureReview) -> bytes:
         "to_do": list(to_do(review)),
         "reminder": GOVERNING_SPECIFICATION,
     }
-    return (json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    return _as_json(content)
 
 
 def _group(group: GroupReview, system: str) -> dict[str, Any]:
@@ -381,24 +288,11 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
     """Give the board of a structure as PDF."""
     system, day = review.display_units, today or date.today()
     figures = board_figures(review)
-    blocks: list[dict] = []
+    blocks: list[dict] = [answer(words) for words in board_answer(review)]
     for group in review.groups:
-        words = group_words(group, system)
-        blocks += [heading(words.name), answer(words.answer)]
-        blocks += [text(caution[0].upper() + caution[1:] + ".") for caution in words.cautions]
-        if words.criterion:
-            strokes, counts = zip(*words.criterion, strict=True)
-            blocks.append(
-                rows(
-                    ("stroke", *strokes),
-                    [(words.head[1], *counts)],
-                    [2.4] + [1] * len(strokes),
-                    "l" * (1 + len(strokes)),
-                )
-            )
-            blocks.append(note(words.basis[0].upper() + words.basis[1:] + "."))
-    if "plan" in figures:
-        blocks.append(pictured(CAPTIONS["plan"], "plan"))
+        blocks += _group_blocks(group, system)
+    plans = [name for name in ("plan", "grid") if name in figures]
+    blocks += [pictured(CAPTIONS[name], name) for name in plans]
     blocks += [heading("Still to do"), *(text(line) for line in to_do(review) or ("Nothing is open.",))]
     odd = [(group, odd_rows(group, system)) for group in review.groups]
     for group, table in odd:
@@ -407,9 +301,16 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
             blocks.append(rows(("Pile", "Verdict", "Because"), table.to_numpy().tolist(), [0, 0, 1], "lll"))
     head = ("Pile", "Record", "Last resistance", "Required", "Setup", "Alerts")
     blocks.append(heading("Test piles"))
-    blocks.append(rows(head, tested_rows(review).to_numpy().tolist(), [0.5, 0.5, 1.3, 0.7, 1.1, 1.8], "llllll"))
+    blocks.append(rows(head, result_rows(review).to_numpy().tolist(), [0.5, 0.5, 1.3, 0.7, 1.1, 1.8], "llllll"))
     blocks += [text(words) for words in pooled_words(review)]
-    blocks += [pictured(caption, name) for name, caption in CAPTIONS.items() if name in figures and name != "plan"]
+    blocks += [pictured(CAPTIONS[name], name) for name in ("setup", "depth") if name in figures]
+    struck = hammer_rows(review)
+    if len(struck):
+        blocks.append(heading("Hammer from pile to pile"))
+        blocks += [text(words) for words in hammer_words(review)]
+        widths = [0.6, 1.3, 0.8, 0.6, 0.8, 0.7, 0.8, 1.3, 1.3]
+        blocks.append(rows([one.capitalize() for one in struck.columns], struck.to_numpy().tolist(), widths, "l" * 9))
+        blocks += [pictured(CAPTIONS["hammer"], "hammer")] if "hammer" in figures else []
     pay = pay_rows(review)
     if len(pay):
         blocks.append(heading("Pay lengths"))
@@ -422,59 +323,74 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
     return typeset("structure.typ", content, figures, day)
 
 
+def _group_blocks(group: GroupReview, system: str) -> list[dict]:
+    """Give what the board says of a group: its answer, what to weigh, its counts and what they rest on."""
+    words = group_words(group, system)
+    blocks = [heading(words.name), text(words.answer)]
+    blocks += [text(caution[0].upper() + caution[1:] + ".") for caution in words.cautions]
+    if words.criterion:
+        strokes, counts = zip(*words.criterion, strict=True)
+        widths = [2.4] + [1] * len(strokes)
+        blocks.append(rows(("stroke", *strokes), [(words.head[1], *counts)], widths, "l" * len(widths)))
+        blocks.append(note(words.basis[0].upper() + words.basis[1:] + "."))
+    return blocks
+
+
 CAPTIONS = {
     "plan": "Plan of piles: shape and colour give the verdict.",
+    "grid": "Piles without coordinates, by name: shape and colour give the verdict.",
     "setup": "Setup factor against time of all test piles; the band holds a pile that was not tested.",
-    "depth": "Maximum Case resistance against penetration of the test piles.",
+    "depth": "Maximum Case resistance against penetration of the test piles, and the soil at each.",
+    "hammer": "Energy passed on and largest compression stress, test pile by test pile in the order of driving.",
 }
 """What is said under each figure of the board."""
+
+MOST_MARKS = 150
+"""Piles on a plan whose marks are written beside them at most [1]."""
 
 
 def board_figures(review: StructureReview) -> dict[str, bytes]:
     """Draw the board's figures as SVG; one that would show nothing is left out."""
-    drawn = {}
-    places, points = plan(review), setup_points(review)
-    lines = resistance_lines(review.results, review.display_units)
+    system, drawn = review.display_units, {}
+    places, points, struck = plan(review), setup_points(review), hammer_points(review)
+    lines = resistance_lines(review.results, system)
+    placed = places["placed"].astype(bool)
     with matplotlib.rc_context(STYLE):
-        if len(places):
-            drawn["plan"] = _plan_figure(places, "ft" if review.display_units == "US" else "m")
+        if placed.any():
+            drawn["plan"] = _plan_figure(places[placed], "ft" if system == "US" else "m")
+        if (~placed).any():
+            drawn["grid"] = _plan_figure(places[~placed], "")
         if len(points):
             drawn["setup"] = _setup_figure(review, points)
         if len(lines):
-            drawn["depth"] = _depth_figure(lines)
+            drawn["depth"] = _depth_figure(lines, soil_profiles(review.results, system))
+        if len(struck) > 1:
+            drawn["hammer"] = _hammer_figure(struck)
     return drawn
 
 
-VERDICT_COLOURS = {
-    "accepted": palette.ACCENT,
-    "second look": "#d2691e",
-    "not met": palette.WARNING,
-    "no counts": palette.QUIET,
-    "test pile": palette.INK,
-}
-
-
 def _plan_figure(places: pd.DataFrame, unit: str) -> bytes:
-    figure = Figure(figsize=(7.0, 3.2))
+    """Draw piles at their places, or in a grid where there is no unit."""
+    rows_of_grid = 0 if unit else places["y"].nunique()
+    figure = Figure(figsize=(7.0, 3.2 if unit else 0.9 + 0.35 * rows_of_grid))
     axes = figure.subplots()
-    for verdict, marker in VERDICT_MARKS.items():
+    size = 46 if len(places) <= MOST_MARKS else 12
+    for verdict, mark in VERDICT_MARKS.items():
         some = places[places["verdict"] == verdict]
         if len(some):
-            colour = VERDICT_COLOURS[verdict]
-            axes.scatter(some["x"], some["y"], marker=marker, color=colour, s=46, label=f"{verdict} ({len(some)})")
-    for row in places.itertuples():
-        axes.annotate(str(row.pile), (row.x, row.y), (0, 6), textcoords="offset points", ha="center", fontsize=5.5)
-    axes.set(xlabel=f"x [{unit}]", ylabel=f"y [{unit}]", aspect="equal")
+            label = f"{verdict} ({len(some)})"
+            axes.scatter(some["x"], some["y"], marker=mark.marker, color=mark.colour, s=size, label=label)
+    if len(places) <= MOST_MARKS:
+        for row in places.itertuples():
+            at = (float(str(row.x)), float(str(row.y)))
+            axes.annotate(str(row.pile), at, (0, 6), textcoords="offset points", ha="center", fontsize=5.5)
+    if unit:
+        axes.set(xlabel=f"x [{unit}]", ylabel=f"y [{unit}]", aspect="equal")
+    else:
+        axes.set_axis_off()
     axes.margins(0.08, 0.15)
-    axes.legend(
-        loc="upper center",
-        bbox_to_anchor=(0.5, 1.22),
-        ncols=len(VERDICT_MARKS),
-        frameon=False,
-        fontsize=7,
-        columnspacing=1.0,
-    )
-    return finished(figure, "Plan of piles", left=0.7)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.02), ncols=3, frameon=False, fontsize=7, columnspacing=1.0)
+    return finished(figure, "Plan of piles" if unit else "Piles without coordinates", left=0.7)
 
 
 def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
@@ -502,30 +418,51 @@ def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
     return finished(figure, "Setup of all test piles", left=0.7)
 
 
-def _depth_figure(lines: pd.DataFrame) -> bytes:
+SOIL_HATCHES = {"sand": "....", "silt": "----", "clay": "////", "rock": "xxxx"}
+"""Hatch of a soil in the profile beside the resistance."""
+
+
+def _depth_figure(lines: pd.DataFrame, layers: pd.DataFrame) -> bytes:
+    piles = layers["pile"].unique().tolist()
     figure = Figure(figsize=(7.0, 3.4))
-    axes = figure.subplots()
+    widths = [6.0, *([0.55] * len(piles))]
+    axes, *strips = figure.subplots(1, len(widths), sharey=True, squeeze=False, width_ratios=widths)[0]
     _, depth, resistance = lines.columns
     for place, (pile, own) in enumerate(lines.groupby("pile", sort=False)):
         style = ("solid", "dashed", "dotted", "dashdot")[place % 4]
-        axes.plot(own[resistance], own[depth], color=palette.INK, linestyle=style, label=pile)
+        colour = (palette.INK, palette.DRIVES["restrike"], palette.WARNING)[place // 4 % 3]
+        axes.plot(own[resistance], own[depth], color=colour, linestyle=style, label=pile)
     axes.invert_yaxis()
     axes.set(xlabel=resistance, ylabel=depth)
-    axes.legend(loc="upper right")
+    axes.legend(loc="upper right", ncols=1 + lines["pile"].nunique() // 12)
+    deepest = float(lines[depth].max())
+    for strip, pile in zip(strips, piles, strict=True):
+        for layer in layers[layers["pile"] == pile].itertuples():
+            top, bottom = float(str(layer.top)), min(float(str(layer.bottom)), deepest)
+            if top < deepest:
+                hatch = SOIL_HATCHES.get(str(layer.soil), "")
+                strip.bar(0, bottom - top, 1.0, top, color="white", edgecolor=palette.QUIET, hatch=hatch, linewidth=0.4)
+                strip.text(0, 0.5 * (top + bottom), str(layer.soil), ha="center", va="center", fontsize=6, rotation=90,
+                           bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6})  # fmt: skip
+        strip.set_title(pile, fontsize=6.5)
+        strip.set_xticks([])
+        strip.tick_params(left=False, labelleft=False)
     return finished(figure, "Resistance against penetration", left=0.7)
 
 
-def structure_lines(review: StructureReview) -> list[str]:
-    """Give the lines a terminal shows: each group's answer, the test piles that failed, and what is still to do."""
-    lines = []
-    for group in review.groups:
-        words = group_words(group, review.display_units)
-        lines += [f"{words.name}: {words.answer}"]
-        lines += [f"  ! {caution}." for caution in words.cautions]
-        lines += [f"  {stroke}: {count} {words.head[1]}" for stroke, count in words.criterion]
-        lines += [f"  {words.basis}."] if words.basis else []
-        odd = odd_rows(group, review.display_units)
-        lines += [f"  - {pile}, {verdict}: {why}" for pile, verdict, why in odd.to_numpy().tolist()]
-    lines += [f"{record.sheet}: {record.problem}" for record in review.records if record.result is None]
-    lines += [*pooled_words(review), *to_do(review), GOVERNING_SPECIFICATION]
-    return lines
+def _hammer_figure(struck: pd.DataFrame) -> bytes:
+    figure = Figure(figsize=(7.0, 2.6))
+    both = figure.subplots(1, 2)
+    for axes, column, label in (
+        (both[0], "ratio", "energy passed on / (ram weight × stroke)"),
+        (both[1], "stress", "largest compression / its limit"),
+    ):
+        for place, (hammer, own) in enumerate(struck.groupby("hammer", sort=False)):
+            style, marker = ("-", "--", ":")[place % 3], palette.MARKERS[place % len(palette.MARKERS)]
+            axes.plot(own["order"], own[column], style, marker=marker, color=palette.INK, label=hammer)
+        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, None))
+        named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
+        axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
+    both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)
+    both[0].legend(loc="lower right", fontsize=6.5)
+    return finished(figure, "Hammer from pile to pile", left=0.7)

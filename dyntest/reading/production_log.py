@@ -1,6 +1,7 @@
 """The production log of the bearing piles, and the table of their levels and lengths."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -96,6 +97,25 @@ class PileTable:
     planned_ground_elevation: np.ndarray | None = None
     x: np.ndarray | None = None
     y: np.ndarray | None = None
+
+    def take(self, rows: Sequence[bool]) -> "PileTable":
+        """Give some of the piles."""
+        kept = np.flatnonzero(rows)
+
+        def some(values: np.ndarray | None) -> np.ndarray | None:
+            return None if values is None else values[kept]
+
+        return replace(
+            self,
+            pile=tuple(self.pile[place] for place in kept),
+            cutoff_elevation=self.cutoff_elevation[kept],
+            ground_elevation=self.ground_elevation[kept],
+            furnished_length=self.furnished_length[kept],
+            batter=self.batter[kept],
+            planned_ground_elevation=some(self.planned_ground_elevation),
+            x=some(self.x),
+            y=some(self.y),
+        )
 
 
 def read_production_log(path: str | Path, layout: LogLayout | None = None) -> ProductionLog:

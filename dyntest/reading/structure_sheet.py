@@ -1,5 +1,6 @@
 """Reading `structure.toml`: the groups of bearing piles, the test piles each rests on, and their logs."""
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,7 +18,8 @@ from dyntest.reading.sheet_errors import explain
 from dyntest.reading.values import Text, Word
 from dyntest.reading.wording import known_as, shown
 
-USUAL_STRUCTURE_NAME = "structure.toml"
+_OF_A_STRUCTURE = re.compile(r"^\s*\[\s*structure\s*\]|^\s*\[\[\s*group\s*\]\]", re.M)
+_OF_A_TEST = re.compile(r"^\s*\[\s*pile\s*\]|^\s*\[\[\s*drive\s*\]\]", re.M)
 
 
 class StructureTable(Keys):
@@ -101,6 +103,20 @@ class StructureSheet:
         """The file itself and every table it names, without the test sheets."""
         named = (path for group in self.groups for path in (group.production_log, group.piles) if path is not None)
         return (self.path, *dict.fromkeys(named))
+
+
+def usual_folder(path: Path) -> Path:
+    """Give the folder for the results of a structure where none is named: ``structure/`` beside its file."""
+    return path.parent / "structure"
+
+
+def is_structure(path: Path) -> bool:
+    """Whether a file is a structure's and not a test sheet, from the tables that it has."""
+    try:
+        text = read_text(path, MAX_SHEET_BYTES)
+    except InputError:
+        return False  # whoever reads it says what is wrong with it
+    return bool(_OF_A_STRUCTURE.search(text)) and not _OF_A_TEST.search(text)
 
 
 def read_structure(path: str | Path) -> StructureSheet:

@@ -1,9 +1,11 @@
-"""What is kept of a reviewed test pile for its structure: small plain data that survives being written as JSON."""
+"""What is kept of a reviewed test pile for its structure, as plain data, and what several test piles say together."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
-from math import isfinite, log
+from math import expm1, isfinite, log, log10
+from statistics import NormalDist
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -11,7 +13,9 @@ from pydantic import TypeAdapter
 from dyntest.decisions.combined_criterion import PileCriterion
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.estimate import Estimate, Pooled, pool
+from dyntest.decisions.time_law import reference_time
+from dyntest.reading.parts import Layer
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -60,9 +64,9 @@ class DriveResistance:
         Matched resistance [N]; None where it was not matched.
     case_resistance : float
         Maximum Case resistance [N]; not a number where not known.
-    energy_ratio, stroke, peak_stress : float
-        Of the representative blow: transferred over rated energy [1], stroke [m], stress of the gauge that reads most
-        [Pa]; not a number where not known.
+    energy, energy_ratio, transfer_ratio, stroke, peak_stress : float
+        Of the representative blow: transferred energy [J], over the rated energy [1] and over ram weight times stroke
+        [1], stroke [m], stress of the gauge that reads most [Pa]; not a number where not known.
     damping_factor : float
         Case damping factor calibrated by matching [1]; not a number where it was not.
     """
@@ -73,7 +77,9 @@ class DriveResistance:
     penetration: float
     resistance: Estimate | None
     case_resistance: float
+    energy: float
     energy_ratio: float
+    transfer_ratio: float
     stroke: float
     peak_stress: float
     damping_factor: float
@@ -105,6 +111,8 @@ class PileResult:
         Hammer efficiency found by calibration [1]; not a number where none was.
     depth, case_resistance : tuple of float
         Penetration [m] along the initial drive, and maximum Case resistance there [N].
+    layers : tuple of Layer
+        The soil profile at the pile, from the ground down; empty where the sheet has none.
     tip_reinforcement : float
         Length of an attached tip [m].
     criterion : PileCriterion
@@ -125,6 +133,7 @@ class PileResult:
     efficiency: float
     depth: tuple[float, ...]
     case_resistance: tuple[float, ...]
+    layers: tuple[Layer, ...]
     tip_reinforcement: float
     criterion: PileCriterion
     targets: tuple[EndOfDriveTarget, ...]
@@ -158,6 +167,7 @@ def pile_result(review: Review) -> PileResult:
         efficiency=_number(None if found is None else found.calibrated.hammer.efficiency),
         depth=depth,
         case_resistance=case,
+        layers=tuple(sheet.soil.layers),
         tip_reinforcement=sheet.pile.tip_reinforcement or 0.0,
         criterion=_criterion(review, found),
         targets=() if answers.target is None else (answers.target,),
@@ -209,7 +219,9 @@ def _drive(drive: DriveReview) -> DriveResistance:
         penetration=_number(numbers.get("penetration")),
         resistance=resistance,
         case_resistance=_number(numbers.get("case_resistance_maximum")),
+        energy=_number(numbers.get("transferred_energy")),
         energy_ratio=_number(numbers.get("energy_ratio")),
+        transfer_ratio=_number(numbers.get("energy_ratio_stroke")),
         stroke=_number(numbers.get("stroke")),
         peak_stress=_number(numbers.get("peak_gauge_stress")),
         damping_factor=_number(drive.calibrated_damping_factor),
@@ -244,3 +256,187 @@ def as_plain(result: PileResult) -> dict:
 def from_plain(kept: object) -> PileResult:
     """Give a result back from `as_plain`; raise ``ValueError`` where something is missing or of another kind."""
     return _adapter().validate_python(kept)
+
+
+RANGE_CONFIDENCE = 0.90
+"""Confidence that the range of a match or of a setup factor is taken to have [1], to give it a deviation."""
+
+LEAST_DEVIATION = 0.03
+"""Least standard deviation of a rate of setup [1], so that no pile outweighs all others; our choice."""
+
+PILE_SCATTER = {"damping factor": 0.10, "efficiency": 0.05}
+"""Standard deviation with which one pile gives its Case damping factor and hammer efficiency [1]; no source."""
+
+SAME_TIME = 1.5
+"""Waits shorter than this many times the reference time give no rate of setup [1]: the logarithm is then too small."""
+
+
+@dataclass(frozen=True)
+class PooledSetup:
+    """Setup against time of all test piles in one soil.
+
+    Parameters
+    ----------
+    soil : str
+        Soil along the shaft; empty where the sheets do not say.
+    rate : Pooled
+        Gain for each tenfold of time, A in ``R(t)/R_0 = 1 + A log10(t/t_0)`` [1].
+    reference_time : float
+        t_0 [s].
+    piles : tuple of str
+        Test piles it rests on.
+    waits, factors : tuple of float
+        Every measured wait [s] and setup factor [1].
+    """
+
+    soil: str
+    rate: Pooled
+    reference_time: float
+    piles: tuple[str, ...]
+    waits: tuple[float, ...]
+    factors: tuple[float, ...]
+
+    def factor(self, wait: float) -> tuple[float, float, float]:
+        """Give the setup factor after a wait and its range for a pile that was not tested [1].
+
+        Units: wait [s].
+        """
+        tenfolds = log10(max(wait / self.reference_time, 1.0))
+        rates = (self.rate.value, self.rate.next_low, self.rate.next_high)
+        value, low, high = (1.0 + rate * tenfolds for rate in rates)
+        return value, low, high
+
+
+@dataclass(frozen=True)
+class HammerRun:
+    """What one hammer passed into the test piles at the end of driving, one pile after the other.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the hammer.
+    ram_mass : float
+        Its ram [kg].
+    piles : tuple of str
+        Test piles in the order in which they were driven; those without a date last.
+    starts : tuple of datetime or None
+        When each was driven.
+    ratios : tuple of float
+        Transferred energy over ram weight times stroke, over the rated energy where no stroke is known [1].
+    change : Estimate or None
+        By how much the ratio changed from the first pile to the last, as a share of the first, with its 90 % range;
+        None with fewer than two dates.
+    """
+
+    kind: str
+    ram_mass: float
+    piles: tuple[str, ...]
+    starts: tuple[datetime | None, ...]
+    ratios: tuple[float, ...]
+    change: Estimate | None
+
+    @property
+    def drifts(self) -> bool:
+        """Whether the range of the change leaves out none at all."""
+        return self.change is not None and not self.change.low <= 0.0 <= self.change.high
+
+
+def pooled_setups(results: Sequence[PileResult]) -> tuple[PooledSetup, ...]:
+    """Pool the rate of setup over all test piles, soil by soil; each pile counts once, with all its restrikes."""
+    pooled = []
+    for soil in dict.fromkeys(one.shaft_soil for one in results):
+        time = reference_time(soil or None)
+        rates: list[float] = []
+        deviations: list[float] = []
+        names, waits, factors = [], [], []
+        for one in results:
+            own = [point for point in one.setups if point.matched and point.wait > SAME_TIME * time]
+            if one.shaft_soil != soil or not own:
+                continue
+            rate, deviation = _rate(own, time)
+            rates.append(rate)
+            deviations.append(max(deviation, LEAST_DEVIATION))
+            names.append(one.pile)
+            waits += [point.wait for point in own]
+            factors += [point.factor.value for point in own]
+        if rates:
+            pooled.append(PooledSetup(soil, pool(rates, deviations), time, tuple(names), tuple(waits), tuple(factors)))
+    return tuple(pooled)
+
+
+def _rate(points: Sequence, time: float) -> tuple[float, float]:
+    """Give one pile's rate of setup and its deviation [1]; its restrikes share the end of driving, so errors stay."""
+    quantile = NormalDist().inv_cdf(0.5 + 0.5 * RANGE_CONFIDENCE)
+    tenfolds = np.array([log10(point.wait / time) for point in points])
+    gains = np.array([point.factor.value - 1.0 for point in points])
+    spreads = np.array([(point.factor.high - point.factor.low) / (2.0 * quantile) for point in points])
+    weights = np.where(np.isfinite(spreads), tenfolds**2 / np.maximum(spreads, 1e-3) ** 2, 0.0)
+    if not weights.any():
+        return float((gains / tenfolds).mean()), float(1.0 / tenfolds.min())
+    rate = float(np.average(gains / tenfolds, weights=weights))
+    return rate, float(np.average(np.nan_to_num(spreads, posinf=0.0) / tenfolds, weights=weights))
+
+
+TRANSFER_SCATTER = 0.07
+"""Least standard deviation of a pile's transfer ratio about the hammer's own, as a share [1]: soil and gauges differ;
+common practice, no source."""
+
+
+def hammer_runs(results: Sequence[PileResult]) -> tuple[HammerRun, ...]:
+    """Give what each hammer passed into the test piles in their order, and whether it drifts.
+
+    The logarithm of the ratio is fitted by a straight line over time, ``ln η = a + b t``. The range of b is that of
+    Student's t from the residuals (least squares, any textbook), with `TRANSFER_SCATTER` as their least deviation.
+    """
+    found: dict[tuple[str, int], list[tuple[datetime | None, str, float, float]]] = {}
+    for one in results:
+        last = [drive for drive in one.drives if drive.kind == "initial"][-1:]
+        for drive in last:
+            ratio = drive.transfer_ratio if isfinite(drive.transfer_ratio) else drive.energy_ratio
+            if isfinite(ratio) and ratio > 0.0 and one.criterion.hammer_kind:
+                hammer = (one.criterion.hammer_kind, round(one.criterion.ram_mass))
+                found.setdefault(hammer, []).append((drive.start, one.pile, ratio, one.criterion.ram_mass))
+    runs = []
+    for (kind, _), rows in found.items():
+        rows.sort(key=lambda row: (row[0] is None, row[0] or datetime.min))
+        starts, piles, ratios, masses = zip(*rows, strict=True)
+        runs.append(HammerRun(kind, masses[0], piles, starts, ratios, _drift(starts, ratios)))
+    return tuple(runs)
+
+
+def _drift(starts: Sequence[datetime | None], ratios: Sequence[float]) -> Estimate | None:
+    """Give the change of a ratio from the first date to the last, as a share of the first."""
+    dated = [(start, ratio) for start, ratio in zip(starts, ratios, strict=True) if start is not None]
+    if len(dated) < 2 or dated[0][0] == dated[-1][0]:
+        return None
+    times = np.array([(start - dated[0][0]).total_seconds() for start, _ in dated])
+    logs = np.array([log(ratio) for _, ratio in dated])
+    away = times - times.mean()
+    spread = float(away @ away)
+    slope = float(away @ logs) / spread
+    left = logs - logs.mean() - slope * away
+    end, free = 0.5 + 0.5 * RANGE_CONFIDENCE, len(dated) - 2
+    half = NormalDist().inv_cdf(end) * TRANSFER_SCATTER
+    if free > 0:
+        from scipy.special import stdtrit  # slow to load
+
+        half = max(half, float(stdtrit(free, end)) * float(left @ left / free) ** 0.5)
+    half /= spread**0.5
+    value, low, high = (expm1(float(times[-1]) * one) for one in (slope, slope - half, slope + half))
+    return Estimate(value, low, high)
+
+
+def pooled_damping(results: Sequence[PileResult]) -> Pooled | None:
+    """Pool the Case damping factor that matching gave at each test pile, of its first drive that has one [1]."""
+    own = [[drive.damping_factor for drive in one.drives if isfinite(drive.damping_factor)] for one in results]
+    return _pooled([values[0] for values in own if values], PILE_SCATTER["damping factor"])
+
+
+def pooled_efficiency(results: Sequence[PileResult]) -> Pooled | None:
+    """Pool the hammer efficiency that calibration gave at each test pile [1]."""
+    return _pooled([one.efficiency for one in results], PILE_SCATTER["efficiency"])
+
+
+def _pooled(values: Sequence[float], deviation: float) -> Pooled | None:
+    known = [value for value in values if isfinite(value)]
+    return pool(known, [deviation] * len(known)) if known else None

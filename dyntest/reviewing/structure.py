@@ -1,14 +1,14 @@
 """The bearing piles of reviewed test piles, and a whole structure of several test piles and groups of bearing piles."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from math import isfinite, log10
-from statistics import NormalDist
+from math import isfinite
+from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from dyntest import __version__
@@ -18,17 +18,25 @@ from dyntest.decisions.bearing_piles import BearingPileCheck, check_bearing_pile
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import PileCriterion, combinable, combine, group_criterion
 from dyntest.decisions.criterion import Criterion
-from dyntest.decisions.estimate import Pooled, pool
+from dyntest.decisions.estimate import Pooled
 from dyntest.decisions.resistance_factors import least_dynamic_tests
 from dyntest.decisions.restrikes import DATE
-from dyntest.decisions.time_law import reference_time
 from dyntest.errors import InputError
 from dyntest.reading.files import sha256
+from dyntest.reading.parts import TestSheet
 from dyntest.reading.production_log import PileTable, ProductionLog, read_pile_table, read_production_log
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.structure_sheet import Group, StructureSheet
 from dyntest.reading.wording import known_as
-from dyntest.reviewing.pile_result import PileResult
+from dyntest.reviewing.pile_result import (
+    HammerRun,
+    PileResult,
+    PooledSetup,
+    hammer_runs,
+    pooled_damping,
+    pooled_efficiency,
+    pooled_setups,
+)
 from dyntest.reviewing.review import Progress, Review
 from dyntest.reviewing.survey import PileRecord, survey
 
@@ -87,56 +95,8 @@ def _elevations(depths: dict[str, float], piles: PileTable | None) -> tuple[floa
     )
 
 
-RANGE_CONFIDENCE = 0.90
-"""Confidence that the range of a match or of a setup factor is taken to have [1], to give it a deviation."""
-
-LEAST_DEVIATION = 0.03
-"""Least standard deviation of a rate of setup [1], so that no pile outweighs all others; our choice."""
-
-PILE_SCATTER = {"damping factor": 0.10, "efficiency": 0.05}
-"""Standard deviation with which one pile gives its Case damping factor and hammer efficiency [1]; no source."""
-
 HURT = ("reduced section", "damage")
 """Alerts after which a test pile is no measure for others while a sound one stands beside it."""
-
-SAME_TIME = 1.5
-"""Waits shorter than this many times the reference time give no rate of setup [1]: the logarithm is then too small."""
-
-
-@dataclass(frozen=True)
-class PooledSetup:
-    """Setup against time of all test piles in one soil.
-
-    Parameters
-    ----------
-    soil : str
-        Soil along the shaft; empty where the sheets do not say.
-    rate : Pooled
-        Gain for each tenfold of time, A in ``R(t)/R_0 = 1 + A log10(t/t_0)`` [1].
-    reference_time : float
-        t_0 [s].
-    piles : tuple of str
-        Test piles it rests on.
-    waits, factors : tuple of float
-        Every measured wait [s] and setup factor [1].
-    """
-
-    soil: str
-    rate: Pooled
-    reference_time: float
-    piles: tuple[str, ...]
-    waits: tuple[float, ...]
-    factors: tuple[float, ...]
-
-    def factor(self, wait: float) -> tuple[float, float, float]:
-        """Give the setup factor after a wait and its range for a pile that was not tested [1].
-
-        Units: wait [s].
-        """
-        tenfolds = log10(max(wait / self.reference_time, 1.0))
-        rates = (self.rate.value, self.rate.next_low, self.rate.next_high)
-        value, low, high = (1.0 + rate * tenfolds for rate in rates)
-        return value, low, high
 
 
 @dataclass(frozen=True)
@@ -161,6 +121,8 @@ class GroupReview:
         What to weigh, the gravest first.
     check : BearingPileCheck or None
         Its bearing piles; None without a log or a criterion.
+    log : ProductionLog or None
+        Counts of its bearing piles.
     piles : PileTable or None
         Levels, lengths and coordinates of its piles.
     due : pandas.DataFrame
@@ -175,6 +137,7 @@ class GroupReview:
     problem: Caution | None
     cautions: tuple[Caution, ...]
     check: BearingPileCheck | None
+    log: ProductionLog | None
     piles: PileTable | None
     due: pd.DataFrame
 
@@ -195,6 +158,8 @@ class StructureReview:
         One a soil.
     damping_factor, efficiency : Pooled or None
         Calibrated Case damping factor and hammer efficiency over the test piles [1].
+    hammers : tuple of HammerRun
+        What each hammer passed into the test piles, one after the other.
     groups : tuple of GroupReview
         In the order of the file.
     inputs : mapping of str to str
@@ -209,6 +174,7 @@ class StructureReview:
     setups: tuple[PooledSetup, ...]
     damping_factor: Pooled | None
     efficiency: Pooled | None
+    hammers: tuple[HammerRun, ...]
     groups: tuple[GroupReview, ...]
     inputs: Mapping[str, str]
     version: str = __version__
@@ -260,11 +226,22 @@ def review_structure(
     Setup is pooled by soil with a random effect for each pile, see `dyntest.decisions.estimate` for source and
     equation; the criterion of a group is that of `dyntest.decisions.combined_criterion.group_criterion`.
     """
-    tables = [_tables(group) for group in sheet.groups]  # before the long work, so that what is wrong is said at once
-    _refuse_shared_piles(sheet, tables)
+    tables = read_tables(sheet)  # before the long work, so that what is wrong is said at once
     folder = sheet.path.parent
     known = {name: kept for name, kept in (known or {}).items() if kept is not None and kept.result is not None}
     records = survey(folder, sheet.tests, match=match, known=known, keep=keep, executor=executor, progress=progress)
+    return conclude_structure(sheet, records, tables)
+
+
+Tables = tuple[ProductionLog | None, PileTable | None]
+"""A group's production log and its table of piles."""
+
+
+def conclude_structure(
+    sheet: StructureSheet, records: Sequence[PileRecord], tables: Sequence[Tables]
+) -> StructureReview:
+    """Give what the reviewed test piles of a structure say together, from the tables that `read_tables` gives."""
+    folder = sheet.path.parent
     by_path = {(folder / record.sheet).resolve(): record for record in records}
     results = tuple(record.result for record in records if record.result is not None)
     groups = tuple(
@@ -273,41 +250,116 @@ def review_structure(
     )
     return StructureReview(
         sheet,
-        _display_units(sheet, results),
-        records,
+        _display_units(sheet, [one.display_units for one in results]),
+        tuple(records),
         pooled_setups(results),
-        _pooled([_last_damping(one) for one in results], PILE_SCATTER["damping factor"]),
-        _pooled([one.efficiency for one in results], PILE_SCATTER["efficiency"]),
+        pooled_damping(results),
+        pooled_efficiency(results),
+        hammer_runs(results),
         groups,
         {path.name: sha256(path) for path in sheet.inputs},
     )
 
 
-def _tables(group: Group) -> tuple[ProductionLog | None, PileTable | None]:
-    """Give a group's log and table of piles; the log is laid out as its first test sheet says."""
-    layout = None
-    if group.production_log is not None:
+def read_tables(sheet: StructureSheet) -> tuple[Tables, ...]:
+    """Give log and table of piles of every group; raise `InputError` for what cannot be used together.
+
+    A table that several groups name is cut to the piles of each group's log; a pile without counts stays with the
+    first of them.
+    """
+    tests = {}
+    for path in sheet.tests:
         with suppress(InputError):  # what is wrong with that sheet is told with its test pile
-            layout = read_sheet(group.tests[0]).log_layout
-    log = None if group.production_log is None else read_production_log(group.production_log, layout)
-    return log, None if group.piles is None else read_pile_table(group.piles)
-
-
-def _refuse_shared_piles(
-    sheet: StructureSheet, tables: Sequence[tuple[ProductionLog | None, PileTable | None]]
-) -> None:
-    """Refuse a bearing pile that stands in the logs of two groups."""
+            tests[path] = read_sheet(path)
+    _display_units(sheet, [one.display_units for one in tests.values()])
+    _refuse_strange_tests(sheet, tests)
+    logs: list[ProductionLog | None] = []
+    tables: dict[Path, PileTable] = {}
+    kept: list[Tables] = []
+    for group in sheet.groups:
+        layout = tests[group.tests[0]].log_layout if group.tests[0] in tests else None
+        logs.append(None if group.production_log is None else read_production_log(group.production_log, layout))
+        if group.piles is not None and group.piles not in tables:
+            tables[group.piles] = read_pile_table(group.piles)
     home: dict[str, str] = {}
-    for group, (log, _) in zip(sheet.groups, tables, strict=True):
-        for pile in () if log is None else log.piles:
-            if pile in home:
-                problem = f"pile {pile} stands in {home[pile]} and in {group.name}"
-                raise InputError(known_as(sheet.path), "[[group]]", problem, "keep each pile in one group's log")
-            home[pile] = group.name
+    for group, counts in zip(sheet.groups, logs, strict=True):
+        _take_in(sheet, home, group.name, () if counts is None else counts.piles)
+    for group, counts in zip(sheet.groups, logs, strict=True):
+        if group.piles is None:
+            kept.append((counts, None))
+            continue
+        table = tables[group.piles]
+        shared = [one for one in sheet.groups if one.piles == group.piles]
+        own = [home.get(pile, shared[0].name) == group.name for pile in table.pile]
+        if len(shared) == 1:
+            _take_in(sheet, home, group.name, table.pile)
+        kept.append((counts, table if all(own) else table.take(own)))
+    return tuple(kept)
 
 
-def _display_units(sheet: StructureSheet, results: Sequence[PileResult]) -> str:
-    asked = {one.display_units for one in results}
+def _take_in(sheet: StructureSheet, home: dict[str, str], group: str, piles: Sequence[str]) -> None:
+    """Note in whose log or table each pile stands; refuse one that stands in those of two groups."""
+    for pile in piles:
+        if home.setdefault(pile, group) != group:
+            problem = f"pile {pile} stands in {home[pile]} and in {group}"
+            raise InputError(known_as(sheet.path), "[[group]]", problem, "keep each pile in one group's log and table")
+
+
+GENERAL_WORDS = frozenset(
+    (
+        *(
+            "abutment",
+            "abutments",
+            "approach",
+            "bent",
+            "bridge",
+            "building",
+            "crossing",
+            "invented",
+            "overpass",
+            "pier",
+        ),
+        *("pier", "piers", "pile", "piles", "project", "ramp", "site", "structure", "test", "tower", "viaduct", "wall"),
+    )
+)
+"""Words that many names of structures share, so that they tell none from another."""
+
+
+def _refuse_strange_tests(sheet: StructureSheet, tests: Mapping[Path, TestSheet]) -> None:
+    """Refuse a test pile whose sheet names another structure, and one pile that two sheets describe.
+
+    Names are written in many ways, so only those that share no word of their own are taken for two structures.
+    """
+    folder = sheet.path.parent
+    piles: dict[str, str] = {}
+    named = _own_words(sheet.name)
+    for path, test in tests.items():
+        name = path.relative_to(folder).as_posix()
+        words = _own_words(test.structure)
+        if named and words and not named & words:
+            problem = f'is "{test.structure}", but the structure is "{sheet.name}"'
+            cure = f"take the test out of {known_as(sheet.path)}, or write the same name in both"
+            raise InputError(known_as(path), "[test] structure", problem, cure)
+        if test.pile_name in piles:
+            problem = f"{piles[test.pile_name]} and {name} both describe test pile {test.pile_name}"
+            raise InputError(known_as(sheet.path), "[[group]] tests", problem, "name each test pile once")
+        piles[test.pile_name] = name
+
+
+def _own_words(name: str) -> frozenset[str]:
+    """Give the words of a structure's name that tell it from others.
+
+    Examples
+    --------
+    >>> sorted(_own_words("Mill Creek Bridge, pier 2"))
+    ['creek', 'mill']
+    """
+    return frozenset(re.findall(r"[^\W\d_]{3,}", name.casefold())) - GENERAL_WORDS
+
+
+def _display_units(sheet: StructureSheet, of_tests: Sequence[str]) -> str:
+    """Give the display units; refuse test sheets that ask for two where the structure's file does not choose."""
+    asked = set(of_tests)
     if sheet.display_units is not None:
         return sheet.display_units
     if len(asked) > 1:
@@ -334,12 +386,12 @@ def _group(
         problem = without[0].problem if without and without[0].problem is not None else Caution("no test pile reviewed")
         if without:
             problem = replace(problem, pile=without[0].pile)
-        return GroupReview(group, names, None, "", None, problem, tuple(cautions), None, piles, none)
+        return GroupReview(group, names, None, "", None, problem, tuple(cautions), None, log, piles, none)
     try:
         criterion, basis, agreement, found = group_criterion(parts)
     except InputError as refused:
         problem = Caution("criteria not combined", facts={"why": refused.problem})
-        return GroupReview(group, names, None, "", None, problem, tuple(cautions), None, piles, none)
+        return GroupReview(group, names, None, "", None, problem, tuple(cautions), None, log, piles, none)
     cautions = [*found, *cautions]
     check = None
     if log is not None:
@@ -353,7 +405,7 @@ def _group(
             tip_reinforcement=done[0].tip_reinforcement,
         )
     due = none if check is None or log is None else _due(check, log, criterion)
-    return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, piles, due)
+    return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, log, piles, due)
 
 
 def _is_hurt(part: PileCriterion) -> bool:
@@ -411,49 +463,3 @@ def _after(date: str, wait: float | None) -> str:
         return (datetime.strptime(date, DATE) + timedelta(seconds=wait)).strftime(DATE)
     except ValueError:
         return ""
-
-
-def pooled_setups(results: Sequence[PileResult]) -> tuple[PooledSetup, ...]:
-    """Pool the rate of setup over all test piles, soil by soil; each pile counts once, with all its restrikes."""
-    pooled = []
-    for soil in dict.fromkeys(one.shaft_soil for one in results):
-        time = reference_time(soil or None)
-        rates: list[float] = []
-        deviations: list[float] = []
-        names, waits, factors = [], [], []
-        for one in results:
-            own = [point for point in one.setups if point.matched and point.wait > SAME_TIME * time]
-            if one.shaft_soil != soil or not own:
-                continue
-            rate, deviation = _rate(own, time)
-            rates.append(rate)
-            deviations.append(max(deviation, LEAST_DEVIATION))
-            names.append(one.pile)
-            waits += [point.wait for point in own]
-            factors += [point.factor.value for point in own]
-        if rates:
-            pooled.append(PooledSetup(soil, pool(rates, deviations), time, tuple(names), tuple(waits), tuple(factors)))
-    return tuple(pooled)
-
-
-def _rate(points: Sequence, time: float) -> tuple[float, float]:
-    """Give one pile's rate of setup and its deviation [1]; its restrikes share the end of driving, so errors stay."""
-    quantile = NormalDist().inv_cdf(0.5 + 0.5 * RANGE_CONFIDENCE)
-    tenfolds = np.array([log10(point.wait / time) for point in points])
-    gains = np.array([point.factor.value - 1.0 for point in points])
-    spreads = np.array([(point.factor.high - point.factor.low) / (2.0 * quantile) for point in points])
-    weights = np.where(np.isfinite(spreads), tenfolds**2 / np.maximum(spreads, 1e-3) ** 2, 0.0)
-    if not weights.any():
-        return float((gains / tenfolds).mean()), float(1.0 / tenfolds.min())
-    rate = float(np.average(gains / tenfolds, weights=weights))
-    return rate, float(np.average(np.nan_to_num(spreads, posinf=0.0) / tenfolds, weights=weights))
-
-
-def _last_damping(result: PileResult) -> float:
-    known = [drive.damping_factor for drive in result.drives if isfinite(drive.damping_factor)]
-    return known[0] if known else float("nan")
-
-
-def _pooled(values: Sequence[float], deviation: float) -> Pooled | None:
-    known = [value for value in values if isfinite(value)]
-    return pool(known, [deviation] * len(known)) if known else None

@@ -5,25 +5,29 @@ One reviewed pile as one row of a table: plain numbers in SI and short texts.
 Every test pile under a folder reviewed through an executor, each once; what is done is kept as it comes.
 """
 
+import contextlib
+import hashlib
+import json
 import os
 import re
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
 from dyntest.names import column_header
-from dyntest.reading.files import digests
+from dyntest.reading.files import digests, write_all
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import DriveReview
-from dyntest.reviewing.pile_result import PileResult, pile_result
+from dyntest.reviewing.pile_result import PileResult, as_plain, from_plain, pile_result
 from dyntest.reviewing.review import Progress, Review, review
 from dyntest.wave_equation.every_blow import process_pool
 
@@ -215,6 +219,9 @@ MATCHES = ("best", "none")
 AHEAD = 64
 """Piles handed to the executor at a time [1]: enough for a cluster, few enough to let go of quickly."""
 
+BEAT = 0.3
+"""How often progress is told while piles are in hand [s]; whoever is told may end the work within it."""
+
 DIED = "the process that reviewed it died, perhaps for want of memory; review it alone"
 """Said of a pile that took its process down twice, the second time with no other pile in hand."""
 
@@ -278,7 +285,8 @@ def survey(
         Where piles are reviewed; None: a pool with a process a core. Its workers have to see the files by the same
         paths.
     progress : callable or None
-        Told how many are done, how many failed, and how long it will still take.
+        Told how many are done, how many failed, and how long it will still take, several times a second; what it
+        raises ends the survey, and the processes with it.
 
     Returns
     -------
@@ -292,21 +300,35 @@ def survey(
     """
     if match not in MATCHES:
         raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
-    tell = progress or (lambda step, share: None)
+    asked = progress or (lambda step, share: None)
     names = {path.relative_to(folder).as_posix(): path.resolve() for path in sheets}
-    tell("looking for what is done", 0.0)
-    done = {name: known[name] for name, path in names.items() if known and _unchanged(path, known.get(name), match)}
+    asked("looking for what is done", 0.0)
+    done = still_done(folder, sheets, known or {}, match)
     waiting = [name for name in names if name not in done]
     begun, at_first = time.monotonic(), len(done)
     failed = 0
-    for record in _reviewed(waiting, names, match, executor):
+
+    def tell() -> None:
+        words = f"{len(done)} of {len(names)} piles, {failed} failed"
+        if len(done) > at_first:
+            words += f", {time_left(time.monotonic() - begun, len(done) - at_first, len(names) - len(done))}"
+        asked(words, len(done) / len(names))
+
+    for record in _reviewed(waiting, names, match, executor, tell):
         done[record.sheet] = record
         failed += record.row is None
         if record.row is not None:
             keep(record)
-        left = time_left(time.monotonic() - begun, len(done) - at_first, len(names) - len(done))
-        tell(f"{len(done)} of {len(names)} piles, {failed} failed, {left}", len(done) / len(names))
+        tell()
     return tuple(done[name] for name in names)
+
+
+def still_done(
+    folder: Path, sheets: tuple[Path, ...], known: Mapping[str, PileRecord], match: str
+) -> dict[str, PileRecord]:
+    """Give what of an earlier survey still holds, by the sheet's name: same choices, program and files."""
+    names = {path.relative_to(folder).as_posix(): path.resolve() for path in sheets}
+    return {name: known[name] for name, path in names.items() if _unchanged(path, known.get(name), match)}
 
 
 def time_left(elapsed: float, done: int, waiting: int) -> str:
@@ -352,7 +374,7 @@ def _unchanged(path: Path, record: PileRecord | None, match: str) -> bool:
 
 
 def _reviewed(
-    waiting: list[str], paths: Mapping[str, Path], match: str, executor: Executor | None
+    waiting: list[str], paths: Mapping[str, Path], match: str, executor: Executor | None, tell: Callable[[], None]
 ) -> Iterator[PileRecord]:
     """Review piles and give each as it is done; those in hand when a process died are tried again one at a time."""
     names, lost = deque(waiting), deque[str]()
@@ -360,7 +382,7 @@ def _reviewed(
     for queue, in_hand in ((names, ahead), (lost, 1)):
         while queue:
             with nullcontext(executor) if executor is not None else process_pool() as pool:
-                for name, record in _through(pool, queue, paths, match, in_hand):
+                for name, record in _through(pool, queue, paths, match, in_hand, tell):
                     if record is not None:
                         yield record
                     elif queue is names:
@@ -370,7 +392,12 @@ def _reviewed(
 
 
 def _through(
-    pool: Executor, queue: deque[str], paths: Mapping[str, Path], match: str, most_in_hand: int
+    pool: Executor,
+    queue: deque[str],
+    paths: Mapping[str, Path],
+    match: str,
+    most_in_hand: int,
+    tell: Callable[[], None],
 ) -> Iterator[tuple[str, PileRecord | None]]:
     """Take piles off a queue through a pool until it is empty or a process died; None for piles lost with that."""
     in_hand: dict[Future, str] = {}
@@ -384,10 +411,64 @@ def _through(
                 except BrokenExecutor:
                     died = True
                     yield name, None
-            for future in wait(in_hand, return_when=FIRST_COMPLETED).done:
+            ended = wait(in_hand, BEAT, return_when=FIRST_COMPLETED).done
+            if not ended:
+                tell()
+            for future in ended:
                 name = in_hand.pop(future)
                 died = died or future.exception() is not None  # `review_pile` itself raises nothing
                 yield name, None if future.exception() is not None else future.result()
     finally:
         for future in in_hand:
             future.cancel()
+
+
+KEPT_FORMAT = 3
+"""Raised when a reader of the files would have to change; a pile kept in another format is done again."""
+
+KEPT = "piles"
+"""Folder of the small files, in the folder of the results."""
+
+_NAME_CHARACTERS = 60
+
+
+def keep_record(directory: Path, record: PileRecord) -> None:
+    """Write the small JSON of a pile that is done, whole."""
+    kept = {
+        "format": KEPT_FORMAT,
+        "sheet": record.sheet,
+        "inputs": dict(record.inputs),
+        "match": record.match,
+        "dyntest": record.version,
+        "row": dict(record.row or {}),
+        "result": None if record.result is None else as_plain(record.result),
+    }
+    write_all(directory, {_kept_name(record.sheet): (json.dumps(kept, indent=1) + "\n").encode()})
+
+
+def kept_records(directory: Path, sheets: Iterable[str]) -> dict[str, PileRecord]:
+    """Give what an earlier survey kept; a file that is damaged or of another format is as if it were not there."""
+    found = {}
+    for sheet in sheets:
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            text = (directory / _kept_name(sheet)).read_text(encoding="utf-8")
+            kept = json.loads(text)  # numbers that are none stand in results
+            if kept["format"] == KEPT_FORMAT and kept["sheet"] == sheet and _whole(kept["row"]):
+                inputs = {str(name): str(digest) for name, digest in kept["inputs"].items()}
+                result = None if kept["result"] is None else from_plain(kept["result"])
+                found[sheet] = PileRecord(sheet, inputs, kept["match"], kept["dyntest"], kept["row"], "", result)
+    return found
+
+
+def _whole(row: dict) -> bool:
+    """Whether a kept row has every column, each of its kind."""
+    kinds: list[tuple[Any, Any]] = [(TEXTS, str), (COUNTS, int), (NUMBERS, (int, float, type(None)))]
+    return set(row) == set(COLUMNS) and all(
+        isinstance(row[name], kind) and row[name] == row[name] for names, kind in kinds for name in names
+    )
+
+
+def _kept_name(sheet: str) -> str:
+    """Give a name that any file system takes and no two sheets share."""
+    plain = "".join(character if character.isascii() and character.isalnum() else "_" for character in sheet)
+    return f"{KEPT}/{plain[-_NAME_CHARACTERS:]}.{hashlib.sha256(sheet.encode()).hexdigest()[:12]}.json"

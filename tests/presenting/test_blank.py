@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from dyntest import cli
 from dyntest.errors import InputError
-from dyntest.presenting.writing import blank_files
+from dyntest.presenting.inspection import blank_files
 from dyntest.reading.production_log import read_pile_table, read_production_log
 from dyntest.reading.schema import SheetModel
 from dyntest.reading.sheet import read_sheet

@@ -6,9 +6,9 @@ import pandas as pd
 import pytest
 
 from dyntest import __version__
-from dyntest.presenting.survey_files import keep_record, kept_records, survey_files
+from dyntest.presenting.structure_files import survey_files
 from dyntest.reviewing.pile_result import pile_result
-from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord
+from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
 
 
 @pytest.fixture
@@ -59,7 +59,7 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
         lambda text: text[:100],
         lambda text: "",
         lambda text: "[1]",
-        lambda text: text.replace('"format": 2', '"format": 1'),
+        lambda text: text.replace('"format": 3', '"format": 1'),
         lambda text: text.replace("1.5", "NaN", 1),
         lambda text: text.replace("1.5", '"1.5"', 1),
         lambda text: text.replace('"blows": 2,', ""),

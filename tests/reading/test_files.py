@@ -1,8 +1,10 @@
-"""Fingerprints of the inputs."""
+"""Fingerprints of the inputs; results are written whole or not at all, and never over an input."""
 
 import pytest
 
-from dyntest.reading.files import digests, sha256
+from dyntest.errors import InputError
+from dyntest.reading import files as writing
+from dyntest.reading.files import check_folder, digests, refuse_existing, refuse_inputs, sha256, write_all
 from dyntest.reading.sheet import read_sheet
 
 
@@ -32,3 +34,69 @@ def test_a_change_of_the_file_shows(write_sheet):
     assert before["sheet.toml"] == after["sheet.toml"]
     with pytest.raises(AssertionError):
         assert before == after
+
+
+def test_writes_all_into_new_folders(tmp_path):
+    written = write_all(tmp_path / "review", {"summary.json": b"{}", "figures/a.svg": b"<svg/>"})
+    assert [path.read_bytes() for path in written] == [b"{}", b"<svg/>"]
+    assert written[0].stat().st_mode & 0o444 == 0o444
+
+
+def test_replaces_what_stood_there(tmp_path):
+    (tmp_path / "summary.json").write_bytes(b"old")
+    write_all(tmp_path, {"summary.json": b"new"})
+    assert (tmp_path / "summary.json").read_bytes() == b"new"
+
+
+@pytest.mark.parametrize("interruption", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+def test_a_failure_leaves_everything_as_it_was(tmp_path, monkeypatch, interruption):
+    (tmp_path / "a").write_bytes(b"old")
+    count = []
+
+    def fsync(handle):
+        count.append(handle)
+        if len(count) == 2:
+            raise interruption
+
+    monkeypatch.setattr(writing.os, "fsync", fsync)
+    with pytest.raises((InputError, KeyboardInterrupt)) as caught:
+        write_all(tmp_path, {"a": b"new", "b": b"new", "c": b"new"})
+    assert [path.name for path in tmp_path.iterdir()] == ["a"]
+    assert (tmp_path / "a").read_bytes() == b"old"
+    if isinstance(interruption, OSError):
+        assert "No space left on device" in str(caught.value)
+
+
+def test_a_folder_in_the_place_of_a_file_leaves_everything_as_it_was(tmp_path):
+    (tmp_path / "b").mkdir()
+    with pytest.raises(InputError, match="b is a folder"):
+        write_all(tmp_path, {"a": b"new", "b": b"new"})
+    assert [path.name for path in tmp_path.iterdir()] == ["b"]
+
+
+def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path):
+    (tmp_path / "out").write_text("mine")
+    for directory in (tmp_path / "out", tmp_path / "out" / "deeper"):
+        with pytest.raises(InputError, match="is a file, not a folder"):
+            check_folder(directory)
+    check_folder(tmp_path / "not" / "there" / "yet")
+    with pytest.raises(InputError):
+        write_all(tmp_path / "out", {"a": b"new"})
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_an_input_is_never_overwritten(tmp_path):
+    recorded = tmp_path / "blows_initial.csv"
+    recorded.write_text("record")
+    (tmp_path / "link").symlink_to(tmp_path, target_is_directory=True)
+    for directory in (tmp_path, tmp_path / "link", tmp_path / "sub" / ".."):
+        with pytest.raises(InputError, match=r'"blows_initial\.csv" would overwrite an input'):
+            refuse_inputs(directory, ["summary.json", "blows_initial.csv"], [recorded])
+    refuse_inputs(tmp_path / "review", ["blows_initial.csv"], [recorded])
+
+
+def test_what_is_there_is_not_replaced_by_something_new(tmp_path):
+    refuse_existing(tmp_path, ["sheet.toml"])
+    (tmp_path / "sheet.toml").symlink_to(tmp_path / "nowhere")
+    with pytest.raises(InputError, match=r'"sheet\.toml" is already there'):
+        refuse_existing(tmp_path, ["sheet.toml"])

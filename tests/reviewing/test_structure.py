@@ -1,10 +1,10 @@
-"""A structure of four sample tests: one criterion a group, its bearing piles, and what the piles tell together."""
+"""A structure of several tests: one criterion a group, its bearing piles, and what the piles tell together."""
 
 import json
 import shutil
 from concurrent.futures import Future
 from dataclasses import replace
-from pathlib import Path
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -14,12 +14,10 @@ from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
 from dyntest.errors import InputError
-from dyntest.presenting.structure_files import structure_files
-from dyntest.presenting.survey_files import keep_record, kept_records
-from dyntest.reading.structure_sheet import read_structure
-from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, pile_result
-from dyntest.reviewing.structure import pooled_setups, review_structure
-from dyntest.reviewing.survey import PileRecord, pile_row
+from dyntest.reading.structure_sheet import is_structure, read_structure
+from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, hammer_runs, pile_result, pooled_setups
+from dyntest.reviewing.structure import read_tables, review_structure
+from dyntest.reviewing.survey import PileRecord, keep_record, kept_records, pile_row
 
 TESTS = ("pier_2_clay", "pier_3_shale", "abutment_1_concrete", "abutment_4_damaged")
 
@@ -28,68 +26,6 @@ ACCEPTED = {1, 2, 3, 5, 6, 8, 10, 11, 12, 15, 16, 17, 22, 23}
 
 Pile 4 is the test pile, whose resistance lay just about the target; pile 9 was stopped soft and shown by its restrike,
 so these two rest on the criterion's last digits."""
-
-
-@pytest.fixture(scope="session")
-def samples():
-    """The folder of the invented samples."""
-    return Path(__file__).parents[2] / "sample_signals"
-
-
-@pytest.fixture(scope="module")
-def known(reviewed_sample):
-    """Every sample pile as an earlier run would have kept it."""
-    kept = {}
-    for name in TESTS:
-        review = reviewed_sample(name)
-        sheet = f"{name}/sheet.toml"
-        kept[sheet] = PileRecord(
-            sheet, review.inputs, "best", __version__, pile_row(review, sheet), "", pile_result(review)
-        )
-    return kept
-
-
-@pytest.fixture(scope="module")
-def structure(known, samples):
-    """The sample structure, nothing of it reviewed again."""
-    newly = []
-    found = review_structure(read_structure(samples / "structure.toml"), known=known, keep=newly.append)
-    assert newly == []
-    return found
-
-
-@pytest.mark.sweep
-def test_every_pile_of_the_log_is_as_it_was_made(structure):
-    piles = structure.groups[0].check.piles.set_index("pile")["verdict"]
-    accepted = {int(pile.split("-")[1]) for pile in piles.index[piles == "accepted"]}
-    assert accepted - {4, 9} == ACCEPTED
-    assert piles["P2-14"] == "second look"
-
-
-def test_a_hurt_test_pile_gives_no_counts_where_a_sound_one_stands_beside_it(structure):
-    abutments = structure.groups[2]
-    assert Caution("hurt test pile", pile="A4-3") in abutments.cautions
-    assert abutments.criterion.rows == structure.results[2].criterion.criterion.rows
-
-
-def test_what_is_kept_survives_json(known):
-    for record in known.values():
-        again = from_plain(json.loads(json.dumps(as_plain(record.result))))
-        assert repr(again.criterion) == repr(record.result.criterion)
-        assert [drive.resistance for drive in again.drives] == [drive.resistance for drive in record.result.drives]
-
-
-def test_only_a_pile_whose_files_changed_is_done_again(known, samples, tmp_path):
-    folder = tmp_path / "structure"
-    shutil.copytree(samples, folder)
-    for record in known.values():
-        keep_record(tmp_path / "kept", record)
-    log = folder / "abutment_1_concrete" / "driving_log.csv"
-    log.write_text(log.read_text() + "\n")
-    executor = Refusing()
-    kept = kept_records(tmp_path / "kept", known)
-    review_structure(read_structure(folder / "structure.toml"), known=kept, executor=executor)
-    assert executor.asked == ["abutment_1_concrete/sheet.toml"]
 
 
 class Refusing:
@@ -106,37 +42,93 @@ class Refusing:
         return done
 
 
-def test_a_test_pile_that_fails_is_a_row_with_its_reason(known, samples, tmp_path):
+@pytest.fixture(scope="session")
+def samples(request):
+    """The folder of the invented samples."""
+    return request.config.rootpath / "sample_signals"
+
+
+@pytest.fixture(scope="module")
+def structure(told_sample, samples):
+    """The sample structure, nothing of it reviewed."""
+    newly = []
+    found = review_structure(read_structure(samples / "structure.toml"), known=told_sample, keep=newly.append)
+    assert newly == []
+    return found
+
+
+@pytest.fixture
+def copied(samples, tmp_path):
+    """A copy of the sample structure that may be spoilt; gives its file."""
+    shutil.copytree(samples, tmp_path / "s", ignore=shutil.ignore_patterns("structure", "review", "__pycache__"))
+    return tmp_path / "s" / "structure.toml"
+
+
+@pytest.mark.sweep
+def test_every_pile_of_the_log_is_as_it_was_made(reviewed_sample, samples):
+    known = {}
+    for name in TESTS:
+        review, sheet = reviewed_sample(name), f"{name}/sheet.toml"
+        row, result = pile_row(review, sheet), pile_result(review)
+        known[sheet] = PileRecord(sheet, review.inputs, "best", __version__, row, "", result)
+        again = from_plain(json.loads(json.dumps(as_plain(result))))
+        assert repr(again.criterion) == repr(result.criterion)
+        assert [drive.resistance for drive in again.drives] == [drive.resistance for drive in result.drives]
+    found = review_structure(read_structure(samples / "structure.toml"), known=known)
+    piles = found.groups[0].check.piles.set_index("pile")["verdict"]
+    accepted = {int(pile.split("-")[1]) for pile in piles.index[piles == "accepted"]}
+    assert accepted - {4, 9} == ACCEPTED
+    assert piles["P2-14"] == "second look"
+
+
+def test_a_hurt_test_pile_gives_no_counts_where_a_sound_one_stands_beside_it(structure):
+    abutments = structure.groups[2]
+    assert Caution("hurt test pile", pile="A4-3") in abutments.cautions
+    assert abutments.criterion.rows == structure.results[2].criterion.criterion.rows
+
+
+def test_what_is_kept_survives_json(told_sample):
+    for record in told_sample.values():
+        again = from_plain(json.loads(json.dumps(as_plain(record.result))))
+        assert as_plain(again) == as_plain(record.result) or repr(again.criterion) == repr(record.result.criterion)
+
+
+def test_only_a_pile_whose_files_changed_is_done_again(told_sample, copied, tmp_path):
+    for record in told_sample.values():
+        keep_record(tmp_path / "kept", record)
+    log = copied.parent / "abutment_1_concrete" / "driving_log.csv"
+    log.write_text(log.read_text() + "\n")
+    executor = Refusing()
+    kept = kept_records(tmp_path / "kept", told_sample)
+    review_structure(read_structure(copied), known=kept, executor=executor)
+    assert executor.asked == ["abutment_1_concrete/sheet.toml"]
+
+
+def test_a_test_pile_that_fails_is_a_row_with_its_reason(told_sample, samples):
     sheet = read_structure(samples / "structure.toml")
-    found = review_structure(sheet, known={**known, "pier_3_shale/sheet.toml": None}, executor=Refusing())
+    found = review_structure(sheet, known={**told_sample, "pier_3_shale/sheet.toml": None}, executor=Refusing())
     assert found.records[1].problem == "not reviewed here"
     assert found.groups[1].criterion is None and found.groups[1].cautions[0].kind == "test pile not reviewed"
     assert found.groups[0].criterion is not None
 
 
-def test_piles_that_agree_are_pooled_and_piles_that_do_not_are_told_first(known):
-    one = known["pier_2_clay/sheet.toml"].result.criterion
-
-    def other(factor):
-        rows = tuple(replace(row, set_per_blow=row.set_per_blow * factor) for row in one.criterion.rows)
-        return replace(one, pile="P2-9", criterion=replace(one.criterion, rows=rows))
-
-    near, basis, together, cautions = group_criterion([one, other(1.03)])
+def test_piles_that_agree_are_pooled_and_piles_that_do_not_are_told_first(told_result):
+    one = told_result("P2-4").criterion
+    near, basis, together, cautions = group_criterion([one, told_result("P2-9", factor=1.03).criterion])
     assert basis == BASES[2] and together.agree and not cautions
     ratio = near.rows[1].set_per_blow / one.criterion.rows[1].set_per_blow
     assert ratio == pytest.approx(np.sqrt(1.03), rel=1e-6)
-    far, basis, _, cautions = group_criterion([one, other(2.5)])
+    far, basis, _, cautions = group_criterion([one, told_result("P2-9", factor=2.5).criterion])
     assert basis == BASES[1] and cautions[0].kind == "test piles disagree"
     assert [row.set_per_blow for row in far.rows] == [row.set_per_blow for row in one.criterion.rows]
 
 
-def test_setup_is_pooled_by_soil_with_a_range_for_the_next_pile(known):
-    base = known["pier_2_clay/sheet.toml"].result
+def test_setup_is_pooled_by_soil_with_a_range_for_the_next_pile(told_result):
     week = 7.0 * 86400.0
 
     def pile(name, gain):
         point = SetupPoint("restrike", week, Estimate(1.0 + gain, 0.95 + gain, 1.05 + gain), True)
-        return replace(base, pile=name, setups=(point,))
+        return replace(told_result(name), setups=(point,))
 
     (clay,) = pooled_setups([pile("a", 0.40), pile("b", 0.48), pile("c", 0.60)])
     value, low, high = clay.factor(week)
@@ -145,33 +137,113 @@ def test_setup_is_pooled_by_soil_with_a_range_for_the_next_pile(known):
     assert clay.piles == ("a", "b", "c") and clay.rate.between > 0.0
 
 
-def test_one_pile_in_two_groups_is_refused(samples, tmp_path, known):
-    shutil.copytree(samples, tmp_path / "s")
-    shutil.copy(tmp_path / "s/production_log.csv", tmp_path / "s/again.csv")
-    path = tmp_path / "s/structure.toml"
-    path.write_text(path.read_text() + 'production_log = "again.csv"\n')
+def struck(told_result, ratios, **more):
+    """Test piles of one hammer that passes on these shares of its energy, a week apart; the last ones first."""
+    results = []
+    for number, ratio in enumerate(ratios):
+        one = told_result(f"T{number}", **more)
+        start = datetime(2026, 5, 1) + timedelta(weeks=number)
+        results.append(replace(one, drives=(replace(one.drives[0], transfer_ratio=ratio, start=start),)))
+    return results[::-1]
+
+
+def test_a_hammer_that_drifts_is_told_from_one_that_scatters(told_result):
+    (fading,) = hammer_runs(struck(told_result, (0.60, 0.57, 0.52, 0.50, 0.46, 0.43)))
+    assert fading.piles == ("T0", "T1", "T2", "T3", "T4", "T5") and fading.drifts
+    assert fading.change.value == pytest.approx(0.43 / 0.60 - 1.0, abs=0.03)
+    (steady,) = hammer_runs(struck(told_result, (0.52, 0.55, 0.50, 0.54, 0.51, 0.53)))
+    assert not steady.drifts and steady.change.low < 0.0 < steady.change.high
+    two = hammer_runs([*struck(told_result, (0.6, 0.54)), *struck(told_result, (0.9, 0.9), kind="hydraulic")])
+    assert {run.kind: run.ratios for run in two} == {"open-end diesel": (0.6, 0.54), "hydraulic": (0.9, 0.9)}
+    assert not two[0].drifts  # two piles differ by chance as much
+
+
+def test_the_change_of_a_hammer_is_the_line_that_scipy_fits(told_result):
+    from scipy.stats import linregress, t
+
+    ratios = np.array([0.62, 0.55, 0.59, 0.50, 0.41])
+    line = linregress(np.arange(5.0), np.log(ratios))
+    (run,) = hammer_runs(struck(told_result, tuple(ratios)))
+    assert np.log1p(run.change.value) == pytest.approx(4.0 * line.slope)
+    assert np.log1p(run.change.high) - np.log1p(run.change.value) == pytest.approx(4.0 * t.ppf(0.95, 3) * line.stderr)
+
+
+def test_one_pile_in_two_groups_is_refused(copied):
+    shutil.copy(copied.parent / "production_log.csv", copied.parent / "again.csv")
+    copied.write_text(copied.read_text() + 'production_log = "again.csv"\n')
     with pytest.raises(InputError, match="stands in Pier 2 and in Abutments"):
-        review_structure(read_structure(path), known=known)
+        read_tables(read_structure(copied))
 
 
-def test_mixed_units_are_refused(samples, known, tmp_path):
-    text = (samples / "structure.toml").read_text().replace('display_units = "US"\n', "")
-    shutil.copytree(samples, tmp_path / "s")
-    (tmp_path / "s/structure.toml").write_text(text)
-    sheet = "pier_3_shale/sheet.toml"
-    mixed = {**known, sheet: replace(known[sheet], result=replace(known[sheet].result, display_units="SI"))}
-    with pytest.raises(InputError, match="display_units"):
-        review_structure(read_structure(tmp_path / "s/structure.toml"), known=mixed)
+def test_a_pile_in_the_tables_of_two_groups_is_refused(copied):
+    log = copied.parent / "again.csv"
+    log.write_text("pile,depth_from [ft],depth_to [ft],blows,stroke [ft],date,remark\nA1-9,1,2,20,2,2026-05-18,\n")
+    shutil.copy(copied.parent / "piles.csv", copied.parent / "more.csv")
+    copied.write_text(copied.read_text() + 'production_log = "again.csv"\npiles = "more.csv"\n')
+    with pytest.raises(InputError, match="stands in Pier 2 and in Abutments"):
+        read_tables(read_structure(copied))
 
 
-def test_files_tell_every_pile_and_group(structure):
-    files = structure_files(structure)
-    content = json.loads(files["structure.json"])
-    assert [group["name"] for group in content["groups"]] == ["Pier 2", "Pier 3", "Abutments"]
-    assert len(content["groups"][0]["piles"]) == 24
-    assert files["bearing_piles.csv"].decode().splitlines()[0].startswith("group,pile,verdict,status,penetration [m]")
-    assert files["structure.pdf"].startswith(b"%PDF")
-    assert "plan.geojson" not in files
-    placed = replace(structure, sheet=replace(structure.sheet, reference_system="EPSG:26917"))
-    plan = json.loads(structure_files(placed)["plan.geojson"])
-    assert len(plan["features"]) == 24 and plan["crs"]["properties"]["name"] == "EPSG:26917"
+def test_a_table_of_all_piles_is_shared_out_among_the_groups(copied):
+    log = (copied.parent / "production_log.csv").read_text().splitlines()
+    own = [line for line in log if line.startswith(("P2-22,", "P2-23,"))]
+    (copied.parent / "production_log.csv").write_text("\n".join(line for line in log if line not in own))
+    (copied.parent / "again.csv").write_text("\n".join([log[0], *own]))
+    copied.write_text(copied.read_text() + 'production_log = "again.csv"\npiles = "piles.csv"\n')
+    (_, first), _, (_, last) = read_tables(read_structure(copied))
+    assert last.pile == ("P2-22", "P2-23") and len(first.pile) == 22 and "P2-24" in first.pile
+    assert last.x.tolist() == pytest.approx([42 * 0.3048] * 2)
+
+
+UNUSABLE = {
+    "another structure": (
+        "pier_3_shale/sheet.toml",
+        'structure = "Quillback Creek Bridge (invented)"',
+        'structure = "Heron Slough Viaduct (invented)"',
+        ("pier_3_shale/sheet.toml", "[test] structure", "Heron Slough"),
+    ),
+    "one pile in two sheets": (
+        "pier_3_shale/sheet.toml",
+        'pile = "P3-1"',
+        'pile = "P2-4"',
+        ("structure.toml", "[[group]] tests", "P2-4"),
+    ),
+    "two systems of units": (
+        "structure.toml",
+        'display_units = "US"\n',
+        "",
+        ("structure.toml", "[structure]", "display_units"),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", UNUSABLE)
+def test_what_cannot_be_used_together_is_refused_before_the_work_and_nothing_is_written(case, copied, capsys):
+    from dyntest import cli
+
+    file, old, new, told = UNUSABLE[case]
+    path = copied.parent / file
+    assert old in path.read_text()
+    path.write_text(path.read_text().replace(old, new))
+    if case == "two systems of units":
+        other = copied.parent / "pier_3_shale" / "sheet.toml"
+        other.write_text(other.read_text().replace('display_units = "US"', 'display_units = "SI"'))
+    before = sorted(copied.parent.rglob("*"))
+    with pytest.raises(SystemExit) as left:
+        cli.main(["structure", str(copied)])
+    message = capsys.readouterr().err
+    assert left.value.code == 1 and message.count("\n") == 1
+    assert all(words in message for words in told)
+    assert sorted(copied.parent.rglob("*")) == before
+
+
+def test_names_that_may_be_of_one_structure_are_not_refused(copied):
+    for folder, name in (("pier_2_clay", "Quillback Creek, pier 2"), ("pier_3_shale", "Bridge 12-034")):
+        sheet = copied.parent / folder / "sheet.toml"
+        sheet.write_text(sheet.read_text().replace("Quillback Creek Bridge (invented)", name))
+    assert len(read_tables(read_structure(copied))) == 3
+
+
+def test_a_structure_is_told_from_a_test_sheet(samples, tmp_path):
+    assert is_structure(samples / "structure.toml")
+    assert not is_structure(samples / "pier_2_clay" / "sheet.toml") and not is_structure(tmp_path / "none.toml")

@@ -118,6 +118,27 @@ def test_an_interruption_keeps_what_is_done(folder):
     assert len(kept) == 1
 
 
+def test_whoever_is_told_of_progress_may_end_a_survey_while_piles_are_in_hand(folder):
+    class Waiting:
+        def __init__(self):
+            self.futures = []
+
+        def submit(self, *_):
+            self.futures.append(Future())
+            return self.futures[-1]
+
+    told, executor = [], Waiting()
+
+    def progress(words, share):
+        told.append(words)
+        if len(told) == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        survey(folder, find_sheets(folder), match="none", executor=executor, progress=progress)
+    assert len(executor.futures) == 3 and all(future.cancelled() for future in executor.futures)
+
+
 def test_a_failure_of_the_program_itself_does_not_take_the_others_along(folder, monkeypatch):
     def fails(path, match):
         raise ZeroDivisionError("oh\nno")

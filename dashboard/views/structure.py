@@ -1,0 +1,408 @@
+"""The page of a structure: several test piles, the criterion of each group, and every bearing pile on one board."""
+
+from functools import partial
+from pathlib import Path
+
+import altair as alt
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from dyntest.names import display_unit
+from dyntest.presenting import palette
+from dyntest.presenting.bearing_words import reason
+from dyntest.presenting.frames import shown
+from dyntest.presenting.frames_decisions import count_title, pile_counts
+from dyntest.presenting.structure_board import (
+    TEST_PILE,
+    VERDICT_MARKS,
+    board_answer,
+    group_words,
+    hammer_points,
+    hammer_rows,
+    hammer_words,
+    is_sound,
+    is_unusable,
+    odd_rows,
+    pair_counts,
+    pair_rows,
+    pay_rows,
+    plan,
+    pooled_words,
+    resistance_lines,
+    result_rows,
+    setup_band,
+    setup_points,
+    soil_profiles,
+    to_do,
+)
+
+from .. import look, pieces, shelf, state, strip, uploads, work
+from ..charts import DASHES, axis, finish, layered, named
+from ..charts import draw as draw_chart
+from .bearing_piles import log_chart, plan_chart
+
+MARKS = {name: (mark.colour, mark.shape) for name, mark in VERDICT_MARKS.items()}
+
+LINES = ("solid", "dashed", "dotted", "dashdot")
+
+MOST_LINES = 8
+"""Test piles whose lines are told apart by style and legend at most [1]; of more, the one looked at stands out."""
+
+SAVED = {"structure.pdf": "application/pdf", "bearing_piles.csv": "text/csv", "test_piles.csv": "text/csv"}
+"""Files that can be downloaded."""
+
+
+def draw() -> None:
+    """Draw the page."""
+    above, opening = st.container(), st.container()
+    with opening:
+        _open()
+    with above:
+        _board()
+
+
+def _board() -> None:
+    path = state.structure_path() or uploads.sample_structure()
+    if path is None:
+        pieces.draw_answer(["No structure is open."], pieces.CARE)
+        return
+    key = str(path)
+    strip.announce(key)
+    opened = work.opened_structure(path, st.session_state.get("structure_system"))
+    state.remember(state.sheet_path() or uploads.first_sample() or path, None, None)
+    review = opened.review
+    _line(review)
+    strip.show_work(key)
+    unusable = is_unusable(review)
+    means = pieces.BAD if unusable else pieces.GOOD if is_sound(review) else pieces.CARE
+    pieces.draw_answer(board_answer(review), means)
+    _offer(path, opened)
+    places = plan(review)
+    pile = _chosen(places)
+    left, right = st.columns([3, 2])
+    with left:
+        _plans(review, places, pile)
+    with right:
+        _to_do(review)
+    _groups(review)
+    _one(review, places, pile)
+    _odd(review)
+    _tested(review, path)
+    _together(review, pile)
+    _pair(review)
+    _files(opened)
+    pieces.how("driving criterion", "setup_factor", "bearing piles", "pay length")
+
+
+def _line(review) -> None:
+    """Put the structure's name and the switch of units over the board."""
+    row = st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center")
+    row.markdown(f"**{pieces.plain(review.sheet.name)}**")
+    key = state.widget_key("structure_units", review.display_units)
+    change = state.asked(key, lambda value: st.session_state.update(structure_system=value or review.display_units))
+    with row:
+        st.segmented_control(
+            "Units",
+            list(state.SYSTEMS),
+            key=key,
+            label_visibility="collapsed",
+            width="content",
+            on_change=change,
+        )
+
+
+def _offer(path: Path, opened: work.OpenedStructure) -> None:
+    """Let a person review the test piles that are not done, beside the page."""
+    if not opened.waiting or any(job.is_alive() for job in shelf.jobs().of(str(path))):
+        return
+    count = len(opened.waiting)
+    sheet, folder, kept = opened.review.sheet, work.kept_folder(path), shelf.shelf()
+
+    def begin() -> None:
+        shelf.jobs().begin(
+            ("structure", str(path)),
+            lambda tell, keep_going: shelf.review_test_piles(kept, sheet, folder, tell, keep_going),
+            "reviewing test piles",
+            str(path),
+        )
+
+    words = "Review the test pile" if count == 1 else f"Review the {count} test piles"
+    told = f"Takes some seconds a test pile and can be stopped; what is done is kept: {', '.join(opened.waiting[:12])}"
+    st.button(f"{words} not done yet", key="structure_review", type="primary", help=told, on_click=begin)
+
+
+def _chosen(places: pd.DataFrame) -> str | None:
+    """Give the pile that is looked at: the one clicked on, else the first that wants a look."""
+    piles = places["pile"].tolist()
+    kept = st.session_state.get("structure_pile")
+    if kept in piles:
+        return kept
+    asked = places[places["verdict"].isin(("not met", "second look"))]
+    return None if places.empty else str((asked if len(asked) else places)["pile"].iloc[0])
+
+
+def _plans(review, places: pd.DataFrame, pile: str | None) -> None:
+    unit = display_unit("penetration", review.display_units)[0]
+    frame = places.rename(columns={"x": f"x [{unit}]", "y": f"y [{unit}]"})
+    frame = frame[[f"x [{unit}]", f"y [{unit}]", "pile", "verdict", "odd", "because"]]
+    placed = places["placed"].astype(bool)
+    for key, rows, on_plan in (("structure_plan", placed, True), ("structure_grid", ~placed, False)):
+        if not rows.any():
+            continue
+
+        def clicked(key: str = key) -> None:
+            points = st.session_state[key].selection.get("pick") or []
+            if points:
+                st.session_state["structure_pile"] = points[0]["c2"]
+
+        high = 380 if on_plan else 110 + 52 * places.loc[rows, "y"].nunique()
+        chart = plan_chart(frame[rows], pile, high, marks=MARKS, placed=on_plan)
+        draw_chart(chart, key, on_select=clicked, selection_mode="pick")
+        if not on_plan:
+            pieces.draw_note("Without coordinates: by group and name.")
+    if len(places):
+        pieces.draw_note("Click a pile for its log. A question mark: it wants a second look.")
+
+
+def _to_do(review) -> None:
+    pieces.draw_heading("Still to do")
+    pieces.draw_list(to_do(review) or ("Nothing is open.",))
+    pay = pay_rows(review)
+    if len(pay):
+        pieces.draw_heading("Pay lengths")
+        pieces.worded(pay, numeric=True)
+
+
+def _groups(review) -> None:
+    """Put the criterion of each group on the page, with what speaks against it first."""
+    for group in review.groups:
+        words = group_words(group, review.display_units)
+        pieces.draw_heading(words.name)
+        grave = [one for one in words.cautions if one.startswith("Do not use yet")]
+        if grave:
+            inner = [f"{one[0].upper()}{one[1:].rstrip('.')}." for one in grave]
+            pieces.draw_alert(inner)
+        st.markdown(pieces.plain(words.answer))
+        others = [one for one in words.cautions if one not in grave]
+        pieces.draw_list(f"{one[0].upper()}{one[1:].rstrip('.')}." for one in others)
+        if words.criterion:
+            strokes, counts = zip(*words.criterion, strict=True)
+            pieces.worded(pd.DataFrame([[words.head[1], *counts]], columns=["stroke", *strokes]), numeric=True)
+            pieces.draw_note(f"{words.basis[0].upper()}{words.basis[1:]}.")
+
+
+def _one(review, places: pd.DataFrame, pile: str | None) -> None:
+    """Show the log of one pile against the criterion of its group."""
+    if pile is None:
+        return
+    pieces.draw_heading("One pile against its criterion")
+    left, right = st.columns([2, 3])
+    with left:
+        key = state.widget_key("structure_one", pile)
+        choose = state.asked(key, lambda value: st.session_state.update(structure_pile=value))
+        st.selectbox("Pile", places["pile"].tolist(), key=key, on_change=choose)
+        row = places[places["pile"] == pile].iloc[0]
+        group = next(one for one in review.groups if one.group.name == row["group"])
+        st.markdown(f"**{pieces.plain(str(row['verdict']))}**, {pieces.plain(str(row['group']))}")
+        if row["because"]:
+            pieces.draw_note(f"{row['because']}.")
+        if row["verdict"] == TEST_PILE and group.check is not None and pile in set(group.check.piles["pile"]):
+            own = group.check.piles.set_index("pile").loc[pile]
+            words = reason({**own.to_dict(), "pile": pile}, group.check.criterion, review.display_units)
+            pieces.draw_note(f"Its own log, {own['status']}: {words}.")
+    with right:
+        _log(review, group, pile)
+
+
+def _log(review, group, pile: str) -> None:
+    system = review.display_units
+    if group.check is None or group.log is None or pile not in group.log.piles:
+        pieces.draw_note("There is no log of this pile, or no criterion to hold it against.")
+        return
+    frame = pile_counts(group.log, group.check.criterion, pile, system)
+    if frame.empty:
+        pieces.draw_note("The log has no counts of this pile.")
+        return
+    minimum = group.check.criterion.minimum_penetration
+    level = None if minimum is None else float(shown("penetration", minimum, system))
+    unit = display_unit("penetration", system)[0]
+    draw_chart(log_chart(frame, unit, count_title(system), level, 360), "structure_log")
+    pieces.draw_note("Bars: counted. Green: required at the stroke of the interval.")
+
+
+def _odd(review) -> None:
+    for group in review.groups:
+        rows = odd_rows(group, review.display_units)
+        if len(rows):
+            pieces.draw_heading(f"{group.group.name}: {len(rows)} piles to look at")
+            pieces.worded(rows)
+
+
+def _tested(review, path: Path) -> None:
+    """Put the test piles on the page, each a step away from its own pages."""
+    pieces.draw_heading("Test piles")
+    pieces.worded(result_rows(review))
+    names = {
+        record.sheet if record.result is None else record.result.pile: path.parent / record.sheet
+        for record in review.records
+    }
+    row = st.container(horizontal=True, vertical_alignment="bottom")
+    with row:
+        asked = st.selectbox("Test pile", list(names), key="structure_test", width=260)
+
+        def open_pages() -> None:
+            state.open_sheet(names[asked])
+            st.session_state["go_to"] = "resistance"
+
+        st.button("Open its own pages", key="structure_open_test", on_click=open_pages, disabled=asked is None)
+
+
+def _together(review, pile: str | None) -> None:
+    """Draw what the test piles say together: resistance beside the soil, setup, and the hammer."""
+    told = pooled_words(review)
+    if not told:
+        return
+    pieces.draw_heading("What the test piles say together")
+    pieces.draw_list([*told, *hammer_words(review)])
+    system = review.display_units
+    lines, layers = resistance_lines(review.results, system), soil_profiles(review.results, system)
+    left, right = st.columns(2)
+    with left:
+        if len(lines):
+            draw_chart(depth_chart(lines, layers, pile), "structure_depth")
+            more = ", with the soil at each beside it" if len(layers) else ""
+            pieces.draw_note(f"Maximum Case resistance down the test piles{more}.")
+    with right:
+        points = setup_points(review)
+        if len(points):
+            draw_chart(setup_chart(review, points), "structure_setup")
+            pieces.draw_note("Setup factor of all test piles; the band holds a pile that was not tested.")
+    struck = hammer_points(review)
+    if len(struck) > 1:
+        pieces.draw_heading("Hammer from pile to pile")
+        left, right = st.columns(2)
+        with left:
+            draw_chart(hammer_chart(struck, "ratio", "energy passed on / (ram weight × stroke)"), "structure_energy")
+        with right:
+            draw_chart(hammer_chart(struck, "stress", "largest compression / its limit"), "structure_stress")
+        pieces.worded(hammer_rows(review))
+
+
+def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, chosen: str | None, height: int = 380) -> alt.LayerChart:
+    """Give maximum Case resistance against penetration of every test pile, the soil profiles at the right edge."""
+    drawn, titles = named(lines)
+    piles = drawn["c0"].unique().tolist()
+    ink, most = look.colour(palette.INK), float(drawn["c2"].max())
+    wide = 0.12 * most
+    strips = layers["pile"].unique().tolist()[:4]
+    deepest = float(drawn["c1"].max())
+    last = most * 1.05 + wide * len(strips)
+    x = alt.X("c2:Q", axis=axis(titles["c2"]), scale=alt.Scale(domain=[0.0, last], nice=False))
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest * 1.02], reverse=True, nice=False))
+    tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c1:Q", title=titles["c1"], format=".1f")]
+    tips.append(alt.Tooltip("c2:Q", title=titles["c2"], format=",.0f"))
+    base = alt.Chart(drawn).mark_line(strokeWidth=2)
+    if len(piles) <= MOST_LINES:
+        colours = [look.colour((palette.INK, "#d2691e")[place // 4 % 2]) for place in range(len(piles))]
+        dashes = [DASHES[LINES[place % 4]] for place in range(len(piles))]
+        legend = alt.Legend(orient="top", symbolStrokeWidth=2.5, symbolType="stroke")
+        line = base.encode(
+            x=x,
+            y=y,
+            order="c1:Q",
+            tooltip=tips,
+            color=alt.Color("c0:N", scale=alt.Scale(domain=piles, range=colours), legend=legend),
+            strokeDash=alt.StrokeDash("c0:N", scale=alt.Scale(domain=piles, range=dashes), legend=legend),
+        )
+    else:
+        width = alt.condition(alt.datum.c0 == chosen, alt.value(3.5), alt.value(1.0))
+        line = base.encode(x=x, y=y, order="c1:Q", detail="c0:N", tooltip=tips, strokeWidth=width, color=alt.value(ink))
+    found: list[alt.Chart | alt.LayerChart] = [line]
+    for place, pile in enumerate(strips):
+        own = layers[(layers["pile"] == pile) & (layers["top"] < deepest)].copy()
+        own["bottom"] = np.minimum(own["bottom"], deepest)
+        own["left"], own["right"] = most * 1.05 + wide * place, most * 1.05 + wide * (place + 0.9)
+        own["middle"], own["across"] = 0.5 * (own["top"] + own["bottom"]), 0.5 * (own["left"] + own["right"])
+        boxes = alt.Chart(own).mark_rect(fill=ink, opacity=0.1, stroke=ink, strokeWidth=1)
+        words = alt.Chart(own).mark_text(color=ink, fontSize=11)
+        tips = [alt.Tooltip(f"{name}:N") for name in ("pile", "soil", "words")]
+        found.append(boxes.encode(x="left:Q", x2="right:Q", y="top:Q", y2="bottom:Q", tooltip=tips))
+        found.append(words.encode(x="across:Q", y="middle:Q", text="soil:N"))
+    return finish(layered(*found), height, "Maximum Case resistance down the test piles, and the soil at each.")
+
+
+def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerChart:
+    """Give every measured setup factor over time, and the pooled line of each soil with its range."""
+    ink, restrike = look.colour(palette.INK), look.colour(palette.DRIVES["restrike"])
+    longest = 2.0 * float(points["days"].max())
+    x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g"), scale=alt.Scale(type="log"))
+    y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
+    found: list[alt.Chart | alt.LayerChart] = []
+    for place, setup in enumerate(review.setups):
+        band = setup_band(setup, longest).assign(soil=setup.soil or "soil not named")
+        if band["low"].notna().all():
+            area = alt.Chart(band).mark_area(color=ink, opacity=0.12)
+            found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2="high:Q"))
+        line = alt.Chart(band).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES[LINES[place % 4]])
+        found.append(line.encode(x=x, y=y, tooltip=["soil:N", alt.Tooltip("factor:Q", format=".2f")]))
+    tips = ["pile:N", "soil:N", alt.Tooltip("days:Q", format=".2f"), alt.Tooltip("factor:Q", format=".2f")]
+    marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, color=restrike, stroke=ink)
+    legend = alt.Legend(orient="top")
+    found.append(marks.encode(x=x, y=y, shape=alt.Shape("pile:N", legend=legend), tooltip=tips))
+    return finish(layered(*found), height, "Setup factor of all test piles over time.")
+
+
+def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 260) -> alt.LayerChart:
+    """Give energy or stress of the hammer from test pile to test pile in the order of driving."""
+    ink = look.colour(palette.INK)
+    x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving"))
+    y = alt.Y(f"{column}:Q", axis=axis(heading), scale=alt.Scale(zero=True))
+    tips = ["pile:N", "hammer:N", alt.Tooltip(f"{column}:Q", format=".2f")]
+    legend = alt.Legend(orient="top")
+    line = alt.Chart(frame).mark_line(color=ink, strokeWidth=1.5).encode(x=x, y=y, detail="hammer:N")
+    marks = alt.Chart(frame).mark_point(filled=True, size=110, opacity=1, color=ink)
+    found: list[alt.Chart | alt.LayerChart] = [line]
+    found.append(marks.encode(x=x, y=y, shape=alt.Shape("hammer:N", legend=legend), tooltip=tips))
+    if column == "stress":
+        rule = alt.Chart(pd.DataFrame({"v": [1.0]}))
+        found.append(rule.mark_rule(color=look.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y="v:Q"))
+    return finish(layered(*found), height, f"{heading}, test pile by test pile.")
+
+
+def _pair(review) -> None:
+    """Lay two test piles side by side."""
+    names = [one.pile for one in review.results]
+    if len(names) < 2:
+        return
+    pieces.draw_heading("Two test piles side by side")
+    left, right = st.columns(2)
+    one = left.selectbox("Test pile", names, key="structure_left")
+    others = [name for name in names if name != one]
+    other = right.selectbox("Beside it", others, key="structure_right")
+    pieces.worded(pair_rows(review, (one, other)))
+    counts = pair_counts(review, (one, other))
+    if len(counts):
+        pieces.worded(counts, numeric=True)
+
+
+def _files(opened: work.OpenedStructure) -> None:
+    pieces.draw_heading("Files")
+    row = st.container(horizontal=True)
+    for name, kind in SAVED.items():
+        written = partial(work.file_of_structure, opened.key, name, opened.review)  # when it is asked for
+        row.download_button(name, written, name, kind, key=f"structure_save_{name}", on_click="ignore")
+
+
+def _open() -> None:
+    """Let a person open a structure on this computer."""
+    with st.expander("Open a structure", icon=":material/folder_open:"):
+        path = st.text_input(
+            "A structure's file on this computer", placeholder="/path/to/structure.toml", key="structure_path_text"
+        )
+        st.button(
+            "Open the structure",
+            key="structure_open",
+            disabled=not path,
+            on_click=lambda: state.open_structure(Path(path).expanduser()),
+        )

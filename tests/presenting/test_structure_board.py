@@ -1,0 +1,156 @@
+"""The board of a structure: frames, words and files say what the review says, each pile once."""
+
+import io
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dyntest.decisions.caution import Caution
+from dyntest.presenting.structure_board import (
+    VERDICT_MARKS,
+    board_answer,
+    group_words,
+    hammer_points,
+    hammer_rows,
+    is_sound,
+    is_unusable,
+    odd_rows,
+    pair_counts,
+    pair_rows,
+    pay_rows,
+    plan,
+    resistance_lines,
+    result_rows,
+    soil_profiles,
+    structure_lines,
+    to_do,
+)
+from dyntest.presenting.structure_files import board_figures, structure_files
+from dyntest.reading.structure_sheet import read_structure
+from dyntest.reviewing.structure import review_structure
+
+
+@pytest.fixture(scope="module")
+def structure(told_sample, request):
+    """The sample structure, nothing of it reviewed."""
+    return review_structure(
+        read_structure(request.config.rootpath / "sample_signals/structure.toml"), known=told_sample
+    )
+
+
+def test_every_pile_stands_on_the_plan_with_its_verdict(structure):
+    places = plan(structure)
+    check = structure.groups[0].check.piles.set_index("pile")
+    assert sorted(places["pile"]) == sorted(check.index)
+    assert set(places["verdict"]) <= set(VERDICT_MARKS)
+    shown = places.set_index("pile")
+    assert shown.loc["P2-4", "verdict"] == "test pile" and shown.loc["P2-24", "verdict"] == "no counts"
+    others = shown.drop(["P2-4", "P2-24"])
+    assert (others["verdict"] == check["verdict"][others.index]).all()
+    assert shown.loc["P2-6", ["x", "y"]].tolist() == pytest.approx([6.0, 12.0])  # ft, as the table of piles has them
+    metres = plan(replace(structure, display_units="SI")).set_index("pile")
+    assert metres.loc["P2-6", ["x", "y"]].tolist() == pytest.approx([6.0 * 0.3048, 12.0 * 0.3048])
+    assert shown.loc["P2-14", "odd"] and shown.loc["P2-14", "because"]
+
+
+def test_piles_without_coordinates_stand_in_a_grid_by_name(structure):
+    bare = replace(structure.groups[0], piles=replace(structure.groups[0].piles, x=None, y=None))
+    places = plan(replace(structure, groups=(bare, *structure.groups[1:])))
+    assert not places["placed"].any() and not places[["x", "y"]].isna().any(axis=None)
+    assert not places.duplicated(["x", "y"]).any()
+    first = places.sort_values(["y", "x"], ascending=[False, True])["pile"].tolist()
+    assert first[:10] == [f"P2-{number}" for number in range(1, 11)]
+    assert set(board_figures(replace(structure, groups=(bare,)))) >= {"grid", "depth", "hammer"}
+
+
+def test_shapes_tell_verdicts_apart_without_colour():
+    assert len({mark.shape for mark in VERDICT_MARKS.values()}) == len(VERDICT_MARKS)
+    assert len({mark.marker for mark in VERDICT_MARKS.values()}) == len(VERDICT_MARKS)
+
+
+def test_disagreeing_test_piles_are_said_first(structure):
+    facts = {"sets": {"P2-4": 0.006, "P2-9": 0.003}, "stroke": 2.4}
+    at_odds = replace(structure.groups[0], cautions=(Caution("test piles disagree", 0.01, None, facts),))
+    found = replace(structure, groups=(at_odds, *structure.groups[1:]))
+    assert "P2-9" in board_answer(found)[0] and "P2-9" not in board_answer(structure)[0]
+    assert is_unusable(found) and not is_unusable(structure) and not is_sound(structure)
+
+
+def test_counts_of_verdicts_are_those_of_the_check(structure):
+    verdicts = structure.groups[0].check.piles["verdict"]
+    accepted = int((verdicts == "accepted").sum())
+    assert f"24 piles: {accepted} accepted" in group_words(structure.groups[0], "US").answer
+    assert board_answer(structure)[0].startswith(f"24 piles judged: {accepted} accepted")
+    odd = odd_rows(structure.groups[0], "US")
+    assert set(odd["pile"]) >= set(structure.groups[0].check.piles["pile"][verdicts != "accepted"])
+
+
+def test_what_is_still_to_do_has_dates_and_waits(structure):
+    due = pd.DataFrame({"pile": ["P2-2", "P2-1"], "since": "2026-05-18", "earliest": ["2026-05-30", "2026-05-25"]})
+    group = replace(structure.groups[0], due=due)
+    lines = to_do(replace(structure, groups=(group,)))
+    restrikes = [line for line in lines if "restrike" in line]
+    assert [line.split(" restrike ")[1].split(" on,")[0] for line in restrikes] == [
+        "P2-1 from 2026-05-25",
+        "P2-2 from 2026-05-30",
+    ]
+    assert any("P2-24" in line for line in lines)
+    assert all("needs a criterion" not in line for line in lines)
+    without = replace(group, criterion=None, check=None)
+    assert any("needs a criterion" in line for line in to_do(replace(structure, groups=(without,))))
+
+
+def test_test_piles_and_hammers_are_told_with_their_numbers(structure):
+    assert result_rows(structure)["pile"].tolist() == ["P2-4", "P3-1", "A1-2", "A4-3"]
+    struck = hammer_points(structure)
+    assert struck["order"].tolist() == [1, 2, 3, 4] and struck["ratio"].tolist() == [0.53] * 4
+    assert struck["stress"].tolist() == pytest.approx([2.4 / 3.1] * 4)
+    rows = hammer_rows(structure)
+    assert rows["driven"].tolist() == ["2026-05-04", "2026-05-06", "2026-05-07", "2026-05-08"]
+    assert set(rows["stroke"]) == {"8.0 ft"}
+
+
+def test_two_test_piles_stand_side_by_side(structure):
+    rows = pair_rows(structure, ("P2-4", "A4-3"))
+    told = rows.set_index("")
+    assert list(told.columns) == ["P2-4", "A4-3"]
+    assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 kip to 276 kip)"
+    assert told.loc["alerts", "P2-4"] == "–" and told.loc["alerts", "A4-3"] != "–"
+    counts = pair_counts(structure, ("P2-4", "A4-3")).set_index("stroke")
+    assert counts.loc["8 ft"].tolist() == ["16", "20"]
+
+
+def test_resistance_and_soil_share_their_depths(structure):
+    lines = resistance_lines(structure.results, "US")
+    depth = lines.columns[1]
+    assert lines[lines["pile"] == "P2-4"][depth].iloc[[0, -1]].tolist() == pytest.approx([20.0, 60.0])
+    layers = soil_profiles(structure.results, "US")
+    own = layers[layers["pile"] == "P2-4"]
+    np.testing.assert_allclose(own[["top", "bottom"]], [[0.0, 12.0], [12.0, 70.0]])
+    assert own["soil"].tolist() == ["silt", "clay"]
+
+
+def test_files_tell_every_pile_and_group(structure):
+    files = structure_files(structure)
+    content = json.loads(files["structure.json"])
+    assert [group["name"] for group in content["groups"]] == [group.group.name for group in structure.groups]
+    assert len(content["groups"][0]["piles"]) == 24
+    assert files["bearing_piles.csv"].decode().splitlines()[0].startswith("group,pile,verdict,status,penetration [m]")
+    assert len(pd.read_parquet(io.BytesIO(files["test_piles.parquet"]))) == 4
+    assert files["structure.pdf"].startswith(b"%PDF")
+    assert "plan.geojson" not in files
+    placed = replace(structure, sheet=replace(structure.sheet, reference_system="EPSG:26917"))
+    drawn = json.loads(structure_files(placed)["plan.geojson"])
+    assert len(drawn["features"]) == 24 and drawn["crs"]["properties"]["name"] == "EPSG:26917"
+    total = structure.groups[0].check.piles["pay_length"].sum() / 0.3048
+    assert pay_rows(structure)["pay length"].tolist() == [f"{total:,.1f} ft"]
+
+
+def test_the_terminal_tells_every_group_and_what_is_to_do(structure):
+    lines = structure_lines(structure)
+    for group in structure.groups:
+        assert any(line.startswith(f"{group.group.name}: ") for line in lines)
+    assert set(to_do(structure)) <= set(lines)
