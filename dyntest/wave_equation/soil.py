@@ -108,9 +108,9 @@ class SoilModel:
     damping : numpy.ndarray
         Viscous damping [N s/m].
     smith_damping : numpy.ndarray or None
-        Smith's damping factor, force = factor × |static force| × velocity [s/m].
+        Smith's damping factor, force = factor × abs(static force) × velocity [s/m].
     rate_damping : numpy.ndarray or None
-        Factor of a power of the velocity, force = factor × |static force| × velocity^power, its value at 1 m/s [1];
+        Factor of a power of the velocity, force = factor × abs(static force) × velocity^power, its value at 1 m/s [1];
         where there is `radiation`, the growth of the limit with the velocity of slip, ``1 + factor × w^power``.
     rate_power : float or numpy.ndarray
         The power [1], also of shape (n_candidates,): 0.2 after Coyle and Gibson (1970), J. Soil Mech. Found. Div. ASCE
