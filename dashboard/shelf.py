@@ -15,6 +15,7 @@ from typing import Any
 import streamlit as st
 
 from dyntest.errors import DyntestError
+from dyntest.reading.files import FOLLOWED
 from dyntest.wave_equation.every_blow import process_pool
 
 MOST_MATCHES = 200
@@ -32,7 +33,17 @@ class Shelf:
     """What was matched, by its key; shared by sessions, whose keys never meet unless files and choices are the same."""
 
     kept: OrderedDict = field(default_factory=OrderedDict)
+    looked_for: OrderedDict = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def first_time(self, key: tuple) -> bool:
+        """Whether a key was not looked for beside the sheet yet."""
+        with self.lock:
+            first = key not in self.looked_for
+            self.looked_for[key] = True
+            while len(self.looked_for) > MOST_MATCHES:
+                self.looked_for.popitem(last=False)
+            return first
 
     def get(self, key: tuple):
         """Give what is kept under a key, or None."""
@@ -67,13 +78,29 @@ def match_key(test, drive, blow: int | None = None) -> tuple:
 
 def with_match(test, drive):
     """Give a drive with what was matched of it."""
-    found = shelf().get(match_key(test, drive))
+    found = shelf().get(match_key(test, drive)) or _kept_beside(test, drive)
     if found is None:
         return drive
     from dyntest.reviewing.drive_match import with_matches
 
     matched = replace(drive, **found)
     return matched if matched.every is None else with_matches(matched, matched.every)
+
+
+def _kept_beside(test, drive) -> dict[str, Any] | None:
+    """Give what was matched when the drive had been followed, put on the shelf; looked for once."""
+    key = match_key(test, drive)
+    if not (test.sheet.path.parent / FOLLOWED / drive.name).is_dir() or not shelf().first_time(key):
+        return None
+    from dyntest.reviewing.drive_match import calibrated_with_match, kept_match
+
+    match = None if drive.waves is None else kept_match(test.sheet, drive)
+    if match is None:
+        return None
+    factor = calibrated_with_match(match, drive.waves, test.sheet)
+    found = match_fields(replace(drive, match=match, calibrated_damping_factor=factor))
+    shelf().put(key, found)
+    return found
 
 
 def match_of(test, drive, blow: int | None) -> dict[str, Any] | None:

@@ -313,9 +313,9 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     "--every",
     metavar="N",
     type=click.IntRange(0),
-    default=10,
+    default=1,
     show_default=True,
-    help="Match every N-th blow in the background; 0 matches none.",
+    help="Match in the background: the newest blow when the one before is done, at least N later; 0 matches none.",
 )
 def follow(sheet: Path, name: str | None, every: int) -> None:
     """Follow a drive of SHEET while the rig runs: take each blow as the recorder writes it, and keep what it shows.
@@ -325,8 +325,8 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
     """
     from dyntest.following.follow import Follower, only_follower, stopped, watching
     from dyntest.following.follow import follow as followed
-    from dyntest.following.handover import handed_over
-    from dyntest.presenting.live_words import handed_lines, told_line
+    from dyntest.following.handover import handed_over, matched_for_review
+    from dyntest.presenting.live_words import handed_lines, matched_line, told_line
     from dyntest.reading.sheet import read_sheet
     from dyntest.wave_equation.every_blow import process_pool
 
@@ -347,7 +347,14 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
             pass
         finally:
             stopped(follower)
-        _say("\n".join(handed_lines(handed_over(follower))))
+        done = handed_over(follower)
+        _say("\n".join(handed_lines(done)))
+        if done.blows and every:
+            _say("Matching the representative blow for the review; Ctrl-C leaves it out.")
+            try:
+                _say(matched_line(matched_for_review(follower), test.display_units))
+            except KeyboardInterrupt:
+                _say("Left out; nothing else is lost.")
 
 
 @commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")

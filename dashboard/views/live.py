@@ -21,6 +21,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.live_words import (
     alarm_sentences,
     damping_sentence,
+    damping_words,
     holding_sentence,
     live_profile_frames,
     live_record_frame,
@@ -153,9 +154,7 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
     told = [_tile(f"Blow {one.blow}", trust_words(one.trust, ()), trust_words(one.trust, one.doubts), means)]
     required = sheet.requirement.required_resistance
     under = "" if required is None else f"required {show('case_resistance_maximum', required, system)}"
-    factor = numbers.get("damping_factor_maximum")
-    told_factor = "" if factor is None else f"J\N{NO-BREAK SPACE}{factor:.2f}"
-    under = ", ".join(one for one in (under, told_factor) if one)
+    under = "; ".join(one for one in (under, *damping_words(numbers, system)) if one)
     told.append(
         _tile("Case resistance", show("case_resistance_maximum", numbers.get("case_resistance_maximum"), system), under)
     )

@@ -3,6 +3,8 @@
 Some blows before the new ones are worked through again with them, so that the time between blows is known.
 """
 
+import contextlib
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,6 +17,7 @@ from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.decisions.trust import ANSWERS
 from dyntest.quantities.table import drive_table
 from dyntest.reading.parts import Drive, TestSheet
+from dyntest.reviewing.drive import case_columns
 from dyntest.reviewing.drive_match import as_blow, calibrated_with_match
 from dyntest.signals import AveragedTraces, Signals, Waves
 from dyntest.wave_equation.matching import match_blow
@@ -51,8 +54,12 @@ def compute_blows(
     new: Signals | AveragedTraces,
     before: Signals | AveragedTraces | None,
     damping_factor: float | None,
+    by_match: float | None = None,
 ) -> Computed:
-    """Compute new blows; those before are only there for the time between blows."""
+    """Compute new blows; those before are only there for the time between blows.
+
+    With the damping factor J by the last match, the maximum Case resistance is worked out with it too.
+    """
     together = new if before is None else joined([before, new])
     options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
     worked = drive_table(
@@ -67,6 +74,11 @@ def compute_blows(
     judged = [judged_blow(int(number), worked.findings) for number in new.blow]
     table = worked.table.tail(new.n_blows).reset_index(drop=True)
     waves = condition(new, sheet.pile, options).waves
+    if by_match is not None:
+        table = table.assign(
+            damping_factor_by_match=by_match,
+            case_resistance_by_match=case_columns(waves, by_match)["case_resistance_maximum"],
+        )
     return Computed(table, tuple(one for one, _ in judged), tuple(why for _, why in judged), waves)
 
 
@@ -96,8 +108,14 @@ def joined(parts: Sequence[Signals | AveragedTraces]) -> Signals | AveragedTrace
     return replace(first, **changed)
 
 
-def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float]) -> dict[str, float | str]:
-    """Match one blow by itself: resistance with its range [N], shaft, toe, misfit, and J by the match [1]."""
+def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float], nice: int = 0) -> dict[str, float | str]:
+    """Match one blow by itself: resistance with its range [N], shaft, toe, misfit, and J by the match [1].
+
+    In a process of its own it may stand back behind others by some steps of priority (`nice`).
+    """
+    if nice and hasattr(os, "getpriority"):
+        with contextlib.suppress(OSError):
+            os.setpriority(os.PRIO_PROCESS, 0, nice)
     blow = as_blow(waves, 0, sheet, pd.Series(row))
     try:
         match = match_blow(blow, law=sheet.choices.soil_law)

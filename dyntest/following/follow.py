@@ -21,12 +21,13 @@ from dyntest.errors import InputError
 from dyntest.following import intake
 from dyntest.following.compute import CONTEXT, compute_blows, joined, match_one
 from dyntest.following.depth import penetration_at
-from dyntest.following.intake import Count, IntakeNote, Stamp
+from dyntest.following.intake import Count, Growing, IntakeNote, Onward, Stamp
 from dyntest.following.record import (
     BLOWS,
     FOLDER,
     MATCHES,
     NOTES,
+    FullError,
     Kept,
     KeptBlow,
     append,
@@ -51,19 +52,29 @@ AT_ONCE = 16
 REST = 0.5
 """How long a last file has to rest when following is stopped [s]."""
 
-EVERY = 10
-"""Every so many blows one is matched [1]."""
+LARGE = 4_000_000
+"""A file larger than this is read onward even when it is seen for the first time [byte]."""
+
+OPEN_AT_ONCE = 2
+"""Growing files of which it is remembered how far they were read [1]: recorders write one after the other."""
+
+EVERY = 1
+"""Blows that have to come at least before another one is matched [1]: with 1 the newest is, as soon as one is done."""
+
+NICE = 10
+"""How far matching stands back behind taking blows, in steps of the system's priority [1]."""
 
 
 @dataclass
 class _Source:
-    """A file as far as it was taken: blows from it, the recorder's number of the last, a one-blow file's digest."""
+    """A file as far as it was taken: blows from it, number and place of the last, a one-blow file's digest."""
 
     stamp: Stamp
     blows: int = 0
     digest: str = ""
     number: int = 0
     own: int = 0
+    place: int = -1
 
 
 def _grown(piece: Piece, known: _Source) -> bool:
@@ -71,6 +82,17 @@ def _grown(piece: Piece, known: _Source) -> bool:
     numbers = piece.layout.blow
     more = len(numbers) > known.blows or (len(numbers) == known.blows and not known.digest)
     return piece.numbered and known.blows > 0 and more and int(numbers[known.blows - 1]) == known.own
+
+
+def _same_record(piece: Piece | None, kept: Mapping[str, np.ndarray]) -> bool:
+    """Whether a blow of a file is the one that was kept of it."""
+    if piece is None:
+        return False
+    return all(
+        piece.traces[kind][0].shape == np.atleast_2d(kept[kind]).shape
+        and np.allclose(piece.traces[kind][0], np.atleast_2d(kept[kind]), rtol=1e-9, atol=0.0)
+        for kind in piece.traces
+    )
 
 
 class Follower:
@@ -85,6 +107,8 @@ class Follower:
         self.sources: dict[str, _Source] = {}
         self.aside: dict[str, Stamp] = {}
         self.tried: dict[str, tuple[Stamp, int]] = {}
+        self.growing: dict[str, Growing | None] = {}
+        self.ended = False
         self.context: deque[Signals | AveragedTraces] = deque(maxlen=CONTEXT)
         self.candidate: tuple[Waves, dict[str, float]] | None = None
         self.matching: tuple[int, Future] | None = None
@@ -93,6 +117,7 @@ class Follower:
         self.samples = 0
         self.renumbered = False
         self.noted: list[dict[str, Any]] = []
+        self.passed: set[tuple[str, int]] = set()
         self._go_on()
 
     def _go_on(self) -> None:
@@ -107,6 +132,8 @@ class Follower:
         for entry in kept.notes:
             if "size" in entry:
                 self.aside[entry["file"]] = Stamp(entry["size"], entry["changed"])
+            if "place" in entry:
+                self.passed.add((entry["file"], entry["place"]))
             self.renumbered |= entry.get("kind") in (intake.RESTARTED, intake.CLOCK_BACK)
         if kept.last is not None:
             self.samples = kept.last.samples
@@ -120,9 +147,9 @@ class Follower:
 
     def _know(self, one: KeptBlow) -> None:
         source = self.sources.setdefault(one.file, _Source(Stamp(one.size, one.changed)))
-        if one.own <= source.own:  # the file began anew
+        if one.own <= source.own or one.place < source.place:  # the file began anew
             source.blows = 0
-        source.own = one.own
+        source.own, source.place = one.own, one.place
         source.stamp, source.digest, source.number = Stamp(one.size, one.changed), one.digest, one.blow
         source.blows += 1
 
@@ -141,10 +168,17 @@ class Follower:
         taken = {name: source.stamp for name, source in self.sources.items()}
         taken |= {name: stamp for name, stamp in self.aside.items() if name not in taken or now.get(name) == stamp}
         found: list[KeptBlow] = []
-        for name in intake.steady(self.before, now, taken):
-            found += self._take(name, now[name])
+        resting = set(intake.steady(self.before, now, taken))
+        for name, stamp in now.items():
+            if name in resting or (stamp.size and taken.get(name) != stamp and self._grows(name)):
+                found += self._take(name, stamp, name in resting)
         self.before = now
         return found
+
+    def _grows(self, name: str) -> bool:
+        """Whether a file is known to hold many blows, or is the one that the sheet names."""
+        known = self.sources.get(name)
+        return (known is not None and known.blows > 1) or name in self.growing or name in self.patterns
 
     @property
     def unsettled(self) -> bool:
@@ -152,8 +186,118 @@ class Follower:
         known = {name: source.stamp for name, source in self.sources.items()}
         return any(known.get(name) != stamp and self.aside.get(name) != stamp for name, stamp in self.before.items())
 
-    def _take(self, name: str, stamp: Stamp) -> list[KeptBlow]:
-        """Take what is new in one resting file."""
+    def _take(self, name: str, stamp: Stamp, rests: bool) -> list[KeptBlow]:
+        """Take what is new in one file, at rest or growing."""
+        try:
+            growing = self._growing(name, stamp)
+        except (InputError, OSError, ValueError) as problem:
+            self._try_again(name, stamp, str(problem))
+            return []
+        if growing is not None:
+            return self._take_onward(growing, name, stamp, rests)
+        return self._take_whole(name, stamp) if rests else []
+
+    def _growing(self, name: str, stamp: Stamp) -> Growing | None:
+        """Give a file that is to be read onward; None for one of a single blow, or of a format that is written anew."""
+        known = self.sources.get(name)
+        many = known is not None and known.blows > 1
+        if not (many or name in self.growing or name in self.patterns or stamp.size > LARGE or self._streams):
+            return None
+        if name not in self.growing:
+            file = Growing(self.sheet, self.root / name)
+            while len(self.growing) >= OPEN_AT_ONCE:
+                del self.growing[next(iter(self.growing))]
+            self.growing[name] = file if file.grows else None
+        return self.growing[name]
+
+    @property
+    def _streams(self) -> bool:
+        records = self.sheet.records
+        return records is not None and records.blows == "continuous"
+
+    def _take_onward(self, growing: Growing, name: str, stamp: Stamp, rests: bool) -> list[KeptBlow]:
+        """Take the whole blows beyond those that were taken from a file that grows."""
+        found: list[KeptBlow] = []
+        try:
+            known = self._still(growing, name, stamp)
+            place, count, time = -1, 0, None
+            if known is not None:
+                place, count = known.place, known.blows
+                time = self.context[-1].time if self.context else None
+            onward = growing.after(place, count, self.samples, rests, self.ended, time)
+            for one in onward:
+                found += self._keep_onward(one, name, stamp)
+        except (InputError, OSError, ValueError) as problem:
+            if isinstance(problem, FullError):
+                raise
+            self._try_again(name, stamp, str(problem))
+            return found
+        known = self.sources.get(name)
+        if found and known is not None:
+            known.stamp = Stamp(stamp.size, 0)  # there may be more; the next look will say
+        elif growing.left and rests:
+            self._try_again(name, stamp, growing.left)
+        elif rests and known is not None:  # all of it is taken
+            known.stamp = stamp
+        elif rests:
+            self.aside[name] = stamp
+        return found
+
+    def _still(self, growing: Growing, name: str, stamp: Stamp) -> _Source | None:
+        """Give how far a file was taken; None where it is another one by now, which begins anew."""
+        known = self.sources.get(name)
+        if known is None or not known.blows:
+            return None
+        same = stamp.size >= known.stamp.size
+        if known.place < 0:  # kept while the file had one blow
+            known.place = (known.blows - 1) * (self.samples if growing.kind == "column" else 1)
+        if same and growing.kind != "continuous":
+            kept = kept_arrays(self.folder, known.number)
+            same = _same_record(growing.at(known.place, len(kept["time"])), kept)
+        if same:
+            return known
+        self.growing.pop(name, None)
+        if growing.kind == "continuous":
+            raise InputError(name, "", "is shorter than it was", "wait until the recorder has written more")
+        del self.sources[name]
+        return None
+
+    def _keep_onward(self, one: Onward, name: str, stamp: Stamp) -> list[KeptBlow]:
+        """Take some blows of a growing file; a blow of which nothing can be made is passed over with a note."""
+        drive = replace(self.drive, first_blow=None)
+        found: list[KeptBlow] = []
+        if one.piece is None:
+            self._pass_over(name, int(one.places[0]), one.problem)
+            return found
+        for first in range(0, len(one.places), AT_ONCE):
+            rows = slice(first, min(first + AT_ONCE, len(one.places)))
+            part = _rows_of(one.piece, rows)
+            try:
+                signals = signals_of(self.sheet, drive, [part])
+                self._check_length(signals, name)
+                found += self._keep(signals, part, name, stamp, "", None, one.places[rows], one.named)
+                continue
+            except FullError:
+                raise
+            except (InputError, ValueError) as problem:
+                if rows.stop - rows.start == 1:
+                    self._pass_over(name, int(one.places[first]), str(problem))
+                    continue
+            for row in range(rows.start, rows.stop):
+                alone = Onward(_rows_of(one.piece, slice(row, row + 1)), one.places[row : row + 1], one.named)
+                found += self._keep_onward(alone, name, stamp)
+        return found
+
+    def _pass_over(self, name: str, place: int, problem: str) -> None:
+        """Note once that a blow in a file of many cannot be used."""
+        if (name, place) in self.passed:
+            return
+        self.passed.add((name, place))
+        note = IntakeNote(intake.UNREADABLE, self.count.last + 1, name, problem=problem)
+        self._note(note, {"place": place})
+
+    def _take_whole(self, name: str, stamp: Stamp) -> list[KeptBlow]:
+        """Take what is new in one resting file, read whole."""
         path, known = self.root / name, self.sources.get(name)
         try:
             pieces, cuts = read_pieces(self.sheet, [path])
@@ -175,7 +319,14 @@ class Follower:
         found: list[KeptBlow] = []
         for first in range(start, signals.n_blows, AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, signals.n_blows))
-            found += self._keep(signals.take(rows), pieces[0], name, stamp, digest, again)
+            places = np.arange(rows.start, rows.stop) * (len(signals.time) if pieces[0].numbered else 1)
+            places = np.full(len(places), -1) if digest else places
+            try:
+                found += self._keep(signals.take(rows), pieces[0], name, stamp, digest, again, places)
+            except FullError:
+                raise
+            except (InputError, ValueError) as problem:  # a record of which nothing can be made holds up no other
+                self._try_again(name, stamp, str(problem))
         if known is not None and not found and name not in self.tried and name not in self.aside:
             known.stamp = stamp
         return found
@@ -212,18 +363,16 @@ class Follower:
         stamp: Stamp,
         digest: str,
         again: int | None,
+        places: np.ndarray,
+        named: bool = True,
     ) -> list[KeptBlow]:
         """Take some blows of one file: number, compute, keep; nothing counts as taken before all of it is kept."""
-        counts, notes = self._counted(new, piece, name, again)
+        counts, notes = self._counted(new, piece, name, again, named)
         blow = np.array([count.last for count in counts])
         own_clock = new.clock
         numbered = replace(new, blow=blow, clock=None if own_clock is None else np.array([c.clock for c in counts]))
         before = joined(list(self.context)) if self.context and again is None else None
-        try:
-            worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor)
-        except (InputError, ValueError) as problem:  # a record of which nothing can be made holds up no other
-            self._try_again(name, stamp, str(problem))
-            return []
+        worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor, self.calibrated)
         rows = [
             {str(code): float(value) for code, value in row.items() if value == value and abs(value) != float("inf")}
             for row in worked.table.to_dict("records")
@@ -242,6 +391,7 @@ class Follower:
                 trust=worked.trust[place],
                 doubts=worked.doubts[place],
                 numbers=rows[place],
+                place=int(places[place]),
             )
             for place in range(len(blow))
         ]
@@ -263,7 +413,7 @@ class Follower:
         return kept
 
     def _counted(
-        self, new: Signals | AveragedTraces, piece: Piece, name: str, again: int | None
+        self, new: Signals | AveragedTraces, piece: Piece, name: str, again: int | None, named: bool
     ) -> tuple[list[Count], list[IntakeNote]]:
         """Give number and time of each blow, counted onward, and what is to be noted."""
         if again is not None:
@@ -274,11 +424,14 @@ class Follower:
             count = replace(count, last=self.drive.first_blow - 1)
         for place, own in enumerate(new.blow):
             number = int(own) if piece.numbered else intake.number_in(name)
+            if not named:  # numbers of its own would begin again with every file
+                number = count.own + 1
             count, told = intake.counted_on(number, count, piece.numbered, name)
             notes += told
             if new.clock is not None:
                 count, told = intake.clocked_on(float(new.clock[place]), count, name)
-                notes += told
+                another = name not in self.sources  # whose clock begins at its own first sample
+                notes += told if named or not another else []
             counts.append(count)
         return counts, notes
 
@@ -306,12 +459,23 @@ class Follower:
                 row = {**numbers, "penetration": float(last[0]) if last else float("nan")}
                 self.matched_at = blow
                 try:
-                    self.matching = blow, executor.submit(match_one, self.sheet, waves, row)
+                    self.matching = blow, executor.submit(match_one, self.sheet, waves, row, NICE)
                 except BrokenExecutor:  # its process was killed; blows are followed all the same
                     self.every = 0
                     return {"blow": blow, "problem": "the process that matches has ended; start again to match on"}
                 self.candidate = None
         return done
+
+
+def _rows_of(piece: Piece, rows: slice) -> Piece:
+    """Give some blows of a piece."""
+    return replace(
+        piece,
+        layout=replace(piece.layout, blow=piece.layout.blow[rows]),
+        traces={kind: values[rows] for kind, values in piece.traces.items()},
+        clock=None if piece.clock is None else piece.clock[rows],
+        penetration=None if piece.penetration is None else piece.penetration[rows],
+    )
 
 
 def _deepest(depths: list[dict[str, Any]]) -> float | None:
@@ -435,6 +599,7 @@ def stopped(follower: Follower) -> None:
         follower.look()
         if follower.unsettled:
             time.sleep(REST)
+            follower.ended = True
             follower.look()
     with contextlib.suppress(InputError):
         keep_state(follower.folder, doing="stopped", beat=_now(), drive=follower.drive.name)

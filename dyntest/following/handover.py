@@ -18,8 +18,11 @@ from dyntest.following.record import FOLDER, Kept, kept_arrays
 from dyntest.reading.edit import with_drive_files
 from dyntest.reading.files import read_text, write_all
 from dyntest.reading.parts import TestSheet
+from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import channels_of
 from dyntest.reading.wording import known_as
+from dyntest.reviewing.drive import DriveReview, review_drive
+from dyntest.reviewing.drive_match import keep_match
 
 SIGNALS = "signals.parquet"
 """The kept records as one table, in the folder of the drive."""
@@ -77,6 +80,13 @@ def handed_over(follower: Follower) -> Handover:
     beyond = kept.last.blow - (marks[-1].blow if marks else 0)
     own, recorder = bool(marks) and own_log, follower.renumbered and sheet.records is not None
     return Handover(len(kept.blows), files.get("signals", ""), files.get("log", ""), beyond, own, recorder)
+
+
+def matched_for_review(follower: Follower) -> DriveReview:
+    """Review the drive as it was handed over, and keep the match of its representative blow for the review."""
+    sheet = read_sheet(follower.sheet.path)
+    drive = next(one for one in sheet.drives if one.name == follower.drive.name)
+    return keep_match(sheet, review_drive(sheet, drive))
 
 
 def write_signals(sheet: TestSheet, folder: Path, kept: Kept) -> Path:

@@ -1,23 +1,46 @@
 """Which blows of a growing drive are complete: taken once each, never half-written, never lost.
 
-A file is complete when size and time of change were the same in two looks and it reads without error. A file that
-holds many blows and grows gives those beyond the ones taken, and never the last one before it is as long as the
-others and the file rests.
+A file of one blow is complete when size and time of change were the same in two looks and it reads without error. A
+file that holds many blows and grows is read onward from the last blow that was taken, a stretch at a time, and gives
+the whole blows beyond it, at rest or not; a continuous stream is cut into blows as it grows.
 """
 
 import os
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from dyntest.errors import InputError
+from dyntest.reading.blow_layout import BlowLayout, Piece
 from dyntest.reading.build import fitting_files, natural_order
-from dyntest.reading.parts import Drive, TestSheet
+from dyntest.reading.formats import format_of, open_records
+from dyntest.reading.formats.contents import Contents, window_of
+from dyntest.reading.formats.text import as_utf8, contents_of, layout_of_text
+from dyntest.reading.number_table import NumberTable, csv_table, parquet_table
+from dyntest.reading.parts import Drive, Records, TestSheet
+from dyntest.reading.recorder_files import (
+    Found,
+    blow_rows,
+    find_places,
+    gauges_of,
+    layout_kind,
+    locate,
+    stacked_samples,
+    stream_channels,
+    stream_part,
+    stream_piece,
+    stream_time,
+)
+from dyntest.reading.signal_tables import OWN_ENDINGS, channels_left_out, channels_of, piece_of_table
+from dyntest.reading.streams import DOUBLE_STRIKE_GAP, impacts_of, window_from
+from dyntest.reading.text_tables import Header
+from dyntest.reading.wording import known_as
 
 PAUSE = 60.0
 """Time that is put between two blows where the recorder's clock goes back [s]: a pause, from which no stroke is
@@ -192,3 +215,410 @@ def as_entry(note: IntakeNote, at: str) -> dict[str, Any]:
         "problem": note.problem,
         "at": at,
     }
+
+
+ROWS_AT_ONCE = 1 << 17
+"""Samples of each channel that are read from a growing file at a time [1]: some 60 blows, 10 megabytes."""
+
+BLOWS_AT_ONCE = 64
+"""Blows that are read at a time where a file has a row or a group for each [1]."""
+
+STREAM_BLOWS = 12
+"""Last blows of a stream that are held to tell bounces and double strikes from the next ones [1]."""
+
+STREAM_HELD = 60.0
+"""What is held of a stream at most [s]."""
+
+LEAST_OF_STREAM = 1000
+"""Samples of a stream that have to be there before its time step is taken from them [1]."""
+
+BEFORE_WINDOW = 0.05
+"""What is held of a stream before the oldest blow that is held, for the baseline [s]."""
+
+HEAD_BYTES = 1 << 17
+"""Bytes at the beginning of a text in which its header has to lie."""
+
+GROWING_FORMATS = ("text", "parquet", "tdms", "hdf5")
+"""Formats to which a recorder appends."""
+
+
+class Onward(NamedTuple):
+    """Whole blows from a growing file: where each stands in it, and whether the file itself numbers them.
+
+    Without a piece it is one blow of which nothing can be made, with the problem.
+    """
+
+    piece: Piece | None
+    places: np.ndarray
+    named: bool
+    problem: str = ""
+
+
+class TextRows:
+    """The rows of a text that grows, each read once; only whole lines count as there."""
+
+    def __init__(self, path: Path, records: Records | None, source: str):
+        self.path = path
+        with path.open("rb") as file:
+            data = file.read(HEAD_BYTES)
+        self.records = records
+        if records is None:
+            first = 1
+        else:
+            layout, _ = layout_of_text(as_utf8(data), records, source)
+            first = layout.first
+            skip = layout.first if layout.header is None else layout.header
+            self.records = replace(records, delimiter=layout.delimiter, decimal=layout.decimal, skip_lines=skip)
+        end = 0
+        for _ in range(first):
+            end = data.find(b"\n", end) + 1
+            if end == 0:
+                raise InputError(source, "", "has no rows yet", "wait until the recorder writes")
+        self.head = data[:end]
+        self.begins = {0: end}
+        """Where rows begin that were asked for lately [byte]."""
+
+    def rows(self, start: int, most: int, ended: bool = False) -> tuple[bytes, int]:
+        """Give header and at most so many whole rows from a row on, and how many there are.
+
+        The last line counts without its line's end only where the file has `ended`.
+        """
+        row = max(one for one in self.begins if one <= start)
+        byte = self.begins[row]
+        kept: list[bytes] = []
+        with self.path.open("rb") as file:
+            file.seek(byte)
+            for line in file:
+                if not line.endswith(b"\n") and not ended:
+                    break
+                if not line.strip():
+                    byte += 0 if kept else len(line)
+                elif row < start:
+                    row, byte = row + 1, byte + len(line)
+                elif len(kept) == most:
+                    break
+                else:
+                    kept.append(line)
+        self.begins.pop(row, None)
+        self.begins[row] = byte  # the newest last
+        for old in list(self.begins)[1:-8]:
+            del self.begins[old]
+        self.begins.setdefault(0, len(self.head))
+        return self.head + b"".join(kept), len(kept)
+
+
+class Growing:
+    """A file that holds many blows and grows, read onward: what `after` gives was not given before.
+
+    Parameters
+    ----------
+    sheet : TestSheet
+        How records are written, and which gauges there are.
+    path : Path
+        The file.
+    """
+
+    def __init__(self, sheet: TestSheet, path: Path):
+        self.sheet, self.path, self.source = sheet, path, known_as(path)
+        self.channels = channels_of(sheet.gauges)
+        self.seen = 0
+        self.left = ""
+        """What stands at the end of the file that is no whole blow; empty where all are whole."""
+        self.stream: _Stream | None = None
+        self.text: TextRows | None = None
+        self.own = sheet.records is None and path.name.lower().endswith(OWN_ENDINGS)
+        self.records = sheet.records or Records()
+        self.format = "own" if self.own else format_of(path, self.records)
+        self.kind = "one a file"
+        if path.suffix.lower() == ".gz" or not (self.own or self.format in GROWING_FORMATS):
+            return  # cannot be read onward
+        if path.suffix.lower() != ".parquet" if self.own else self.format == "text":
+            self.text = TextRows(path, None if self.own else self.records, self.source)
+        if self.own:
+            table, _ = self._rows(0, 1, rests=True, ended=True)
+            if isinstance(table, NumberTable) and "blow" in _names(table):
+                self.kind = "column"
+            return
+        opened = self.opened(0, 16)
+        self.kind = layout_kind(opened[0], self.records, len(opened))
+        if len(opened) > 1 and self.kind == "one a file":
+            self.kind = "groups"
+        if self.kind == "continuous":
+            self.stream = _Stream(self)
+
+    @property
+    def grows(self) -> bool:
+        """Whether the file can be read onward at all: of a format that is appended to, with many blows."""
+        return self.kind != "one a file"
+
+    def after(
+        self, place: int, count: int, samples: int, rests: bool, ended: bool = False, time: np.ndarray | None = None
+    ) -> Iterator[Onward]:
+        """Give the whole blows beyond the one at a place, all of them where the place is -1.
+
+        Parameters
+        ----------
+        place : int
+            Where the last blow stands that was taken: its first row, its number from 0, or its impact in a stream [1].
+        count : int
+            Blows that were taken from the file [1].
+        samples : int
+            Samples of a blow, 0 where they are not known yet [1].
+        rests : bool
+            Whether the file stood as it is in the look before; else only what was there then is taken.
+        ended : bool
+            Whether nothing more will come.
+        time : numpy.ndarray or None
+            Times of the samples of the blow taken last, from its impact [s].
+        """
+        self.left = ""
+        if self.stream is not None:
+            yield from self.stream.after(place, count, time)
+        elif self.kind == "column":
+            yield from self._columns(0 if place < 0 else place + samples, samples, rests, ended)
+        else:
+            yield from self._whole_blows(place + 1, rests)
+
+    def at(self, place: int, samples: int) -> Piece | None:
+        """Give the blow that stands at a place; None in a stream, or where there is none."""
+        if self.kind == "column":
+            table, rows = self._rows(place, samples, rests=True, ended=True)
+            return None if rows < samples or len(self._starts(table)) > 1 else self._piece(table)
+        if self.stream is None:
+            return next((one.piece for one in self._whole_blows(place, True, 1)), None)
+        return None
+
+    def opened(self, start: int = 0, most: int = ROWS_AT_ONCE) -> tuple[Contents, ...]:
+        """Open the file, a text as far as some rows of it."""
+        if self.text is not None:
+            data, _ = self.text.rows(start, most)
+            return (contents_of(data, self.text.records or self.records, self.source),)
+        return open_records(self.path, self.records)
+
+    def _rows(self, start: int, most: int, rests: bool, ended: bool) -> tuple[NumberTable | Contents | None, int]:
+        """Give at most so many rows from a row on, and how many there are."""
+        if self.text is not None:
+            data, rows = self.text.rows(start, most, ended)
+            if not rows:
+                return None, 0
+            if self.own:
+                return csv_table(data, self.source), rows
+            return contents_of(data, self.text.records or self.records, self.source), rows
+        if self.own:
+            table = parquet_table(self.path, start, most)
+            return table, table.n_rows
+        (contents,) = self.opened()
+        first = gauges_of(contents, self.records, self.channels)
+        total = min(contents.channels[one.places[0]].shape[0] for one in first.values())
+        there = total if rests else min(total, self.seen)
+        self.seen = total
+        rows = max(0, min(most, there - start))
+        every = [place for place, one in enumerate(contents.channels) if len(one.shape) == 1]
+        return (window_of(contents, every, start, rows), rows) if rows else (None, 0)
+
+    def _starts(self, table: NumberTable | Contents | None) -> np.ndarray:
+        """Give the row of each blow's first sample in a stretch."""
+        if isinstance(table, NumberTable):
+            numbers = next(table.columns([_names(table).index("blow")]))
+        else:
+            assert table is not None
+            found = locate(table, "blow", "", self.records)
+            assert found is not None
+            numbers = np.asarray(table.column(found.places[0]))
+        return np.concatenate([[0], np.flatnonzero(np.diff(numbers)) + 1])
+
+    def _piece(self, table: NumberTable | Contents | None) -> Piece:
+        if isinstance(table, NumberTable):
+            return piece_of_table(table, self.channels)
+        assert table is not None
+        return stacked_samples(table, self.records, self.channels, numbered=True)
+
+    def _columns(self, start: int, samples: int, rests: bool, ended: bool) -> Iterator[Onward]:
+        """Give blows whose samples stand one below the other, with a column that numbers them."""
+        while True:
+            most = max(ROWS_AT_ONCE, 4 * samples)
+            table, rows = self._rows(start, most, rests, ended)
+            if not rows:
+                return
+            starts = self._starts(table)
+            usual = samples or (int(starts[1]) if len(starts) > 1 else rows if rests else 0)
+            last = rows - int(starts[-1])
+            whole = rows if last == usual else int(starts[-1])
+            if last != usual and rows < most:
+                self.left = f"ends within a blow, after {last} of {usual or 'its'} samples"
+            if not whole:
+                return
+            table, _ = (table, rows) if whole == rows else self._rows(start, whole, True, ended)
+            begins = starts[starts < whole]
+            try:
+                yield Onward(self._piece(table), start + begins, True)
+            except InputError:
+                yield from self._one_by_one(start + begins, np.diff(begins, append=whole), ended)
+            samples = usual
+            start += whole
+
+    def _one_by_one(self, begins: np.ndarray, lengths: np.ndarray, ended: bool) -> Iterator[Onward]:
+        """Give blows that cannot be read together."""
+        for begin, length in zip(begins.tolist(), lengths.tolist(), strict=True):
+            table, _ = self._rows(begin, length, True, ended)
+            piece, problem = None, ""
+            try:
+                piece = self._piece(table)
+            except InputError as trouble:
+                problem = str(trouble)
+            yield Onward(piece, np.array([begin]), True, problem)
+
+    def _whole_blows(self, start: int, rests: bool, most: int = BLOWS_AT_ONCE) -> Iterator[Onward]:
+        """Give blows that have a row of an array, or a group, each."""
+        opened = self.opened()
+        if self.kind == "groups":
+            there = len(opened) if rests else min(len(opened), self.seen)
+            self.seen = len(opened)
+            for place in range(start, there):
+                try:
+                    piece = stacked_samples(opened[place], self.records, self.channels, numbered=False)
+                except InputError as trouble:
+                    yield Onward(None, np.array([place]), False, str(trouble))
+                    continue
+                yield Onward(_numbered(piece, place + 1), np.array([place]), False)
+            return
+        (contents,) = opened
+        gauges = gauges_of(contents, self.records, self.channels)
+        marks = [locate(contents, name, kind, self.records, required=False) for name, kind in _BY_BLOW.items()]
+        places = [one.places[0] for one in (*gauges.values(), *(mark for mark in marks if mark is not None))]
+        total = min(contents.channels[place].shape[0] for place in places)
+        there = total if rests else min(total, self.seen)
+        self.seen = total
+        times = find_places(contents, "time", self.records.group)
+        places += [place for place in times if len(contents.channels[place].shape) == 2]
+        for first in range(start, there, most):
+            rows = window_of(contents, places, first, min(most, there - first))
+            try:
+                piece = blow_rows(rows, self.records, self.channels)
+            except InputError as trouble:
+                if most == 1:
+                    yield Onward(None, np.array([first]), False, str(trouble))
+                else:
+                    yield from self._whole_blows(first, True, 1)
+                    return
+                continue
+            yield Onward(_numbered(piece, first + 1), first + np.arange(len(piece.layout.blow)), False)
+
+
+_BY_BLOW = {"clock": "time", "penetration": "length"}
+
+
+def _names(table: NumberTable) -> list[str]:
+    return [Header.parse(text).name for text in table.headers]
+
+
+def _numbered(piece: Piece, first: int) -> Piece:
+    """Give blows numbered onward from a number."""
+    numbers = first + np.arange(len(piece.layout.blow))
+    return replace(piece, numbered=True, layout=BlowLayout(numbers, piece.layout.n_samples))
+
+
+class _Stream:
+    """The end of a continuous stream: its last few blows, and what came after them."""
+
+    def __init__(self, file: Growing):
+        self.file = file
+        self.begin = 0
+        self.held = np.empty((sum(len(names) for names in file.channels.values()), 0))
+        self.onsets: list[int] = []
+        self.window: tuple[int, int] | None = None
+        self.time: tuple[float, float] | None = None
+
+    def after(self, place: int, count: int, time: np.ndarray | None) -> Iterator[Onward]:
+        """Cut what was added into blows, and give those that are whole."""
+        first = self.time is None
+        start, step = self.time = self.time or self._times()
+        if first and place >= 0 and time is not None:  # taken before this program was started again
+            self.window = round(-float(time[0]) / step), len(time)
+            self.begin = max(0, place - self.window[0] - round(BEFORE_WINDOW / step))
+            self.onsets = [place]
+        elif self.onsets and place < self.onsets[-1]:  # what was given could not be kept, and is read again
+            self.onsets = [one for one in self.onsets if one <= place]
+            lead = 0 if self.window is None else self.window[0]
+            self.begin = max(0, place - lead - round(BEFORE_WINDOW / step)) if self.onsets else 0
+            self.held = self.held[:, :0]
+        self._let_go(place, step)
+        while self.held.shape[1] * step < 2.0 * STREAM_HELD:
+            contents, gauges, new = self._more()
+            if contents is None or not new.shape[1]:
+                return
+            self.held = np.concatenate([self.held, new], axis=1)
+            onset = self._cut(gauges, place, step)
+            if onset.size:
+                assert self.window is not None
+                lead, size = self.window
+                windows = np.stack([self.held[:, at - lead : at - lead + size] for at in onset - self.begin])
+                cut = stream_piece(contents, gauges, self.file.channels, windows, onset, lead, (start, step))
+                self.onsets += onset.tolist()
+                yield Onward(_numbered(cut, count + 1), onset, False)
+                place, count = int(onset[-1]), count + len(onset)
+            self._let_go(place, step)
+            if new.shape[1] < ROWS_AT_ONCE:
+                return
+
+    def _times(self) -> tuple[float, float]:
+        """Give time of the first sample, and between two [s]."""
+        file = self.file
+        contents = file.opened(0, ROWS_AT_ONCE)[0]
+        gauges = stream_channels(contents, file.records, file.channels)
+        total = min(contents.channels[next(iter(gauges.values())).places[0]].shape[0], ROWS_AT_ONCE)
+        if total < LEAST_OF_STREAM:
+            raise InputError(
+                file.source, "", f"has only {total} samples yet", "wait until the recorder has written more"
+            )
+        every = [place for place, one in enumerate(contents.channels) if len(one.shape) == 1]
+        return stream_time(window_of(contents, every, 0, total), file.records, list(gauges.values()), total)
+
+    def _more(self) -> tuple[Contents | None, dict[str, Found], np.ndarray]:
+        """Give the next samples that are not held yet, shape (n_channels, n) [unit of the file]."""
+        file, start = self.file, self.begin + self.held.shape[1]
+        if file.text is not None:
+            data, rows = file.text.rows(start, ROWS_AT_ONCE)
+            if not rows:
+                return None, {}, self.held[:, :0]
+            contents, first = contents_of(data, file.text.records or file.records, file.source), 0
+        else:
+            (contents,), first = file.opened(), start
+        gauges = stream_channels(contents, file.records, file.channels)
+        total = contents.channels[next(iter(gauges.values())).places[0]].shape[0]
+        there = total if file.text is not None else min(total, max(file.seen, 0))
+        file.seen = total
+        count = max(0, min(ROWS_AT_ONCE, there - first))
+        return contents, gauges, stream_part(contents, list(gauges.values()), first, count)
+
+    def _cut(self, gauges: dict[str, Found], place: int, step: float) -> np.ndarray:
+        """Give the impacts of the whole blows beyond a place, shape (n_blows,) [1]."""
+        file, names = self.file, list(gauges)
+        used = [name for name in file.channels["strain"] if name not in channels_left_out(file.sheet)]
+        strain = self.held[[names.index(name) for name in used]]
+        factors = np.array([gauges[name].factor for name in used]) / len(used)
+
+        def piece(begin: int, number: int) -> np.ndarray:
+            return strain[:, begin : begin + number]
+
+        try:
+            found = impacts_of(iter([strain]), piece, factors, step, file.source, file.records.trigger)
+        except InputError:  # nothing was struck
+            return np.empty(0, dtype=int)
+        blows = self.begin + found.onset[found.kinds == 0]
+        if place >= 0:
+            blows = blows[blows > place + round(DOUBLE_STRIKE_GAP / step)]
+        if not blows.size:
+            return blows
+        self.window = self.window or window_from(int(blows[0]), step, file.records.before, file.records.length)
+        lead, size = self.window
+        return blows[(blows - lead >= self.begin) & (blows - lead + size <= self.begin + self.held.shape[1])]
+
+    def _let_go(self, place: int, step: float) -> None:
+        """Hold no more than the last blows that were taken and what came after them."""
+        self.onsets = [one for one in self.onsets if one <= place][-STREAM_BLOWS:]
+        keep = self.begin + self.held.shape[1] - round(STREAM_HELD / step)
+        if self.onsets and self.window is not None:
+            keep = max(keep, self.onsets[0] - self.window[0] - round(BEFORE_WINDOW / step))
+        if keep > self.begin:
+            self.held, self.begin = self.held[:, keep - self.begin :].copy(), keep

@@ -17,16 +17,20 @@ import numpy as np
 import pandas as pd
 
 from dyntest.errors import InputError
-from dyntest.reading.files import write_all
+from dyntest.reading.files import FOLLOWED, write_all
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.wording import known_as
 from dyntest.signals import AveragedTraces, Signals, Waves
 
-FOLDER = "follow"
+FOLDER = FOLLOWED
 """Folder beside the sheet in which everything is kept."""
 
 BLOWS, MATCHES, NOTES, DEPTHS = "blows.jsonl", "matches.jsonl", "notes.jsonl", "depth.jsonl"
 RECORDS, LAST, STATE = "records", "last_blow.npz", "state.json"
+
+
+class FullError(InputError):
+    """Something could not be kept; it does not count as taken, and is taken again."""
 
 
 def folder_of(sheet: TestSheet, drive: str) -> Path:
@@ -35,7 +39,7 @@ def folder_of(sheet: TestSheet, drive: str) -> Path:
 
 
 def append(path: Path, entry: Mapping[str, Any]) -> None:
-    """Add one line to a kept file; raises `InputError` where it cannot be written, and then nothing counts as kept."""
+    """Add one line to a kept file; raises `FullError` where it cannot be written, and then nothing counts as kept."""
     line = json.dumps(dict(entry), ensure_ascii=False, allow_nan=False).encode() + b"\n"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -47,7 +51,7 @@ def append(path: Path, entry: Mapping[str, Any]) -> None:
             os.fsync(file.fileno())
     except OSError as trouble:
         cure = "make room on the disk; what is not kept yet is taken again"
-        raise InputError(known_as(path), "", f"could not be written ({trouble.strerror})", cure) from trouble
+        raise FullError(known_as(path), "", f"could not be written ({trouble.strerror})", cure) from trouble
 
 
 def _ends_a_line(file: Any) -> bool:
@@ -114,6 +118,9 @@ class KeptBlow:
         ``"yes"``, ``"with care"`` or ``"no"`` for this blow alone.
     doubts : tuple of (str, str)
         The checks that speak against it and the gauge of each, empty where it is none; the worst first.
+    place : int
+        Where it stands in a file of many blows: its first row, its number from 0, or the sample of its impact in a
+        stream [1]; -1 in a file of one blow.
     numbers : dict of str to float
         Every quantity by its name in code [SI unit of the name]; what is not a number is left out.
     """
@@ -130,6 +137,7 @@ class KeptBlow:
     trust: str
     doubts: tuple[tuple[str, str], ...]
     numbers: dict[str, float] = field(default_factory=dict)
+    place: int = -1
 
     @classmethod
     def of(cls, entry: Mapping[str, Any]) -> "KeptBlow":
@@ -149,7 +157,14 @@ def keep_signals(folder: Path, number: int, signals: Signals | AveragedTraces) -
         value = getattr(signals, name)
         if value is not None:
             arrays[name] = np.array(value[:1])
-    write_all(folder / RECORDS, {record_name(number): _npz(arrays)})
+    _write(folder / RECORDS, record_name(number), _npz(arrays))
+
+
+def _write(folder: Path, name: str, content: bytes) -> None:
+    try:
+        write_all(folder, {name: content})
+    except InputError as trouble:
+        raise FullError(trouble.source, trouble.place, trouble.problem, trouble.cure) from trouble
 
 
 def record_name(number: int) -> str:
@@ -179,7 +194,7 @@ def keep_last(folder: Path, waves: Waves) -> None:
         "onset": waves.onset[-1:],
         "return_time": np.array([waves.return_time]),
     }
-    write_all(folder, {LAST: _npz(arrays)})
+    _write(folder, LAST, _npz(arrays))
 
 
 def last_blow(folder: Path) -> dict[str, np.ndarray] | None:

@@ -18,6 +18,7 @@ from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress,
 from dyntest.names import display_unit, show
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
+from dyntest.reviewing.drive import DriveReview
 
 TRUST = {"yes": "trusted", "with care": "with care", "no": "not trusted"}
 """Trust of one blow in one word or two."""
@@ -150,6 +151,23 @@ def note_sentence(note: Mapping[str, Any]) -> str:
     return told.get(str(note.get("kind")), f"{note.get('kind')}{at}.")
 
 
+def damping_words(numbers: Mapping[str, float], system: str) -> tuple[str, ...]:
+    """Give the damping factor of a blow's Case resistance, and beside it what the one by the last match would give.
+
+    Examples
+    --------
+    >>> by_match = {"damping_factor_by_match": 0.55, "case_resistance_by_match": 1.2e6}
+    >>> [" ".join(one.split()) for one in damping_words({"damping_factor_maximum": 0.7, **by_match}, "SI")]
+    ['J 0.70', 'by match J 0.55: 1,200 kN']
+    """
+    used, found = (numbers.get(f"damping_factor_{name}") for name in ("maximum", "by_match"))
+    told = () if used is None else (f"J\N{NO-BREAK SPACE}{used:.2f}",)
+    if found is None or (used is not None and round(found, 2) == round(used, 2)):
+        return told
+    value = show("case_resistance_maximum", numbers.get("case_resistance_by_match"), system)
+    return (*told, f"by match J\N{NO-BREAK SPACE}{found:.2f}: {value}")
+
+
 def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str:
     """Say what the last match makes of the Case damping factor.
 
@@ -180,7 +198,9 @@ def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
             show("matched_resistance", entry.get(f"matched_resistance_{end}"), system) for end in ("low", "high")
         )
         value = show("matched_resistance", entry.get("matched_resistance"), system)
-        return f"match of blow {entry['blow']}: {value} ({low} to {high})"
+        factor = entry.get("damping_factor")
+        by_it = "" if factor is None or factor < 0.0 else f", J by it {factor:.2f}"
+        return f"match of blow {entry['blow']}: {value} ({low} to {high}){by_it}"
     if kind == "note":
         return note_sentence(entry)
     return str(entry.get("problem") or "kept again; nothing was lost")
@@ -208,6 +228,15 @@ def handed_lines(done: Handover) -> list[str]:
     if done.beyond:
         told.append(f"{done.beyond} blows have no depth after them; enter the last depth on the page Live.")
     return told
+
+
+def matched_line(drive: DriveReview, system: str) -> str:
+    """Say what the match that is kept for the review gives."""
+    if drive.match is None or drive.representative is None:
+        return f"Not matched: {(drive.match_problem or 'no blow is sound enough').rstrip('.')}."
+    low, high = (show("matched_resistance", one, system) for one in drive.match.matched_resistance_range)
+    value = show("matched_resistance", drive.match.matched_resistance, system)
+    return f"Blow {drive.representative.blow}: matched resistance {value} ({low} to {high})."
 
 
 SILENT_AFTER = 20.0

@@ -28,6 +28,9 @@ MAX_TABLE_BYTES = 1_500_000_000
 """Largest signals table that is read, unpacked [byte]; 1,000 blows of 2,048 samples take about 0.15 gigabytes as CSV.
 Our own bound, no source."""
 
+FOLLOWED = "follow"
+"""Folder beside the sheet in which following a drive keeps what it computed."""
+
 _SAVE_AS = "save it as plain text in UTF-8"
 
 

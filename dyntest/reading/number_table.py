@@ -23,6 +23,9 @@ source."""
 _SNIFFED = 1 << 16
 """Bytes of a CSV that are looked at to learn how it is written."""
 
+_BATCH = 1 << 16
+"""Rows of a Parquet table that are unpacked at a time where only some are wanted [1]."""
+
 
 @dataclass(frozen=True)
 class NumberTable:
@@ -58,9 +61,9 @@ def open_table(path: Path, kind: str | None = None) -> NumberTable:
     """Open a table of numbers by the ending of its name, or as the kind that it is known to be."""
     name = path.name.lower()
     if kind == "parquet" or name.endswith(".parquet"):
-        return _open_parquet(path)
+        return parquet_table(path)
     if name.endswith((".csv", ".csv.gz")):
-        return _open_csv(path)
+        return csv_table(read_bytes(path, MAX_TABLE_BYTES), known_as(path))
     cure = "export the signals as .parquet, .csv or .csv.gz"
     raise InputError(known_as(path), "", "is neither a Parquet nor a CSV file by its name", cure)
 
@@ -73,7 +76,8 @@ def _check_rows(n_rows: int, source: str) -> None:
         raise InputError(source, "", problem, "split the drive into several files and name them in a list")
 
 
-def _open_parquet(path: Path) -> NumberTable:
+def parquet_table(path: Path, start: int = 0, most: int | None = None) -> NumberTable:
+    """Open a Parquet table, or at most so many rows of it from a row on; row groups before them are not read."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -83,12 +87,27 @@ def _open_parquet(path: Path) -> NumberTable:
     try:
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
             schema, n_rows = file.schema_arrow, file.metadata.num_rows
+            groups = [file.metadata.row_group(number).num_rows for number in range(file.metadata.num_row_groups)]
     except trouble_kinds as trouble:
         raise _damaged(source, trouble) from None
     _check_rows(n_rows, source)
+    whole = start == 0 and most is None
+    n_rows = max(0, n_rows - start) if most is None else max(0, min(most, n_rows - start))
 
     def row(index: int) -> int:
-        return index + 1
+        return start + index + 1
+
+    def read(file: pq.ParquetFile, name: str) -> pa.ChunkedArray:
+        if whole:
+            return file.read(columns=[name]).column(0)
+        ends = np.cumsum(groups)
+        wanted = np.flatnonzero((ends > start) & (ends - groups < start + n_rows))
+        at, parts = int(ends[wanted[0]] - groups[wanted[0]]) if wanted.size else start, []
+        for batch in file.iter_batches(_BATCH, row_groups=wanted.tolist(), columns=[name]):
+            first = min(max(0, start - at), batch.num_rows)
+            parts.append(batch.column(0).slice(first, max(0, start + n_rows - at - first)))
+            at += batch.num_rows
+        return pa.chunked_array(parts)
 
     def columns(places: Sequence[int]) -> Iterator[np.ndarray]:
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
@@ -98,7 +117,7 @@ def _open_parquet(path: Path) -> NumberTable:
                 if not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
                     raise InputError(source, where, f"holds {kind}, not numbers", "export the column as numbers")
                 try:
-                    column = file.read(columns=[schema.names[place]]).column(0)
+                    column = read(file, schema.names[place])
                     if not (pa.types.is_integer(kind) or kind in (pa.float32(), pa.float64())):
                         column = column.cast(pa.float64())
                 except trouble_kinds as trouble:
@@ -116,9 +135,8 @@ def _damaged(source: str, trouble: Exception) -> InputError:
     return InputError(source, "", problem, "copy or export the file again")
 
 
-def _open_csv(path: Path) -> NumberTable:
-    source = known_as(path)
-    data = read_bytes(path, MAX_TABLE_BYTES)
+def csv_table(data: bytes, source: str) -> NumberTable:
+    """Give the table that the bytes of a CSV file hold."""
     head = data if len(data) <= _SNIFFED else data[:_SNIFFED].rpartition(b"\n")[0]
     lines = decode(head, source).splitlines()
     if not lines or not lines[0].strip():

@@ -68,19 +68,19 @@ def read_recorder_files(
     pieces, cuts = [], []
     opened = [contents for path in paths for contents in open_records(path, records)]
     for contents in opened:
-        kind = _layout_kind(contents, records, len(opened))
+        kind = layout_kind(contents, records, len(opened))
         if kind == "continuous":
             piece, cut = _stream(contents, records, channels, left_out)
             cuts.append(cut)
         elif kind == "rows":
-            piece = _rows(contents, records, channels)
+            piece = blow_rows(contents, records, channels)
         else:
-            piece = _stacked_samples(contents, records, channels, numbered=kind == "column")
+            piece = stacked_samples(contents, records, channels, numbered=kind == "column")
         pieces.append(piece)
     return pieces, cuts
 
 
-def _layout_kind(contents: Contents, records: Records, files: int) -> str:
+def layout_kind(contents: Contents, records: Records, files: int) -> str:
     """Give how blows lie in a file, as the sheet says or as its shape tells."""
     if records.blows is not None:
         return records.blows
@@ -260,7 +260,8 @@ def _wants_time(contents: Contents, records: Records, gauges: Sequence[Found]) -
     return "time" in records.channels or not told
 
 
-def _gauges(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, Found]:
+def gauges_of(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, Found]:
+    """Find every gauge in a file."""
     found = {}
     for name, kind in _kinds(channels):
         one = locate(contents, name, kind, records)
@@ -294,11 +295,11 @@ def _same_length(contents: Contents, arrays: dict[str, np.ndarray]) -> None:
             raise InputError(contents.source, f"channel {name}", problem, "export all channels with as many samples")
 
 
-def _stacked_samples(
+def stacked_samples(
     contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], numbered: bool
 ) -> Piece:
     """Give the blows of a file whose samples stand one below the other: one blow, or numbered in a column."""
-    gauges = _gauges(contents, records, channels)
+    gauges = gauges_of(contents, records, channels)
     arrays = {name: _values(contents, one) for name, one in gauges.items()}
     if any(array.ndim != 1 for array in arrays.values()):
         if all(array.ndim == 2 for array in arrays.values()):
@@ -353,9 +354,9 @@ def _traces(
     return traces
 
 
-def _rows(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Piece:
+def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Piece:
     """Give the blows of a file with a row each in two-dimensional arrays."""
-    gauges = _gauges(contents, records, channels)
+    gauges = gauges_of(contents, records, channels)
     arrays = {name: np.atleast_2d(_values(contents, one)) for name, one in gauges.items()}
     time = _time_entry(contents, records, list(gauges.values()))
     seconds = None if time is None else _values(contents, time)
@@ -399,10 +400,32 @@ def _stream(
     contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], left_out: frozenset[str]
 ) -> tuple[Piece, StreamCut]:
     """Give the blows of a continuous stream; it is never held whole."""
+    gauges = stream_channels(contents, records, channels)
+    total = contents.channels[next(iter(gauges.values())).places[0]].shape[0]
+    start, step = stream_time(contents, records, list(gauges.values()), total)
+    used = [gauges[name] for name in channels["strain"] if name not in left_out]
+    factors = np.array([one.factor for one in used]) / len(used)
+
+    def piece(begin: int, count: int, which: Sequence[Found] = used) -> np.ndarray:
+        return stream_part(contents, which, begin, count)
+
+    from dyntest.reading.formats.contents import BLOCK
+
+    blocks = (piece(begin, min(BLOCK, total - begin)) for begin in range(0, total, BLOCK))
+    cut = cut_stream(blocks, piece, factors, step, contents.source, records.trigger, records.before, records.length)
+    every = list(gauges.values())
+    windows = np.empty((len(cut.onset), len(every), cut.length))
+    for row, onset in enumerate(cut.onset):
+        windows[row] = piece(int(onset) - cut.before, cut.length, every)
+    return stream_piece(contents, gauges, channels, windows, cut.onset, cut.before, (start, step)), cut
+
+
+def stream_channels(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, Found]:
+    """Give the gauges of a stream, each one array as long as the others."""
     if "strain" not in channels:
         cure = "export single gauges, or the blows one by one"
         raise InputError(contents.source, "", "is a stream of averaged traces, which has no strain to cut it by", cure)
-    gauges = _gauges(contents, records, channels)
+    gauges = gauges_of(contents, records, channels)
     for name, one in gauges.items():
         if len(one.places) > 1 or (one.member is None and len(contents.channels[one.places[0]].shape) != 1):
             raise InputError(contents.source, f"channel {name}", "is not one stream", 'write [records] blows = "rows"')
@@ -412,32 +435,41 @@ def _stream(
         if length != lengths[first]:
             problem = f"has {length:,} samples, {first} has {lengths[first]:,}"
             raise InputError(contents.source, f"channel {name}", problem, "export all channels with as many samples")
-    start, step = _stream_time(contents, records, list(gauges.values()), lengths[first])
-    used = [gauges[name] for name in channels["strain"] if name not in left_out]
-    factors = np.array([one.factor for one in used]) / len(used)
+    return gauges
 
-    def piece(begin: int, count: int, which: Sequence[Found] = used) -> np.ndarray:
-        block = np.empty((len(which), count))
-        for row, one in enumerate(which):
-            if one.member is None:
-                block[row] = contents.part(one.places, begin, count)[0]
-            else:
-                block[row] = np.asarray(contents.column(one.places[0]))[begin : begin + count, one.member]
-        if not np.isfinite(block).all():
-            row = int(np.flatnonzero(~np.isfinite(block).all(axis=1))[0])
-            _refuse_gaps(contents, which[row].name, block[row], begin)
-        return block
 
-    from dyntest.reading.formats.contents import BLOCK
+def stream_part(contents: Contents, which: Sequence[Found], begin: int, count: int) -> np.ndarray:
+    """Give some samples of some channels of a stream as they stand, finite, shape (n_channels, count)."""
+    block = np.empty((len(which), count))
+    for row, one in enumerate(which):
+        if one.member is None:
+            block[row] = contents.part(one.places, begin, count)[0]
+        else:
+            block[row] = np.asarray(contents.column(one.places[0]))[begin : begin + count, one.member]
+    if not np.isfinite(block).all():
+        row = int(np.flatnonzero(~np.isfinite(block).all(axis=1))[0])
+        _refuse_gaps(contents, which[row].name, block[row], begin)
+    return block
 
-    blocks = (piece(begin, min(BLOCK, lengths[first] - begin)) for begin in range(0, lengths[first], BLOCK))
-    cut = cut_stream(blocks, piece, factors, step, contents.source, records.trigger, records.before, records.length)
-    every = list(gauges.values())
-    windows = np.empty((len(cut.onset), len(every), cut.length))
-    for row, onset in enumerate(cut.onset):
-        windows[row] = piece(int(onset) - cut.before, cut.length, every)
+
+def stream_piece(
+    contents: Contents,
+    gauges: dict[str, Found],
+    channels: dict[str, tuple[str, ...]],
+    windows: np.ndarray,
+    onset: np.ndarray,
+    before: int,
+    time: tuple[float, float],
+) -> Piece:
+    """Give the blows that were cut from a stream, from their samples as they stand.
+
+    Units: windows of shape (n_blows, n_channels, n_samples) [unit of the file]; onset, before [1]; time: of the first
+    sample of the stream, and between two [s].
+    """
+    start, step = time
+    length = windows.shape[-1]
     traces, at = {}, 0
-    layout = BlowLayout(np.arange(1, len(cut.onset) + 1), cut.length)
+    layout = BlowLayout(np.arange(1, len(onset) + 1), length)
     for kind, names in channels.items():
         part = windows[:, at : at + len(names)]
         for number, name in enumerate(names):
@@ -445,14 +477,14 @@ def _stream(
             part[:, number] *= gauges[name].factor
         traces[kind] = np.ascontiguousarray(part)
         at += len(names)
-    if cut.length < MIN_SAMPLES:
-        problem = f"has only {cut.length} samples a blow, and at least {MIN_SAMPLES} are needed"
+    if length < MIN_SAMPLES:
+        problem = f"has only {length} samples a blow, and at least {MIN_SAMPLES} are needed"
         raise InputError(contents.source, "[records] length", problem, "write a longer length")
-    grid = step * (np.arange(cut.length) - cut.before)
-    return Piece(contents.source, True, layout, grid, traces, start + cut.onset * step, None), cut
+    grid = step * (np.arange(length) - before)
+    return Piece(contents.source, True, layout, grid, traces, start + onset * step, None)
 
 
-def _stream_time(contents: Contents, records: Records, gauges: Sequence[Found], length: int) -> tuple[float, float]:
+def stream_time(contents: Contents, records: Records, gauges: Sequence[Found], length: int) -> tuple[float, float]:
     """Give time of the first sample and time step of a stream [s]; a channel of time must run evenly."""
     time = _time_entry(contents, records, gauges)
     if time is None:

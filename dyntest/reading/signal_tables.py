@@ -66,7 +66,7 @@ def read_pieces(sheet: TestSheet, paths: Sequence[Path]) -> tuple[list[Piece], l
     """Read the files of a drive, each by itself; streams come with where they were cut."""
     channels = channels_of(sheet.gauges)
     if sheet.records is None and all(path.name.lower().endswith(OWN_ENDINGS) for path in paths):
-        return [_read_piece(open_table(path), channels) for path in paths], []
+        return [piece_of_table(open_table(path), channels) for path in paths], []
     from dyntest.reading.recorder_files import read_recorder_files
 
     pieces, cuts = read_recorder_files(paths, sheet.records or Records(), channels, channels_left_out(sheet))
@@ -160,7 +160,7 @@ def channels_of(gauges: Gauges) -> dict[str, tuple[str, ...]]:
     return {"strain": gauges.strain or (), "acceleration": gauges.acceleration or ()}
 
 
-def _read_piece(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> Piece:
+def piece_of_table(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> Piece:
     """Read one file, one column at a time, each straight into its place."""
     kinds = [(name, kind) for kind, names in channels.items() for name in names]
     found = find_columns(

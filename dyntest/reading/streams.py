@@ -136,6 +136,59 @@ def cut_stream(
     before, length : float or None
         What is kept before the impact, and in all [s].
     """
+    found = impacts_of(blocks, piece, factors, step, source, trigger)
+    blows = found.onset[found.kinds == 0]
+    lead, size = _window(blows, found.total, step, before, length)
+    whole = (blows - lead >= 0) & (blows - lead + size <= found.total)
+    if not whole.any():
+        problem = f"holds no whole blow of {size * step * 1e3:.0f} ms"
+        raise InputError(source, "", problem, "write a shorter [records] length, or export a longer stream")
+    return StreamCut(
+        onset=blows[whole],
+        before=lead,
+        length=size,
+        bounce=found.onset[found.kinds == 1],
+        double_strike=found.onset[found.kinds == 2],
+        incomplete=int((~whole).sum()),
+        trigger=found.level,
+        noise=found.noise,
+    )
+
+
+@dataclass(frozen=True)
+class Impacts:
+    """What was struck in a stream.
+
+    Parameters
+    ----------
+    onset : numpy.ndarray
+        Sample of each impact, shape (n_impacts,) [1].
+    kinds : numpy.ndarray
+        What each is, as `classify` says, shape (n_impacts,) [1].
+    level : float
+        Mean strain that starts a blow [m/m].
+    noise : float
+        Scatter of the mean strain while nothing is struck [m/m].
+    total : int
+        Samples of the stream [1].
+    """
+
+    onset: np.ndarray
+    kinds: np.ndarray
+    level: float
+    noise: float
+    total: int
+
+
+def impacts_of(
+    blocks: Iterator[np.ndarray],
+    piece: Callable[[int, int], np.ndarray],
+    factors: np.ndarray,
+    step: float,
+    source: str,
+    trigger: float | None = None,
+) -> Impacts:
+    """Find what was struck in a stream, or in a stretch of it, from the same as `cut_stream`."""
     found, total = envelope(blocks, factors, step)
     base = _running_median(found.mean, max(3, round(0.25 / (found.size * step))))
     high = found.high - base
@@ -151,23 +204,7 @@ def cut_stream(
         cure = "check unit, factor and positive of the strain channels in [records.channels], or write a trigger"
         raise InputError(source, "", problem, cure)
     onsets, peaks = _impacts(bins, high, base, found.size, piece, factors, level, total)
-    kinds = classify(onsets * step, peaks)
-    blows = onsets[kinds == 0]
-    lead, size = _window(blows, total, step, before, length)
-    whole = (blows - lead >= 0) & (blows - lead + size <= total)
-    if not whole.any():
-        problem = f"holds no whole blow of {size * step * 1e3:.0f} ms"
-        raise InputError(source, "", problem, "write a shorter [records] length, or export a longer stream")
-    return StreamCut(
-        onset=blows[whole],
-        before=lead,
-        length=size,
-        bounce=onsets[kinds == 1],
-        double_strike=onsets[kinds == 2],
-        incomplete=int((~whole).sum()),
-        trigger=level,
-        noise=noise,
-    )
+    return Impacts(onsets, classify(onsets * step, peaks), level, noise, total)
 
 
 def _level(high: np.ndarray, noise: float, trigger: float | None) -> float:
@@ -256,15 +293,22 @@ def classify(time: np.ndarray, peak: np.ndarray) -> np.ndarray:
 
 def _window(blows: np.ndarray, total: int, step: float, before: float | None, length: float | None) -> tuple[int, int]:
     """Give samples before the impact and in all; a little less where the stream's ends need it."""
-    lead = round((USUAL_BEFORE if before is None else before) / step)
-    size = round((USUAL_KEPT if length is None else length) / step)
-    size = max(size, lead + 2)
+    lead, size = window_from(int(blows[0]) if len(blows) else None, step, before, length)
     if len(blows):
-        first = int(blows[0])
-        if first < lead and first * step >= min(LEAST_BEFORE, lead * step):
-            size -= lead - first
-            lead = first
         room = total - int(blows[-1]) + lead
         if size > room >= (1.0 - SHORTENED) * size:
             size = room
+    return lead, size
+
+
+def window_from(first: int | None, step: float, before: float | None, length: float | None) -> tuple[int, int]:
+    """Give samples before the impact and in all; a little less where the first impact comes soon after the beginning.
+
+    Units: first [1]; step, before, length [s].
+    """
+    lead = round((USUAL_BEFORE if before is None else before) / step)
+    size = max(round((USUAL_KEPT if length is None else length) / step), lead + 2)
+    if first is not None and first < lead and first * step >= min(LEAST_BEFORE, lead * step):
+        size -= lead - first
+        lead = first
     return lead, size

@@ -3,24 +3,35 @@
 The representative blow is matched together with blows of other energy near it, where the drive has them.
 """
 
+import base64
+import hashlib
+import json
+import re
 from collections.abc import Callable
 from concurrent.futures import Executor
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from dyntest import __version__
 from dyntest.decisions.trust import ANSWERS
+from dyntest.pile import Pile, PilePart
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
+from dyntest.reading.files import FOLLOWED, write_all
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
+from dyntest.wave_equation.fitting import LawFit
 from dyntest.wave_equation.matching import Match, match_blow, with_reduction
-from dyntest.wave_equation.problem import Blow, Reduction
+from dyntest.wave_equation.problem import Blow, Parameters, Problem, Reduction, SoilLaw
+from dyntest.wave_equation.soil import Mesh
 
 LEAST_SECTION = 0.3
 """Share of the section from which the fit of a reduction starts at the least [1]."""
@@ -38,18 +49,138 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
         return replace(drive, match_problem="no blow is sound enough to be matched")
     if drive.trust.answer == ANSWERS[-1]:
         return replace(drive, match_problem="the record cannot be trusted, so it was not matched")
-    place = int(np.flatnonzero(drive.table["blow"] == drive.representative.blow)[0])
-    row = _row(drive, place)
-    blow = as_blow(drive.waves, 0, sheet, row, drive.calibration)
-    factor, depth = (float(row.get(name, np.nan)) for name in ("integrity_factor", "integrity_depth"))
     try:
-        further = _further(sheet, drive)
-        match = match_blow(blow, law=sheet.choices.soil_law, reduction=_suspected(factor, depth), further=further)
-        if match.misfit > SUSPICIOUS_MISFIT and not np.isfinite(depth):
-            match = with_reduction(match, tuple(Reduction(share * sheet.pile.length) for share in TRIED_DEPTHS))
+        match = kept_match(sheet, drive) or _matched(_task(sheet, drive))
     except ValueError as problem:
         return replace(drive, match_problem=str(problem))
     return replace(drive, match=match, calibrated_damping_factor=calibrated_with_match(match, drive.waves, sheet))
+
+
+@dataclass(frozen=True)
+class MatchTask:
+    """Everything that the match of a representative blow depends on: blows, soil law, and a reduction suspected."""
+
+    blow: Blow
+    further: tuple[Blow, ...]
+    law: str
+    reduction: Reduction | None
+
+
+def _task(sheet: TestSheet, drive: DriveReview) -> MatchTask:
+    assert drive.representative is not None and drive.waves is not None
+    row = _row(drive, int(np.flatnonzero(drive.table["blow"] == drive.representative.blow)[0]))
+    blow = as_blow(drive.waves, 0, sheet, row, drive.calibration)
+    factor, depth = (float(row.get(name, np.nan)) for name in ("integrity_factor", "integrity_depth"))
+    return MatchTask(blow, _further(sheet, drive), sheet.choices.soil_law, _suspected(factor, depth))
+
+
+def _matched(task: MatchTask) -> Match:
+    match = match_blow(task.blow, law=task.law, reduction=task.reduction, further=task.further)
+    if match.misfit > SUSPICIOUS_MISFIT and task.reduction is None:
+        length = task.blow.pile.length
+        match = with_reduction(match, tuple(Reduction(share * length) for share in TRIED_DEPTHS))
+    return match
+
+
+KEPT_MATCH = "match.json"
+"""The match of a followed drive's representative blow, in the folder of the drive in it."""
+
+_KEPT_CLASSES: tuple[type, ...] = (
+    *(MatchTask, Match, LawFit, Problem, Blow, Parameters, Reduction, Mesh, Pile, PilePart),
+)
+
+
+def kept_match(sheet: TestSheet, drive: DriveReview) -> Match | None:
+    """Give the match that was kept when the drive had been followed, or None where there is none of the very same task.
+
+    It is found by a fingerprint of everything that it depends on, so it is what matching would give again.
+    """
+    try:
+        kept = json.loads(_kept_path(sheet, drive).read_bytes())
+        if kept["task"] != _fingerprint(_task(sheet, drive)):
+            return None
+        if kept["digest"] != _digest(kept["match"]):
+            return None
+        found = _unpacked(kept["match"], [])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+    return found if isinstance(found, Match) else None
+
+
+def keep_match(sheet: TestSheet, drive: DriveReview) -> DriveReview:
+    """Match the representative blow of a drive that was followed, and keep the match for the review."""
+    matched = match_drive(sheet, drive)
+    if matched.match is not None:
+        packed = _packed(matched.match, {})
+        kept = {"task": _fingerprint(_task(sheet, drive)), "digest": _digest(packed), "match": packed}
+        path = _kept_path(sheet, drive)
+        write_all(path.parent, {path.name: json.dumps(kept).encode()})
+    return matched
+
+
+def _kept_path(sheet: TestSheet, drive: DriveReview) -> Path:
+    return sheet.path.parent / FOLLOWED / drive.name / KEPT_MATCH
+
+
+def _digest(packed: object) -> str:
+    return hashlib.sha256(json.dumps(packed).encode()).hexdigest()
+
+
+def _fingerprint(task: MatchTask) -> str:
+    return _digest([__version__, _packed(task, {})])
+
+
+def _packed(value: Any, seen: dict[int, int]) -> Any:
+    """Give arrays and the dataclasses of matching as JSON takes them, each object once, with every digit."""
+    if value is None or isinstance(value, (bool, str)):
+        return value
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value).hex()
+    if isinstance(value, SoilLaw):
+        return {"law": list(value)}
+    if isinstance(value, tuple):
+        return {"items": [_packed(one, seen) for one in value]}
+    if id(value) in seen:
+        return {"again": seen[id(value)]}
+    if isinstance(value, np.ndarray):
+        data = base64.b64encode(np.ascontiguousarray(value).tobytes()).decode()
+        packed: dict[str, Any] = {"array": data, "kind": value.dtype.str, "shape": list(value.shape)}
+    else:
+        if type(value) not in _KEPT_CLASSES:
+            raise TypeError(f"{type(value).__name__} is not kept")
+        inner = {one.name: _packed(getattr(value, one.name), seen) for one in fields(value)}
+        packed = {"class": type(value).__name__, "fields": inner}
+    seen[id(value)] = len(seen)
+    return packed
+
+
+def _unpacked(packed: Any, seen: list[Any]) -> Any:
+    """Give back what `_packed` made."""
+    if packed is None or isinstance(packed, (bool, int)):
+        return packed
+    if isinstance(packed, str):
+        return float.fromhex(packed) if _HEX.fullmatch(packed) else packed
+    if "law" in packed:
+        return SoilLaw(*packed["law"])
+    if "items" in packed:
+        return tuple(_unpacked(one, seen) for one in packed["items"])
+    if "again" in packed:
+        return seen[packed["again"]]
+    found: Any
+    if "array" in packed:
+        flat = np.frombuffer(base64.b64decode(packed["array"]), dtype=np.dtype(packed["kind"]))
+        found = flat.reshape(packed["shape"]).copy()
+    else:
+        kind = next(one for one in _KEPT_CLASSES if one.__name__ == packed["class"])
+        found = kind(**{name: _unpacked(one, seen) for name, one in packed["fields"].items()})
+    seen.append(found)
+    return found
+
+
+_HEX = re.compile(r"-?(?:0x[01]\.[0-9a-f]+p[+-]\d+|inf)|nan")
+"""How a float is written with every digit."""
 
 
 MOST_TOGETHER = 5

@@ -6,6 +6,8 @@ import random
 import signal
 import subprocess
 import sys
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,10 +16,10 @@ import pytest
 
 from dyntest.errors import InputError
 from dyntest.following import intake
-from dyntest.following.compute import CONTEXT
+from dyntest.following.compute import CONTEXT, match_one
 from dyntest.following.depth import enter_mark
 from dyntest.following.follow import PATIENCE, only_follower
-from dyntest.following.handover import handed_over
+from dyntest.following.handover import handed_over, matched_for_review
 from dyntest.following.record import Kept, entries, last_blow
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
@@ -322,3 +324,85 @@ def test_a_record_of_which_nothing_can_be_made_holds_up_no_other(recorder, follo
     kept = Kept(follower.folder).look()
     assert {one.file for one in kept.blows.values()} == {"blows/blow_0001.csv", "blows/blow_0003.csv"}
     assert intake.UNREADABLE in kinds(follower) and not follower.unsettled
+
+
+class Slow:
+    """A matcher that is done when it is told to be."""
+
+    def __init__(self):
+        self.asked: list[tuple[int, Future]] = []
+
+    def submit(self, function, sheet, waves, row, nice):
+        assert function is match_one and nice > 0
+        future: Future = Future()
+        self.asked.append((int(waves.blow[0]), future))
+        return future
+
+
+def test_the_newest_blow_is_matched_when_the_matcher_is_free_and_its_damping_factor_is_used_beside(
+    recorder, followed, take
+):
+    follower, slow = followed(recorder, every=1), Slow()
+    for number in (1, 2, 3):
+        recorder.write(number)
+        take(follower)
+        assert follower.match(slow) is None
+    assert [blow for blow, _ in slow.asked] == [1]
+    found = {"matched_resistance": 1e6, "matched_resistance_low": 9e5, "matched_resistance_high": 1.1e6}
+    slow.asked[0][1].set_result({**found, "damping_factor": 0.333, "problem": ""})
+    assert follower.match(slow)["blow"] == 1
+    assert [blow for blow, _ in slow.asked] == [1, 3]  # 2 is no longer the newest
+    assert follower.match(slow) is None and len(slow.asked) == 2
+    recorder.write(4)
+    take(follower)
+    numbers = Kept(follower.folder).look().blows[4].numbers
+    assert numbers["damping_factor_maximum"] == follower.sheet.damping_factor != 0.33
+    assert numbers["damping_factor_by_match"] == 0.33
+    reviewed = replace(follower.sheet, requirement=replace(follower.sheet.requirement, damping_factor=0.33))
+    assert reviewed.damping_factor == 0.33
+    handed_over(follower)
+    sheet = read_sheet(recorder.sheet)
+    own = replace(sheet, requirement=replace(sheet.requirement, damping_factor=0.33))
+    table = review_drive(own, own.drives[0]).table
+    np.testing.assert_allclose(
+        numbers["case_resistance_by_match"], table["case_resistance_maximum"].to_numpy()[3], rtol=1e-9
+    )
+
+
+def test_a_matcher_that_is_killed_stops_no_blow(recorder, followed, take):
+    follower, slow = followed(recorder, every=1), Slow()
+    recorder.write(1)
+    take(follower)
+    follower.match(slow)
+    slow.asked[0][1].set_exception(BrokenProcessPool("killed"))
+    assert follower.match(slow)["problem"]
+    recorder.write(2)
+    assert [one.blow for one in take(follower)] == [2]
+
+
+def test_the_match_that_is_handed_over_is_found_by_the_review_and_is_the_one_from_scratch(
+    recorder, followed, take, monkeypatch
+):
+    from dyntest.reviewing import drive_match
+
+    follower = followed(recorder)
+    for number in (1, 2):
+        recorder.write(number)
+    take(follower, 3)
+    handed_over(follower)
+    made = matched_for_review(follower).match
+    assert made is not None
+    path = follower.folder / drive_match.KEPT_MATCH
+    with monkeypatch.context() as patch:
+        patch.setattr(drive_match, "match_blow", None)  # nothing is left to be matched
+        sheet = read_sheet(recorder.sheet)
+        drive = drive_match.match_drive(sheet, review_drive(sheet, sheet.drives[0]))
+    assert drive.match is not None and drive.match is not made
+    for name in ("matched_resistance", "matched_resistance_range", "shaft_resistance", "toe_resistance", "misfit"):
+        assert getattr(drive.match, name) == getattr(made, name)
+    for one, two in zip(drive.match.fits, made.fits, strict=True):
+        assert one.problem.law == two.problem.law and one.weight == two.weight
+        np.testing.assert_array_equal(one.covariance, two.covariance)
+        np.testing.assert_array_equal(one.problem.blows[0].force, two.problem.blows[0].force)
+    path.write_bytes(path.read_bytes().replace(b"0x1.", b"0x1.0", 1))  # damaged, so no longer believed
+    assert drive_match.kept_match(sheet, drive) is None

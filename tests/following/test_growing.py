@@ -1,10 +1,12 @@
 """One file that grows, in each format that a recorder appends to; and the command itself, stopped and killed."""
 
+import errno
 import os
 import signal
 import subprocess
 import sys
 import threading
+import tracemalloc
 from pathlib import Path
 
 import h5py
@@ -13,8 +15,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dyntest.errors import InputError
+from dyntest.following import intake
+from dyntest.following.follow import PATIENCE
 from dyntest.following.record import Kept, folder_of
 from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing.drive import review_drive
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -139,3 +145,227 @@ def test_the_command_follows_a_replay_through_a_kill_and_stops_cleanly(recorder,
     assert second.returncode == 0, told
     assert "Traceback" not in told and "12 blows are kept" in told
     assert sorted(Kept(folder).look().blows) == list(range(1, 13))
+
+
+STREAM = """
+[records]
+blows = "continuous"
+sample_rate = "{rate} Hz"
+{format}
+[records.channels.strain_1]
+column = "strain_1"
+unit = "µm/m"
+[records.channels.strain_2]
+column = "strain_2"
+unit = "µm/m"
+[records.channels.acceleration_1]
+column = "acceleration_1"
+unit = "m/s^2"
+[records.channels.acceleration_2]
+column = "acceleration_2"
+unit = "m/s^2"
+"""
+BETWEEN = 0.5
+"""Time from blow to blow in the streams of these tests [s]."""
+
+
+def stream_of(blows: list[pd.DataFrame], rate: float, quiet: float = 0.3) -> dict[str, np.ndarray]:
+    """A continuous stream with a record every so often and a little noise between."""
+    chance = np.random.default_rng(5)
+    step, lead = round(BETWEEN * rate), round(quiet * rate)
+    length = lead + step * len(blows)
+    found = {}
+    for name in NAMES[1:]:
+        values = 0.05 * chance.standard_normal(length)
+        for number, blow in enumerate(blows):
+            record = columns(blow)[name]
+            start = lead + number * step
+            values[start : start + len(record)] += record * np.linspace(1.0, 0.0, len(record)) ** 0.5
+        found[name] = np.round(values, 4)
+    return found
+
+
+def append_stream_text(path: Path, part: dict[str, np.ndarray]) -> None:
+    pd.DataFrame(part).to_csv(path, index=False, mode="a", header=not path.exists())
+
+
+def append_stream_hdf5(path: Path, part: dict[str, np.ndarray]) -> None:
+    with h5py.File(path, "a") as file:
+        for name, values in part.items():
+            if name not in file:
+                file.create_dataset(name, data=values, maxshape=(None,), chunks=(4096,))
+            else:
+                file[name].resize(len(file[name]) + len(values), axis=0)
+                file[name][-len(values) :] = values
+
+
+def append_stream_tdms(path: Path, part: dict[str, np.ndarray]) -> None:
+    with nptdms.TdmsWriter(str(path), mode="a" if path.exists() else "w") as writer:
+        writer.write_segment([nptdms.ChannelObject("test", name, values) for name, values in part.items()])
+
+
+STREAMS = {
+    "txt": (append_stream_text, 'format = "text"'),
+    "hdf5": (append_stream_hdf5, ""),
+    "tdms": (append_stream_tdms, ""),
+}
+
+
+@pytest.fixture
+def streaming(tmp_path, replay_class):
+    """A sheet that names one stream, the stream, and what appends a part of it, from sample to sample."""
+
+    def begin(ending: str, blows: int = 8):
+        recorder = replay_class(tmp_path, blows=blows, signals=f"all.{ending}")
+        time = recorder.blows[0]["time [s]"].to_numpy()
+        rate = (len(time) - 1) / (time[-1] - time[0])
+        write, said = STREAMS[ending]
+        text = recorder.sheet.read_text() + STREAM.format(rate=f"{rate:.6f}", format=said)
+        recorder.sheet.write_text(text)
+        stream = stream_of(recorder.blows, rate)
+
+        def add(first: int, last: int) -> None:
+            write(recorder.root / f"all.{ending}", {name: values[first:last] for name, values in stream.items()})
+
+        return recorder, len(stream["strain_1"]), rate, add
+
+    return begin
+
+
+@pytest.mark.parametrize("ending", STREAMS)
+def test_a_stream_is_cut_as_it_grows_as_a_review_cuts_it_when_it_is_whole(ending, streaming, followed):
+    recorder, length, rate, add = streaming(ending)
+    follower, part = followed(recorder), round(0.17 * rate)  # ends within a blow more often than not
+    taken = []
+    for number, first in enumerate(range(0, length, part)):
+        add(first, min(first + part, length))
+        taken += follower.look()
+        if number == 12:  # started again in the middle
+            follower = followed(recorder)
+    for _ in range(2):
+        taken += follower.look()
+    assert [one.blow for one in taken] == list(range(1, 9)) and kinds_of(follower) == []
+    sheet = read_sheet(recorder.sheet)
+    whole = review_drive(sheet, sheet.drives[0]).table
+    live = Kept(follower.folder).look().table()
+    for code in ("peak_force", "transferred_energy", "total_resistance", "clock"):
+        np.testing.assert_allclose(live[code].to_numpy(), whole[code].to_numpy(), rtol=1e-9, err_msg=code)
+    assert follower.growing[f"all.{ending}"].stream.held.shape[1] < 13 * BETWEEN * rate
+
+
+def kinds_of(follower) -> list[str]:
+    return [note["kind"] for note in Kept(follower.folder).look().notes]
+
+
+def bytes_read() -> int:
+    return int(Path("/proc/self/io").read_text().splitlines()[0].split()[1])
+
+
+@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="the system does not tell how much was read")
+def test_a_look_at_a_grown_file_reads_what_is_new(growing, followed, take):
+    recorder, append = growing("csv")
+    many = 40
+    for number in range(many):
+        append(recorder.record(number % 6 + 1, numbered=True).assign(blow=number + 1))
+    follower = followed(recorder)
+    assert len(take(follower, 3)) == many
+    of_one = (recorder.root / "all.csv").stat().st_size / many
+    append(recorder.record(1, numbered=True).assign(blow=many + 1))
+    before = bytes_read()
+    assert [one.blow for one in take(follower, 3)] == [many + 1]
+    assert bytes_read() - before < 0.5 * many * of_one
+
+
+def test_what_happens_in_a_growing_file_is_noted_once_and_nothing_is_lost(growing, followed, take):
+    recorder, append = growing("csv")
+    follower = followed(recorder)
+    clocked = [recorder.record(number, numbered=True) for number in range(1, 7)]
+    append(clocked[0])
+    append(clocked[1].assign(blow=3))  # one is missing
+    take(follower)
+    append(clocked[2].assign(blow=4, **{"strain_1 [µm/m]": 1e9}))  # of no use to anyone
+    append(clocked[3].assign(blow=5))
+    take(follower)
+    follower = followed(recorder)
+    append(clocked[4].assign(blow=6, **{"clock [s]": 0.5}))  # its clock was set back
+    take(follower)
+    assert kinds_of(follower) == [intake.MISSING, intake.UNREADABLE, intake.MISSING, intake.CLOCK_BACK]
+    (recorder.root / "all.csv").unlink()
+    append(clocked[5].assign(blow=1))  # the recorder began again
+    take(follower)
+    kept = Kept(follower.folder).look()
+    assert sorted(kept.blows) == [1, 3, 5, 6, 7]
+    assert kinds_of(follower)[4:] == [intake.RESTARTED]
+
+
+def test_a_file_that_ends_within_a_blow_is_said_once_and_read_on_when_it_grows(growing, followed, take):
+    recorder, append = growing("csv")
+    follower = followed(recorder)
+    append(recorder.record(1, numbered=True))
+    append(recorder.record(2, numbered=True).iloc[:200])
+    assert [one.blow for one in take(follower, PATIENCE + 5)] == [1]
+    assert kinds_of(follower) == [intake.UNREADABLE] and not follower.unsettled
+    append(recorder.record(2, numbered=True).iloc[200:])
+    append(recorder.record(3, numbered=True))
+    assert [one.blow for one in take(follower)] == [2, 3]
+
+
+def test_a_full_disk_loses_no_blow_of_a_stream(streaming, followed, monkeypatch):
+    recorder, length, _, add = streaming("txt", 4)
+    follower, part = followed(recorder), length // 6
+    add(0, part)
+    follower.look()
+    real = os.fsync
+
+    def full(handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    for first in range(part, length, part):
+        add(first, min(first + part, length))
+        with pytest.raises(InputError, match="could not be written"):
+            follower.look()
+    monkeypatch.setattr(os, "fsync", real)
+    taken = [one for _ in range(3) for one in follower.look()]
+    assert [one.blow for one in taken] == [1, 2, 3, 4]
+
+
+@pytest.mark.sweep
+@pytest.mark.parametrize("ending", ["csv", "txt"])
+def test_memory_does_not_grow_with_five_thousand_blows(ending, growing, streaming, followed, monkeypatch):
+    from dyntest.following import compute
+    from dyntest.following import follow as module
+
+    def plain(sheet, drive, new, before, factor):
+        """Numbers of the same size without their computing, which takes minutes for so many blows."""
+        table = pd.DataFrame([dict.fromkeys(map(str, range(40)), 1.5)] * new.n_blows)
+        waves = compute.condition(new.take(slice(0, 1)), sheet.pile, compute.Options()).waves
+        return compute.Computed(table, ("yes",) * new.n_blows, ((),) * new.n_blows, waves)
+
+    monkeypatch.setattr(module, "compute_blows", plain)
+    monkeypatch.setattr(os, "fsync", lambda handle: None)
+    blows, held = 5000, {}
+    if ending == "csv":
+        recorder, append = growing("csv")
+        parts = [recorder.record(number, numbered=True) for number in (1, 2, 3, 4, 5, 6)]
+    else:
+        recorder, length, rate, add = streaming("txt", 10)
+        lead = round(0.3 * rate)
+    follower = followed(recorder)
+    tracemalloc.start()
+    try:
+        for number in range(0, blows, 10):
+            if ending == "csv":
+                append(pd.concat([parts[(number + one) % 6].assign(blow=number + one + 1) for one in range(10)]))
+            else:
+                add(lead if number else 0, length)
+            follower.look()
+            follower.look()
+            if number in (990, 4990):
+                held[number] = tracemalloc.get_traced_memory()[0]
+                tracemalloc.reset_peak()
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(Kept(follower.folder).look().blows) == blows
+    assert held[4990] - held[990] < 2e6 and peak < 60e6

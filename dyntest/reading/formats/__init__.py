@@ -22,8 +22,8 @@ def format_module(name: str) -> ModuleType:
     return import_module(f"dyntest.reading.formats.{name}")
 
 
-def open_records(path: Path, records: Records) -> tuple[Contents, ...]:
-    """Open a recorder's file: one `Contents`, or one for each group or sheet that a pattern in the sheet names."""
+def format_of(path: Path, records: Records) -> str:
+    """Give the format of a recorder's file, as the sheet says or as its name and first bytes tell."""
     source = known_as(path)
     check_file(path, MAX_RECORD_BYTES)
     with path.open("rb") as stream:
@@ -33,4 +33,9 @@ def open_records(path: Path, records: Records) -> tuple[Contents, ...]:
     if chosen is None:
         problem = "is in no format that is known by its name or its first bytes"
         raise InputError(source, "", problem, f"write [records] format as {listed(sorted(FORMATS))}")
-    return format_module(chosen).read(path, records)
+    return chosen
+
+
+def open_records(path: Path, records: Records) -> tuple[Contents, ...]:
+    """Open a recorder's file: one `Contents`, or one for each group or sheet that a pattern in the sheet names."""
+    return format_module(format_of(path, records)).read(path, records)

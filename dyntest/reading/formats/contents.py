@@ -2,9 +2,9 @@
 
 import importlib
 import weakref
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import ModuleType
 from typing import Any
 
@@ -71,6 +71,9 @@ class Contents:
         First lines of the file, where it has any.
     place : callable
         From the place of a sample, from 0, to where it stands in the file, in words.
+    rows : callable or None
+        From a channel's place, a first row and a number of rows of an array of two dimensions to these alone; None
+        where the format has to read the whole array.
     """
 
     source: str
@@ -81,6 +84,7 @@ class Contents:
     settings: dict[str, object] = field(default_factory=dict)
     head: tuple[str, ...] = ()
     place: Callable[[int], str] = lambda index: f"sample {index + 1}"
+    rows: Callable[[int, int, int], np.ndarray] | None = None
 
     def blocks(self, places: Sequence[int], size: int = BLOCK) -> Iterator[np.ndarray]:
         """Give the numbers of several channels piece by piece, each of shape (n_channels, up to `size`)."""
@@ -96,6 +100,32 @@ def parts_of(column: Callable[[int], np.ndarray]) -> Callable[[Sequence[int], in
         return np.array([column(place)[start : start + count] for place in places], dtype=float)
 
     return part
+
+
+def window_of(contents: Contents, places: Collection[int], start: int, most: int) -> Contents:
+    """Give a file as if some of its channels had only some of their rows: samples, or blows of a two-dimensional array.
+
+    Nothing but these rows is read of them, as far as the format allows.
+    """
+    channels = list(contents.channels)
+    for place in places:
+        shape = channels[place].shape
+        channels[place] = replace(channels[place], shape=(max(0, min(most, shape[0] - start)), *shape[1:]))
+
+    def column(place: int) -> np.ndarray:
+        if place not in places:
+            return contents.column(place)
+        count = channels[place].shape[0]
+        if len(channels[place].shape) == 1:
+            return contents.part([place], start, count)[0]
+        if contents.rows is not None:
+            return contents.rows(place, start, count)
+        return contents.column(place)[start : start + count]
+
+    def place_of(index: int) -> str:
+        return contents.place(start + index)
+
+    return replace(contents, channels=tuple(channels), column=column, part=parts_of(column), place=place_of, rows=None)
 
 
 class Keeper:

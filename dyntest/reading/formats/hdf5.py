@@ -48,7 +48,7 @@ def open_hdf5(path: Path, records: Records, word: str, transposed: bool) -> tupl
     source = known_as(path)
     h5py = library("h5py", source)
     try:
-        keeper = Keeper(h5py.File(path, "r"))
+        keeper = Keeper(_opened(h5py, path))
     except (OSError, ValueError, RuntimeError) as trouble:
         raise damaged(source, "HDF5 file", trouble) from None
     try:
@@ -61,6 +61,14 @@ def open_hdf5(path: Path, records: Records, word: str, transposed: bool) -> tupl
     return tuple(
         _contents(source, word, {name: found[name] for name in names}, outside, transposed, keeper) for names in groups
     )
+
+
+def _opened(h5py: Any, path: Path) -> Any:
+    """Open a file without locking it, so that a recorder that still writes it is not disturbed."""
+    try:
+        return h5py.File(path, "r", locking=False)
+    except OSError:
+        return h5py.File(path, "r", locking=False, swmr=True)  # open in a recorder that lets others read
 
 
 def _walk(h5py: Any, group: Any, above: str, found: dict[str, Any], outside: list[str], source: str) -> None:
@@ -142,11 +150,19 @@ def _contents(
                     block[row] = column(place)[start : start + count]
         return block
 
+    def rows(place: int, start: int, count: int) -> np.ndarray:
+        entry, member = sets[place]
+        if member or len(entry.shape) != 2:
+            return column(place)[start : start + count]
+        with _reading(source, channels[place].name):
+            return np.asarray(entry[start : start + count])
+
     if transposed:
         channels = [
             FileChannel(one.name, one.shape[::-1], one.unit, one.start, one.step, one.numbers) for one in channels
         ]
-    return Contents(source, word, tuple(channels), column, part, {"links": tuple(outside)} if outside else {})
+    settings: dict[str, object] = {"links": tuple(outside)} if outside else {}
+    return Contents(source, word, tuple(channels), column, part, settings, rows=None if transposed else rows)
 
 
 class _reading:

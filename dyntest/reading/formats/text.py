@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.files import MAX_TABLE_BYTES, check_file, read_bytes
+from dyntest.reading.files import MAX_TABLE_BYTES, read_bytes
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
 from dyntest.reading.parts import Records
 from dyntest.reading.text_tables import header_parts, is_unit
@@ -67,13 +67,21 @@ def recognise(name: str, head: bytes) -> bool:
 
 def read(path: Path, records: Records) -> tuple[Contents, ...]:
     """Open a text in columns."""
-    source = known_as(path)
-    check_file(path, MAX_TABLE_BYTES)
-    data = as_utf8(read_bytes(path, MAX_TABLE_BYTES))
+    return (contents_of(read_bytes(path, MAX_TABLE_BYTES), records, known_as(path)),)
+
+
+def layout_of_text(data: bytes, records: Records, source: str) -> tuple[TextLayout, list[str]]:
+    """Give how the bytes of a text in UTF-8 are written, and their first lines."""
     lines = data[:SNIFFED].decode("utf-8", "replace").splitlines()
     if len(data) > SNIFFED:
         lines = lines[:-1]
-    layout = text_layout(lines, records, source)
+    return text_layout(lines, records, source), lines
+
+
+def contents_of(data: bytes, records: Records, source: str) -> Contents:
+    """Give what the bytes of a text in columns hold."""
+    data = as_utf8(data)
+    layout, lines = layout_of_text(data, records, source)
     start = 0
     for _ in range(layout.first):
         start = data.index(b"\n", start) + 1
@@ -102,7 +110,7 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
         "header": layout.header is not None,
     }
     head = tuple(lines[: layout.first + LEAST_ROWS])
-    return (Contents(source, "text", channels, column, parts_of(column), settings, head, row),)
+    return Contents(source, "text", channels, column, parts_of(column), settings, head, row)
 
 
 def as_utf8(data: bytes) -> bytes:
