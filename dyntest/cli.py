@@ -323,9 +323,10 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
     Everything is kept in follow/ beside the sheet, so that it goes on after any stop; dyntest dashboard shows it live.
     Stopped with Ctrl-C, it writes what the drive needs into the sheet.
     """
-    from dyntest.following.follow import Follower, only_follower, stopped, watching
+    from dyntest.following.follow import Follower, stopped, watching
     from dyntest.following.follow import follow as followed
     from dyntest.following.handover import handed_over, matched_for_review
+    from dyntest.following.record import only_follower
     from dyntest.presenting.live_words import handed_lines, matched_line, told_line
     from dyntest.reading.sheet import read_sheet
     from dyntest.wave_equation.every_blow import process_pool

@@ -36,11 +36,11 @@ from dyntest.following.record import (
     keep_signals,
     keep_state,
     kept_arrays,
+    kept_signals,
 )
 from dyntest.reading.blow_layout import Piece
 from dyntest.reading.parts import Drive, TestSheet
-from dyntest.reading.signal_tables import channels_left_out, channels_of, read_pieces, signals_of
-from dyntest.reading.wording import known_as
+from dyntest.reading.signal_tables import read_pieces, signals_of
 from dyntest.signals import AveragedTraces, Signals, Waves
 
 PATIENCE = 40
@@ -139,7 +139,7 @@ class Follower:
             self.samples = kept.last.samples
         for number in sorted(kept.blows)[-CONTEXT:]:
             with contextlib.suppress(OSError, ValueError, KeyError):
-                self.context.append(self._kept_signals(number, kept.blows[number]))
+                self.context.append(kept_signals(self.sheet, self.folder, number, kept.blows[number]))
         if kept.matches:
             self.matched_at = max(kept.matches)
             found = kept.matches[self.matched_at].get("damping_factor")
@@ -152,9 +152,6 @@ class Follower:
         source.own, source.place = one.own, one.place
         source.stamp, source.digest, source.number = Stamp(one.size, one.changed), one.digest, one.blow
         source.blows += 1
-
-    def _kept_signals(self, number: int, one: KeptBlow) -> Signals | AveragedTraces:
-        return kept_signals(self.sheet, self.folder, number, one)
 
     @property
     def damping_factor(self) -> float | None:
@@ -481,44 +478,6 @@ def _rows_of(piece: Piece, rows: slice) -> Piece:
 def _deepest(depths: list[dict[str, Any]]) -> float | None:
     found = [float(entry["depth"]) for entry in depths if entry.get("kind") == "mark"]
     return max(found, default=None)
-
-
-def kept_signals(sheet: TestSheet, folder: Path, number: int, one: KeptBlow) -> Signals | AveragedTraces:
-    """Give the raw record of a kept blow under its number in the drive."""
-    arrays = kept_arrays(folder, number)
-    marks: dict[str, Any] = {name: arrays.get(name) for name in ("clock", "penetration")}
-    blow = np.array([number])
-    if sheet.gauges.averaged:
-        return AveragedTraces(one.file, blow, arrays["time"], arrays["force"][None], arrays["velocity"][None], **marks)
-    names = channels_of(sheet.gauges)
-    return Signals(
-        one.file,
-        blow,
-        arrays["time"],
-        arrays["strain"][None],
-        arrays["acceleration"][None],
-        strain_names=names["strain"],
-        acceleration_names=names["acceleration"],
-        left_out=channels_left_out(sheet),
-        **marks,
-    )
-
-
-@contextlib.contextmanager
-def only_follower(folder: Path) -> Iterator[None]:
-    """Refuse a second follower of the same drive."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with (folder / "lock").open("ab") as file:
-        try:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except ImportError:  # a system without such locks
-            pass
-        except OSError:
-            problem = "is followed already by another dyntest follow"
-            raise InputError(known_as(folder), "", problem, "stop that one first") from None
-        yield
 
 
 SOON = 200

@@ -21,7 +21,7 @@ from dyntest.reading.blow_layout import BlowLayout, Piece
 from dyntest.reading.build import fitting_files, natural_order
 from dyntest.reading.formats import format_of, open_records
 from dyntest.reading.formats.contents import Contents, window_of
-from dyntest.reading.formats.text import as_utf8, contents_of, layout_of_text
+from dyntest.reading.formats.text import TextRows, contents_of
 from dyntest.reading.number_table import NumberTable, csv_table, parquet_table
 from dyntest.reading.parts import Drive, Records, TestSheet
 from dyntest.reading.recorder_files import (
@@ -235,9 +235,6 @@ LEAST_OF_STREAM = 1000
 BEFORE_WINDOW = 0.05
 """What is held of a stream before the oldest blow that is held, for the baseline [s]."""
 
-HEAD_BYTES = 1 << 17
-"""Bytes at the beginning of a text in which its header has to lie."""
-
 GROWING_FORMATS = ("text", "parquet", "tdms", "hdf5")
 """Formats to which a recorder appends."""
 
@@ -252,59 +249,6 @@ class Onward(NamedTuple):
     places: np.ndarray
     named: bool
     problem: str = ""
-
-
-class TextRows:
-    """The rows of a text that grows, each read once; only whole lines count as there."""
-
-    def __init__(self, path: Path, records: Records | None, source: str):
-        self.path = path
-        with path.open("rb") as file:
-            data = file.read(HEAD_BYTES)
-        self.records = records
-        if records is None:
-            first = 1
-        else:
-            layout, _ = layout_of_text(as_utf8(data), records, source)
-            first = layout.first
-            skip = layout.first if layout.header is None else layout.header
-            self.records = replace(records, delimiter=layout.delimiter, decimal=layout.decimal, skip_lines=skip)
-        end = 0
-        for _ in range(first):
-            end = data.find(b"\n", end) + 1
-            if end == 0:
-                raise InputError(source, "", "has no rows yet", "wait until the recorder writes")
-        self.head = data[:end]
-        self.begins = {0: end}
-        """Where rows begin that were asked for lately [byte]."""
-
-    def rows(self, start: int, most: int, ended: bool = False) -> tuple[bytes, int]:
-        """Give header and at most so many whole rows from a row on, and how many there are.
-
-        The last line counts without its line's end only where the file has `ended`.
-        """
-        row = max(one for one in self.begins if one <= start)
-        byte = self.begins[row]
-        kept: list[bytes] = []
-        with self.path.open("rb") as file:
-            file.seek(byte)
-            for line in file:
-                if not line.endswith(b"\n") and not ended:
-                    break
-                if not line.strip():
-                    byte += 0 if kept else len(line)
-                elif row < start:
-                    row, byte = row + 1, byte + len(line)
-                elif len(kept) == most:
-                    break
-                else:
-                    kept.append(line)
-        self.begins.pop(row, None)
-        self.begins[row] = byte  # the newest last
-        for old in list(self.begins)[1:-8]:
-            del self.begins[old]
-        self.begins.setdefault(0, len(self.head))
-        return self.head + b"".join(kept), len(kept)
 
 
 class Growing:

@@ -5,10 +5,11 @@ as one small file; and the last blow's force and velocity for the page. A line t
 disk is passed over when the file is read, and the next one begins on a line of its own.
 """
 
+import contextlib
 import io
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ import pandas as pd
 from dyntest.errors import InputError
 from dyntest.reading.files import FOLLOWED, write_all
 from dyntest.reading.parts import TestSheet
+from dyntest.reading.signal_tables import channels_left_out, channels_of
 from dyntest.reading.wording import known_as
 from dyntest.signals import AveragedTraces, Signals, Waves
 
@@ -182,6 +184,44 @@ def kept_arrays(folder: Path, number: int) -> dict[str, np.ndarray]:
     """Give the raw record of a blow as arrays in SI, by the names of `Signals` or `AveragedTraces`."""
     with np.load(folder / RECORDS / record_name(number), allow_pickle=False) as file:
         return {name: file[name] for name in file.files}
+
+
+def kept_signals(sheet: TestSheet, folder: Path, number: int, one: KeptBlow) -> Signals | AveragedTraces:
+    """Give the raw record of a kept blow under its number in the drive."""
+    arrays = kept_arrays(folder, number)
+    marks: dict[str, Any] = {name: arrays.get(name) for name in ("clock", "penetration")}
+    blow = np.array([number])
+    if sheet.gauges.averaged:
+        return AveragedTraces(one.file, blow, arrays["time"], arrays["force"][None], arrays["velocity"][None], **marks)
+    names = channels_of(sheet.gauges)
+    return Signals(
+        one.file,
+        blow,
+        arrays["time"],
+        arrays["strain"][None],
+        arrays["acceleration"][None],
+        strain_names=names["strain"],
+        acceleration_names=names["acceleration"],
+        left_out=channels_left_out(sheet),
+        **marks,
+    )
+
+
+@contextlib.contextmanager
+def only_follower(folder: Path) -> Iterator[None]:
+    """Refuse a second follower of the same drive."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with (folder / "lock").open("ab") as file:
+        try:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:  # a system without such locks
+            pass
+        except OSError:
+            problem = "is followed already by another dyntest follow"
+            raise InputError(known_as(folder), "", problem, "stop that one first") from None
+        yield
 
 
 def keep_last(folder: Path, waves: Waves) -> None:

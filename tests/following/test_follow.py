@@ -18,9 +18,9 @@ from dyntest.errors import InputError
 from dyntest.following import intake
 from dyntest.following.compute import CONTEXT, match_one
 from dyntest.following.depth import enter_mark
-from dyntest.following.follow import PATIENCE, only_follower
+from dyntest.following.follow import PATIENCE
 from dyntest.following.handover import handed_over, matched_for_review
-from dyntest.following.record import Kept, entries, last_blow
+from dyntest.following.record import Kept, entries, last_blow, only_follower
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.review import review

@@ -4,7 +4,7 @@ import csv
 import io
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -293,3 +293,60 @@ def _first_wrong(
             problem = f"is {number}, not a finite number"
             return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
     return InputError(source, where, "has values that are no numbers", "export the records again")
+
+
+HEAD_BYTES = 1 << 17
+"""Bytes at the beginning of a text in which its header has to lie."""
+
+
+class TextRows:
+    """The rows of a text that grows, each read once; only whole lines count as there."""
+
+    def __init__(self, path: Path, records: Records | None, source: str):
+        self.path = path
+        with path.open("rb") as file:
+            data = file.read(HEAD_BYTES)
+        self.records = records
+        if records is None:
+            first = 1
+        else:
+            layout, _ = layout_of_text(as_utf8(data), records, source)
+            first = layout.first
+            skip = layout.first if layout.header is None else layout.header
+            self.records = replace(records, delimiter=layout.delimiter, decimal=layout.decimal, skip_lines=skip)
+        end = 0
+        for _ in range(first):
+            end = data.find(b"\n", end) + 1
+            if end == 0:
+                raise InputError(source, "", "has no rows yet", "wait until the recorder writes")
+        self.head = data[:end]
+        self.begins = {0: end}
+        """Where rows begin that were asked for lately [byte]."""
+
+    def rows(self, start: int, most: int, ended: bool = False) -> tuple[bytes, int]:
+        """Give header and at most so many whole rows from a row on, and how many there are.
+
+        The last line counts without its line's end only where the file has `ended`.
+        """
+        row = max(one for one in self.begins if one <= start)
+        byte = self.begins[row]
+        kept: list[bytes] = []
+        with self.path.open("rb") as file:
+            file.seek(byte)
+            for line in file:
+                if not line.endswith(b"\n") and not ended:
+                    break
+                if not line.strip():
+                    byte += 0 if kept else len(line)
+                elif row < start:
+                    row, byte = row + 1, byte + len(line)
+                elif len(kept) == most:
+                    break
+                else:
+                    kept.append(line)
+        self.begins.pop(row, None)
+        self.begins[row] = byte  # the newest last
+        for old in list(self.begins)[1:-8]:
+            del self.begins[old]
+        self.begins.setdefault(0, len(self.head))
+        return self.head + b"".join(kept), len(kept)
