@@ -33,10 +33,19 @@ def combined_of(criteria):
     return combine([combinable(one) for one in criteria])
 
 
-def again(match, found, *, sets=1.0, target=None, **more):
-    """The clay criterion derived again, its measured sets multiplied."""
-    measured = replace(found.measured, set_per_blow=found.measured.set_per_blow * sets)
-    return driving_criterion(match, found.calibrated, target or found.target, measured, counting=COUNTING["US"], **more)
+def again(match, found, *, sets=1.0, target=None, measured=None, **more):
+    """The clay criterion derived again from the graph that is there, its measured sets multiplied."""
+    measured = measured or replace(found.measured, set_per_blow=found.measured.set_per_blow * sets)
+    graph = replace(found.graph, resistance=found.graph.resistance / found.shift)  # as it was before the shift
+    target = target or replace(found.target, middle=float("nan"))  # the graph's error is in its value already
+    derived = {"counting": COUNTING["US"], "graph": graph, **more}
+    return driving_criterion(match, found.calibrated, target, measured, **derived)
+
+
+def test_a_graph_that_is_there_gives_the_same_criterion(match, found):
+    same = again(match, found)
+    assert [row.set_per_blow for row in same.rows] == pytest.approx([row.set_per_blow for row in found.rows])
+    assert (same.shift, same.graph_resistance) == pytest.approx((found.shift, found.graph_resistance))
 
 
 @pytest.mark.sweep
@@ -72,7 +81,7 @@ def test_the_graph_passes_through_the_measured_blows(found):
 
 def test_without_a_log_the_graph_is_not_called_checked(match, found):
     blank = MeasuredBlows(*(np.full(3, np.nan),) * 4)
-    alone = driving_criterion(match, found.calibrated, found.target, blank, counting=COUNTING["US"])
+    alone = again(match, found, measured=blank)
     assert alone.agrees is None
     assert "graph not checked" in [caution.kind for caution in alone.cautions]
     assert alone.shift == 1.0
@@ -95,7 +104,8 @@ def test_blows_outside_the_graph_do_not_agree(found):
 
 
 def test_no_stroke_gives_no_criterion_and_says_why(match, found):
-    beyond = again(match, found, target=EndOfDriveTarget(4 * found.target.value, found.target.required))
+    stiff = replace(found.graph.blows, set_per_blow=0.25 * found.graph.blows.set_per_blow)
+    beyond = again(match, found, graph=replace(found.graph, blows=stiff))
     assert beyond.criterion is None
     assert {row.ruled_out.kind for row in beyond.rows} == {"refusal"}
     assert "no usable stroke" in [caution.kind for caution in beyond.cautions]
@@ -105,7 +115,7 @@ def test_strokes_that_the_hammer_never_reached_give_no_criterion(match, found):
     """Sample P3-1 asked for strokes that 16 of 481 blows had reached."""
     slow = replace(found.measured, stroke=np.full(20, 0.8 * found.rows[0].stroke))
     blank = replace(slow, set_per_blow=np.full(20, np.nan))
-    short = driving_criterion(match, found.calibrated, found.target, blank, counting=COUNTING["US"])
+    short = again(match, found, measured=blank)
     assert short.criterion is None
     (caution,) = [one for one in short.cautions if one.kind == "stroke not reached"]
     assert (caution.value, caution.threshold) == pytest.approx((found.rows[0].stroke, 0.8 * found.rows[0].stroke))
