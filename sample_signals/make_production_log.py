@@ -1,4 +1,4 @@
-"""Makes the production log and the table of piles of pier 2 of an invented bridge, with some of every oddity.
+"""Makes the production logs and tables of piles of an invented bridge: pier 2 with some of every oddity, and abutments.
 
 Nothing here was measured: bridge, piles, counts and levels are invented. Run from the top of the repository:
 
@@ -18,6 +18,34 @@ LATER = {1: "2026-05-18", 2: "2026-05-19", 3: "2026-05-20"}
 def count_per_inch(depth: float, stroke: float, strength: float) -> float:
     """Give blows per inch at a depth [ft] and a stroke [ft]; harder with depth, fewer with more stroke."""
     return 3.9 * strength * (depth / 60.0) ** 2.6 * (8.0 / stroke) ** 1.1
+
+
+MADE = {
+    **dict.fromkeys((1, 2, 3, 5, 6, 8, 10, 12, 15, 17), ("accepted", "a tenth stronger than the test pile")),
+    4: ("accepted", "the test pile, just below the count, shown by its restrike"),
+    7: ("not met", "the last blows came at a stroke below the approved range"),
+    9: ("accepted", "stopped soft, shown by its restrike"),
+    11: ("accepted", "soft, driven deeper until the count was reached"),
+    13: ("not met", "damaged on the way"),
+    14: ("second look", "met, then driven on beyond absolute refusal"),
+    16: ("accepted", "a splice on the way"),
+    18: ("not met", "resumed after a night, so that its count may hold setup"),
+    19: ("not met", "no strokes written down at the end"),
+    20: ("second look", "the last blows came at a stroke above the approved range"),
+    21: ("not met", "met far above the minimum penetration"),
+    22: ("accepted", "battered, started below the planned ground"),
+    23: ("accepted", "shorter than furnished, so that the head is below cutoff"),
+    24: ("not met", "not driven yet"),
+}
+"""Verdict that each pile of pier 2 was made to get, and why."""
+
+MADE_AT_ABUTMENTS = {
+    **dict.fromkeys(("A1-1", "A1-3", "A4-1", "A4-2", "A4-4"), ("accepted", "three tenths above the count")),
+    "A1-2": ("accepted", "the test pile"),
+    "A1-4": ("not met", "three tenths below the count"),
+    "A4-3": ("second look", "the test pile that was damaged, whose count is met all the same"),
+}
+"""The same at the abutments."""
 
 
 class Pile:
@@ -69,6 +97,8 @@ def make_piles() -> list[Pile]:
     test.date = "2026-05-04"
     test.drive(60, {45: "test pile, restruck twice: see its own sheet"})
     test.inches(3)
+    test.date = "2026-05-11"
+    test.inches(8, 7, stroke=9.4, remark="restrike 2")
 
     low = pile(7, 1, 1.5)
     low.drive(53)
@@ -76,7 +106,7 @@ def make_piles() -> list[Pile]:
     soft = pile(9, 2, 0.72)
     soft.drive(64, {63: "stopped, to be restruck"})
     soft.date = "2026-05-27"
-    soft.inches(8, 7, stroke=8.6, remark="restrike, hammer warm")
+    soft.inches(10, 9, stroke=8.6, remark="restrike, hammer warm")
     past = pile(11, 2, 0.70)
     past.drive(69)
     past.inches(5, 5, 6, stroke=8.4)
@@ -109,16 +139,50 @@ def make_piles() -> list[Pile]:
     return [piles[number] for number in sorted(piles)]
 
 
-def main() -> None:
-    """Write both tables."""
-    piles = make_piles()
-    with (HERE / "production_log.csv").open("w", newline="", encoding="utf-8") as out:
+def make_abutment_piles() -> list[Pile]:
+    """Give the logs of the concrete piles of both abutments, driven with a hydraulic hammer at one stroke."""
+    rng, piles = np.random.default_rng(1704), []
+    for place, mark in enumerate(MADE_AT_ABUTMENTS_IN_ORDER):
+        strength = {"A1-4": 0.7, "A1-2": 1.0, "A4-3": 1.0}.get(mark, 1.3)
+        pile = Pile(mark, f"2026-05-{21 + place // 2}", rng)
+        if strength == 1.0:
+            pile.date = "2026-05-07" if mark == "A1-2" else "2026-05-08"
+        while pile.depth < 50.0:
+            blows = 46.0 * strength * ((pile.depth + 1.0) / 50.5) ** 2.4 * (1 + 0.04 * rng.standard_normal())
+            pile.row(1.0, max(1, round(blows)), 2.6)
+        each = {1.3: (5, 5, 5, 4, 5, 5), 1.0: (4, 4, 3, 3, 4, 6), 0.7: (3, 2, 3, 2, 3, 2)}[strength]
+        pile.inches(*each, stroke=2.6)
+        piles.append(pile)
+    return piles
+
+
+MADE_AT_ABUTMENTS_IN_ORDER = tuple(sorted(MADE_AT_ABUTMENTS))
+
+
+def write_log(name: str, piles: list[Pile]) -> None:
+    """Write a production log."""
+    with (HERE / name).open("w", newline="", encoding="utf-8") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(["pile", "depth_from [ft]", "depth_to [ft]", "blows", "stroke [ft]", "date", "remark"])
         for pile in piles:
             first, *others = pile.rows
             note = ", ".join(text for text in ("invented", first[-1]) if text)
             writer.writerows([(*first[:-1], note), *others])
+
+
+def main() -> None:
+    """Write all tables."""
+    piles = make_piles()
+    write_log("production_log.csv", piles)
+    write_log("abutment_log.csv", make_abutment_piles())
+    with (HERE / "abutment_piles.csv").open("w", newline="", encoding="utf-8") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(
+            ["pile", "cutoff_elevation [ft]", "ground_elevation [ft]", "furnished_length [ft]", "x [ft]", "y [ft]"]
+        )
+        for mark in MADE_AT_ABUTMENTS_IN_ORDER:
+            along, number = -30.0 if mark.startswith("A1") else 78.0, int(mark[-1])
+            writer.writerow([mark, 110.0, 105.0, 60.0, along, 4.0 * number - 4.0])
     with (HERE / "piles.csv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.writer(out, lineterminator="\n")
         levels = ("cutoff_elevation [ft]", "ground_elevation [ft]", "furnished_length [ft]", "batter")

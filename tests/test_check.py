@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from dyntest_samples.make_production_log import MADE
 
 from dyntest import cli
 from dyntest.decisions.bearing_piles import ACCEPTED, check_bearing_piles
@@ -27,6 +28,7 @@ def checked(reviewed_sample, samples):
 
 
 ODD = {
+    "P2-4": {"resumed on another date"},
     "P2-7": {"stopped short of the test piles", "refusal at low stroke"},
     "P2-9": {"resumed on another date"},
     "P2-11": {"ran past the test piles"},
@@ -58,6 +60,11 @@ def test_piles_are_told_apart(checked):
     assert verdict["P2-14"] in ("second look", "not met")  # beyond absolute refusal
     assert status["P2-9"] == "accepted at restrike"  # stopped short of the count as the rule says, and struck again
     assert status["P2-20"] == "stroke out of range"
+
+
+def test_every_verdict_is_as_its_pile_was_made(checked):
+    found = checked.piles.set_index("pile")["verdict"].to_dict()
+    assert found == {f"P2-{number}": verdict for number, (verdict, _) in MADE.items()}
 
 
 def test_the_answer_comes_first_and_every_pile_has_its_reason(checked):

@@ -38,7 +38,10 @@ SPLICE, RESUMED, NO_STROKE = "splice", "resumed on another date", "stroke not re
 NOT_IN_TABLE, NO_COUNTS = "not in the table of piles", "no counts"
 BELOW_CUTOFF, OFF_PLAN = "short of cutoff", "off plan position"
 
-GRAVE = (ABSOLUTE, FELL, RESUMED, HIGH_STROKE)
+HURT_TEST = "damaged test pile"
+"""A test pile whose record shows damage; told by whoever knows the tests."""
+
+GRAVE = (ABSOLUTE, FELL, RESUMED, HIGH_STROKE, HURT_TEST)
 """Kinds for which no pile is accepted without a second look."""
 
 

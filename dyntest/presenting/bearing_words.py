@@ -11,6 +11,7 @@ from dyntest.decisions.bearing_oddities import (
     BENT,
     FELL,
     HIGH_STROKE,
+    HURT_TEST,
     LOW_REFUSAL,
     NO_COUNTS,
     NO_STROKE,
@@ -228,6 +229,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"{_length(r['limit'], s)}; a "
         "splice not noted, or a wrong level"
     ),
+    HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count says nothing of that",
     OFF_PLAN: lambda r, s: (
         f"started from another ground level than the plan's, the battered pile stands "
         f"{show('set_per_blow', r['value'], s)} from its plan position at cutoff"

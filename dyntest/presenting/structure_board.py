@@ -173,9 +173,7 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
             alerts = [told(held.problem, system).sentence]
         shown_setup = setup[0] if setup else "–"
         rows.append((one.pile, one.trust, resistance, required, shown_setup, "; ".join(alerts) or "–"))
-    return pd.DataFrame(
-        rows, columns=["pile", "record", "last resistance", "required", "setup", "alerts"], dtype=object
-    )
+    return pd.DataFrame(rows, columns=["pile", "trust", "last resistance", "required", "setup", "alerts"], dtype=object)
 
 
 def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
@@ -395,7 +393,8 @@ def hammer_words(review: StructureReview) -> tuple[str, ...]:
             continue
         last = max(start for start in run.starts if start is not None)
         span = f"from {run.starts[0]:%Y-%m-%d} to {last:%Y-%m-%d}"
-        said = f"{change.value:+.0%} {span} ({change.low:+.0%} to {change.high:+.0%})"
+        share, low, high = (f"{one:+.0%}".replace("-", "−") for one in (change.value, change.low, change.high))
+        said = f"{share} {span} ({low} to {high})"
         name = f"{run.kind[0].upper()}{run.kind[1:]} hammer, {_count(len(run.piles))}"
         if run.drifts:
             lines.append(f"{name}: the energy it passes on changed by {said}; look at the hammer first.")
@@ -418,7 +417,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
     system = review.display_units
     chosen = [next(one for one in review.results if one.pile == pile) for pile in piles]
     found = {record.result.pile: record.row or {} for record in review.records if record.result is not None}
-    rows: list[tuple[str, ...]] = [("record", *(one.trust for one in chosen))]
+    rows: list[tuple[str, ...]] = [("trust", *(one.trust for one in chosen))]
     rows.append(("required", *(show("matched_resistance", one.required_resistance, system) for one in chosen)))
     for name in dict.fromkeys(drive.drive for one in chosen for drive in one.drives):
         own = [next((drive for drive in one.drives if drive.drive == name), None) for one in chosen]
@@ -486,15 +485,29 @@ def to_do(review: StructureReview) -> tuple[str, ...]:
         rule = None if group.criterion is None else group.criterion.restrike
         wait = None if rule is None else rule.wait
         due = group.due.assign(order=group.due["earliest"].replace("", "9999")).sort_values("order", kind="stable")
+        waited = "" if wait is None else f", {show_wait(wait)} after driving"
         for earliest, rows in due.groupby(due["earliest"].astype(str), sort=False):
-            when = f"from {earliest!s} on" if earliest else "after the wait of the test pile"
-            waited = f", {show_wait(wait)} after driving" if earliest and wait is not None else ""
-            lines.append(f"{name}: restrike {', '.join(map(str, rows['pile']))} {when}{waited}.")
+            unknown = waited or "; no test pile shows after which wait"
+            when = f" from {earliest!s} on{waited}" if earliest else unknown
+            lines.append(f"{name}: restrike {', '.join(map(str, rows['pile']))}{when}.")
         if group.check is not None:
+            lines += _to_decide(group)
             silent = group.check.piles.loc[group.check.piles["status"] == "no counts", "pile"]
             if len(silent):
                 lines.append(f"{name}: no counts yet of {_some(silent.tolist())}.")
     return tuple(lines)
+
+
+def _to_decide(group: GroupReview) -> list[str]:
+    """Name the piles that the engineer has to decide on: those not met without a restrike ahead, and second looks."""
+    assert group.check is not None
+    piles = group.check.piles.assign(verdict=_verdicts(group))
+    waiting = set(group.due["pile"])
+    missed = [pile for pile in piles.loc[piles["verdict"] == "not met", "pile"] if pile not in waiting]
+    second = piles.loc[piles["verdict"] == "second look", "pile"].tolist()
+    name = group.group.name
+    lines = [f"{name}: decide on {_some(missed)}, which did not meet the criterion."] if missed else []
+    return lines + ([f"{name}: look again at {_some(second)}."] if second else [])
 
 
 MOST_NAMED = 12

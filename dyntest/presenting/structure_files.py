@@ -299,7 +299,7 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
         if len(table):
             blocks.append(heading(f"{group.group.name}: piles to look at"))
             blocks.append(rows(("Pile", "Verdict", "Because"), table.to_numpy().tolist(), [0, 0, 1], "lll"))
-    head = ("Pile", "Record", "Last resistance", "Required", "Setup", "Alerts")
+    head = ("Pile", "Trust", "Last resistance", "Required", "Setup", "Alerts")
     blocks.append(heading("Test piles"))
     blocks.append(rows(head, result_rows(review).to_numpy().tolist(), [0.5, 0.5, 1.3, 0.7, 1.1, 1.8], "llllll"))
     blocks += [text(words) for words in pooled_words(review)]

@@ -6,15 +6,15 @@ from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from math import isfinite
+from math import isfinite, nan
 from pathlib import Path
 
 import pandas as pd
 
 from dyntest import __version__
 from dyntest.decisions.bearing_intervals import toe_elevation
-from dyntest.decisions.bearing_oddities import GRAVE
-from dyntest.decisions.bearing_piles import BearingPileCheck, check_bearing_piles
+from dyntest.decisions.bearing_oddities import GRAVE, HURT_TEST
+from dyntest.decisions.bearing_piles import VERDICTS, BearingPileCheck, check_bearing_piles
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import PileCriterion, combinable, combine, group_criterion
 from dyntest.decisions.criterion import Criterion
@@ -404,8 +404,21 @@ def _group(
             test_penetrations=tuple(known.values()),
             tip_reinforcement=done[0].tip_reinforcement,
         )
+        check = _with_hurt_tests(check, [one.pile for one in done if _is_hurt(one.criterion)])
     due = none if check is None or log is None else _due(check, log, criterion)
     return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, log, piles, due)
+
+
+def _with_hurt_tests(check: BearingPileCheck, hurt: Sequence[str]) -> BearingPileCheck:
+    """Give the check with a second look at every test pile that may be damaged, whatever its count says."""
+    own = check.piles["pile"].isin(hurt)
+    if not own.any():
+        return check
+    piles, look = check.piles.copy(), own & (check.piles["verdict"] == VERDICTS[0])
+    piles.loc[look, "verdict"] = VERDICTS[1]
+    marks = piles.loc[own, "pile"].tolist()
+    told = pd.DataFrame({"pile": marks, "kind": HURT_TEST, "depth": nan, "value": nan, "limit": nan, "note": ""})
+    return replace(check, piles=piles, odd=pd.concat([check.odd, told], ignore_index=True))
 
 
 def _is_hurt(part: PileCriterion) -> bool:

@@ -8,8 +8,10 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from dyntest_samples.make_production_log import MADE, MADE_AT_ABUTMENTS
 
 from dyntest import __version__
+from dyntest.decisions.bearing_oddities import HURT_TEST
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
@@ -20,12 +22,6 @@ from dyntest.reviewing.structure import read_tables, review_structure
 from dyntest.reviewing.survey import PileRecord, keep_record, kept_records, pile_row
 
 TESTS = ("pier_2_clay", "pier_3_shale", "abutment_1_concrete", "abutment_4_damaged")
-
-ACCEPTED = {1, 2, 3, 5, 6, 8, 10, 11, 12, 15, 16, 17, 22, 23}
-"""Piles of the sample log that were made to reach the resistance; `make_production_log.py` says how each was made.
-
-Pile 4 is the test pile, whose resistance lay just about the target; pile 9 was stopped soft and shown by its restrike,
-so these two rest on the criterion's last digits."""
 
 
 class Refusing:
@@ -75,16 +71,28 @@ def test_every_pile_of_the_log_is_as_it_was_made(reviewed_sample, samples):
         assert repr(again.criterion) == repr(result.criterion)
         assert [drive.resistance for drive in again.drives] == [drive.resistance for drive in result.drives]
     found = review_structure(read_structure(samples / "structure.toml"), known=known)
-    piles = found.groups[0].check.piles.set_index("pile")["verdict"]
-    accepted = {int(pile.split("-")[1]) for pile in piles.index[piles == "accepted"]}
-    assert accepted - {4, 9} == ACCEPTED
-    assert piles["P2-14"] == "second look"
+    pier, abutments = (group.check.piles.set_index("pile")["verdict"].to_dict() for group in found.groups[:2])
+    assert pier == {f"P2-{number}": verdict for number, (verdict, _) in MADE.items()} and len(pier) == 24
+    assert abutments == {mark: verdict for mark, (verdict, _) in MADE_AT_ABUTMENTS.items()}
+
+
+def test_the_sample_logs_are_those_of_their_making(structure):
+    pier = structure.groups[0].check.piles.set_index("pile")["verdict"].to_dict()
+    assert pier == {f"P2-{number}": verdict for number, (verdict, _) in MADE.items()}
+    assert sorted(structure.groups[1].log.piles) == sorted(MADE_AT_ABUTMENTS)
 
 
 def test_a_hurt_test_pile_gives_no_counts_where_a_sound_one_stands_beside_it(structure):
-    abutments = structure.groups[2]
+    abutments = structure.groups[1]
     assert Caution("hurt test pile", pile="A4-3") in abutments.cautions
-    assert abutments.criterion.rows == structure.results[2].criterion.criterion.rows
+    assert abutments.criterion.rows == structure.results[1].criterion.criterion.rows
+
+
+def test_a_hurt_test_pile_wants_a_second_look_whatever_its_count(structure):
+    check = structure.groups[1].check
+    assert check.piles.set_index("pile").loc["A4-3", "verdict"] != "accepted"
+    assert ("A4-3", HURT_TEST) in set(zip(check.odd["pile"], check.odd["kind"], strict=True))
+    assert HURT_TEST not in set(structure.groups[0].check.odd["kind"])
 
 
 def test_what_is_kept_survives_json(told_sample):
@@ -107,8 +115,8 @@ def test_only_a_pile_whose_files_changed_is_done_again(told_sample, copied, tmp_
 def test_a_test_pile_that_fails_is_a_row_with_its_reason(told_sample, samples):
     sheet = read_structure(samples / "structure.toml")
     found = review_structure(sheet, known={**told_sample, "pier_3_shale/sheet.toml": None}, executor=Refusing())
-    assert found.records[1].problem == "not reviewed here"
-    assert found.groups[1].criterion is None and found.groups[1].cautions[0].kind == "test pile not reviewed"
+    assert found.records[3].problem == "not reviewed here"
+    assert found.groups[2].criterion is None and found.groups[2].cautions[0].kind == "test pile not reviewed"
     assert found.groups[0].criterion is not None
 
 
@@ -171,16 +179,16 @@ def test_the_change_of_a_hammer_is_the_line_that_scipy_fits(told_result):
 def test_one_pile_in_two_groups_is_refused(copied):
     shutil.copy(copied.parent / "production_log.csv", copied.parent / "again.csv")
     copied.write_text(copied.read_text() + 'production_log = "again.csv"\n')
-    with pytest.raises(InputError, match="stands in Pier 2 and in Abutments"):
+    with pytest.raises(InputError, match="stands in Pier 2 and in Pier 3"):
         read_tables(read_structure(copied))
 
 
 def test_a_pile_in_the_tables_of_two_groups_is_refused(copied):
     log = copied.parent / "again.csv"
-    log.write_text("pile,depth_from [ft],depth_to [ft],blows,stroke [ft],date,remark\nA1-9,1,2,20,2,2026-05-18,\n")
+    log.write_text("pile,depth_from [ft],depth_to [ft],blows,stroke [ft],date,remark\nP3-9,1,2,20,2,2026-05-18,\n")
     shutil.copy(copied.parent / "piles.csv", copied.parent / "more.csv")
     copied.write_text(copied.read_text() + 'production_log = "again.csv"\npiles = "more.csv"\n')
-    with pytest.raises(InputError, match="stands in Pier 2 and in Abutments"):
+    with pytest.raises(InputError, match="stands in Pier 2 and in Pier 3"):
         read_tables(read_structure(copied))
 
 
