@@ -224,14 +224,38 @@ def coming_rest(soil: SoilModel, spring: np.ndarray) -> np.ndarray:
     return 0.5 * (low + high)
 
 
-def wave_residuals(task: Task, outcome: Outcome) -> np.ndarray:
+def wave_residuals(task: Task, outcome: Outcome, column: int) -> np.ndarray:
     """Give what is to be made small for one blow: differences of the waves and, where the log knows it, of the set."""
-    problem, blow = task.problem, task.problem.blows[task.blow]
-    counts = min(1.0, problem.mesh.time_step / CORRELATION_TIME)
-    unit = problem.weight * np.sqrt(counts) / (problem.misfit * problem.scale[task.blow])
-    rows = outcome.difference * unit[:, None]
+    blow = task.problem.blows[task.blow]
+    rows = outcome.difference[:, column] * _unit(task.problem, task.blow)
     if blow.set_per_blow == blow.set_per_blow:
-        rows = np.vstack([rows, ((outcome.set_per_blow - blow.set_per_blow) / set_spread(blow))[None]])
+        rows = np.append(rows, (outcome.set_per_blow[column] - blow.set_per_blow) / set_spread(blow))
+    return rows
+
+
+def _unit(problem: Problem, blow: int) -> np.ndarray:
+    """Give what one newton counts at every step, shape (n_steps,) [1/N]."""
+    counts = min(1.0, problem.mesh.time_step / CORRELATION_TIME)
+    return problem.weight * np.sqrt(counts) / (problem.misfit * problem.scale[blow])
+
+
+def wave_slopes(problem: Problem, task: Task, outcome: Outcome) -> np.ndarray:
+    """Give how the rows of `wave_residuals` of a problem change from the last candidate of a task to each other one.
+
+    The task may be of the same blow on a coarser mesh; its steps are then read between by straight lines.
+    """
+    change = outcome.difference[:, :-1] - outcome.difference[:, -1:]
+    if task.problem.n_steps != problem.n_steps:
+        at = np.arange(problem.n_steps) * (problem.mesh.time_step / task.problem.mesh.time_step)
+        at = np.minimum(at, task.problem.n_steps - 1.0)
+        below = np.minimum(at.astype(int), task.problem.n_steps - 2)
+        share = (at - below)[:, None]
+        change = change[below] * (1.0 - share) + change[below + 1] * share
+    rows = change * _unit(problem, task.blow)[:, None]
+    blow = problem.blows[task.blow]
+    if blow.set_per_blow == blow.set_per_blow:
+        moved = outcome.set_per_blow[:-1] - outcome.set_per_blow[-1]
+        rows = np.vstack([rows, moved[None] / set_spread(blow)])
     return rows
 
 

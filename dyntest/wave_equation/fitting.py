@@ -20,14 +20,17 @@ from dyntest.wave_equation.comparison import (
     run_tasks,
     wave_misfit,
     wave_residuals,
+    wave_slopes,
 )
 from dyntest.wave_equation.problem import (
     BOUND,
     ELASTIC_PLASTIC,
+    GAUGE_ERRORS,
     HYPERBOLIC,
     SOIL_LAWS,
     TARGET_STEP,
     Blow,
+    Parameters,
     Problem,
     Reduction,
     SoilLaw,
@@ -40,8 +43,14 @@ STEP = 0.03
 """Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
 LONGEST_MOVE = 1.5
 """Greatest change of one parameter in one iteration [scores]."""
-TRIALS = (0.3, 3.0)
+TRIALS = (0.1, 3.0)
 """Factors on the damping that are tried side by side."""
+FIRST_DAMPING, LATER_DAMPING = 0.1, 0.03
+"""Damping of the first iteration from an expected model, and from one that was fitted on another mesh [1]."""
+SLOPES_SERVE = 3
+"""Steps that slopes serve before they are taken anew [1]."""
+TOLERANCE = 2e-3
+"""Gain of a step, over the cost, below which a descent has ended [1]."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +78,7 @@ def fit(
     *,
     bound: float,
     most_iterations: int = 25,
-    tolerance: float = 2e-3,
+    tolerance: float = TOLERANCE,
 ) -> Fit:
     """Minimise sums of squares from several starts, all marching together.
 
@@ -133,11 +142,21 @@ STARTS = ((0.0, 0.0, 0.0, 0.0), (0.5, -0.7, 1.0, -0.8), (-0.8, 0.4, -0.8, 0.8))
 a soft toe under a stiff one can explain a record equally well."""
 LAWS_WITH_ALL_STARTS = 3
 """Laws of which every start goes on after the first iterations [1]; of the others only the best does."""
-ALIKE = 0.02
-"""Difference of the shaft's share from which on two ends of one law count as different explanations [1]."""
+ALIKE, ALIKE_QUAKE = 0.02, 0.1
+"""Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
+different explanations [1]."""
 COARSE = 2.0
-"""Time step on which the starts are tried, over the one that is aimed at [1]."""
-FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 5, 3, 6
+"""Time step on which the starts are tried and slopes are taken, over the one that is aimed at [1]."""
+FIRST_SPAN = 15e-3
+"""Time after the toe's return up to which waves are compared while starts are tried [s]."""
+HOPELESS = 6.0
+"""Cost over the best start's from which on a start is given up [1]."""
+FIRST_LENGTHS = 5
+"""Pieces of shaft that move by themselves while starts are tried [1]."""
+LATER = ("quake_rise", "damping_rise", "upward_share", *GAUGE_ERRORS)
+"""Parameters that stand still while starts are tried: they change the waves little, and a wrong start that is free to
+bend the clock and the gauges finds a wrong valley to end in."""
+FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 4, 4, 6
 """Most iterations of all starts, of each law's best one on all blows, and of the laws that are left [1]."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
@@ -155,24 +174,42 @@ PENALTY = 4.0
 
 @dataclass
 class Descent:
-    """One start of one law on its way down."""
+    """One start of one law on its way down.
+
+    Slopes are taken on the problem `sloped`, of a coarser mesh where one is given: they decide the way, not the end.
+    `directions`, shape (n_parameters, n_moves), says what is moved together; None: every parameter by itself.
+    """
 
     problem: Problem
     scores: np.ndarray
-    damping: float = 0.1
+    damping: float = FIRST_DAMPING
     cost: float = np.inf
     rows: tuple[np.ndarray, ...] = ()
     active: bool = True
+    sloped: Problem | None = None
+    directions: np.ndarray | None = None
+    slopes: list[np.ndarray] = field(default_factory=list)
+    age: int = 0
 
     def tasks(self, candidates: np.ndarray) -> list[Task]:
         """Give the runs of candidates, shape (n_parameters, n_candidates), for every blow."""
         return [Task(self.problem, blow, candidates) for blow in range(len(self.problem.blows))]
 
+    @property
+    def basis(self) -> np.ndarray:
+        """What is moved together, shape (n_parameters, n_moves) [1]."""
+        return np.eye(len(self.scores)) if self.directions is None else self.directions
 
-def evaluate(descents: list[Descent]) -> list[list[Outcome]]:
+    def step_from(self, before: np.ndarray) -> np.ndarray:
+        """Give the moves that led here from other scores, shape (n_moves,) [1]."""
+        basis = self.basis
+        return basis.T @ (self.scores - before) / (basis**2).sum(axis=0)
+
+
+def evaluate(descents: list[Descent], *, peaks: bool = False) -> list[list[Outcome]]:
     """Put cost and residuals of every descent where it stands now."""
     tasks = [task for each in descents for task in each.tasks(each.scores[:, None])]
-    outcomes = iter(run_tasks(tasks))
+    outcomes = iter(run_tasks(tasks, peaks=peaks))
     found = []
     for each in descents:
         own = [next(outcomes) for _ in each.problem.blows]
@@ -183,10 +220,9 @@ def evaluate(descents: list[Descent]) -> list[list[Outcome]]:
 
 def _judged(descent: Descent, candidates: np.ndarray, outcomes: list[Outcome], column: int):
     rows = [
-        wave_residuals(task, outcome)[:, column]
-        for task, outcome in zip(descent.tasks(candidates), outcomes, strict=True)
+        wave_residuals(task, outcome, column) for task, outcome in zip(descent.tasks(candidates), outcomes, strict=True)
     ]
-    rows.append(prior_residuals(descent.problem, candidates)[:, column])
+    rows.append(prior_residuals(descent.problem, candidates[:, column : column + 1])[:, 0])
     return tuple(rows), float(sum(row @ row for row in rows))
 
 
@@ -196,54 +232,80 @@ def moving(problem: Problem, blow: int) -> np.ndarray:
     return np.array([row for row, name in enumerate(problem.layout.names) if name not in others])
 
 
-def normal_equations(
-    descents: list[Descent], *, peaks: bool = False
-) -> tuple[list[tuple[np.ndarray, np.ndarray]], list[tuple[np.ndarray, np.ndarray]]]:
-    """Give ``JᵀJ`` and ``Jᵀr`` of every descent from one run, and resistances of the first blow with their slopes."""
+def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Put the derivatives of the waves of every descent from one run.
+
+    Gives the logarithms of the first blow's resistances in newtons and their derivatives by the moves, where asked for.
+    """
     tasks, moves = [], []
     for each in descents:
-        for blow in range(len(each.problem.blows)):
-            rows = moving(each.problem, blow)
-            candidates = np.repeat(each.scores[:, None], len(rows) + peaks, axis=1)
-            candidates[rows, np.arange(len(rows))] += STEP
-            tasks.append(Task(each.problem, blow, candidates))
-            moves.append(rows)
+        problem, basis = each.sloped or each.problem, each.basis
+        for blow in range(len(problem.blows)):
+            columns = np.flatnonzero(np.any(basis[moving(problem, blow)] != 0.0, axis=0))
+            candidates = np.repeat(each.scores[:, None], len(columns) + 1, axis=1)
+            candidates[:, :-1] += STEP * basis[:, columns]
+            tasks.append(Task(problem, blow, candidates))
+            moves.append(columns)
     outcomes = iter(run_tasks(tasks, peaks=peaks))
-    taken = iter(zip(tasks, moves, strict=True))
-    equations, resistances = [], []
+    taken, resistances = iter(zip(tasks, moves, strict=True)), []
     for each in descents:
-        slope = prior_slope(each.problem, each.scores)
-        normal, gradient = slope.T @ slope, slope.T @ each.rows[-1]
+        each.slopes, each.age = [], 0
+        n_moves = each.basis.shape[1]
         for blow in range(len(each.problem.blows)):
-            (task, rows), outcome = next(taken), next(outcomes)
-            columns = len(rows)
-            jacobian = (wave_residuals(task, outcome)[:, :columns] - each.rows[blow][:, None]) / STEP
-            normal[np.ix_(rows, rows)] += jacobian.T @ jacobian
-            gradient[rows] += jacobian.T @ each.rows[blow]
-            if blow == 0:
+            (task, columns), outcome = next(taken), next(outcomes)
+            slope = np.zeros((len(each.rows[blow]), n_moves))
+            slope[:, columns] = wave_slopes(each.problem, task, outcome) / STEP
+            each.slopes.append(slope)
+            if blow == 0 and peaks:
                 logarithm = np.log(np.maximum(outcome.resistance, 1.0))
-                change = np.zeros((3, len(each.scores)))
-                if peaks:
-                    change[:, rows] = (logarithm[:, :columns] - logarithm[:, -1:]) / STEP
+                change = np.zeros((3, n_moves))
+                change[:, columns] = (logarithm[:, :-1] - logarithm[:, -1:]) / STEP
                 resistances.append((logarithm[:, -1], change))
-        equations.append((normal, gradient))
-    return equations, resistances
+    return resistances
 
 
-def descend(descents: list[Descent], iterations: int, tolerance: float = 2e-3) -> None:
-    """Take every descent downhill, all marching together, by Levenberg's and Marquardt's method as in `fit`."""
+def normal_equations(descent: Descent) -> tuple[np.ndarray, np.ndarray]:
+    """Give ``JᵀJ`` and ``Jᵀr`` where a descent stands, from the slopes that it has."""
+    slope = prior_slope(descent.problem, descent.scores) @ descent.basis
+    normal, gradient = slope.T @ slope, slope.T @ descent.rows[-1]
+    for jacobian, rows in zip(descent.slopes, descent.rows, strict=False):
+        normal += jacobian.T @ jacobian
+        gradient += jacobian.T @ rows
+    return normal, gradient
+
+
+def _carry_slopes(descent: Descent, step: np.ndarray, rows: tuple[np.ndarray, ...]) -> None:
+    """Put right the slopes along a step by what the step has shown (Broyden 1965, Math. Comp. 19, from memory)."""
+    square = float(step @ step)
+    if square > 0.0:
+        for place, slope in enumerate(descent.slopes):
+            slope += np.outer(rows[place] - descent.rows[place] - slope @ step, step / square)
+    descent.age += 1
+
+
+def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERANCE) -> None:
+    """Take every descent downhill, all marching together, by Levenberg's and Marquardt's method as in `fit`.
+
+    Slopes serve for `SLOPES_SERVE` steps, each of which puts them right along its own direction (the secant version of
+    the method; Madsen, Nielsen and Tingleff 2004, Methods for Non-Linear Least Squares Problems, §3.5, from memory).
+    """
     evaluate(descents)
+    for each in descents:
+        each.slopes = []
     for _ in range(iterations):
         going = [each for each in descents if each.active]
         if not going:
             return
-        equations, _ = normal_equations(going)
+        stale = [each for each in going if not each.slopes or each.age >= (1 if each.sloped is None else SLOPES_SERVE)]
+        if stale:
+            take_slopes(stale)
         trials, tasks = [], []
-        for each, (normal, gradient) in zip(going, equations, strict=True):
-            candidates = np.empty((len(gradient), len(TRIALS)))
+        for each in going:
+            normal, gradient = normal_equations(each)
+            candidates = np.empty((len(each.scores), len(TRIALS)))
             for trial, factor in enumerate(TRIALS):
                 damped = normal + each.damping * factor * np.diag(np.diag(normal)) + 1e-9 * np.eye(len(gradient))
-                move = np.clip(np.linalg.solve(damped, -gradient), -LONGEST_MOVE, LONGEST_MOVE)
+                move = np.clip(each.basis @ np.linalg.solve(damped, -gradient), -LONGEST_MOVE, LONGEST_MOVE)
                 candidates[:, trial] = np.clip(each.scores + move, -BOUND, BOUND)
             trials.append(candidates)
             tasks += each.tasks(candidates)
@@ -251,15 +313,27 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = 2e-3) -
         for each, candidates in zip(going, trials, strict=True):
             own = [next(outcomes) for _ in each.problem.blows]
             judged = [_judged(each, candidates, own, column) for column in range(len(TRIALS))]
-            best = int(np.argmin([cost for _, cost in judged]))
-            rows, cost = judged[best]
-            if cost < each.cost:
-                each.active = each.cost - cost > tolerance * each.cost
-                each.damping = max(each.damping * TRIALS[best], 1e-5)
-                each.scores, each.rows, each.cost = candidates[:, best], rows, cost
-            else:
-                each.active = each.damping <= 1e2
-                each.damping *= 6.0
+            _go_on(each, candidates, judged, tolerance)
+
+
+def _go_on(each: Descent, candidates: np.ndarray, judged: list, tolerance: float) -> None:
+    """Take the better trial if it leads down; stop where fresh slopes lead nowhere."""
+    best = int(np.argmin([cost for _, cost in judged]))
+    rows, cost = judged[best]
+    fresh = each.age == 0
+    if cost < each.cost:
+        gain, before = each.cost - cost, each.scores
+        each.scores = candidates[:, best]
+        _carry_slopes(each, each.step_from(before), rows)
+        each.rows, each.cost = rows, cost
+        each.active = gain > tolerance * cost
+        each.damping = max(each.damping * TRIALS[best], 1e-5)
+    elif not fresh:
+        each.slopes = []
+    else:
+        each.active = each.damping <= 1e2
+        each.damping *= 6.0
+        each.age = 0
 
 
 @dataclass(frozen=True)
@@ -284,6 +358,8 @@ class LawFit:
         Of the scores, shape (n_parameters, n_parameters) [1].
     weight : float
         Weight of the law in the mixture [1].
+    set_per_blow : float
+        Set that the model leaves for the first blow [m].
     """
 
     problem: Problem
@@ -294,6 +370,7 @@ class LawFit:
     slope: np.ndarray = field(default_factory=lambda: np.zeros((3, 0)))
     covariance: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     weight: float = 1.0
+    set_per_blow: float = float("nan")
 
     @property
     def law(self) -> str:
@@ -323,16 +400,33 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
     coarse = COARSE * TARGET_STEP
     descents = []
     for law in laws:
-        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse)
-        descents += [Descent(problem, start) for start in _starts(problem).T]
+        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse, span=FIRST_SPAN)
+        together = main_directions(problem.layout)
+        descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
     ranked = sorted(descents, key=lambda each: each.cost)
+    ranked = [each for each in ranked if each.cost <= HOPELESS * ranked[0].cost]
     order = list(dict.fromkeys(each.problem.law for each in ranked))
     best = [next(each for each in ranked if each.problem.law == law) for law in order[LAWS_WITH_ALL_STARTS:]]
     descents = [each for each in ranked if each.problem.law in order[:LAWS_WITH_ALL_STARTS]] + best
     descents = _refined(_unlike(descents), blows, reduction, coarse)
     descend(descents, JOINT_ITERATIONS)
     return fit_to_the_end(descents, blows, reduction)
+
+
+def main_directions(layout: Parameters) -> np.ndarray:
+    """Give what moves while starts are tried, shape (n_parameters, n_moves) [1].
+
+    Neighbouring lengths of shaft move together, and what changes the waves little stands still.
+    """
+    basis = [
+        np.isin(np.arange(layout.count), rows).astype(float)
+        for rows in np.array_split(np.arange(layout.n_shaft), min(layout.n_shaft, FIRST_LENGTHS))
+    ]
+    for row in range(layout.n_shaft, layout.count):
+        if layout.names[row] not in LATER:
+            basis.append((np.arange(layout.count) == row).astype(float))
+    return np.stack(basis, axis=1)
 
 
 def fit_to_the_end(
@@ -344,7 +438,7 @@ def fit_to_the_end(
     descents = _unlike(_supported(descents))
     noise = _noise(descents)
     for each in descents:
-        each.problem, each.active, each.damping = replace(each.problem, misfit=noise), True, 0.01
+        each.problem, each.active, each.damping = replace(each.problem, misfit=noise), True, LATER_DAMPING
     descend(descents, 2)
     return _weighed(descents)
 
@@ -355,12 +449,16 @@ def _refined(
     """Give the same models on all blows and another mesh, with the noise that the best of them leaves."""
     noise, refined = _noise(descents), []
     for each in descents:
-        problem = make_problem(blows, law=each.problem.law, reduction=reduction, time_step=time_step)
+        law = each.problem.law
+        problem = make_problem(blows, law=law, reduction=reduction, time_step=time_step)
+        coarse = None
+        if time_step < COARSE * TARGET_STEP:
+            coarse = make_problem(blows, law=law, reduction=reduction, time_step=COARSE * TARGET_STEP)
         scores = np.zeros(problem.layout.count)
         for row, name in enumerate(problem.layout.names):
             if name in each.problem.layout.names:
                 scores[row] = each.scores[each.problem.layout.row(name)]
-        refined.append(Descent(replace(problem, misfit=noise), scores))
+        refined.append(Descent(replace(problem, misfit=noise), scores, LATER_DAMPING, sloped=coarse))
     return refined
 
 
@@ -371,13 +469,14 @@ def _supported(descents: list[Descent]) -> list[Descent]:
 
 def _unlike(descents: list[Descent]) -> list[Descent]:
     """Leave out ends of one law that are the same explanation as a better one; laws stay side by side."""
-    kept: list[tuple[float, Descent]] = []
+    kept: list[tuple[np.ndarray, Descent]] = []
     for each in sorted(descents, key=lambda each: each.cost):
         values = physical(each.problem.layout, each.scores[:, None])
-        shaft = float(values["shaft"].sum())
-        share = shaft / (shaft + float(values["toe_resistance"][0]))
-        if all(each.problem.law != other.problem.law or abs(share - of) > ALIKE for of, other in kept):
-            kept.append((share, each))
+        shaft, toe = float(values["shaft"].sum()), float(values["toe_resistance"][0])
+        quakes = np.log([float(values[name][0]) for name in ("shaft_quake", "toe_quake")])
+        here = np.array([shaft / (shaft + toe) / ALIKE, *(quakes / ALIKE_QUAKE)])
+        if all(each.problem.law != other.problem.law or np.abs(here - of).max() > 1.0 for of, other in kept):
+            kept.append((here, each))
     order = {law: place for place, law in enumerate(SOIL_LAWS)}
     return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
 
@@ -396,24 +495,27 @@ def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
 
 def _weighed(descents: list[Descent]) -> list[LawFit]:
     """Give the fits with their misfit, covariance and weight, the best first."""
-    outcomes = evaluate(descents)
-    equations, resistances = normal_equations(descents, peaks=True)
+    outcomes = evaluate(descents, peaks=True)
+    resistances = take_slopes(descents, peaks=True)
     criteria = np.array([each.cost + 2.0 * len(each.scores) for each in descents])
     weights = np.exp(-0.5 * (criteria - criteria.min()))
     weights /= weights.sum()
     found = []
     for place, each in enumerate(descents):
-        misfit = float(wave_misfit(each.problem, outcomes[place][0].difference)[0])
-        covariance = np.linalg.inv(equations[place][0] + 1e-6 * np.eye(len(each.scores)))
+        first = outcomes[place][0]
+        misfit = float(wave_misfit(each.problem, first.difference)[0])
+        covariance = np.linalg.inv(normal_equations(each)[0] + 1e-6 * np.eye(len(each.scores)))
         found.append(
             LawFit(
                 each.problem,
                 each.scores,
                 misfit,
                 float(criteria[place]),
-                *resistances[place],
+                np.log(np.maximum(first.resistance[:, 0], 1.0)),
+                resistances[place][1],
                 covariance,
                 float(weights[place]),
+                float(first.set_per_blow[0]),
             )
         )
     return sorted(found, key=lambda fit: fit.criterion)

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyntest.wave_equation.comparison import Task, run_tasks
 from dyntest.wave_equation.fitting import BEST, LAWS, MISFIT_BOUNDS, Descent, LawFit, fit_laws, fit_to_the_end, laws_of
 from dyntest.wave_equation.problem import (
     BOUND,
@@ -340,12 +339,6 @@ def _match(found: list[LawFit], **more) -> Match:
         fully_mobilised=bool(modelled >= MOBILISED_SHARE[best.law] * limit),
         misfit_other_law=min((other.misfit for other in others), default=float("nan")),
         fits=tuple(found),
-        matched_set=_matched_set(found),
+        matched_set=float(sum(fit.weight * fit.set_per_blow for fit in found)),
         **more,
     )
-
-
-def _matched_set(fits: list[LawFit]) -> float:
-    """Set that the laws leave for the first blow, averaged by their weights [m]."""
-    sets = [run_tasks([Task(fit.problem, 0, fit.scores[:, None])])[0].set_per_blow[0] for fit in fits]
-    return float(np.array([fit.weight for fit in fits]) @ np.array(sets))

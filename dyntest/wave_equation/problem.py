@@ -39,12 +39,12 @@ class SoilLaw(NamedTuple):
 
 SOIL_LAWS = (
     SoilLaw(ELASTIC_PLASTIC, VISCOUS),
-    SoilLaw(HYPERBOLIC, VISCOUS),
-    SoilLaw(HYPERBOLIC, SMITH),
-    SoilLaw(ELASTIC_PLASTIC, SMITH),
     SoilLaw(ELASTIC_PLASTIC, LAYERED),
-    SoilLaw(ELASTIC_PLASTIC, POWER),
+    SoilLaw(ELASTIC_PLASTIC, SMITH),
+    SoilLaw(HYPERBOLIC, SMITH),
+    SoilLaw(HYPERBOLIC, VISCOUS),
     SoilLaw(HYPERBOLIC, POWER),
+    SoilLaw(ELASTIC_PLASTIC, POWER),
     SoilLaw(ELASTIC_PLASTIC, RADIATION),
     SoilLaw(ELASTIC_PLASTIC, OPEN_RADIATION),
 )
@@ -306,6 +306,8 @@ LEAD = 0.5e-3
 """Time before the impact at which the comparison begins [s]."""
 SPAN = 30e-3
 """Time after the toe's return up to which waves are compared [s]: loading, rebound and unloading."""
+STEPS_TOGETHER = 8
+"""Numbers of steps are multiples of this, so that blows of about one length can march together [1]."""
 FULL_WEIGHT_SPAN, LEAST_WEIGHT = 4e-3, 0.35
 """Time after the toe's return with full weight [s], and the weight that is left at the end [1]: drift grows with
 time."""
@@ -416,8 +418,12 @@ def make_problem(
     law: SoilLaw = SOIL_LAWS[0],
     reduction: Reduction | None = None,
     time_step: float = TARGET_STEP,
+    span: float = SPAN,
 ) -> Problem:
-    """Make blows ready to be fitted."""
+    """Make blows ready to be fitted, up to a time after the toe's return.
+
+    Units: time_step, span [s].
+    """
     blows = (blows,) if isinstance(blows, Blow) else tuple(blows)
     pile = blows[0].pile
     segments = int(np.clip(round(pile.return_time / 2 / time_step), FEWEST_SEGMENTS, MOST_SEGMENTS))
@@ -429,10 +435,10 @@ def make_problem(
         if toe_return >= blow.time[-1]:
             raise ValueError("the record ends before the toe's return; record for longer, or match another blow")
         starts.append(start)
-        ends.append(min(blow.time[-1], toe_return + SPAN) - start)
+        ends.append(min(blow.time[-1], toe_return + span) - start)
         scales.append(float(down[blow.first_peak]))
         totals.append(scales[-1] + float(np.interp(toe_return, blow.time, up)))
-    n_steps = int(min(ends) / mesh.time_step)
+    n_steps = int(min(ends) / mesh.time_step) // STEPS_TOGETHER * STEPS_TOGETHER
     first = blows[0]
     toe_return = first.time[first.first_peak] + pile.return_time
     since = starts[0] + mesh.time_step * np.arange(n_steps) - toe_return - FULL_WEIGHT_SPAN

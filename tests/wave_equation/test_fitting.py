@@ -4,6 +4,8 @@ from scipy.optimize import least_squares, rosen
 
 from dyntest.wave_equation.comparison import Task, run_tasks
 from dyntest.wave_equation.fitting import (
+    COARSE,
+    LATER,
     MISFIT_BOUNDS,
     PENALTY,
     Descent,
@@ -13,10 +15,12 @@ from dyntest.wave_equation.fitting import (
     fit,
     fit_laws,
     laws_of,
+    main_directions,
     moving,
     normal_equations,
+    take_slopes,
 )
-from dyntest.wave_equation.problem import SOIL_LAWS, Reduction, make_problem
+from dyntest.wave_equation.problem import SOIL_LAWS, TARGET_STEP, Reduction, make_problem
 
 TIME = np.linspace(0.0, 3.0, 40)
 
@@ -106,13 +110,48 @@ def test_the_normal_equations_are_those_of_difference_quotients(blow):
     problem = make_problem((blow, blow))
     descent = Descent(problem, np.full(problem.layout.count, 0.1))
     evaluate([descent])
-    normal, gradient = normal_equations([descent])[0][0]
+    take_slopes([descent])
+    normal, gradient = normal_equations(descent)
     direction = np.linspace(-1.0, 1.0, problem.layout.count)
     ahead, behind = (Descent(problem, descent.scores + sign * 1e-2 * direction) for sign in (1.0, -1.0))
     evaluate([ahead, behind])
     assert 2.0 * gradient @ direction == pytest.approx((ahead.cost - behind.cost) / 2e-2, rel=0.05)
     assert normal.shape == (problem.layout.count,) * 2
     np.testing.assert_allclose(normal, normal.T)
+
+
+def test_slopes_of_a_coarser_mesh_lead_the_same_way(blow):
+    """They stand for those of the mesh that is wanted: along the way down and in what the record tells."""
+    fine, coarse = make_problem(blow), make_problem(blow, time_step=COARSE * TARGET_STEP)
+    descents = [Descent(fine, np.full(fine.layout.count, 0.1), sloped=sloped) for sloped in (None, coarse)]
+    evaluate(descents)
+    for each in descents:
+        take_slopes([each])
+    (normal, gradient), (other_normal, other_gradient) = (normal_equations(each) for each in descents)
+    assert gradient @ other_gradient > 0.99 * np.linalg.norm(gradient) * np.linalg.norm(other_gradient)
+    spreads = [np.sqrt(np.diag(np.linalg.inv(one))) for one in (normal, other_normal)]
+    np.testing.assert_allclose(spreads[0], spreads[1], rtol=0.1)
+
+
+def test_slopes_are_put_right_along_the_way_that_was_gone(blow):
+    """After a step the slopes tell exactly what the step did to the waves (Broyden's condition)."""
+    problem = make_problem(blow)
+    descent = Descent(problem, np.zeros(problem.layout.count), sloped=make_problem(blow, time_step=2.0 * TARGET_STEP))
+    descend([descent], 1)
+    before = Descent(problem, np.zeros(problem.layout.count))
+    evaluate([before])
+    np.testing.assert_allclose(
+        descent.slopes[0] @ descent.scores, descent.rows[0] - before.rows[0], atol=1e-6 * np.abs(before.rows[0]).max()
+    )
+
+
+def test_neighbouring_lengths_move_together_while_starts_are_tried(blow):
+    layout = make_problem(blow).layout
+    basis = main_directions(layout)
+    assert basis.sum() == len({*layout.names} - {*LATER})
+    assert basis[: layout.n_shaft].sum(axis=1).tolist() == [1.0] * layout.n_shaft
+    still = np.abs(basis).sum(axis=1) == 0.0
+    assert {layout.names[row] for row in np.flatnonzero(still)} == {*LATER}
 
 
 def test_a_blow_is_not_moved_by_the_drift_of_another(blow):

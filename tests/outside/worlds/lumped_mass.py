@@ -32,6 +32,7 @@ ATMOSPHERE = 101.3e3
 INTERNAL_DAMPING = (
     6e-6  # of the pile, force = k (strain + this times its rate) [s]: quiets what masses this long ring at
 )
+CLOSED = 1e-9  # a gap that is none [m]
 FAILURE_RATIO = 0.85  # limit over the asymptote of the hyperbola, after Duncan and Chang (1970), from memory
 
 
@@ -192,7 +193,7 @@ class _Resistance:
             r, rho = rod.perimeter_radius, ground.soil_density
             self.c = 2.0 * np.pi * r * size * np.sqrt(self.k / (2.9 * size) * rho)
             self.c[-1] = 3.4 * r**2 * np.sqrt(self.k[-1] * (1.0 - ground.poisson) / (4.0 * r) * rho)
-            self.soil, self.rate = np.zeros_like(self.limit), np.zeros_like(self.limit)
+            self.soil = np.zeros_like(self.limit)
         self.lower = -self.limit.copy()
         self.lower[-1] = 0.0
         self.slid = np.zeros_like(self.limit)  # plastic part of the movement
@@ -223,18 +224,34 @@ class _Resistance:
     def _radiating(self, u, v):
         """Ground of spring and dashpot, and a slider between it and the pile; `soil` is how far the ground moved."""
         held = self.k * self.soil + self.c * v
-        limit = self.limit * (1.0 + self.j * np.abs(self.rate) ** 0.2)
+        over = np.abs(held) - self.limit
+        over[-1] = np.where(held[-1] > 0.0, over[-1], -1.0)
+        limit = self.limit * (1.0 + self.j * self._fifth_root_of_slip(np.maximum(over, 0.0)))
         lower = -limit
         lower[-1] = 0.0
         f = np.minimum(np.maximum(held, lower), limit)
-        parted = u[-1] < self.slid[-1] + self.soil[-1]  # slid: how far the toe went through the ground
+        # slid: how far the toe went through the ground. The ground has not moved in this step yet, so neither may the
+        # toe have: one in contact that turns back would else count as parted while the ground still presses on it.
+        before = u[-1] - v[-1] * self.step
+        parted = before < self.slid[-1] + self.soil[-1] - CLOSED
         f[-1] = np.where(parted, 0.0, f[-1])
         moves = (f - self.k * self.soil) / np.maximum(self.c, 1e-9)
         moves = np.where(self.c > 0.0, moves, 0.0)
-        self.rate = np.where(np.abs(held) > limit, v - moves, 0.0)
         self.soil += moves * self.step
         self.slid[-1] = np.maximum(self.slid[-1], u[-1] - self.soil[-1])
         return f + self.viscous * v
+
+    def _fifth_root_of_slip(self, over):
+        """x of c x^5 + j limit x = over by Newton's method, which comes down to it: the slip is x^5 [(m/s)^0.2].
+
+        The slip of the step before would not do: the limit rises so steeply from rest that every other step would
+        slip, and the rest stick."""
+        c, a = np.maximum(self.c, 1e-9), np.maximum(self.j * self.limit, 1e-9)
+        x = np.minimum((over / c) ** 0.2, over / a)
+        for _ in range(6):
+            fourth = x**2 * x**2
+            x = x - (c * fourth * x + a * x - over) / np.maximum(5.0 * c * fourth + a, 1e-9)
+        return x
 
 
 def drive(

@@ -14,6 +14,11 @@ import score
 import structures
 from lumped_mass import FREE_FALL, Driver, Gas, Ground, Rod, along_shaft, drive, masses
 
+from dyntest.pile import Pile, PilePart
+from dyntest.wave_equation.problem import waves
+from dyntest.wave_equation.simulator import impose_down_wave, simulate
+from dyntest.wave_equation.soil import build_soil, mesh_pile, place_shaft
+
 pytestmark = pytest.mark.sweep
 
 ROD = Rod(1.0, 20.0, 0.01, 206.84e9, 7850.0)
@@ -127,3 +132,32 @@ def test_scores_tell_good_answers_from_bad():
     assert found["half at"].item() == pytest.approx(1.035, abs=0.01)
     answers["accepted"] = 1
     assert score.score(answers, known)["unsafe passes"].item() == 1.0
+
+
+def test_ground_that_radiates_moves_as_the_other_scheme_has_it():
+    """Masses and springs against waves that move a segment a step: the same toe, and the same wave back at the gauges.
+
+    Both hold Randolph and Simons (1986) on the shaft and a half-space under the toe, from memory, with a limit that
+    grows with the fifth root of the slip; they share no line of code.
+    """
+    piece, shaft, toe, shaft_quake, toe_quake, growth = 0.225, 1.0e6, 0.8e6, 2.5e-3, 4e-3, 0.3
+    share = along_shaft(ROD, 18.0, np.ones_like, piece)
+    soil = Ground(share[:, None] * shaft, np.array([toe]), shaft_quake, toe_quake, growth, growth, "radiation")
+    blow = drive(ROD, Driver(4000.0, 1200.0, 1.6e9, 0.8, 0.9), soil, np.array([1.3]), piece=piece)
+    pile = Pile("P1", "steel", (PilePart(ROD.below, ROD.area, ROD.modulus, ROD.density),))
+    mesh = mesh_pile(pile, 64)
+    quakes = {"shaft_quake": shaft_quake, "toe_quake": toe_quake, "shaft_damping": 0.0, "toe_damping": 0.0}
+    other = build_soil(place_shaft(mesh, 2.0, 20.0, np.array([[shaft]])), np.array([toe]), **quakes)
+    stiffness, length, radius = other.limit / other.quake, ROD.below / 64, ROD.perimeter_radius
+    dashpot = 2.0 * np.pi * radius * length * np.sqrt(stiffness / (2.9 * length) * soil.soil_density)
+    rigidity = stiffness[-1] * (1.0 - soil.poisson) / (4.0 * radius)
+    dashpot[-1] = 3.4 * radius**2 * np.sqrt(rigidity * soil.soil_density) / (1.0 - soil.poisson)
+    other = replace(other, rate_damping=np.full_like(stiffness, growth), radiation=dashpot)
+    down, up = waves(blow.force[0], blow.velocity[0], ROD.impedance)
+    time = blow.time[0] + np.arange(round(0.09 / mesh.time_step)) * mesh.time_step
+    motion = simulate(mesh, other, impose_down_wave(np.interp(time, blow.time, down)), len(time))
+    assert motion.toe_displacement.max() == pytest.approx(blow.greatest_toe[0], rel=0.02)
+    assert motion.toe_displacement[-1, 0] == pytest.approx(blow.set_per_blow[0], rel=0.03)
+    seen = time < 0.05
+    difference = np.interp(time, blow.time, up) - motion.up[:, 0]
+    assert np.sqrt(np.mean(difference[seen] ** 2)) < 0.006 * down.max()
