@@ -43,6 +43,14 @@ AGREEMENT = 0.15
 [1]; common practice, no source."""
 
 
+SET_AGREEMENT = 1.25
+"""Computed over logged penetration of the last foot, or its inverse, up to which they count as agreeing [1]: resistance
+changes by about half the share of the set, so this goes with `AGREEMENT`; no source."""
+
+RESIDUAL_TOLD = 0.10
+"""Share by which the set after blows like it may differ from the set from rest before it is told [1]; no source."""
+
+
 @dataclass(frozen=True)
 class MeasuredBlows:
     """Measured blows of the end of the initial drive, to be laid beside the bearing graph.
@@ -134,17 +142,23 @@ def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool
 
     Units: read [N].
     """
-    found = [_disagreement(match, read) if agrees is False else None, _misfit(match), _calibration(calibrated)]
+    disagrees = _disagreement(match, read) if agrees is False else _sets_apart(calibrated)
+    found = [disagrees, _misfit(match), _calibration(calibrated)]
     return tuple(caution for caution in found if caution is not None)
 
 
-def cautions(match: Match, agrees: bool | None, rows: Sequence[StrokeRow], counting: Counting) -> tuple[Caution, ...]:
+def cautions(
+    match: Match, calibrated: CalibratedHammer, agrees: bool | None, rows: Sequence[StrokeRow], counting: Counting
+) -> tuple[Caution, ...]:
     """Give what to weigh beside the counts."""
     found = []
     if agrees is None:
         found.append(Caution("graph not checked"))
     if not match.fully_mobilised:
         found.append(Caution("not fully mobilised"))
+    residual = calibrated.residual_ratio
+    if abs(residual - 1.0) > RESIDUAL_TOLD:
+        found.append(Caution("residual stress", residual, RESIDUAL_TOLD))
     usable = [row for row in rows if row.ruled_out is None]
     if not usable:
         reasons = tuple(dict.fromkeys(row.ruled_out for row in rows if row.ruled_out is not None))
@@ -158,6 +172,14 @@ def _disagreement(match: Match, read: float) -> Caution:
     facts = {"read": read, "matched": match.matched_resistance}
     value = None if read != read else read / match.matched_resistance - 1.0
     return Caution(DISAGREEMENT, value, AGREEMENT, facts)
+
+
+def _sets_apart(calibrated: CalibratedHammer) -> Caution | None:
+    """Tell where the calibrated hammer moves the pile much more or much less than the log of its last foot says."""
+    ratio = calibrated.set_ratio
+    if not ratio > 0.0 or 1.0 / SET_AGREEMENT <= ratio <= SET_AGREEMENT:
+        return None
+    return Caution("computed set against the log", ratio, SET_AGREEMENT, {"read": calibrated.read_ratio})
 
 
 def _misfit(match: Match) -> Caution | None:
@@ -329,7 +351,7 @@ def driving_criterion(
     beyond = _beyond_reach(usable, measured)
     grave = (*doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
-    weighed = (*grave, *beyond, *cautions(match, agrees, rows, counting), *bent, *target.cautions)
+    weighed = (*grave, *beyond, *cautions(match, calibrated, agrees, rows, counting), *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
     if usable and not beyond:

@@ -373,6 +373,21 @@ _WORDS: dict[str, _Words] = {
         lambda n: f"the matched blow has a misfit of {n.value:.3f}, so soil and bearing graph may be wrong",
         "match another blow, or look at pile and record",
     ),
+    "computed set against the log": (
+        lambda n: (
+            f"over the last foot the calibrated hammer moves the pile {n.value:.2f} of what the log says, beyond "
+            f"{1.0 / n.threshold:.2f} to {n.threshold:.2f}: by itself the bearing graph asks for too "
+            f"{'few' if n.value > 1.0 else 'many'} blows"
+        ),
+        "check strokes, counts and cushions of the last foot, and the match",
+    ),
+    "residual stress": (
+        lambda n: (
+            f"blow after blow, with stress locked in the pile, the computed set is {n.value:.2f} of the set from rest "
+            "on which match and bearing graph rest"
+        ),
+        "weigh the counts with it; residual stress is not matched",
+    ),
     "hammer calibration": (
         lambda n: (
             f"the calibrated hammer gives {n.value:.2f} of the measured force and {n.of('energy_ratio'):.2f} of the "

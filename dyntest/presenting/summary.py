@@ -214,6 +214,8 @@ def _criterion(answers: Answers, system: str) -> dict | None:
             "calibrated_cushion": found.calibrated.cushion,
             "force_ratio": number(found.calibrated.force_ratio),
             "energy_ratio": number(found.calibrated.energy_ratio),
+            "set_ratio": number(found.calibrated.set_ratio),
+            "residual_ratio": number(found.calibrated.residual_ratio),
         },
         "cautions": [_caution(caution, system) for caution in found.cautions],
     }

@@ -77,7 +77,7 @@ def criterion_of_test_pile(
         counting=counting,
         way=sheet.requirement.count or WAYS[0],
     )
-    return _with_measured_stresses(found, drive, limits), None
+    return with_measured_stresses(found, drive, limits), None
 
 
 def measured_blows(table: pd.DataFrame) -> MeasuredBlows:
@@ -203,7 +203,7 @@ def case_against_match(drive: DriveReview) -> Caution | None:
     return Caution("Case against match", share, CASE_AGREEMENT, facts)
 
 
-def _with_measured_stresses(
+def with_measured_stresses(
     found: DrivingCriterion, drive: DriveReview, limits: DrivingStressLimits
 ) -> DrivingCriterion:
     """Add where measured blows passed a stress limit before the end of driving, as a limit of the stroke there."""

@@ -130,6 +130,22 @@ def test_every_row_says_its_chances(found):
     ]
 
 
+@pytest.mark.parametrize(("ratio", "alert"), [(0.75, True), (0.85, False), (1.2, False), (1.3, True)])
+def test_a_computed_set_far_from_the_log_is_an_alert_either_way(match, found, ratio, alert):
+    moved = replace(found, calibrated=replace(found.calibrated, set_ratio=ratio, read_ratio=ratio**0.5))
+    told = [one for one in again(match, moved).alerts if one.kind == "computed set against the log"]
+    assert [(one.value, one.facts["read"]) for one in told] == ([(ratio, ratio**0.5)] if alert else [])
+    twice = again(match, moved, sets=0.5).alerts  # where the graph reads another resistance that is the same matter
+    assert [one.kind for one in twice] == [DISAGREEMENT]
+
+
+@pytest.mark.parametrize(("ratio", "told"), [(0.8, True), (0.95, False), (1.2, True), (np.nan, False)])
+def test_what_locked_in_stress_would_do_to_the_set_is_told_either_way(match, found, ratio, told):
+    derived = again(match, replace(found, calibrated=replace(found.calibrated, residual_ratio=ratio)))
+    assert ("residual stress" in [one.kind for one in derived.cautions]) is told
+    assert not derived.alerts
+
+
 def test_doubts_about_the_test_pile_forbid_its_use(match, found):
     doubted = again(match, found, doubts=(Caution("damage", 0.6, None, {"depth": 9.0}),))
     assert doubted.alerts[0].kind == doubted.criterion.alerts[0].kind == "damage"

@@ -29,6 +29,7 @@ from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
+from dyntest.wave_equation.bearing_graph import CalibratedHammer
 
 DELIVERED = (
     "penetration", "set_per_blow", "peak_displacement", "final_displacement", "blow_rate", "stroke",
@@ -258,8 +259,8 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
         f"{hammer.cushion} and an efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
         f"{show('stroke', hammer.stroke, system)}. It gives {hammer.force_ratio:.2f} of the measured force and "
-        f"{hammer.energy_ratio:.2f} of the measured energy. Its resistances are multiplied by {found.shift:.3f}, so "
-        "that it passes through the measured blows. Compression includes the measured bending, "
+        f"{hammer.energy_ratio:.2f} of the measured energy{_sets_left(hammer)}. Its resistances are multiplied by "
+        f"{found.shift:.3f}, so that it passes through the measured blows. Compression includes the measured bending, "
         f"{found.bending:.2f} of the mean. Chances: that a pile which just passes is short, and that one with a tenth "
         "more than required is driven on."
     ))  # fmt: skip
@@ -269,6 +270,17 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         "approach includes dynamic resistance, so it is high in easy driving. Dynamic methods are usable from "
         f"{LEAST_COUNT:.0f} to {MOST_COUNT:.0f} blows per foot (UFC 3-220-20, 6-4.1.2)."
     )]  # fmt: skip
+
+
+def _sets_left(hammer: CalibratedHammer) -> str:
+    """Say what is left of the logged penetration, and what stress locked in the pile would do to the set."""
+    found = ""
+    if not np.isnan(hammer.set_ratio):
+        found = f", and {hammer.set_ratio:.2f} of the logged penetration of the last foot"
+    if not np.isnan(hammer.residual_ratio):
+        found += f"; blow after blow, with stress locked in the pile, the set is {hammer.residual_ratio:.2f} of that "
+        found += "from rest"
+    return found
 
 
 def _formulas(review: Review) -> Block:
