@@ -109,7 +109,8 @@ def end_of_drive_target(
     losses = [(setup, factor) for setup, factor in measured if lost(factor)]
     if losses:
         return _relaxed(required, *min(losses, key=lambda pair: pair[1].value))
-    setup, factor = measured[-1]
+    # A later restrike that was not matched says less than one before it, and takes nothing back.
+    setup, factor = next((pair for pair in reversed(measured) if pair[0].matched), measured[-1])
     if not gained(factor):
         # Nothing changed for sure, so that both matches measured one resistance and the surer one says how well.
         own = min(own, _of_restrike(setup, factor)) if setup.matched and matched is not None else own

@@ -1,5 +1,6 @@
 """What must hold for every decision, whatever the numbers: more is asked for more, and less is credited for less."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -7,11 +8,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, count_over, least_count, permitted_set
+from dyntest.decisions.bearing_piles import check_bearing_piles
+from dyntest.decisions.criterion import COUNTING, WAYS, Criterion, CriterionRow, count_over, least_count, permitted_set
 from dyntest.decisions.end_of_drive_target import end_of_drive_target
 from dyntest.decisions.estimate import Estimate, ratio
+from dyntest.decisions.risk import chance_driven_on, chance_short, margin
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stroke_table import stroke_rows
+from dyntest.reading.production_log import ProductionLog
 
 DAY = 86400.0
 GRAPH = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=50)
@@ -115,6 +119,69 @@ def test_less_evidence_of_setup_never_lowers_what_is_required(credit, factors):
     targets = [end_of_drive_target(1.7e6, restrikes[:n], credit=credit).value for n in range(len(restrikes), -1, -1)]
     assert all(fewer >= more * (1.0 - 1e-9) for more, fewer in pairwise(targets))
     assert targets[-1] == 1.7e6
+
+
+@given(
+    factors=st.lists(st.floats(1.0, 4.0), min_size=1, max_size=4).map(sorted),
+    matched=st.lists(st.booleans(), min_size=4, max_size=4),
+    left_out=st.integers(0, 3),
+)
+def test_leaving_out_any_one_restrike_never_lowers_what_is_required(factors, matched, left_out):
+    """Whether it was matched or not, and wherever it stands in a row of rising gains."""
+    restrikes = [
+        replace(gain(factor, 2.0 ** (n + 1)), fitted=fits)
+        for n, (factor, fits) in enumerate(zip(factors, matched, strict=False))
+    ]
+    fewer = [one for n, one in enumerate(restrikes) if n != min(left_out, len(restrikes) - 1)]
+    whole, less = (end_of_drive_target(1.7e6, some, credit=True).value for some in (restrikes, fewer))
+    assert less >= whole * (1.0 - 1e-9)
+
+
+FOOT = 0.3048
+CHECKED = Criterion(
+    tuple(CriterionRow(stroke * FOOT, 0.0254 / count) for stroke, count in ((6.0, 7.0), (8.0, 5.3), (10.0, 4.1))),
+    0.0762,
+    minimum_stroke=6.0 * FOOT,
+    maximum_stroke=10.0 * FOOT,
+    counting=COUNTING["US"],
+)
+blows = st.lists(st.integers(2, 9), min_size=4, max_size=6)
+
+
+def accepted(way, *piles):
+    """Whether piles with given blows in their last inches, at a stroke each [ft], are accepted."""
+    n = len(piles[0][0])
+    edges = 10.0 + 0.0254 * np.arange(n + 1)
+    top, bottom = (np.tile(side, len(piles)) for side in (edges[:-1], edges[1:]))
+    marks, stroke = (np.repeat(each, n) for each in (range(len(piles)), [pile[1] * FOOT for pile in piles]))
+    text = ("",) * len(marks)
+    counts = np.concatenate([pile[0] for pile in piles])
+    log = ProductionLog("log", marks.astype(str), top, bottom, counts, stroke, text, text)
+    return (check_bearing_piles(log, replace(CHECKED, way=way)).piles["status"] == "accepted").tolist()
+
+
+@settings(max_examples=25)
+@given(counts=blows, more=st.lists(st.integers(0, 2), min_size=6, max_size=6), way=st.sampled_from(WAYS))
+def test_more_blows_never_take_an_acceptance_back(counts, more, way):
+    harder = [count + add for count, add in zip(counts, more, strict=False)]
+    before, after = accepted(way, (counts, 8.0), (harder, 8.0))
+    assert after or not before
+
+
+@settings(max_examples=25)
+@given(counts=blows, low=st.floats(6.0, 10.0), rise=st.floats(0.0, 2.0), way=st.sampled_from(WAYS))
+def test_the_same_blows_at_a_higher_stroke_never_show_less(counts, low, rise, way):
+    below, above = accepted(way, (counts, low), (counts, min(low + rise, 10.0)))
+    assert above or not below
+
+
+@settings(max_examples=25)
+@given(value=st.floats(0.03, 0.30), more=st.floats(0.0, 0.2))
+def test_a_larger_error_asks_for_no_less_and_both_chances_follow_the_margin(value, more):
+    low, high = margin(value), margin(value + more)
+    assert high >= low >= 1.0
+    assert chance_short(high, value) <= chance_short(low, value)
+    assert chance_driven_on(high, value) >= chance_driven_on(low, value)
 
 
 @given(factor=st.floats(0.3, 0.9), others=st.lists(st.floats(1.1, 3.0), max_size=3))
