@@ -52,25 +52,11 @@ HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint"
 SHARED_NAMES = {"draw", "review", "survey", "check", "follow", "recognise", "read"}
 """Names that several modules share for one meaning: of pages, of formats, and commands named as what they call."""
 
-AMBIGUOUS = {"answer", "cautions", "shown"}
-"""Public names that still mean two things in two modules. Only to be made shorter."""
+AMBIGUOUS: set[str] = set()
+"""Public names that mean two things in two modules. None."""
 
-IDLE = {
-    "dyntest.reading.parts.SoilProfile.layer_at",
-    "dyntest.decisions.dynamic_formulas.modified_gates_si",
-    "dyntest.decisions.dynamic_formulas.washington",
-    "dyntest.decisions.dynamic_formulas.within_usable_counts",
-    "dyntest.decisions.resistance_factors.eurocode_resistance",
-    "dyntest.decisions.stress_limits.stress_ratio",
-    "dyntest.quantities.stresses.tension_with_depth",
-    "dyntest.reading.build.Section.box_area",
-    "dyntest.wave_equation.simulator.impose_force",
-    "dyntest.wave_equation.simulator.impose_velocity",
-    "dyntest.wave_equation.simulator.resample",
-    "dyntest.wave_equation.soil.place_shaft",
-    "dyntest.wave_equation.match_results.setup_change",
-}
-"""Definitions that only tests call and that README does not list. Only to be made shorter."""
+IDLE: set[str] = set()
+"""Definitions that only tests call and that README does not list. None."""
 
 
 def modules() -> dict[str, str]:

@@ -11,7 +11,7 @@ from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.errors import DyntestError
 from dyntest.names import display_unit, show
 from dyntest.presenting import palette
-from dyntest.presenting.bearing_pile_answers import answer, check_files
+from dyntest.presenting.bearing_pile_answers import bearing_pile_answer, check_files
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown
@@ -182,7 +182,7 @@ def _answered(test) -> None:
     alerted = pieces.alerted(review, [*foreign(test, counts), *strangers])
     failed = ~check.piles["status"].isin(ACCEPTED)
     odd = bool(len(check.odd)) or bool(failed.any())
-    pieces.draw_answer([answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
+    pieces.draw_answer([bearing_pile_answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
     rows = bearing_rows(check, test.system)
     shown_piles = _filtered(check, rows)
     pile = _chosen_pile(shown_piles)

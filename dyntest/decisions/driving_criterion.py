@@ -147,7 +147,7 @@ def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool
     return tuple(caution for caution in found if caution is not None)
 
 
-def cautions(
+def criterion_cautions(
     match: Match, calibrated: CalibratedHammer, agrees: bool | None, rows: Sequence[StrokeRow], counting: Counting
 ) -> tuple[Caution, ...]:
     """Give what to weigh beside the counts."""
@@ -351,7 +351,7 @@ def driving_criterion(
     beyond = _beyond_reach(usable, measured)
     grave = (*doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
-    weighed = (*grave, *beyond, *cautions(match, calibrated, agrees, rows, counting), *bent, *target.cautions)
+    weighed = (*grave, *beyond, *criterion_cautions(match, calibrated, agrees, rows, counting), *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
     if usable and not beyond:

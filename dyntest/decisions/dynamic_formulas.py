@@ -11,17 +11,6 @@ LEAST_COUNT, MOST_COUNT = 24.0, 120.0
 """Blows per foot [1] between which dynamic methods are usable; below they tend to over-predict, above to under-predict
 (UFC 3-220-20, 2025, 6-4.1.2)."""
 
-WASHINGTON_EFFICIENCY = {
-    ("open-end diesel", "steel"): 0.47,
-    ("open-end diesel", "concrete"): 0.37,
-    ("open-end diesel", "timber"): 0.37,
-    ("air", "steel"): 0.55,
-    ("air", "concrete"): 0.55,
-    ("air", "timber"): 0.55,
-}
-"""Factor F by kind of hammer and material [1] (from memory, after Allen 2005, Washington State Department of
-Transportation; see also Long et al. 2009, WisDOT 0092-07-04)."""
-
 
 def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     """Give the nominal resistance by the FHWA-modified Gates formula, US form.
@@ -32,9 +21,8 @@ def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     or set is not positive or the formula gives nothing above zero.
 
     From memory, after FHWA-NHI-05-042 and AASHTO LRFD 10.7.3.8.5. Meant for the end of driving, for resistances up
-    to 600 kip (2,670 kN; from memory, after the same), and for counts as in `within_usable_counts`. The form
-    printed in SI units, `modified_gates_si`, is not an exact conversion; this one, in which the formula was
-    calibrated, stands.
+    to 600 kip (2,670 kN; from memory, after the same), and for counts from `LEAST_COUNT` to `MOST_COUNT`. The
+    form printed in SI units is not an exact conversion; this one, in which the formula was calibrated, stands.
 
     Examples
     --------
@@ -44,25 +32,6 @@ def modified_gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     """
     root, count = _root_and_count(energy, set_per_blow)
     return _above_zero(1.75 * root * np.log10(10.0 * count) - 100.0) * unit_factor("kip", "force")
-
-
-def modified_gates_si(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
-    """Give the nominal resistance by the FHWA-modified Gates formula as printed in SI units.
-
-    Units: energy [J]; set_per_blow [m]; returns [N].
-
-    ``R = 7 √E log10(10 N) − 550`` with R in kN, E in J, N in blows per 25 mm [N]; not a number as in `modified_gates`.
-
-    FHWA-HI-97-014, section 16.3, quoted second-hand. Within about 4 % of the US form for 30 to 100 kJ and 30 to 120
-    blows per foot; kept to show how far the two printed forms lie apart.
-
-    Examples
-    --------
-    >>> round(float(modified_gates_si(40000 * 1.3558179483314, 0.0254 / 8)) / 1e3, 1)
-    2541.1
-    """
-    energy, set_per_blow = _positive(energy), _positive(set_per_blow)
-    return _above_zero(7.0 * np.sqrt(energy) * np.log10(10.0 * 0.025 / set_per_blow) - 550.0) * 1e3
 
 
 def modified_gates_set(resistance: np.ndarray, energy: np.ndarray) -> np.ndarray:
@@ -108,25 +77,6 @@ def gates(energy: np.ndarray, set_per_blow: np.ndarray) -> np.ndarray:
     return _above_zero(27.0 * np.sqrt(0.85 / 1000.0) * root * (1.0 + np.log10(count))) * unit_factor("kip", "force")
 
 
-def washington(energy: np.ndarray, set_per_blow: np.ndarray, efficiency: float) -> np.ndarray:
-    """Give the nominal resistance by the formula of the Washington State Department of Transportation.
-
-    Units: energy [J]; set_per_blow [m]; returns [N].
-
-    ``R = 6.6 F E ln(10 N)`` with R in kips, E in ft·kip, N in blows per inch [N]; not a number as in `modified_gates`.
-
-    From memory, after Allen (2005). Found among the most precise formulas by Long et al. (2009), WisDOT 0092-07-04.
-
-    Examples
-    --------
-    >>> ft_kip, kip = 1355.8179483314, 4448.2216152605
-    >>> round(float(washington(40 * ft_kip, 0.0254 / 8, 0.47)) / kip, 1)
-    543.7
-    """
-    root, count = _root_and_count(energy, set_per_blow)
-    return _above_zero(6.6 * efficiency * root**2 / 1000.0 * np.log(10.0 * count)) * unit_factor("kip", "force")
-
-
 def energy_approach(transferred_energy: np.ndarray, set_per_blow: np.ndarray, displacement: np.ndarray) -> np.ndarray:
     """Give the resistance by the energy approach, from measured energy and movement.
 
@@ -147,22 +97,6 @@ def energy_approach(transferred_energy: np.ndarray, set_per_blow: np.ndarray, di
     moved = np.asarray(set_per_blow, dtype=float)
     moved = np.where((moved >= 0.0) & (moved <= displacement), moved, np.nan)
     return energy / (moved + (displacement - moved) / 2.0)  # Eq. 3-8
-
-
-def within_usable_counts(set_per_blow: np.ndarray) -> np.ndarray:
-    """Tell where the count is one for which dynamic methods are usable.
-
-    Units: set_per_blow [m].
-
-    UFC 3-220-20 (2025), 6-4.1.2.
-
-    Examples
-    --------
-    >>> within_usable_counts(np.array([0.02, 0.01, 0.002])).tolist()
-    [False, True, False]
-    """
-    count = unit_factor("ft", "length") / _positive(set_per_blow)
-    return (count >= LEAST_COUNT) & (count <= MOST_COUNT)
 
 
 def _root_and_count(energy: np.ndarray, set_per_blow: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -10,8 +10,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from math import ceil
 
-import numpy as np
-
 from dyntest.decisions.caution import Caution
 from dyntest.errors import InputError
 from dyntest.reading.parts import Requirement
@@ -37,38 +35,6 @@ EXAMPLE = "EN 1997-1, 5 tested piles, R4"
 """How a test sheet names this way to verify resistance: tested piles of one kind, and the set of partial factors."""
 
 
-@dataclass(frozen=True)
-class EurocodeResistance:
-    """Characteristic and design resistance in compression of a group of similar piles.
-
-    Parameters
-    ----------
-    tested_piles : int
-        Number of tested piles [1].
-    mean_factor, minimum_factor : float
-        ξ5 and ξ6 with the model factor in them [1].
-    characteristic : float
-        Characteristic resistance R_c;k [N].
-    governed_by : str
-        ``"mean"`` or ``"minimum"``.
-    partial_factor : float
-        γ_t [1].
-    design : float
-        Design resistance R_c;d [N].
-    source : str
-        Document and tables.
-    """
-
-    tested_piles: int
-    mean_factor: float
-    minimum_factor: float
-    characteristic: float
-    governed_by: str
-    partial_factor: float
-    design: float
-    source: str = f"{EUROCODE} and Table A.6"
-
-
 def correlation_factors(tested_piles: int, method: str = "dynamic test") -> tuple[float, float]:
     """Give ξ5 and ξ6 for a number of dynamically tested piles.
 
@@ -91,42 +57,6 @@ def correlation_factors(tested_piles: int, method: str = "dynamic test") -> tupl
         raise InputError(EUROCODE, "method", f'"{method}" is not known', f"write one of {ways}")
     mean, minimum = CORRELATION_FACTORS[max(n for n in CORRELATION_FACTORS if n <= tested_piles)]
     return MODEL_FACTORS[method] * mean, MODEL_FACTORS[method] * minimum
-
-
-def eurocode_resistance(
-    measured: np.ndarray, method: str = "dynamic test", resistance_set: str = "R4"
-) -> EurocodeResistance:
-    """Give characteristic and design resistance from the measured resistances of similar piles.
-
-    Units: measured [N].
-
-    ``R_c;k = min(mean/ξ5, minimum/ξ6)`` and ``R_c;d = R_c;k/γ_t``.
-
-    EN 1997-1:2004, 7.6.2.4, Eqs. 7.10 and 7.11. It asks that the dynamic test has been checked against static load
-    tests on comparable piles in similar ground.
-
-    Examples
-    --------
-    >>> result = eurocode_resistance(np.array([1.8e6, 2.0e6]))
-    >>> round(result.characteristic), result.governed_by, round(result.design)
-    (1187500, 'mean', 913462)
-    """
-    measured = np.asarray(measured, dtype=float)
-    if measured.size and not (np.isfinite(measured) & (measured > 0.0)).all():
-        raise InputError(
-            EUROCODE, "measured resistance", "a resistance is not a positive number", "leave that pile out"
-        )
-    if resistance_set not in PARTIAL_FACTORS:
-        sets = ", ".join(PARTIAL_FACTORS)
-        raise InputError(EUROCODE, "resistance set", f'"{resistance_set}" is not in Table A.6', f"write one of {sets}")
-    mean_factor, minimum_factor = correlation_factors(measured.size, method)
-    from_mean, from_minimum = measured.mean() / mean_factor, measured.min() / minimum_factor
-    characteristic = float(min(from_mean, from_minimum))  # Eq. 7.11
-    partial = PARTIAL_FACTORS[resistance_set]
-    governed = "mean" if from_mean <= from_minimum else "minimum"
-    return EurocodeResistance(
-        measured.size, mean_factor, minimum_factor, characteristic, governed, partial, characteristic / partial
-    )  # Eq. 7.10
 
 
 def eurocode_factor(verification: str, source: str = "test sheet") -> tuple[float, str]:

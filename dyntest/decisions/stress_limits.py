@@ -9,8 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
 
-import numpy as np
-
 from dyntest.pile import Pile
 from dyntest.reading.parts import Requirement
 from dyntest.units import unit_factor
@@ -192,20 +190,6 @@ def driving_stress_limits(
         _limit("compression", pile, requirement, severely_corrosive),
         _limit("tension", pile, requirement, severely_corrosive),
     )
-
-
-def stress_ratio(stress: np.ndarray, limit: StressLimit) -> np.ndarray:
-    """Give measured stresses as shares of their limit.
-
-    Units: stress [Pa].
-
-    Examples
-    --------
-    >>> stress_ratio(np.array([150e6, 330e6]), StressLimit("compression", 300e6, "", "")).tolist()
-    [0.5, 1.1]
-    """
-    stress = np.asarray(stress, dtype=float)
-    return np.full(stress.shape, np.nan) if limit.value is None else stress / limit.value
 
 
 def _limit(sense: str, pile: Pile, requirement: Requirement | None, severely_corrosive: bool) -> StressLimit:

@@ -36,7 +36,7 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     ]
     for caution in check.cautions:
         shown += _wrap(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
-    shown += _wrap(answer(check))
+    shown += _wrap(bearing_pile_answer(check))
     because = dict(zip(check.piles["pile"].astype(str), reasons(check, system), strict=True))
     second = second_looks(check, system)
     for verdict, head in HEADS.items():
@@ -70,7 +70,7 @@ HEADS = {
 """What stands over the piles of each verdict."""
 
 
-def answer(check: BearingPileCheck) -> str:
+def bearing_pile_answer(check: BearingPileCheck) -> str:
     """Say in a sentence how many piles meet the criterion, how many do not, and how many want a second look.
 
     Examples
@@ -78,7 +78,7 @@ def answer(check: BearingPileCheck) -> str:
     >>> import pandas as pd
     >>> piles = pd.DataFrame({"pile": ["A", "B", "C"], "verdict": ["accepted", "not met", "second look"],
     ...                       "status": ["accepted at restrike", "not met", "accepted"]})
-    >>> answer(BearingPileCheck(piles, pd.DataFrame({"pile": ["C", "C"]}), None))
+    >>> bearing_pile_answer(BearingPileCheck(piles, pd.DataFrame({"pile": ["C", "C"]}), None))
     '1 of 3 piles is accepted (1 by its restrike), 1 is not, and 1 only after a second look; 1 has something odd.'
     """
     verdict = check.piles["verdict"]

@@ -32,7 +32,7 @@ import numpy as np
 from scipy.ndimage import minimum_filter1d
 
 from dyntest.quantities.case_resistance import SEARCH_WINDOW
-from dyntest.quantities.sampling import aligned, value_at
+from dyntest.quantities.sampling import aligned
 
 
 def peak_compression_stress(force: np.ndarray, area: float) -> np.ndarray:
@@ -121,25 +121,3 @@ def peak_tension(
     earlier = np.maximum(arrival[:, np.newaxis] - lags, 0)
     lag = np.take_along_axis(down, earlier, axis=1).argmin(axis=1)  # t2 − t3
     return tension, np.where(tension > 0, np.minimum(lag * time_step / return_time, 1.0), np.nan)
-
-
-def tension_with_depth(
-    down: np.ndarray, up: np.ndarray, return_time: float, time_step: float, depth_share: np.ndarray
-) -> np.ndarray:
-    """Give the greatest tension force at chosen depths: equation (1), its least value over time.
-
-    Units: down, up [N]; return_time, time_step [s]; returns [N].
-
-    Examples
-    --------
-    >>> down = np.array([[0.0, 500.0, 0.0, 0.0, 0.0, 0.0]])
-    >>> up = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, -500.0]])
-    >>> tension_with_depth(down, up, 4.0, 1.0, np.array([0.0, 0.5, 1.0]))
-    array([[500., 500.,   0.]])
-    """
-    samples = np.broadcast_to(np.arange(down.shape[1], dtype=float), down.shape)
-    profile = []
-    for share in depth_share:  # depths, not blows
-        lag = 0.5 * share * return_time / time_step
-        profile.append(np.fmin.reduce(value_at(down, samples - lag) + value_at(up, samples + lag), axis=1))  # (1)
-    return np.maximum(-np.stack(profile, axis=1), 0.0)

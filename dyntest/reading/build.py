@@ -17,7 +17,7 @@ from dyntest.reading.parts import Choices, Drive, Gauges
 from dyntest.reading.schema import ChoiceKeys, DriveKeys, GaugeKeys, PartKeys, PileKeys
 from dyntest.reading.text_tables import Header
 from dyntest.reading.values import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
-from dyntest.reading.wording import listed, nearest, shown
+from dyntest.reading.wording import as_written, listed, nearest
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
 SECTION_TABLE = "hp_sections.csv"
@@ -51,11 +51,6 @@ class Section:
     depth: float
     flange_width: float
     mass_per_length: float
-
-    @property
-    def box_area(self) -> float:
-        """Depth times flange width, the area of a toe that has plugged [m^2]."""
-        return self.depth * self.flange_width
 
 
 @lru_cache(maxsize=1)
@@ -95,7 +90,7 @@ def named_section(name: str, source: str = "section", place: str = "") -> Sectio
         size = [n for n in names if n.upper().startswith(plain.partition("X")[0] + "X")]
         meant = listed(size) if size else nearest(plain, names) or f"one from {names[-1]} to {names[0]}"
         raise InputError(
-            source, place, f"{shown(name)} is not a listed HP section", f"write {meant}, or give an area instead"
+            source, place, f"{as_written(name)} is not a listed HP section", f"write {meant}, or give an area instead"
         )
     return found
 
@@ -295,12 +290,12 @@ def choices_from(table: ChoiceKeys, gauges: Gauges, drives: Sequence[Drive], sou
     check_left_out(gauges, table.leave_out, source)
     names = [drive.name for drive in drives]
     for name, blow in table.blow.items():
-        place = f"[choices] blow.{shown(name)[1:-1]}"
+        place = f"[choices] blow.{as_written(name)[1:-1]}"
         if name not in names:
             raise InputError(source, place, "is not a drive of this sheet", f"write {listed(names)}")
         if blow < 0:
             raise InputError(
-                source, place, f"{shown(blow)} is not a blow number", "write the number of a recorded blow"
+                source, place, f"{as_written(blow)} is not a blow number", "write the number of a recorded blow"
             )
     return Choices(**table.model_dump(exclude={"leave_out"}), leave_out=tuple(table.leave_out))
 
@@ -316,7 +311,7 @@ def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
             if not known:
                 raise InputError(source, place, "averaged traces have no single gauge to leave out", "take it out")
             cure = f"write {nearest(name, known) or listed(known)} if that is meant"
-            raise InputError(source, place, f"{shown(name)} is not one of the gauges", cure)
+            raise InputError(source, place, f"{as_written(name)} is not one of the gauges", cure)
     left_out = {*gauges.leave_out, *chosen}
     for names in kinds:
         if left_out.issuperset(names):
@@ -331,16 +326,16 @@ def _check_names(gauges: Gauges, source: str) -> None:
     for name in named:
         if "[" in name or "]" in name:
             cure = "write the name without its unit; the unit stands in the table's header"
-            raise InputError(source, "[gauges]", f"{shown(name)} has square brackets", cure)
+            raise InputError(source, "[gauges]", f"{as_written(name)} has square brackets", cure)
         if name in RESERVED:
             raise InputError(
-                source, "[gauges]", f"{shown(name)} names a column of another meaning", "rename the column"
+                source, "[gauges]", f"{as_written(name)} names a column of another meaning", "rename the column"
             )
         if named.count(name) > 1:
-            raise InputError(source, "[gauges]", f"{shown(name)} comes twice", "give each gauge its own column")
+            raise InputError(source, "[gauges]", f"{as_written(name)} comes twice", "give each gauge its own column")
     for channel in gauges.calibration:
         if channel not in (*named, "all"):
-            place = f"[gauges] calibration.{shown(channel)[1:-1]}"
+            place = f"[gauges] calibration.{as_written(channel)[1:-1]}"
             raise InputError(source, place, "is not one of the gauges", f"write {listed(named)}, or all")
 
 
@@ -413,7 +408,7 @@ def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[P
             raise InputError(source, place, f"names more than {MAX_FILES:,} files", cure)
     for path, times in Counter(path.resolve() for path in paths).items():
         if times > 1:
-            raise InputError(source, place, f"names {shown(path.name)} more than once", "name each file once")
+            raise InputError(source, place, f"names {as_written(path.name)} more than once", "name each file once")
     return tuple(paths)
 
 
@@ -430,12 +425,12 @@ def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]
         found = [path for path in folder.glob(pattern) if path.is_file()]
     except (ValueError, NotImplementedError, OSError, IndexError):
         raise InputError(
-            source, place, f"{shown(pattern)} is not a pattern", 'write it such as "blows/*.csv"'
+            source, place, f"{as_written(pattern)} is not a pattern", 'write it such as "blows/*.csv"'
         ) from None
     for path in found:
         _check_inside(path.relative_to(folder).as_posix(), folder, place, source)
     if not found:
-        raise InputError(source, place, f"no file fits {shown(pattern)}", "check the folder and the pattern")
+        raise InputError(source, place, f"no file fits {as_written(pattern)}", "check the folder and the pattern")
     return sorted(found, key=lambda path: natural_order(path.relative_to(folder).as_posix()))
 
 
@@ -443,13 +438,15 @@ def one_file(name: str, folder: Path, place: str, source: str) -> Path:
     """Give the path of a file that a sheet names; refuse one that is not there or lies outside the folder."""
     path = _check_inside(name, folder, place, source)
     if path.is_dir():
-        raise InputError(source, place, f"{shown(name)} is a folder", 'name a file, or a pattern such as "blows/*.csv"')
+        raise InputError(
+            source, place, f"{as_written(name)} is a folder", 'name a file, or a pattern such as "blows/*.csv"'
+        )
     if not path.exists():
         raise InputError(
-            source, place, f"{shown(name)} is not there", "check the name; it counts from the sheet's folder"
+            source, place, f"{as_written(name)} is not there", "check the name; it counts from the sheet's folder"
         )
     if not path.is_file():
-        raise InputError(source, place, f"{shown(name)} is not a file of data", "name a plain file")
+        raise InputError(source, place, f"{as_written(name)} is not a file of data", "name a plain file")
     return path
 
 
@@ -463,7 +460,7 @@ def _exists(folder: Path, name: str) -> bool:
 def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
     """Give the path below the folder; refuse one that leaves it, also by ``..`` or through a link."""
     cure = "copy the file beside the sheet and name it from there"
-    leaves = f"{shown(name)} leaves the sheet's folder"
+    leaves = f"{as_written(name)} leaves the sheet's folder"
     if PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor:
         raise InputError(source, place, leaves, cure)
     try:
@@ -472,7 +469,7 @@ def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
         path.exists()  # a name that is too long only shows here
     except (OSError, ValueError, RuntimeError) as trouble:  # too long, a null character, links in a circle
         reason = getattr(trouble, "strerror", None) or "links in a circle"
-        problem = f"{shown(name)} cannot be a file ({reason})"
+        problem = f"{as_written(name)} cannot be a file ({reason})"
         raise InputError(source, place, problem, "check the name") from None
     if not inside:
         raise InputError(source, place, leaves, cure)
@@ -495,6 +492,6 @@ def _check_shared_files(drives: Sequence[Drive], source: str) -> None:
         for path in drive.signals:
             file = path.resolve()
             if file in owner:
-                problem = f"{shown(path.name)} is already the record of {owner[file]}"
+                problem = f"{as_written(path.name)} is already the record of {owner[file]}"
                 raise InputError(source, f"[[drive]] {number} signals", problem, "name each drive's own file")
             owner[file] = drive.name

@@ -11,7 +11,7 @@ from dyntest.reading.formats.excel import read_sheets
 from dyntest.reading.formats.text import as_utf8, fields_of
 from dyntest.reading.parts import Channel, LogLayout
 from dyntest.reading.text_tables import Column, Header, TextTable, find_columns, header_parts, is_unit_of
-from dyntest.reading.wording import known_as, nearest, printable, shown
+from dyntest.reading.wording import as_written, known_as, nearest, printable
 from dyntest.units import plain_number, unit_factor
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
@@ -112,7 +112,7 @@ def _workbook_rows(
         have = printable(", ".join(fitting), 200)
         raise InputError(source, "", f"has several sheets that could be the log: {have}", "name one as [log] sheet")
     chosen = fitting[0] if fitting else next(iter(rows))
-    return rows[chosen], f"sheet {shown(chosen)}"
+    return rows[chosen], f"sheet {as_written(chosen)}"
 
 
 def _cell(cell: object) -> str:
@@ -212,14 +212,14 @@ def _columns(
                 guess = nearest(str(named[name]), headers)
                 cure = f"write {guess} if that is meant" if guess else "correct [log]"
                 have = printable(", ".join(header for header in headers if header), 200)
-                problem = f"{shown(named[name])} is not there; the columns are {have}"
+                problem = f"{as_written(named[name])} is not there; the columns are {have}"
                 raise InputError(source, f"column {name}", problem, cure)
             continue
         title, unit = header_parts(headers[index])
         said = layout.columns[name].unit if name in layout.columns else None
         unit = said or (unit if dimension and is_unit_of(unit, dimension) else "")
         if dimension and not unit:
-            cure = f'write {name} = {{ column = {shown(named[name])}, unit = "ft" }} into [log]'
+            cure = f'write {name} = {{ column = {as_written(named[name])}, unit = "ft" }} into [log]'
             raise InputError(source, f"column {printable(headers[index])}", f"has no unit of {dimension}", cure)
         factor = unit_factor(unit, dimension) if dimension else 1.0
         found[name] = Column(index, factor, Header(title, unit, printable(headers[index])))

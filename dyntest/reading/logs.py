@@ -16,7 +16,7 @@ from dyntest.reading.log_layouts import WORKBOOKS, counts_run_on, laid_out_rows
 from dyntest.reading.parts import LogLayout
 from dyntest.reading.text_tables import Column, TextTable, find_columns, text_table
 from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number, unit_factor
 
 
@@ -77,10 +77,10 @@ class LogTable:
             value = plain_number(field, self.text.decimal)
         except ValueError:
             raise InputError(
-                self.source, place, f"{shown(field.strip())} is not a number", "write a plain number"
+                self.source, place, f"{as_written(field.strip())} is not a number", "write a plain number"
             ) from None
         if value * column.factor not in allowed:
-            problem = f"{shown(field.strip())} cannot be right, it lies outside {allowed}"
+            problem = f"{as_written(field.strip())} cannot be right, it lies outside {allowed}"
             raise InputError(self.source, place, problem, "check the number and the unit in the header")
         return value * column.factor
 

@@ -5,7 +5,7 @@ import math
 from dyntest.errors import InputError
 from dyntest.reading.parts import Channel, Gauges, LogLayout, Records
 from dyntest.reading.schema import ChannelKeys, LogColumnKeys, LogKeys, RecordKeys
-from dyntest.reading.wording import listed, nearest, shown
+from dyntest.reading.wording import as_written, listed, nearest
 from dyntest.units import DIMENSIONS, unit_factor
 
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
@@ -67,7 +67,7 @@ def records_from(table: RecordKeys, gauges: Gauges, source: str) -> Records:
 
 
 def _channel(name: str, keys: ChannelKeys, kinds: dict[str, str], source: str) -> Channel:
-    place = f"[records.channels.{shown(name)[1:-1]}]"
+    place = f"[records.channels.{as_written(name)[1:-1]}]"
     if name not in kinds and name not in MARKS:
         known = [*kinds, *MARKS]
         guess = nearest(name, known)

@@ -13,7 +13,7 @@ import numpy as np
 from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TABLE_BYTES, check_file, decode, read_bytes
 from dyntest.reading.text_tables import Dialect, dialect_of, header_of, uneven_row
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
 MAX_ROWS = 25_000_000
@@ -216,7 +216,7 @@ def _first_text(table, headers: Sequence[str], decimal: str, source: str, row: C
             except ValueError:
                 where = f"row {row(index)}, column {printable(header)}"
                 return InputError(
-                    source, where, f"{shown(text)} is not a number", "write a number or take the blow out"
+                    source, where, f"{as_written(text)} is not a number", "write a number or take the blow out"
                 )
     return InputError(source, "", "has values that are no numbers", "export the table again")
 

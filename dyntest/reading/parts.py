@@ -147,11 +147,6 @@ class SoilProfile:
     water_elevation: float | None = None
     layers: tuple[Layer, ...] = ()
 
-    def layer_at(self, depth: float) -> Layer | None:
-        """Give the layer at a depth below the ground; the lowest one reaches down without end."""
-        inside = (layer for layer in self.layers if depth < layer.bottom)
-        return next(inside, self.layers[-1] if self.layers else None)
-
 
 @dataclass(frozen=True)
 class Channel:

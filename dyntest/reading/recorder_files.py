@@ -26,7 +26,7 @@ from dyntest.reading.mapping import MARKS
 from dyntest.reading.parts import Channel, Records
 from dyntest.reading.streams import StreamCut, cut_stream
 from dyntest.reading.text_tables import header_parts, is_unit_of
-from dyntest.reading.wording import nearest, printable, shown
+from dyntest.reading.wording import as_written, nearest, printable
 from dyntest.units import DIMENSIONS, unit_factor
 
 LONGEST_BLOW = 1.5
@@ -148,7 +148,7 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
     if len(places) > 1 and contents.format != "uff58":
         where = " and ".join(printable(contents.channels[one].name) for one in places[:2])
         numbers = " and ".join(str(one + 1) for one in places[:2])
-        problem = f"column {shown(channel.column)} comes twice, as {where} (numbers {numbers})"
+        problem = f"column {as_written(channel.column)} comes twice, as {where} (numbers {numbers})"
         cure = "name the group in [records]" if "/" in first.name else f"write its number as column in {place}"
         raise InputError(contents.source, f"channel {name}", problem, cure)
     if not first.numbers:
@@ -156,13 +156,13 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         raise InputError(contents.source, f"channel {name}", problem, "name a channel of numbers, or export it as such")
     if member is not None and (len(first.shape) != 2 or member >= first.shape[1]):
         shape = " × ".join(str(size) for size in first.shape)
-        problem = f"{shown(channel.column)} is not in {first.name}, which is {shape}"
+        problem = f"{as_written(channel.column)} is not in {first.name}, which is {shape}"
         raise InputError(contents.source, f"channel {name}", problem, "correct the column")
     if not dimension:
         return Found(name, places, member, 1.0, "")
     unit = channel.unit or (first.unit if is_unit_of(first.unit, dimension) else "")
     if not unit:
-        said = f", and the file says {shown(first.unit)}" if first.unit else ""
+        said = f", and the file says {as_written(first.unit)}" if first.unit else ""
         cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
         raise InputError(contents.source, f"channel {name}", f"has no unit of {dimension}{said}", cure)
     return Found(name, places, member, unit_factor(unit, dimension) * channel.factor * channel.sign, unit)
@@ -176,7 +176,7 @@ def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> I
     guess = nearest(channel.column, [_leaf(one.name) for one in contents.channels], cutoff=0.75)
     if mapped:
         cure = f"write {guess} if that is meant" if guess else "correct column"
-        problem = f"column {shown(channel.column)} is not there; the file has {have}"
+        problem = f"column {as_written(channel.column)} is not there; the file has {have}"
     else:
         cure = f"write its column into [records.channels.{name}]"
         problem = f"is not there under its own name; the file has {have}"

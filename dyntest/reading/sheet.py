@@ -14,7 +14,7 @@ from dyntest.reading.mapping import log_layout_from, records_from
 from dyntest.reading.parts import Layer, Requirement, SoilProfile, TestSheet
 from dyntest.reading.schema import HammerKeys, RequirementKeys, SheetModel, SoilKeys
 from dyntest.reading.sheet_errors import explain
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import STANDARD_GRAVITY
 
 SHEET_FORMAT = 1
@@ -103,7 +103,7 @@ def parsed_toml(text: str, source: str) -> dict:
     if "format" not in raw:
         raise InputError(source, "format", "is missing", f"write format = {SHEET_FORMAT} in the first line")
     if raw["format"] != SHEET_FORMAT or type(raw["format"]) is not int:  # neither true nor 1.0 is a format
-        problem = f"{shown(raw['format'])} is not a format that this version reads"
+        problem = f"{as_written(raw['format'])} is not a format that this version reads"
         raise InputError(source, "format", problem, f"write format = {SHEET_FORMAT}, and the sheet accordingly")
     return raw
 

@@ -7,7 +7,7 @@ from pydantic import BaseModel, ValidationError
 from dyntest.errors import InputError
 from dyntest.reading.schema import SheetModel
 from dyntest.reading.values import Physical
-from dyntest.reading.wording import listed, nearest, printable, shown
+from dyntest.reading.wording import as_written, listed, nearest, printable
 
 _KINDS = {
     "string_type": "text in quotes",
@@ -44,10 +44,10 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
         return InputError(source, place, problem, cure)
     if kind == "literal_error":
         field = model.model_fields[str(location[-1])]
-        words = [shown(word) for word in _literals(field.annotation)]
+        words = [as_written(word) for word in _literals(field.annotation)]
         guess = nearest(str(value), _literals(field.annotation)) if isinstance(value, str) else None
         cure = f'write "{guess}" if that is meant; allowed are {listed(words)}' if guess else f"write {listed(words)}"
-        return InputError(source, place, f"{shown(value)} is not one of the words allowed here", cure)
+        return InputError(source, place, f"{as_written(value)} is not one of the words allowed here", cure)
     if kind == "too_short":
         tables = (
             _table_in(model.model_fields[str(location[-1])].annotation) if location[-1] in model.model_fields else None
@@ -56,7 +56,9 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
         return InputError(source, place, "is empty", cure)
     wanted = _KINDS.get(kind)
     if wanted is None:
-        return InputError(source, place, f"{shown(value)} cannot be used ({printable(first['msg'])})", "correct it")
+        return InputError(
+            source, place, f"{as_written(value)} cannot be used ({printable(first['msg'])})", "correct it"
+        )
     return InputError(source, place, _what_came(value), f"write {wanted}")
 
 
@@ -68,7 +70,7 @@ def explain_value(error: ValidationError) -> tuple[str, str]:
         problem, _, cure = str(first["ctx"]["error"]).partition("; ")
         return problem, cure.replace(' in quotes, such as "', ', such as "')
     if kind == "literal_error":
-        return f"{shown(value)} is not one of the words allowed here", f"write {first['ctx']['expected']}"
+        return f"{as_written(value)} is not one of the words allowed here", f"write {first['ctx']['expected']}"
     wanted = _KINDS.get(kind)
     return _what_came(value), f"write {wanted}" if wanted else "correct it"
 
@@ -119,7 +121,7 @@ def _what_came(value: object) -> str:
     """Give a value and what kind of thing it is."""
     kinds = ((str, "text"), (bool, "true or false"), ((int, float), "a number"))
     kind = next((words for types, words in kinds if isinstance(value, types)), None)
-    return f"{shown(value)} is {kind}" if kind else f"is {shown(value)}"
+    return f"{as_written(value)} is {kind}" if kind else f"is {as_written(value)}"
 
 
 def _cure_for_unknown(key: str, model: type[BaseModel], root: type[BaseModel]) -> str:

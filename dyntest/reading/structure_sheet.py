@@ -16,7 +16,7 @@ from dyntest.reading.schema import Keys
 from dyntest.reading.sheet import MAX_SHEET_BYTES, parsed_toml
 from dyntest.reading.sheet_errors import explain
 from dyntest.reading.values import Text, Word
-from dyntest.reading.wording import known_as, shown
+from dyntest.reading.wording import as_written, known_as
 
 _OF_A_STRUCTURE = re.compile(r"^\s*\[\s*structure\s*\]|^\s*\[\[\s*group\s*\]\]", re.M)
 _OF_A_TEST = re.compile(r"^\s*\[\s*pile\s*\]|^\s*\[\[\s*drive\s*\]\]", re.M)
@@ -147,7 +147,7 @@ def read_structure(path: str | Path) -> StructureSheet:
     folder = path.parent.resolve()
     _refuse_twice((group.name for group in model.group), source, "[[group]] name", "give each group its own name")
     groups = tuple(_group(table, number, folder, source) for number, table in enumerate(model.group, start=1))
-    logs = (shown(group.production_log.name) for group in groups if group.production_log)
+    logs = (as_written(group.production_log.name) for group in groups if group.production_log)
     _refuse_twice(logs, source, "[[group]] production_log", "give each group its own log")
     table = model.structure
     return StructureSheet(folder / path.name, table.name, table.display_units, table.reference_system, groups)

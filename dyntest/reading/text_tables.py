@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from dyntest.errors import InputError
-from dyntest.reading.wording import nearest, printable, shown
+from dyntest.reading.wording import as_written, nearest, printable
 from dyntest.units import DIMENSIONS, unit_factor
 
 DELIMITERS = ",;\t"
@@ -56,7 +56,7 @@ def dialect_of(lines: Sequence[str], source: str) -> Dialect:
     comma = next((field for field in fields if _COMMA_NUMBER.fullmatch(field)), None)
     point = next((field for field in fields if _POINT_NUMBER.fullmatch(field)), None)
     if comma and point:
-        problem = f"has both a decimal comma ({shown(comma)}) and a decimal point ({shown(point)})"
+        problem = f"has both a decimal comma ({as_written(comma)}) and a decimal point ({as_written(point)})"
         raise InputError(source, "", problem, "write all numbers with a decimal point")
     return Dialect(delimiter, "," if comma else ".")
 

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BeforeValidator, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from dyntest.reading.wording import shown
+from dyntest.reading.wording import as_written
 from dyntest.units import to_si
 
 
@@ -186,11 +186,11 @@ class Physical:
         dimension = self.dimension
         article = "an" if dimension[0] in "aeiou" else "a"
         if not isinstance(value, str):
-            came = shown(value).strip(chr(34))
+            came = as_written(value).strip(chr(34))
             cure = f"write {article} {dimension} with its unit in quotes, such as {self.example}"
             raise ValueError(f"{came} has no unit; {cure}")
-        if shown(value) != f'"{value}"':
-            raise ValueError(f"{shown(value)} is no number with a unit; write it in one short line")
+        if as_written(value) != f'"{value}"':
+            raise ValueError(f"{as_written(value)} is no number with a unit; write it in one short line")
         try:
             number = to_si(value, dimension)
         except ValueError:
@@ -250,9 +250,9 @@ def _not_empty(text: str) -> str:
 
 def _local(value: object) -> object:
     if not isinstance(value, datetime):
-        raise ValueError(f"{shown(value)} is no date with a time; write it without quotes as 2026-05-04T13:05:00")
+        raise ValueError(f"{as_written(value)} is no date with a time; write it without quotes as 2026-05-04T13:05:00")
     if value.tzinfo is not None:
-        raise ValueError(f"{shown(value)} has a time zone; write the local clock without one")
+        raise ValueError(f"{as_written(value)} has a time zone; write the local clock without one")
     return value
 
 
@@ -262,9 +262,9 @@ def _names(value: object) -> object:
 
 def _column(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, (str, int)):
-        raise ValueError(f"{shown(value)} names no column; write its name in quotes, or its number from 1")
+        raise ValueError(f"{as_written(value)} names no column; write its name in quotes, or its number from 1")
     if isinstance(value, int) and not 1 <= value <= 100_000:
-        raise ValueError(f"{shown(value)} is no number of a column; count the columns from 1")
+        raise ValueError(f"{as_written(value)} is no number of a column; count the columns from 1")
     return value
 
 

@@ -33,12 +33,12 @@ def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
     return line if len(line) <= limit else line[: limit - 1] + "…"
 
 
-def shown(value: object) -> str:
+def as_written(value: object) -> str:
     """Give a value as a message repeats it: text in quotes, the rest as TOML would write it.
 
     Examples
     --------
-    >>> shown("100 m"), shown(True), shown({"a": 1})
+    >>> as_written("100 m"), as_written(True), as_written({"a": 1})
     ('"100 m"', 'true', 'a table')
     """
     if isinstance(value, str):

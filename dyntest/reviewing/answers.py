@@ -68,7 +68,7 @@ class Answers:
     case_against_match: tuple[Caution, ...] = ()
 
 
-def answer(
+def answer_questions(
     sheet: TestSheet,
     drives: tuple[DriveReview, ...],
     limits: DrivingStressLimits,

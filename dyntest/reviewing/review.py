@@ -11,7 +11,7 @@ from dyntest.decisions.trust import ANSWERS, Trust
 from dyntest.reading.files import digests
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
-from dyntest.reviewing.answers import Answers, Derive, answer
+from dyntest.reviewing.answers import Answers, Derive, answer_questions
 from dyntest.reviewing.drive import DriveReview, held_together, review_drive
 from dyntest.reviewing.drive_match import match_drive, match_drive_blows
 from dyntest.reviewing.pile_criterion import criterion_of_test_pile
@@ -113,7 +113,7 @@ def review(
 def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = criterion_of_test_pile) -> Review:
     """Give the review of drives that are already worked out."""
     limits = driving_stress_limits(sheet.pile, sheet.requirement)
-    return Review(sheet, digests(sheet), limits, drives, answer(sheet, drives, limits, derive))
+    return Review(sheet, digests(sheet), limits, drives, answer_questions(sheet, drives, limits, derive))
 
 
 def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps: int) -> list[DriveReview]:

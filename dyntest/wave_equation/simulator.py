@@ -195,25 +195,78 @@ class _Bounds:
 def impose_down_wave(down: np.ndarray) -> Head:
     """Drive the upper end with a downward wave; whatever comes up passes through.
 
-    Units: down [N].
+    Parameters
+    ----------
+    down : numpy.ndarray
+        Downward wave, shape (n_steps,) or (n_steps, candidates) [N], compression positive.
+
+    Returns
+    -------
+    callable
+        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
+
+    Raises
+    ------
+    ValueError
+        Where a step beyond the trace is asked for.
+
+    Notes
+    -----
+    ``down`` as it is given; exact for a one-dimensional wave.
     """
     row = _rows(down)
     return lambda step, arriving: row(step)
 
 
 def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
-    """Drive the upper end with a velocity: ``down = up + Z v``.
+    """Drive the upper end with a velocity.
 
-    Units: velocity [m/s]; impedance [N s/m].
+    Parameters
+    ----------
+    velocity : numpy.ndarray
+        Velocity v, shape (n_steps,) or (n_steps, candidates) [m/s], down positive.
+    impedance : float
+        Impedance Z of the upper end [N s/m].
+
+    Returns
+    -------
+    callable
+        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
+
+    Raises
+    ------
+    ValueError
+        Where a step beyond the trace is asked for.
+
+    Notes
+    -----
+    ``down = up + Z v``; exact for a one-dimensional wave.
     """
     row = _rows(impedance * np.asarray(velocity, dtype=float))
     return lambda step, arriving: row(step) + arriving
 
 
 def impose_force(force: np.ndarray) -> Head:
-    """Drive the upper end with a force: ``down = F − up``.
+    """Drive the upper end with a force.
 
-    Units: force [N].
+    Parameters
+    ----------
+    force : numpy.ndarray
+        Force F, shape (n_steps,) or (n_steps, candidates) [N], compression positive.
+
+    Returns
+    -------
+    callable
+        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
+
+    Raises
+    ------
+    ValueError
+        Where a step beyond the trace is asked for.
+
+    Notes
+    -----
+    ``down = F − up``; exact for a one-dimensional wave.
     """
     row = _rows(force)
     return lambda step, arriving: row(step) - arriving
@@ -230,11 +283,3 @@ def _rows(trace: np.ndarray) -> Callable[[int], np.ndarray]:
         return rows[step]
 
     return row
-
-
-def resample(trace: np.ndarray, time: np.ndarray, start: float, time_step: float, n_steps: int) -> np.ndarray:
-    """Give a recorded trace at the simulator's steps, by straight lines between the samples.
-
-    Units: time, start, time_step [s].
-    """
-    return np.interp(start + time_step * np.arange(n_steps), time, trace, left=0.0, right=0.0)

@@ -183,7 +183,23 @@ def lower_bound(soil: SoilModel) -> np.ndarray:
 def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray) -> np.ndarray:
     """Give the shaft resistance at every node from resistances of equal lengths of shaft.
 
-    Units: top, bottom [m]; distribution [N]; returns [N].
+    Parameters
+    ----------
+    mesh : Mesh
+        The pile in segments.
+    top, bottom : float
+        Ends of the embedded shaft, from the gauges down [m].
+    distribution : numpy.ndarray
+        Resistance of each length of shaft, all as long as each other, shape (n_lengths, candidates) [N].
+
+    Returns
+    -------
+    numpy.ndarray
+        Resistance at every node, shape (nodes, candidates) [N].
+
+    Notes
+    -----
+    ``R_node = Σ share · R_length``, the share of a length that lies nearer to this node than to another (definition).
 
     Examples
     --------

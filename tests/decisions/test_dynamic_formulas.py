@@ -14,11 +14,8 @@ def test_the_inverse_comes_back(resistance, energy):
 
 def test_more_energy_or_less_set_means_more_resistance():
     energy, moved = np.array([[30e3], [60e3]]), np.array([0.01, 0.004])
-    others = (
-        lambda e, s: dynamic_formulas.washington(e, s, 0.47),
-        lambda e, s: dynamic_formulas.energy_approach(e, s, 0.02),
-    )
-    for formula in (dynamic_formulas.modified_gates, dynamic_formulas.gates, *others):
+    formulas = dynamic_formulas.modified_gates, dynamic_formulas.gates
+    for formula in (*formulas, lambda e, s: dynamic_formulas.energy_approach(e, s, 0.02)):
         resistance = formula(energy, moved)
         assert resistance.shape == (2, 2)
         assert (np.diff(resistance, axis=0) > 0).all()

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.resistance_factors import (
+    PARTIAL_FACTORS,
     correlation_factors,
     driving_requirement,
-    eurocode_resistance,
     least_dynamic_tests,
     required_nominal_resistance,
     resistance_factor,
@@ -122,34 +122,11 @@ def test_a_nominal_resistance_asks_nothing_of_the_verification():
     assert driving_requirement(required_nominal_resistance(asked), asked, restruck=False).cautions == ()
 
 
-def test_the_mean_governs_even_piles_and_the_minimum_scattered_ones():
-    even = eurocode_resistance(np.full(5, 1.5e6))
-    assert even.governed_by == "mean"
-    assert even.characteristic == pytest.approx(1.0e6)  # 1.5/1.50
-    scattered = eurocode_resistance(np.array([0.54e6, 2e6, 2e6, 2e6, 2e6]))
-    assert scattered.governed_by == "minimum"
-    assert scattered.characteristic == pytest.approx(0.4e6)  # 0.54/1.35
-    assert scattered.design == pytest.approx(0.4e6 / 1.3)
-
-
-def test_signal_matching_is_worth_its_share():
-    plain, matched = (
-        eurocode_resistance(np.array([1e6, 1.2e6]), m) for m in ("dynamic test", "dynamic test with signal matching")
-    )
-    assert matched.characteristic == pytest.approx(plain.characteristic / 0.85)
-
-
-@pytest.mark.parametrize("measured", [[], [1e6], [1e6, np.nan], [1e6, -1.0]])
-def test_too_few_or_no_resistances_are_refused(measured):
-    with pytest.raises(InputError):
-        eurocode_resistance(np.array(measured))
-
-
 def test_unknown_words_are_refused():
     with pytest.raises(InputError, match="signal"):
         correlation_factors(3, "guess")
-    with pytest.raises(InputError, match="R4"):
-        eurocode_resistance(np.array([1e6, 1e6]), resistance_set="R5")
+    with pytest.raises(InputError, match="2"):
+        correlation_factors(1)
 
 
 @pytest.mark.parametrize("tested", [2, 3, 5, 10, 20, 60])
@@ -160,10 +137,14 @@ def test_a_group_driven_to_the_sheets_target_carries_its_load(tested, partial):
     way = f"EN 1997-1, {tested} tested piles, {partial}"
     target = required_nominal_resistance(Requirement(factored_load=load), way).value
     scatter = np.random.default_rng(tested).uniform(1.0, 1.5, tested)
-    group = eurocode_resistance(target * np.sort(scatter / scatter.min()), "dynamic test with signal matching", partial)
-    assert group.design >= load * (1 - 1e-12)
-    exactly = eurocode_resistance(np.full(tested, target), "dynamic test with signal matching", partial)
-    assert exactly.design == pytest.approx(load)
+    mean, minimum = correlation_factors(tested, "dynamic test with signal matching")
+
+    def design(measured):
+        """EN 1997-1:2004, Eqs. 7.10 and 7.11."""
+        return min(measured.mean() / mean, measured.min() / minimum) / PARTIAL_FACTORS[partial]
+
+    assert design(target * scatter / scatter.min()) >= load * (1 - 1e-12)
+    assert design(np.full(tested, target)) == pytest.approx(load)
 
 
 @pytest.mark.parametrize(

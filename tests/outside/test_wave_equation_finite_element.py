@@ -16,7 +16,7 @@ from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.simulator import impose_down_wave, resample, simulate
+from dyntest.wave_equation.simulator import impose_down_wave, simulate
 from dyntest.wave_equation.soil import build_soil, mesh_pile, place_shaft
 
 FOLDER = Path(__file__).parent.parent / "data" / "reference_tests"
@@ -120,8 +120,9 @@ def driven():
             waves = condition(read_signals(sheet, sheet.drives[0]), sheet.pile).waves
             mesh = mesh_pile(pile, N_SEGMENTS)
             n_steps = int(0.06 / mesh.time_step)
+            steps = -2e-3 + mesh.time_step * np.arange(n_steps)
             down, up = (
-                np.array([resample(trace, waves.time, -2e-3, mesh.time_step, n_steps) for trace in traces]).T
+                np.array([np.interp(steps, waves.time, trace, left=0.0, right=0.0) for trace in traces]).T
                 for traces in (waves.down, waves.up)
             )
             kept[name] = simulate(mesh, true_soil(mesh, truth, 3), impose_down_wave(down), n_steps), up, blows

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, resample, simulate
+from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, simulate
 from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile
 from dyntest.wave_equation.step import at_rest
 
@@ -192,8 +192,3 @@ def test_force_and_velocity_drive_the_pile_as_the_wave_does(gauge, mesh, make_so
     again = simulate(mesh, make_soil(), head, 600)
     np.testing.assert_allclose(again.up, whole.up, atol=1e-6 * pulse.max())
     np.testing.assert_allclose(again.toe_displacement, whole.toe_displacement, atol=1e-9)
-
-
-def test_resample():
-    time = np.array([0.0, 1.0, 2.0])
-    np.testing.assert_allclose(resample(np.array([1.0, 2.0, 4.0]), time, -0.5, 0.75, 5), [0.0, 1.25, 2.0, 3.5, 0.0])

@@ -15,7 +15,7 @@ from dyntest.reading.files import check_file
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library, parts_of
 from dyntest.reading.parts import Records
 from dyntest.reading.text_tables import header_parts, is_unit
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
 MAX_WORKBOOK_BYTES = 300_000_000
@@ -70,7 +70,9 @@ def read_sheets(path: Path, wanted: str | None) -> dict[str, list[list[Cell]]]:
         chosen = [wanted] if wanted in names else [name for name in names if fnmatchcase(name, wanted)]
         if not chosen:
             have = printable(", ".join(names), 200)
-            raise InputError(source, f"sheet {shown(wanted)}", f"is not there; the sheets are {have}", "correct it")
+            raise InputError(
+                source, f"sheet {as_written(wanted)}", f"is not there; the sheets are {have}", "correct it"
+            )
         chosen.sort(key=natural_order)
     rows = {}
     for name in chosen:
@@ -100,7 +102,7 @@ def _check_unpacked(path: Path, source: str) -> None:
 
 
 def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) -> Contents:
-    place = f"sheet {shown(name)}"
+    place = f"sheet {as_written(name)}"
     decimal = records.decimal or _decimal(rows)
     first = _first_row(rows, records.skip_lines or 0, decimal)
     if first is None:
@@ -205,4 +207,4 @@ def _number(cell: Cell, source: str, where: str, decimal: str) -> float:
         return cell.total_seconds()
     if isinstance(cell, str) and _is_number(cell, decimal):
         return plain_number(cell, decimal)
-    raise InputError(source, where, f"{shown(str(cell))} is not a number", "write a number or take the blow out")
+    raise InputError(source, where, f"{as_written(str(cell))} is not a number", "write a number or take the blow out")

@@ -19,7 +19,7 @@ from dyntest.reading.formats.contents import (
     library,
 )
 from dyntest.reading.parts import Records
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 
@@ -113,7 +113,9 @@ def _groups(found: dict[str, Any], group: str | None, source: str) -> list[list[
     fitting = [name for name in above if fnmatchcase(name, wanted)]
     if not fitting:
         have = printable(", ".join(name or "/" for name in above), 200)
-        raise InputError(source, f"group {shown(group)}", f"is not there; the groups are {have}", "correct the group")
+        raise InputError(
+            source, f"group {as_written(group)}", f"is not there; the groups are {have}", "correct the group"
+        )
     return [[name for name in found if name.startswith(f"{one}/")] for one in sorted(fitting, key=natural_order)]
 
 

@@ -11,7 +11,7 @@ from dyntest.errors import InputError
 from dyntest.reading.build import natural_order
 from dyntest.reading.formats.contents import Contents, FileChannel, Keeper, check_channels, damaged, library
 from dyntest.reading.parts import Records
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 
 _STEPS = ("wf_increment", "dt", "time_step", "sample_interval")
 _RATES = ("sample_rate", "Sample Rate", "SampleRate", "sampling_rate", "SamplingRate", "fs", "Fs", "rate", "Rate")
@@ -46,7 +46,9 @@ def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[lis
     fitting = [name for name in groups if fnmatchcase(name, wanted)]
     if not fitting:
         have = printable(", ".join(groups), 200)
-        raise InputError(source, f"group {shown(wanted)}", f"is not there; the groups are {have}", "correct the group")
+        raise InputError(
+            source, f"group {as_written(wanted)}", f"is not there; the groups are {have}", "correct the group"
+        )
     return [[name] for name in sorted(fitting, key=natural_order)]
 
 

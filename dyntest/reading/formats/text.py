@@ -15,7 +15,7 @@ from dyntest.reading.files import MAX_TABLE_BYTES, read_bytes
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
 from dyntest.reading.parts import Records
 from dyntest.reading.text_tables import header_parts, is_unit
-from dyntest.reading.wording import known_as, printable, shown
+from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
 SNIFFED = 1 << 17
@@ -287,7 +287,7 @@ def _first_wrong(
         try:
             number = plain_number(text, layout.decimal)
         except ValueError:
-            problem = "is empty" if not text else f"{shown(text)} is not a number"
+            problem = "is empty" if not text else f"{as_written(text)} is not a number"
             return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
         if not np.isfinite(number):
             problem = f"is {number}, not a finite number"
