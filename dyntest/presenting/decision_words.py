@@ -376,8 +376,8 @@ _WORDS: dict[str, _Words] = {
     "computed set against the log": (
         lambda n: (
             f"over the last foot the calibrated hammer moves the pile {n.value:.2f} of what the log says, beyond "
-            f"{1.0 / n.threshold:.2f} to {n.threshold:.2f}: by itself the bearing graph asks for too "
-            f"{'few' if n.value > 1.0 else 'many'} blows"
+            f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}: by itself the bearing graph asks for too "
+            f"{'few' if (n.value or 1.0) > 1.0 else 'many'} blows"
         ),
         "check strokes, counts and cushions of the last foot, and the match",
     ),
