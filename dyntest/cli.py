@@ -180,17 +180,21 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     refuse_inputs(directory, FILES, (*sheet.inputs, *sheet.tests))
     read_tables(sheet)  # what cannot be used is refused before anything is written
     names = [test.relative_to(sheet.path.parent).as_posix() for test in sheet.tests]
+    known = kept_records(directory, names)
     with _dask(dask) as executor, _Progress() as progress:
         result = review_structure(
             sheet,
             match=match,
-            known=kept_records(directory, names),
+            known=known,
             keep=lambda record: keep_record(directory, record),
             executor=executor,
             progress=progress,
         )
     written = write_all(directory, structure_files(result))
     _say("\n".join(structure_lines(result)))
+    again = sum(known.get(record.sheet) is record for record in result.records)
+    if again:
+        _say(f"\n{again} of {len(result.records)} test piles were done before, and their files have not changed.")
     _say(f"\n{len(written)} files are in {directory}")
 
 
