@@ -181,7 +181,7 @@ def main() -> None:
             ["pile", "cutoff_elevation [ft]", "ground_elevation [ft]", "furnished_length [ft]", "x [ft]", "y [ft]"]
         )
         for mark in MADE_AT_ABUTMENTS_IN_ORDER:
-            along, number = -30.0 if mark.startswith("A1") else 78.0, int(mark[-1])
+            along, number = -12.0 if mark.startswith("A1") else 54.0, int(mark[-1])
             writer.writerow([mark, 110.0, 105.0, 60.0, along, 4.0 * number - 4.0])
     with (HERE / "piles.csv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.writer(out, lineterminator="\n")

@@ -283,7 +283,7 @@ def _together(review, pile: str | None) -> None:
         pieces.draw_heading("Hammer from pile to pile")
         left, right = st.columns(2)
         with left:
-            draw_chart(hammer_chart(struck, "ratio", "energy passed on / (ram weight × stroke)"), "structure_energy")
+            draw_chart(hammer_chart(struck, "ratio", "energy / (ram weight × stroke)"), "structure_energy")
         with right:
             draw_chart(hammer_chart(struck, "stress", "largest compression / its limit"), "structure_stress")
         pieces.worded(hammer_rows(review))

@@ -16,7 +16,7 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
-from dyntest.reviewing.pile_result import DriveResistance, PileResult, PooledSetup
+from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
@@ -334,7 +334,7 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
             rows.append(
                 (
                     pile,
-                    f"{run.kind}, {run.ram_mass:,.0f} kg" if system == "SI" else f"{run.kind}, {_kips(run.ram_mass)}",
+                    _hammer(run, system),
                     f"{drive.start:%Y-%m-%d}" if drive.start else "–",
                     show("stroke", drive.stroke, system),
                     show("transferred_energy", drive.energy, system),
@@ -348,8 +348,11 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[*head, "largest compression (limit)", "largest tension (limit)"], dtype=object)
 
 
-def _kips(mass: float) -> str:
-    return f"{mass * STANDARD_GRAVITY / unit_factor('kip', 'force'):.1f} kip"
+def _hammer(run: HammerRun, system: str) -> str:
+    """Name a hammer by its kind and its ram, in mass or weight as the units have it."""
+    if system == "SI":
+        return f"{run.kind}, {run.ram_mass:,.0f} kg"
+    return f"{run.kind}, {run.ram_mass * STANDARD_GRAVITY / unit_factor('kip', 'force'):.1f} kip"
 
 
 def _end_of_driving(review: StructureReview, pile: str) -> DriveResistance:
@@ -380,7 +383,7 @@ def hammer_points(review: StructureReview) -> pd.DataFrame:
             order += 1
             value, limit = (found[pile].get(code) for code in ("peak_gauge_stress", "compression_stress_limit"))
             share = float(value) / float(limit) if value is not None and limit else float("nan")
-            rows.append((order, pile, f"{run.kind}, {run.ram_mass:,.0f} kg", ratio, share))
+            rows.append((order, pile, _hammer(run, review.display_units), ratio, share))
     return pd.DataFrame(rows, columns=["order", "pile", "hammer", "ratio", "stress"])
 
 

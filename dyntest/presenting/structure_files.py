@@ -385,7 +385,9 @@ def _plan_figure(places: pd.DataFrame, unit: str) -> bytes:
             at = (float(str(row.x)), float(str(row.y)))
             axes.annotate(str(row.pile), at, (0, 6), textcoords="offset points", ha="center", fontsize=5.5)
     if unit:
-        axes.set(xlabel=f"x [{unit}]", ylabel=f"y [{unit}]", aspect="equal")
+        wide, high = (float(places[name].max() - places[name].min()) for name in ("x", "y"))
+        fits = 0.3 <= high / max(wide, 1e-9) <= 1.2  # else marks would lie on each other
+        axes.set(xlabel=f"x [{unit}]", ylabel=f"y [{unit}]", aspect="equal" if fits else "auto")
     else:
         axes.set_axis_off()
     axes.margins(0.08, 0.15)
@@ -454,15 +456,16 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
     figure = Figure(figsize=(7.0, 2.6))
     both = figure.subplots(1, 2)
     for axes, column, label in (
-        (both[0], "ratio", "energy passed on / (ram weight × stroke)"),
+        (both[0], "ratio", "energy / (ram weight × stroke)"),
         (both[1], "stress", "largest compression / its limit"),
     ):
         for place, (hammer, own) in enumerate(struck.groupby("hammer", sort=False)):
             style, marker = ("-", "--", ":")[place % 3], palette.MARKERS[place % len(palette.MARKERS)]
             axes.plot(own["order"], own[column], style, marker=marker, color=palette.INK, label=hammer)
-        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, None))
+        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, 1.15 * max(float(struck[column].max()), 0.9)))
         named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
         axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
     both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)
     both[0].legend(loc="lower right", fontsize=6.5)
-    return finished(figure, "Hammer from pile to pile", left=0.7)
+    figure.subplots_adjust(wspace=0.3)
+    return finished(figure, "Hammer from pile to pile", left=0.7, spread=False)
