@@ -316,6 +316,14 @@ def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
     return conclude_structure(_sheet, records, tables), tuple(name for name in names if name not in done)
 
 
+@st.cache_resource(max_entries=4, show_spinner=False)
+def board_frames(key: str, _review):
+    """Give the plan of a structure, and of each group every pile that is to be looked at."""
+    from dyntest.presenting.structure_board import odd_rows, plan
+
+    return plan(_review), [odd_rows(group, _review.display_units) for group in _review.groups]
+
+
 @st.cache_resource(max_entries=4, show_spinner="Writing the files …")
 def file_of_structure(key: str, name: str, _review) -> bytes:
     """Give a file of a structure's review, by its name."""

@@ -23,11 +23,9 @@ from dyntest.presenting.structure_board import (
     hammer_words,
     is_sound,
     is_unusable,
-    odd_rows,
     pair_counts,
     pair_rows,
     pay_rows,
-    plan,
     pooled_words,
     resistance_lines,
     result_rows,
@@ -47,7 +45,7 @@ MARKS = {name: (mark.colour, mark.shape) for name, mark in VERDICT_MARKS.items()
 LINES = ("solid", "dashed", "dotted", "dashdot")
 
 MOST_LINES = 8
-"""Test piles whose lines are told apart by style and legend at most [1]; of more, the one looked at stands out."""
+"""Test piles whose lines are told apart by style and legend at most [1]; of more, the cursor tells which is which."""
 
 SAVED = {"structure.pdf": "application/pdf", "bearing_piles.csv": "text/csv", "test_piles.csv": "text/csv"}
 """Files that can be downloaded."""
@@ -78,18 +76,12 @@ def _board() -> None:
     means = pieces.BAD if unusable else pieces.GOOD if is_sound(review) else pieces.CARE
     pieces.draw_answer(board_answer(review), means)
     _offer(path, opened)
-    places = plan(review)
-    pile = _chosen(places)
-    left, right = st.columns([3, 2])
-    with left:
-        _plans(review, places, pile)
-    with right:
-        _to_do(review)
+    places, odd = work.board_frames(opened.key, review)
+    _piles(review, places)
     _groups(review)
-    _one(review, places, pile)
-    _odd(review)
+    _odd(review, odd)
     _tested(review, path)
-    _together(review, pile)
+    _together(review)
     _pair(review)
     _files(opened)
     pieces.how("driving criterion", "setup_factor", "bearing piles", "pay length")
@@ -130,6 +122,18 @@ def _offer(path: Path, opened: work.OpenedStructure) -> None:
     words = "Review the test pile" if count == 1 else f"Review the {count} test piles"
     told = f"Takes some seconds a test pile and can be stopped; what is done is kept: {', '.join(opened.waiting[:12])}"
     st.button(f"{words} not done yet", key="structure_review", type="primary", help=told, on_click=begin)
+
+
+@st.fragment
+def _piles(review, places: pd.DataFrame) -> None:
+    """Put plan, what is to do and the log of one pile on the page; a click on a pile draws these alone again."""
+    pile = _chosen(places)
+    left, right = st.columns([3, 2])
+    with left:
+        _plans(review, places, pile)
+    with right:
+        _to_do(review)
+    _one(review, places, pile)
 
 
 def _chosen(places: pd.DataFrame) -> str | None:
@@ -231,12 +235,19 @@ def _log(review, group, pile: str) -> None:
     pieces.draw_note("Bars: counted. Green: required at the stroke of the interval.")
 
 
-def _odd(review) -> None:
-    for group in review.groups:
-        rows = odd_rows(group, review.display_units)
+MOST_ROWS = 150
+"""Piles that are listed with their reasons at most [1]; the downloads have all."""
+
+
+def _odd(review, odd: list[pd.DataFrame]) -> None:
+    for group, rows in zip(review.groups, odd, strict=True):
         if len(rows):
-            pieces.draw_heading(f"{group.group.name}: {len(rows)} piles to look at")
-            pieces.worded(rows)
+            count = f"{len(rows):,} piles" if len(rows) > 1 else "1 pile"
+            pieces.draw_heading(f"{group.group.name}: {count} to look at")
+            shown_rows = rows.sort_values("verdict", ascending=False, kind="stable") if len(rows) > MOST_ROWS else rows
+            pieces.worded(shown_rows.head(MOST_ROWS))
+            if len(rows) > MOST_ROWS:
+                pieces.draw_note(f"The first {MOST_ROWS}; bearing_piles.csv has all.")
 
 
 def _tested(review, path: Path) -> None:
@@ -258,7 +269,7 @@ def _tested(review, path: Path) -> None:
         st.button("Open its own pages", key="structure_open_test", on_click=open_pages, disabled=asked is None)
 
 
-def _together(review, pile: str | None) -> None:
+def _together(review) -> None:
     """Draw what the test piles say together: resistance beside the soil, setup, and the hammer."""
     told = pooled_words(review)
     if not told:
@@ -270,7 +281,7 @@ def _together(review, pile: str | None) -> None:
     left, right = st.columns(2)
     with left:
         if len(lines):
-            draw_chart(depth_chart(lines, layers, pile), "structure_depth")
+            draw_chart(depth_chart(lines, layers), "structure_depth")
             more = ", with the soil at each beside it" if len(layers) else ""
             pieces.draw_note(f"Maximum Case resistance down the test piles{more}.")
     with right:
@@ -289,7 +300,7 @@ def _together(review, pile: str | None) -> None:
         pieces.worded(hammer_rows(review))
 
 
-def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, chosen: str | None, height: int = 380) -> alt.LayerChart:
+def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) -> alt.LayerChart:
     """Give maximum Case resistance against penetration of every test pile, the soil profiles at the right edge."""
     drawn, titles = named(lines)
     piles = drawn["c0"].unique().tolist()
@@ -316,8 +327,8 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, chosen: str | None, h
             strokeDash=alt.StrokeDash("c0:N", scale=alt.Scale(domain=piles, range=dashes), legend=legend),
         )
     else:
-        width = alt.condition(alt.datum.c0 == chosen, alt.value(3.5), alt.value(1.0))
-        line = base.encode(x=x, y=y, order="c1:Q", detail="c0:N", tooltip=tips, strokeWidth=width, color=alt.value(ink))
+        thin = alt.Chart(drawn).mark_line(strokeWidth=1.0, opacity=0.7, color=ink)
+        line = thin.encode(x=x, y=y, order="c1:Q", detail="c0:N", tooltip=tips)
     found: list[alt.Chart | alt.LayerChart] = [line]
     for place, pile in enumerate(strips):
         own = layers[(layers["pile"] == pile) & (layers["top"] < deepest)].copy()

@@ -130,7 +130,7 @@ def test_a_structure_that_cannot_be_read_is_told(path, open_board):
 def test_charts_hold_depth_and_resistance_energy_and_stress(told_sample, path):
     review = review_structure(read_structure(path), known=told_sample)
     lines, layers = resistance_lines(review.results, "US"), soil_profiles(review.results, "US")
-    drawn = depth_chart(lines, layers, None).to_dict()
+    drawn = depth_chart(lines, layers).to_dict()
     line = drawn["layer"][0]["encoding"]
     assert line["x"]["axis"]["title"].startswith("maximum Case") and line["y"]["scale"]["reverse"]
     kinds = [layer["mark"]["type"] for layer in drawn["layer"]]
