@@ -116,9 +116,16 @@ MUTATIONS = (
     Mutation(
         "setup credited without a margin for its error",
         "dyntest/decisions/end_of_drive_target.py",
-        "value = min(plain, required / factor.value * margin(sigma))",
-        "value = min(plain, required / factor.value)",
+        "value = min(plain, middle * margin(sigma))",
+        "value = min(plain, middle)",
         ("tests/decisions/test_end_of_drive_target.py",),
+    ),
+    Mutation(
+        "the measured bending left out of the stress that is held against its limit",
+        "dyntest/decisions/stroke_table.py",
+        '("bending", row.compression_stress, limits.compression.value)',
+        '("bending", row.mean_stress, limits.compression.value)',
+        ("tests/decisions/test_stroke_table.py",),
     ),
     Mutation(
         "counts rounded down",
