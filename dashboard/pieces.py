@@ -52,6 +52,8 @@ def _wrong(message: str) -> None:
         ways.button("Go back to the choices of the sheet", key="back_reset", on_click=state.reset)
     if "production" in st.session_state:
         ways.button("Close the production log", key="back_production", on_click=state.close_production)
+    if "structure_path" in st.session_state:
+        ways.button("Close the structure", key="back_structure", on_click=state.close_structure)
     if "sheet_path" in st.session_state:
         ways.button("Close this test", key="back_test", on_click=state.close_sheet)
 

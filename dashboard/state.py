@@ -128,8 +128,14 @@ def structure_path() -> Path | None:
 
 def open_structure(path: Path) -> None:
     """Open a structure; the open test stays as it is."""
+    close_structure()
     st.session_state["structure_path"] = str(path)
-    st.session_state.pop("structure_pile", None)
+
+
+def close_structure() -> None:
+    """Close the structure that was opened, so that the one the program was started on is open again."""
+    for key in ("structure_path", "structure_pile", "structure_system"):
+        st.session_state.pop(key, None)
 
 
 def close_sheet() -> None:

@@ -127,6 +127,15 @@ def test_a_structure_that_cannot_be_read_is_told(path, open_board):
     assert "structure.toml" in shown.error[0].value.replace("\\", "")
 
 
+def test_a_structure_that_was_opened_in_error_can_be_closed(kept, open_board, tmp_path):
+    shown = open_board(kept)
+    shown.session_state["structure_path"] = str(tmp_path / "none.toml")
+    shown.run()
+    assert not shown.exception and "none.toml" in shown.error[0].value.replace("\\", "")
+    shown.button(key="back_structure").click().run()
+    assert not shown.error and not shown.exception
+
+
 def test_charts_hold_depth_and_resistance_energy_and_stress(told_sample, path):
     review = review_structure(read_structure(path), known=told_sample)
     lines, layers = resistance_lines(review.results, "US"), soil_profiles(review.results, "US")
