@@ -114,7 +114,7 @@ def plan_chart(
         .add_params(pick)
     )
     names = alt.Chart(drawn if few else drawn.iloc[:0]).mark_text(dy=19, fontSize=10.5, color=ink)
-    signs = alt.Chart(drawn[drawn["c4"]].assign(sign="?")).mark_text(
+    signs = alt.Chart(drawn[drawn["c4"].astype(bool) & few].assign(sign="?")).mark_text(
         dx=14, dy=-10, fontWeight="bold", fontSize=15, color=ink
     )
     layers: list[alt.Chart | alt.LayerChart] = [

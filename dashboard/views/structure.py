@@ -178,6 +178,10 @@ def _to_do(review) -> None:
         pieces.worded(pay, numeric=True)
 
 
+MOST_ALERTS = 4
+"""Alerts of a group that are told in full at most [1]; all stand with the test piles."""
+
+
 def _groups(review) -> None:
     """Put the criterion of each group on the page, with what speaks against it first."""
     for group in review.groups:
@@ -185,8 +189,9 @@ def _groups(review) -> None:
         pieces.draw_heading(words.name)
         grave = [one for one in words.cautions if one.startswith("Do not use yet")]
         if grave:
-            inner = [f"{one[0].upper()}{one[1:].rstrip('.')}." for one in grave]
-            pieces.draw_alert(inner)
+            more = len(grave) - MOST_ALERTS
+            told = [f"{one[0].upper()}{one[1:].rstrip('.')}." for one in grave[:MOST_ALERTS]]
+            pieces.draw_alert([*told, *([f"{more} more stand with the test piles below."] if more > 0 else [])])
         st.markdown(pieces.plain(words.answer))
         others = [one for one in words.cautions if one not in grave]
         pieces.draw_list(f"{one[0].upper()}{one[1:].rstrip('.')}." for one in others)
@@ -359,7 +364,7 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
         found.append(line.encode(x=x, y=y, tooltip=["soil:N", alt.Tooltip("factor:Q", format=".2f")]))
     tips = ["pile:N", "soil:N", alt.Tooltip("days:Q", format=".2f"), alt.Tooltip("factor:Q", format=".2f")]
     marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, color=restrike, stroke=ink)
-    legend = alt.Legend(orient="top")
+    legend = alt.Legend(orient="top") if points["pile"].nunique() <= MOST_LINES else None
     found.append(marks.encode(x=x, y=y, shape=alt.Shape("pile:N", legend=legend), tooltip=tips))
     return finish(layered(*found), height, "Setup factor of all test piles over time.")
 

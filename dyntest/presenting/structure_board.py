@@ -98,7 +98,9 @@ def _counted(group: GroupReview) -> str:
 def _tally(verdicts: Sequence[str]) -> str:
     """Count verdicts in words; those that no pile has are left out, but for the accepted."""
     counts = Counter(verdicts)
-    parts = [f"{counts[name]} {words}" for name, words in _VERDICT_WORDS.items() if counts[name] or name == "accepted"]
+    parts = [
+        f"{counts[name]:,} {words}" for name, words in _VERDICT_WORDS.items() if counts[name] or name == "accepted"
+    ]
     return ", ".join(parts)
 
 
@@ -519,7 +521,7 @@ MOST_NAMED = 12
 
 def _some(piles: list[str]) -> str:
     named = ", ".join(map(str, piles[:MOST_NAMED]))
-    return named if len(piles) <= MOST_NAMED else f"{named} and {len(piles) - MOST_NAMED} more"
+    return named if len(piles) <= MOST_NAMED else f"{named} and {len(piles) - MOST_NAMED:,} more"
 
 
 def pay_rows(review: StructureReview) -> pd.DataFrame:
@@ -530,7 +532,7 @@ def pay_rows(review: StructureReview) -> pd.DataFrame:
             continue
         known = group.check.piles["pay_length"].dropna()
         total = show("penetration", float(known.sum()), system) if len(known) else "–"
-        rows.append((group.group.name, str(len(group.check.piles)), str(len(known)), total))
+        rows.append((group.group.name, f"{len(group.check.piles):,}", f"{len(known):,}", total))
     return pd.DataFrame(rows, columns=["group", "piles", "with a known length", "pay length"], dtype=object)
 
 

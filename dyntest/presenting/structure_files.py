@@ -223,6 +223,16 @@ def _structure_json(review: StructureReview) -> bytes:
         ],
         "damping_factor": _pooled(review.damping_factor),
         "efficiency": _pooled(review.efficiency),
+        "hammers": [
+            {
+                "kind": run.kind,
+                "ram_mass_kg": number(run.ram_mass),
+                "piles": list(run.piles),
+                "transfer_ratios": [number(one) for one in run.ratios],
+                "change": None if run.change is None else [run.change.value, run.change.low, run.change.high],
+            }
+            for run in review.hammers
+        ],
         "groups": [_group(group, system) for group in review.groups],
         "to_do": list(to_do(review)),
         "reminder": GOVERNING_SPECIFICATION,
@@ -395,6 +405,10 @@ def _plan_figure(places: pd.DataFrame, unit: str) -> bytes:
     return finished(figure, "Plan of piles" if unit else "Piles without coordinates", left=0.7)
 
 
+MOST_NAMED_LINES = 12
+"""Test piles that a legend names at most [1]."""
+
+
 def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
     figure = Figure(figsize=(7.0, 3.0))
     axes = figure.subplots()
@@ -416,7 +430,8 @@ def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
         )
     axes.axhline(1.0, color=palette.QUIET, linewidth=0.6)
     axes.set(xscale="log", xlabel="time since end of driving [days]", ylabel="setup factor")
-    axes.legend(loc="upper left")
+    if points["pile"].nunique() <= MOST_NAMED_LINES:
+        axes.legend(loc="upper left")
     return finished(figure, "Setup of all test piles", left=0.7)
 
 
@@ -436,7 +451,8 @@ def _depth_figure(lines: pd.DataFrame, layers: pd.DataFrame) -> bytes:
         axes.plot(own[resistance], own[depth], color=colour, linestyle=style, label=pile)
     axes.invert_yaxis()
     axes.set(xlabel=resistance, ylabel=depth)
-    axes.legend(loc="upper right", ncols=1 + lines["pile"].nunique() // 12)
+    if lines["pile"].nunique() <= MOST_NAMED_LINES:
+        axes.legend(loc="upper right")
     deepest = float(lines[depth].max())
     for strip, pile in zip(strips, piles, strict=True):
         for layer in layers[layers["pile"] == pile].itertuples():

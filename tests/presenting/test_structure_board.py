@@ -140,6 +140,10 @@ def test_files_tell_every_pile_and_group(structure):
     content = json.loads(files["structure.json"])
     assert [group["name"] for group in content["groups"]] == [group.group.name for group in structure.groups]
     assert len(content["groups"][0]["piles"]) == 24
+    assert {run["kind"]: run["piles"] for run in content["hammers"]} == {
+        "open-end diesel": ["P2-4", "P3-1"],
+        "hydraulic": ["A1-2", "A4-3"],
+    }
     assert files["bearing_piles.csv"].decode().splitlines()[0].startswith("group,pile,verdict,status,penetration [m]")
     assert len(pd.read_parquet(io.BytesIO(files["test_piles.parquet"]))) == 4
     assert files["structure.pdf"].startswith(b"%PDF")
