@@ -50,36 +50,33 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
 
 
-def load_chart(frame: pd.DataFrame, failure: tuple[float, float] | None, height: int = 340) -> alt.LayerChart:
-    """Give the static load–movement curve at the gauges and at the toe, movement downward, with the failure criterion.
-
-    `failure` has load and movement where the criterion is met, in the frame's units.
-    """
+def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -> alt.LayerChart:
+    """Give the static load–movement curve at the gauges and at the toe, movement downward, with range and failure."""
     drawn, titles = named(frame)
     colours = [look.colour(colour) for colour, _ in PLACES.values()]
     dashes = [DASHES[dash] for _, dash in PLACES.values()]
     legend = alt.Legend(orient="top", symbolStrokeWidth=2.5)
-    base = alt.Chart(drawn).encode(
-        x=alt.X("c0:Q", axis=axis(titles["c0"])),
-        y=alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(reverse=True)),
-    )
+    across = alt.X("c0:Q", axis=axis(titles["c0"]))
+    down = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(reverse=True))
+    base = alt.Chart(drawn).encode(x=across, y=down)
     curve = base.mark_line(strokeWidth=2).encode(
         color=alt.Color("c2:N", scale=alt.Scale(domain=list(PLACES), range=colours), legend=legend),
         strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(PLACES), range=dashes), legend=legend),
         order="c1:Q",
     )
     tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=",.0f")]
+    tips += [alt.Tooltip(f"c{end}:Q", title=titles[f"c{end}"], format=",.0f") for end in (3, 4)]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".2f"))
     points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail="c2:N")
-    layers = [curve, points]
-    if failure is not None:
-        unit = titles["c0"].partition("[")[2].rstrip("]")
-        told = f"failure criterion, {failure[0]:,.0f} {unit}"
-        at = pd.DataFrame({"c0": [failure[0]], "c1": [failure[1]], "t": [told]})
-        accent = look.colour(palette.ACCENT)
-        mark = alt.Chart(at).mark_point(size=120, color=accent, filled=True).encode(x="c0:Q", y="c1:Q")
-        words = alt.Chart(at).mark_text(color=accent, align="right", dx=-10).encode(x="c0:Q", y="c1:Q", text="t:N")
-        layers += [mark, words]
+    at_head = alt.Chart(drawn[drawn["c2"] == GAUGE_LEVEL])
+    band = at_head.mark_area(opacity=0.15, color=colours[0], orient="horizontal")
+    marked, _ = named(failures)
+    ink = look.colour(palette.ACCENT)
+    layers = [band.encode(x=alt.X("c3:Q", axis=axis(titles["c0"])), x2="c4:Q", y=down), curve, points]
+    for place, row in enumerate(marked.index):
+        at = alt.Chart(marked.loc[[row]]).encode(x="c0:Q", y="c1:Q")
+        layers.append(at.mark_point(size=70, color=ink, shape=("circle", "square")[place]).encode(tooltip="c3:N"))
+        layers.append(at.mark_text(color=ink, align="right", dx=-8, dy=12).encode(text="c3:N"))
     return finish(layered(*layers), height, "Computed static load against movement, at the gauges and the toe.")
 
 
@@ -180,7 +177,7 @@ def draw_match(test, drive, blow: int) -> None:
     if match is None:
         pieces.draw_note(f"Not matched: {found['match_problem'].rstrip('.')}.")
         return
-    from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
+    from dyntest.presenting.frames_match import failure_loads, load_movements, match_rows, match_waves, shaft_lengths
 
     if not match.fitted:
         told = f"the misfit is {match.misfit:.3f}, so computed and measured waves differ too much to rely on it"
@@ -190,7 +187,7 @@ def draw_match(test, drive, blow: int) -> None:
     with left:
         draw(distribution_chart(shaft_lengths(match, test.system)), "match_distribution")
     with right:
-        draw(load_chart(load_movements(match, test.system), None), "match_load")
+        draw(load_chart(load_movements(match, test.system), failure_loads(match, test.system)), "match_load")
     left, right = st.columns(2)
     with left:
         pieces.worded(match_rows(match, test.system))

@@ -31,7 +31,15 @@ from dyntest.presenting.frames_decisions import (
     measured_over_time,
     refusal_count,
 )
-from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE, load_movements, of_drives, shaft_lengths, stresses_along
+from dyntest.presenting.frames_match import (
+    GAUGE_LEVEL,
+    TOE,
+    failure_loads,
+    load_movements,
+    of_drives,
+    shaft_lengths,
+    stresses_along,
+)
 from dyntest.presenting.frames_record import SHOWN_RETURNS, counts_by_depth, marks, overlay, profile
 from dyntest.presenting.sentences import drive_words
 from dyntest.reviewing.drive import DriveReview
@@ -296,9 +304,11 @@ def overlay_figure(
         return finished(figure, heading, left=0.6, top=0.3, spread=False)
 
 
-def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str]) -> bytes:
-    """Draw computed load–movement curves, load across and movement downward."""
-    load, movement = frame.columns[:2]
+def load_movement_figure(
+    frame: pd.DataFrame, heading: str, kinds: dict[str, str], failures: pd.DataFrame | None = None
+) -> bytes:
+    """Draw computed load–movement curves with their ranges and failures, load across and movement downward."""
+    load, movement, _, low, high = frame.columns[:5]
     looks = _looks(kinds)
     with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(0.36 * WIDTH, 3.3))
@@ -310,12 +320,18 @@ def load_movement_figure(frame: pd.DataFrame, heading: str, kinds: dict[str, str
                 axes.plot(
                     line[load], line[movement], label=label, **{**looks[drive], "linewidth": 1.5 if at_head else 0.7}
                 )
+                if at_head:
+                    look = {"color": looks[drive]["color"], "alpha": 0.15, "linewidth": 0}
+                    axes.fill_betweenx(line[movement], line[low], line[high], **look)
+        marks = zip("os", by_name(failures, "criterion"), strict=False) if failures is not None else ()
+        for mark, (criterion, at) in marks:
+            axes.plot(at[load], at[movement], mark, color=palette.INK, markersize=4, fillstyle="none", label=criterion)
         axes.set(xlabel=f"{load}\nthin lines: {TOE}", ylabel=movement)
         axes.set_xlim(left=0.0)
         axes.set_ylim(frame[movement].max(), 0.0)
-        axes.legend(loc="lower left", handlelength=3.0)
+        axes.legend(loc="upper center", bbox_to_anchor=(0.4, -0.28), ncols=2, handlelength=2.0, columnspacing=1.0)
         _few_ticks(axes)
-        return finished(figure, heading, left=0.62, bottom=0.6)
+        return finished(figure, heading, left=0.62, bottom=1.1)
 
 
 SOILS = {"sand": ("#f1e3c1", "···"), "silt": ("#dcd6c8", "---"), "clay": ("#c7c0b4", "///"), "rock": ("#a9a9a9", "xxx")}
@@ -546,8 +562,8 @@ def _matches(review: Review) -> dict[str, bytes]:
     if not drives:
         return {}
     length = display_unit("penetration", system)[1] * review.sheet.pile.length
-    shaft, movement, stress = (
-        of_drives(frame, drives, system) for frame in (shaft_lengths, load_movements, stresses_along)
+    shaft, movement, stress, failed = (
+        of_drives(frame, drives, system) for frame in (shaft_lengths, load_movements, stresses_along, failure_loads)
     )
     depth = next(
         (float(d.table["penetration"].iloc[-1]) for d in drives if d.table["penetration"].notna().any()), np.nan
@@ -557,7 +573,7 @@ def _matches(review: Review) -> dict[str, bytes]:
         "shaft_resistance": shaft_figure(
             shaft, "Matched soil and stresses along the pile", kinds, length, soil, stress
         ),
-        "load_movement": load_movement_figure(movement, "Computed load–movement", kinds),
+        "load_movement": load_movement_figure(movement, "Computed load–movement", kinds, failed),
     }
 
 

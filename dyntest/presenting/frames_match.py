@@ -9,7 +9,14 @@ from dyntest.presenting.frames import TIME, depth_title, force_title, shown
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import show_range
 from dyntest.reviewing.drive import DriveReview
-from dyntest.wave_equation.match_results import load_movement, matched_waves, shaft_distribution, stress_along_pile
+from dyntest.wave_equation.match_results import (
+    OF_WIDTH,
+    OFFSET,
+    load_movement,
+    matched_waves,
+    shaft_distribution,
+    stress_along_pile,
+)
 from dyntest.wave_equation.matching import Match
 
 MEASURED, COMPUTED = "upward wave", "upward wave, computed"
@@ -93,23 +100,53 @@ def stresses_along(match: Match, system: str) -> pd.DataFrame:
 
 
 def load_movements(match: Match, system: str) -> pd.DataFrame:
-    """Give the static load–movement curve that the matched soil implies."""
+    """Give the static load–movement curve that the matched soil implies, at the gauges with its range.
+
+    Columns: load, movement, `place`, and the ends of the load's range at that movement; at the toe these are the load.
+    """
     curve = load_movement(match)
-    load, moved = f"load [{display_unit('shaft_resistance', system)[0]}]", display_unit("set_per_blow", system)[0]
+    unit = display_unit("shaft_resistance", system)[0]
+    load, moved = f"load [{unit}]", display_unit("set_per_blow", system)[0]
     parts = [
         pd.DataFrame(
             {
                 load: shown("shaft_resistance", values, system),
                 f"movement [{moved}]": shown("set_per_blow", movement, system),
                 "place": place,
+                f"least load [{unit}]": shown("shaft_resistance", low, system),
+                f"greatest load [{unit}]": shown("shaft_resistance", high, system),
             }
         )
-        for place, values, movement in (
-            (GAUGE_LEVEL, curve.head_load, curve.head_movement),
-            (TOE, curve.toe_load, curve.toe_movement),
+        for place, values, movement, low, high in (
+            (GAUGE_LEVEL, curve.head_load, curve.head_movement, curve.head_load_low, curve.head_load_high),
+            (TOE, curve.toe_load, curve.toe_movement, curve.toe_load, curve.toe_load),
         )
     ]
     return pd.concat(parts, ignore_index=True)
+
+
+_CRITERIA = {OFFSET: "Davisson's offset", OF_WIDTH: "5 % of the width"}
+"""Criteria of failure in words."""
+
+
+def failure_loads(match: Match, system: str) -> pd.DataFrame:
+    """Give where criteria call the computed static test failed; a row each that its curve reaches.
+
+    Columns: load, movement, `criterion`, and `told`, the criterion with its load and range in words.
+    """
+    found = [failure for failure in load_movement(match).failures if failure.load == failure.load]
+    rows = [
+        (
+            float(shown("shaft_resistance", failure.load, system)),
+            float(shown("set_per_blow", failure.movement, system)),
+            _CRITERIA[failure.criterion],
+            f"{_CRITERIA[failure.criterion]}: {show('shaft_resistance', failure.load, system)} "
+            f"({show_range(*failure.load_range, 'shaft_resistance', system)})",
+        )
+        for failure in found
+    ]
+    load, moved = display_unit("shaft_resistance", system)[0], display_unit("set_per_blow", system)[0]
+    return pd.DataFrame(rows, columns=[f"load [{load}]", f"movement [{moved}]", "criterion", "told"])
 
 
 def match_rows(match: Match, system: str) -> pd.DataFrame:

@@ -8,18 +8,22 @@ from typing import Any
 
 import numpy as np
 
+from dyntest.pile import Pile
 from dyntest.wave_equation.problem import (
     LAYER_NAMES,
     LAYERED,
     LAYERS,
     NEIGHBOUR_SPREAD,
     OPEN_RADIATION,
+    POISSON,
     POWER,
     RADIATING,
     SHAFT_RISE,
+    SOIL_DENSITY,
     Problem,
     drift_name,
     physical,
+    pile_width,
     set_spread,
     waves,
 )
@@ -119,13 +123,36 @@ def matched_soil(
         factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
         soil = replace(soil, damping=np.zeros_like(soil.limit), rate_damping=factor, rate_power=values["rate_power"])
     if damping in RADIATING:
-        dashpot = unloading_stiffness(soil)
-        dashpot[:-1] *= values["shaft_radiation"] * stretch
-        dashpot[-1] *= values["toe_radiation"] * stretch
+        lengths = share.sum(axis=1) * min(problem.blow.embedded, problem.blow.pile.length) / n_shaft
+        dashpot = dashpots(unloading_stiffness(soil) * stretch, lengths, problem.blow.pile, values["dashpot_power"])
+        dashpot[:-1] *= values["shaft_radiation"]
+        dashpot[-1] *= values["toe_radiation"]
         if damping == OPEN_RADIATION:
             soil.damping[-1], dashpot[-1], factor[-1] = dashpot[-1], 0.0, 0.0
         soil = replace(soil, radiation=dashpot)
     return soil
+
+
+def dashpots(stiffness: np.ndarray, lengths: np.ndarray, pile: Pile, power: np.ndarray) -> np.ndarray:
+    """Give the dashpots of ground that carries waves away from the pile, from the springs that it gives at each node.
+
+    Units: stiffness [N/m]; lengths [m]; power [1]; returns [N s/m].
+
+    The spring gives the dashpot, by ``k = 2.9 G`` and ``c = 2 π r √(G ρ)`` per length of shaft (Randolph and Simons
+    1986) and ``K = 4 G r/(1 − ν)`` and ``C = 3.4 r² √(G ρ)/(1 − ν)`` under a round toe (Lysmer and Richart 1966), both
+    from memory. Along the shaft c keeps its mean and follows ``k^power``.
+    """
+    width, soft = pile_width(pile), 1e-3
+    radius = 2.0 * width / np.pi  # of the same perimeter as a square
+    per_length = stiffness[:-1] / np.maximum(lengths[:-1, None], soft)
+    mean = np.maximum(stiffness[:-1].sum(axis=0) / max(lengths.sum(), soft), soft)
+    found = np.empty_like(stiffness)
+    found[:-1] = 2.0 * np.pi * radius * lengths[:-1, None] * np.sqrt(SOIL_DENSITY * mean / 2.9)
+    found[:-1] *= np.maximum(per_length / mean, soft) ** power
+    radius = width / np.sqrt(np.pi)  # of the same area
+    rigidity = stiffness[-1] * (1.0 - POISSON) / (4.0 * radius)
+    found[-1] = 3.4 * radius**2 * np.sqrt(rigidity * SOIL_DENSITY) / (1.0 - POISSON)
+    return found
 
 
 def layer_lengths(n_shaft: int) -> np.ndarray:
@@ -162,7 +189,17 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
 
 
 def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
-    """March all candidates of all tasks together; their problems differ in law and blow and in nothing else."""
+    """March all candidates of tasks of one pile together, those of as many steps in one run.
+
+    Their problems differ in law, blow and soil, and in nothing else.
+    """
+    lengths = [task.problem.n_steps for task in tasks]
+    if len(set(lengths)) > 1:
+        done: dict[int, Outcome] = {}
+        for length in dict.fromkeys(lengths):
+            places = [place for place, other in enumerate(lengths) if other == length]
+            done |= dict(zip(places, run_tasks([tasks[place] for place in places], peaks=peaks), strict=True))
+        return [done[place] for place in range(len(tasks))]
     downs, ups, soils, meshes = [], [], [], []
     for task in tasks:
         values = physical(task.problem.layout, task.scores)

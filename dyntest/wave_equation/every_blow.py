@@ -1,7 +1,8 @@
 """Matching every blow of a drive, each started from its neighbour's soil, through any executor.
 
-Blows are handed out in runs of neighbours; the first of a run starts from the soil of the representative blow, every
-other from the last blow before it that would fit. What goes wrong with one blow is noted beside it and stops nothing.
+Blows are handed out in runs of neighbours; the middle one of a run starts from the soil of the representative blow, the
+others start from the middle one's and march together. What goes wrong with one blow is noted beside it and stops
+nothing.
 
 Long work goes to a pool of processes: started afresh, one thread of linear algebra each, gone when their parent is.
 """
@@ -17,11 +18,11 @@ from multiprocessing import active_children, connection, get_context, parent_pro
 
 import numpy as np
 
-from dyntest.wave_equation.matching import Match, match_from
+from dyntest.wave_equation.matching import Match, match_from, match_together
 from dyntest.wave_equation.problem import Blow
 
-RUN = 12
-"""Blows handed out together [1]: enough for the warm start to pay, few enough for progress to be seen."""
+RUN = 24
+"""Blows handed out together [1]: enough for a start from a neighbour to pay, few enough for progress to be seen."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def match_every_blow(
 
     Notes
     -----
-    The fit is that of `match_blow` (wave equation after Smith, 1960), started from the soil of the last blow that
+    The fit is that of `match_blow` (wave equation after Smith, 1960), started from the soil of a neighbour that
     would fit rather than from several starts. It holds where neighbouring blows are alike; where one is not, its
     misfit says so.
     """
@@ -141,19 +142,21 @@ def _result(future: Future, n_blows: int) -> tuple[np.ndarray, dict[int, str]]:
 
 
 def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, str]]:
-    """Match neighbouring blows one after the other; only numbers go back through the executor."""
+    """Match neighbouring blows; only numbers go back through the executor."""
     rows = np.full((len(blows), 11), np.nan)
     failed: dict[int, str] = {}
+    order = sorted(range(len(blows)), key=lambda place: abs(place - len(blows) // 2))
+    found: dict[int, Match] = {}
     neighbour = start
-    for place, blow in enumerate(blows):
-        try:
-            match = match_from(blow, neighbour)
-        except ValueError as problem:  # the text is fit for a user
-            failed[place] = str(problem)
-            continue
-        except Exception as problem:  # one blow out of hundreds shall not lose the others
-            failed[place] = f"the fit broke down ({type(problem).__name__}: {problem})"
-            continue
+    while order and neighbour is start:  # the first that fits is where the others start
+        first = order.pop(0)
+        found |= _matched_alone(blows, (first,), start, failed)
+        neighbour = found[first] if first in found and found[first].fitted else start
+    try:
+        found |= dict(zip(order, match_together(tuple(blows[place] for place in order), neighbour), strict=True))
+    except Exception:  # one of them broke it down; which, and how, shows by itself
+        found |= _matched_alone(blows, tuple(order), neighbour, failed)
+    for place, match in found.items():
         rows[place] = [
             match.matched_resistance,
             match.shaft_resistance,
@@ -164,11 +167,24 @@ def _match_run(blows: list[Blow], start: Match) -> tuple[np.ndarray, dict[int, s
             match.misfit,
             match.fitted,
         ]
-        if match.fitted:
-            neighbour = match
-        else:
+        if not match.fitted:
             failed[place] = f"its misfit is {match.misfit:.3f}: the model does not explain this blow"
     return rows, failed
+
+
+def _matched_alone(
+    blows: list[Blow], places: tuple[int, ...], neighbour: Match, failed: dict[int, str]
+) -> dict[int, Match]:
+    """Match blows one after the other and note why one could not be."""
+    found: dict[int, Match] = {}
+    for place in places:
+        try:
+            found[place] = match_from(blows[place], neighbour)
+        except ValueError as problem:  # the text is fit for a user
+            failed[place] = str(problem)
+        except Exception as problem:  # one blow out of hundreds shall not lose the others
+            failed[place] = f"the fit broke down ({type(problem).__name__}: {problem})"
+    return found
 
 
 THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")

@@ -200,6 +200,14 @@ class Descent:
         """What is moved together, shape (n_parameters, n_moves) [1]."""
         return np.eye(len(self.scores)) if self.directions is None else self.directions
 
+    def take_noise(self, noise: float) -> None:
+        """Put another misfit in the place of the one that counted as one standard deviation [1]."""
+        factor, n = self.problem.misfit / noise, self.problem.n_steps
+        self.problem = replace(self.problem, misfit=noise)
+        for rows in (*self.rows[:-1], *self.slopes):
+            rows[:n] *= factor
+        self.cost = float(sum(row @ row for row in self.rows))
+
     def step_from(self, before: np.ndarray) -> np.ndarray:
         """Give the moves that led here from other scores, shape (n_moves,) [1]."""
         basis = self.basis
@@ -232,10 +240,10 @@ def moving(problem: Problem, blow: int) -> np.ndarray:
     return np.array([row for row, name in enumerate(problem.layout.names) if name not in others])
 
 
-def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[tuple[np.ndarray, np.ndarray]]:
+def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[np.ndarray]:
     """Put the derivatives of the waves of every descent from one run.
 
-    Gives the logarithms of the first blow's resistances in newtons and their derivatives by the moves, where asked for.
+    Gives the derivatives of the logarithms of the first blow's resistances, where asked for.
     """
     tasks, moves = [], []
     for each in descents:
@@ -260,7 +268,7 @@ def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[tuple[n
                 logarithm = np.log(np.maximum(outcome.resistance, 1.0))
                 change = np.zeros((3, n_moves))
                 change[:, columns] = (logarithm[:, :-1] - logarithm[:, -1:]) / STEP
-                resistances.append((logarithm[:, -1], change))
+                resistances.append(change)
     return resistances
 
 
@@ -289,9 +297,9 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
     Slopes serve for `SLOPES_SERVE` steps, each of which puts them right along its own direction (the secant version of
     the method; Madsen, Nielsen and Tingleff 2004, Methods for Non-Linear Least Squares Problems, §3.5, from memory).
     """
-    evaluate(descents)
-    for each in descents:
-        each.slopes = []
+    begun = [each for each in descents if not each.rows]
+    if begun:
+        evaluate(begun)
     for _ in range(iterations):
         going = [each for each in descents if each.active]
         if not going:
@@ -409,7 +417,7 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
     order = list(dict.fromkeys(each.problem.law for each in ranked))
     best = [next(each for each in ranked if each.problem.law == law) for law in order[LAWS_WITH_ALL_STARTS:]]
     descents = [each for each in ranked if each.problem.law in order[:LAWS_WITH_ALL_STARTS]] + best
-    descents = _refined(_unlike(descents), blows, reduction, coarse)
+    descents = _refined(_unlike(descents), blows, reduction, coarse, _noises([descents])[0])
     descend(descents, JOINT_ITERATIONS)
     return fit_to_the_end(descents, blows, reduction)
 
@@ -433,21 +441,33 @@ def fit_to_the_end(
     descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None = None
 ) -> list[LawFit]:
     """Fit on the mesh that is wanted with the noise that is left, and weigh the laws."""
-    descents = _refined(_unlike(_supported(descents)), blows, reduction, TARGET_STEP)
-    descend(descents, LAST_ITERATIONS)
-    descents = _unlike(_supported(descents))
-    noise = _noise(descents)
-    for each in descents:
-        each.problem, each.active, each.damping = replace(each.problem, misfit=noise), True, LATER_DAMPING
-    descend(descents, 2)
-    return _weighed(descents)
+    return fit_each_to_the_end([(descents, blows)], reduction)[0]
+
+
+def fit_each_to_the_end(
+    groups: list[tuple[list[Descent], tuple[Blow, ...]]], reduction: Reduction | None = None
+) -> list[list[LawFit]]:
+    """Do so for several groups of descents of one pile, each with blows and noise of its own, all marching together."""
+    begun = [_unlike(_supported(descents)) for descents, _ in groups]
+    fine = [
+        _refined(descents, blows, reduction, TARGET_STEP, noise)
+        for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
+    ]
+    descend([each for group in fine for each in group], LAST_ITERATIONS)
+    fine = [_unlike(_supported(group)) for group in fine]
+    for group, noise in zip(fine, _noises(fine), strict=True):
+        for each in group:
+            each.take_noise(noise)
+            each.active, each.damping = True, LATER_DAMPING
+    descend([each for group in fine for each in group], 2)
+    return _weighed(fine)
 
 
 def _refined(
-    descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None, time_step: float
+    descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None, time_step: float, noise: float
 ) -> list[Descent]:
     """Give the same models on all blows and another mesh, with the noise that the best of them leaves."""
-    noise, refined = _noise(descents), []
+    refined = []
     for each in descents:
         law = each.problem.law
         problem = make_problem(blows, law=law, reduction=reduction, time_step=time_step)
@@ -481,10 +501,10 @@ def _unlike(descents: list[Descent]) -> list[Descent]:
     return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
 
 
-def _noise(descents: list[Descent]) -> float:
-    """Noise that the best model leaves, over all its blows."""
-    best = min(descents, key=lambda each: each.cost)
-    return noise_of(best.problem, evaluate([best])[0])
+def _noises(groups: list[list[Descent]]) -> list[float]:
+    """Give the noise that the best model of every group leaves, over all its blows."""
+    best = [min(descents, key=lambda each: each.cost) for descents in groups]
+    return [noise_of(each.problem, outcomes) for each, outcomes in zip(best, evaluate(best), strict=True)]
 
 
 def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
@@ -493,32 +513,34 @@ def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
     return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(outcomes) ** COMMON_ERROR
 
 
-def _weighed(descents: list[Descent]) -> list[LawFit]:
-    """Give the fits with their misfit, covariance and weight, the best first."""
-    outcomes = evaluate(descents, peaks=True)
-    resistances = take_slopes(descents, peaks=True)
-    criteria = np.array([each.cost + 2.0 * len(each.scores) for each in descents])
-    weights = np.exp(-0.5 * (criteria - criteria.min()))
-    weights /= weights.sum()
+def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:
+    """Give the fits of every group with their misfit, covariance and weight, the best first."""
+    descents = [each for group in groups for each in group]
+    outcomes = iter(evaluate(descents, peaks=True))
+    changes = iter(take_slopes(descents, peaks=True))
     found = []
-    for place, each in enumerate(descents):
-        first = outcomes[place][0]
-        misfit = float(wave_misfit(each.problem, first.difference)[0])
-        covariance = np.linalg.inv(normal_equations(each)[0] + 1e-6 * np.eye(len(each.scores)))
-        found.append(
-            LawFit(
-                each.problem,
-                each.scores,
-                misfit,
-                float(criteria[place]),
-                np.log(np.maximum(first.resistance[:, 0], 1.0)),
-                resistances[place][1],
-                covariance,
-                float(weights[place]),
-                float(first.set_per_blow[0]),
+    for group in groups:
+        criteria = np.array([each.cost + 2.0 * len(each.scores) for each in group])
+        weights = np.exp(-0.5 * (criteria - criteria.min()))
+        weights /= weights.sum()
+        fits = []
+        for each, criterion, weight in zip(group, criteria, weights, strict=True):
+            first = next(outcomes)[0]
+            fits.append(
+                LawFit(
+                    each.problem,
+                    each.scores,
+                    float(wave_misfit(each.problem, first.difference)[0]),
+                    float(criterion),
+                    np.log(np.maximum(first.resistance[:, 0], 1.0)),
+                    next(changes),
+                    np.linalg.inv(normal_equations(each)[0] + 1e-6 * np.eye(len(each.scores))),
+                    float(weight),
+                    float(first.set_per_blow[0]),
+                )
             )
-        )
-    return sorted(found, key=lambda fit: fit.criterion)
+        found.append(sorted(fits, key=lambda fit: fit.criterion))
+    return found
 
 
 def _starts(problem: Problem) -> np.ndarray:

@@ -5,7 +5,6 @@ The static load–movement curve that a matched soil implies, at head and toe.
 What changed between two matches of one pile.
 """
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +13,7 @@ from dyntest.pile import Pile
 from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil, run
 from dyntest.wave_equation.fitting import LawFit
 from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, WIDENING_OF_PARTS, Match, mixture_range
-from dyntest.wave_equation.problem import BOUND, Problem, physical
+from dyntest.wave_equation.problem import BOUND, Problem, physical, pile_width
 
 
 @dataclass(frozen=True)
@@ -188,9 +187,6 @@ described beside other criteria in UFC 3-220-20, chapter 6)."""
 WIDTH_SHARE = 0.05
 """Movement of the toe at which a resistance is stated, over the width [1]: where the ground gives way little by little
 there is no other failure; common practice, no source."""
-STEEL_SHARE = 0.11
-"""Section over the area within the outline of H piles and pipes [1], where a width is not known; common practice, no
-source."""
 DRAWS = 200
 """Models drawn from the mixture for the band [1]."""
 
@@ -242,21 +238,6 @@ class LoadMovement:
     head_load_low: np.ndarray
     head_load_high: np.ndarray
     failures: tuple[FailureLoad, ...]
-
-
-def pile_width(pile: Pile) -> float:
-    """Give the width of a pile [m]: of a named section, of a square as large as concrete or timber, or estimated.
-
-    Examples
-    --------
-    >>> from dyntest.pile import PilePart
-    >>> round(pile_width(Pile("P1", "steel", (PilePart(20.0, 0.01, 207e9, 7850.0),), section="HP12x53")), 3)
-    0.305
-    """
-    named = re.match(r"HP\s*(\d+)", pile.section or "")
-    if named:
-        return int(named.group(1)) * 0.0254
-    return float(np.sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))
 
 
 def load_movement(match: Match, greatest_toe_movement: float | None = None, n_points: int = 80) -> LoadMovement:
@@ -379,6 +360,7 @@ SHARED = (
     "rate_power",
     "shaft_radiation",
     "toe_radiation",
+    "dashpot_power",
     "wave_speed_error",
     "lag",
     "force_error",

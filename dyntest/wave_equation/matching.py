@@ -12,7 +12,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyntest.wave_equation.fitting import BEST, LAWS, MISFIT_BOUNDS, Descent, LawFit, fit_laws, fit_to_the_end, laws_of
+from dyntest.wave_equation.fitting import (
+    BEST,
+    LAWS,
+    MISFIT_BOUNDS,
+    Descent,
+    LawFit,
+    fit_each_to_the_end,
+    fit_laws,
+    laws_of,
+)
 from dyntest.wave_equation.problem import (
     BOUND,
     LOGARITHMS_OF_SCALE,
@@ -29,7 +38,7 @@ from dyntest.wave_equation.problem import (
 
 WIDENING, WIDENING_OF_PARTS = 1.5, 1.75
 """Factors on the spread that a record leaves under one law, of the total and of shaft and toe [1]."""
-WIDENING_OF_RADIATION = 1.5
+WIDENING_OF_RADIATION = 1.35
 """Further factor on both under laws with radiation, whose forms differ most from author to author [1]; our own choice.
 """
 FLOOR = {"total": 0.015, "part": 0.03}
@@ -226,21 +235,34 @@ def with_reduction(uniform: Match, reductions: tuple[Reduction, ...]) -> Match:
 
 
 def match_from(blow: Blow, neighbour: Match) -> Match:
-    """Match one blow starting from its neighbour's soil and from the expected one, under the laws it supported."""
+    """Match one blow starting from its neighbour's soil, under the laws it supported, or afresh where that is strange.
+
+    Raises ValueError where the blow cannot be matched.
+    """
+    return match_together((blow,), neighbour)[0]
+
+
+def match_together(blows: tuple[Blow, ...], neighbour: Match) -> list[Match]:
+    """Match blows of one pile, each with a soil of its own, all starting from a neighbour's and marching together."""
+    if not blows:
+        return []
     section = neighbour.section
-    descents: list[Descent] = []
-    for kept in neighbour.fits:
-        if kept.weight < CARRIED_WEIGHT and descents:
-            continue
-        problem = replace(make_problem(blow, law=kept.problem.law, reduction=section), misfit=kept.problem.misfit)
-        descents.append(Descent(problem, carry_over(kept.problem.layout, kept.scores, problem)))
-        if len(descents) == 1:  # also from what is expected: soil can change at once
-            descents.append(Descent(problem, np.zeros(problem.layout.count)))
-    found = fit_to_the_end(descents, (blow,), section)
-    if found[0].misfit > STRANGE * max(neighbour.misfit, MISFIT_BOUNDS[0]):
-        law = BEST if len({fit.law for fit in neighbour.fits}) > 1 else neighbour.law
-        found = min(found, fit_laws((blow,), laws_of(law), section), key=lambda fits: fits[0].misfit)
-    return _match(found)
+    groups: list[tuple[list[Descent], tuple[Blow, ...]]] = []
+    kept = [fit for fit in neighbour.fits if fit.weight >= CARRIED_WEIGHT] or [neighbour.fits[0]]
+    for blow in blows:
+        descents = []
+        for fit in kept:
+            problem = replace(make_problem(blow, law=fit.problem.law, reduction=section), misfit=fit.problem.misfit)
+            descents.append(Descent(problem, carry_over(fit.problem.layout, fit.scores, problem)))
+        groups.append((descents, (blow,)))
+    found = fit_each_to_the_end(groups, section)
+    strange = STRANGE * max(neighbour.misfit, MISFIT_BOUNDS[0])
+    law = BEST if len({fit.law for fit in neighbour.fits}) > 1 else neighbour.law
+    for place, blow in enumerate(blows):
+        if found[place][0].misfit > strange:  # soil can change at once
+            afresh = fit_laws((blow,), laws_of(law), section)
+            found[place] = min(found[place], afresh, key=lambda fits: fits[0].misfit)
+    return [_match(fits) for fits in found]
 
 
 def carry_over(there: Parameters, scores: np.ndarray, problem: Problem) -> np.ndarray:

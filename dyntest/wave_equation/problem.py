@@ -14,6 +14,7 @@ for soil, and what is not known of them widens the ranges. Concrete and timber t
 ``E = ρ c²``: an error of c then moves travel time, impedance and force together.
 """
 
+import re
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -76,6 +77,9 @@ TOE_DAMPING = 0.492
 RATE_FACTOR, TOE_RATE_FACTOR = {"sand": 0.15, "silt": 0.4, "clay": 0.8, None: 0.4}, 0.4
 """Expected factors of v^0.2 [(s/m)^0.2]: about 0.1 in sand to 1 in clay (Randolph and Simons 1986, from memory); at the
 toe between them, no source."""
+TOE_SLIP_FACTOR = 0.3
+"""The same at a toe with a dashpot beside the spring, which takes part of the rate effect: the geometric mean of 0.1
+and 1, no source."""
 
 LAYERS = 4
 """Stretches of shaft that may have a viscous dashpot of their own [1]."""
@@ -87,10 +91,12 @@ RATE_POWER = 0.22
 RADIATION_QUAKE = 1.3 * MILLIMETRE
 """Expected shaft quake where the spring is the elastic soil around the pile [m]: ``q = 2 π r τ / (2.9 G)`` (Randolph
 and Simons 1986, from memory) for a radius of 0.18 m and a rigidity G/τ of 300."""
-SHAFT_RADIATION, TOE_RADIATION = 2.5e-3, 0.8e-3
-"""Expected dashpot over spring stiffness [s]: ``2 π r √(Gρ) / (2.9 G)`` along the shaft and, for an elastic half-space
-under the toe, ``3.4 r² √(Gρ) / (4 G r)`` (Lysmer and Richart 1966), for r = 0.18 m and shear waves of 150 and 200 m/s
-(formulas from memory, after Randolph and Simons 1986)."""
+SOIL_DENSITY, POISSON = 1900.0, 0.35
+"""Density [kg/m^3] and Poisson's ratio [1] of the ground in the dashpots of radiation; usual values, no source."""
+DASHPOT_POWER = 0.5
+"""Expected power of the spring's stiffness per length to which the dashpot along the shaft grows [1]: 0.5 where the
+rigidity of the ground gives both (Randolph and Simons 1986, from memory), 1 where its shear waves are everywhere as
+fast; the spread reaches half-way."""
 
 # Spreads: standard deviations, of the natural logarithm for positive values. No source gives them; they are wide
 # enough for every published value above to lie within two of them, and calibration of gauges and clocks has the usual
@@ -107,8 +113,9 @@ SPREAD = {
     "upward_share": 0.3,
     "rate_power": 0.5,
     "layer_damping": 1.2,
-    "shaft_radiation": 0.6,
-    "toe_radiation": 0.6,
+    "shaft_radiation": 0.5,
+    "toe_radiation": 0.5,
+    "dashpot_power": 0.25,
     "force_error": 0.02,
     "wave_speed_error": 0.01,
     "lag": 5e-5,
@@ -248,7 +255,8 @@ def lay_out(
         spreads |= dict.fromkeys(LAYER_NAMES, SPREAD["layer_damping"])
     if law.damping in RADIATING:
         values["shaft_quake"], spreads["shaft_quake"] = np.log(RADIATION_QUAKE), RADIATION_QUAKE_SPREAD
-        values["shaft_radiation"], values["toe_radiation"] = np.log(SHAFT_RADIATION), np.log(TOE_RADIATION)
+        values["toe_damping"] = np.log(TOE_SLIP_FACTOR)
+        values |= {"shaft_radiation": 0.0, "toe_radiation": 0.0, "dashpot_power": DASHPOT_POWER}
     if linked(pile):
         spreads["wave_speed_error"] = LINKED_SPREAD
     values |= dict.fromkeys(GAUGE_ERRORS, 0.0)
@@ -264,6 +272,26 @@ def lay_out(
     spreads |= dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
     spread = [spreads[name] for name in values]
     return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
+
+
+STEEL_SHARE = 0.11
+"""Section over the area within the outline of H piles and pipes [1], where a width is not known; common practice, no
+source."""
+
+
+def pile_width(pile: Pile) -> float:
+    """Give the width of a pile [m]: of a named section, of a square as large as concrete or timber, or estimated.
+
+    Examples
+    --------
+    >>> from dyntest.pile import PilePart
+    >>> round(pile_width(Pile("P1", "steel", (PilePart(20.0, 0.01, 207e9, 7850.0),), section="HP12x53")), 3)
+    0.305
+    """
+    named = re.match(r"HP\s*(\d+)", pile.section or "")
+    if named:
+        return int(named.group(1)) * 0.0254
+    return float(np.sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))
 
 
 def linked(pile: Pile) -> bool:
@@ -283,8 +311,9 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
 
     ``"shaft"`` of shape (n_shaft, n_candidates) [N] and every other name of shape (n_candidates,): resistances [N],
     quakes [m], dampings at half the depth [s/m] or, with a power of the velocity, [(s/m)^N], `rate_power` N [1], layer
-    dampings over the impedance [1], `shaft_radiation` and `toe_radiation` [s], logarithms `quake_rise` and
-    `damping_rise` of the value at the end of the shaft over that at its beginning [1], `upward_share`, `force_error`,
+    dampings over the impedance [1], `shaft_radiation` and `toe_radiation` as factors on the ground's dashpots and
+    `dashpot_power` [1], logarithms `quake_rise` and `damping_rise` of the value at the end of the shaft over that at
+    its beginning [1], `upward_share`, `force_error`,
     `velocity_error`, `wave_speed_error` and `section_left` [1], `lag` [s], `drift` [m/s^2], `section_depth` and
     `section_length` [m].
     """

@@ -8,7 +8,7 @@ from dyntest.presenting import figures, frames
 from dyntest.presenting.figures import profiles_figure, review_figures, traces_figure
 from dyntest.presenting.frames import TIME
 from dyntest.presenting.frames_decisions import ASKED, GRAPH, criterion_lines, law_over_time, measured_over_time
-from dyntest.presenting.frames_match import GAUGE_LEVEL, load_movements, of_drives, shaft_lengths
+from dyntest.presenting.frames_match import GAUGE_LEVEL, failure_loads, load_movements, of_drives, shaft_lengths
 from dyntest.presenting.frames_record import overlay, profile
 from dyntest.signals import Waves
 
@@ -178,6 +178,20 @@ def test_load_goes_across_and_movement_down(matched_review, drawn):
     np.testing.assert_array_equal(line(axes, "initial"), one.iloc[:, :2].to_numpy().T)
     assert axes.get_xlabel().startswith(frame.columns[0]) and axes.get_ylabel() == frame.columns[1]
     assert axes.yaxis_inverted() and not axes.xaxis_inverted()
+
+
+def test_the_range_of_the_load_is_shaded_and_its_failures_are_marked(matched_review, drawn):
+    frame, failed = (of_drives(each, matched_review.drives, "SI") for each in (load_movements, failure_loads))
+    figures.load_movement_figure(frame, "P1", KINDS, failed)
+    (axes,) = drawn["P1"].axes
+    bands = [path for shade in axes.collections for path in shade.get_paths()]
+    assert len(bands) == len(matched_review.drives)
+    one = frame[(frame["drive"] == "initial") & (frame["place"] == GAUGE_LEVEL)]
+    ends = bands[0].vertices[:, 0]
+    assert (ends.min(), ends.max()) == (one["least load [kN]"].min(), one["greatest load [kN]"].max())
+    assert len(failed) > 0
+    for criterion, marks in failed.groupby("criterion"):
+        np.testing.assert_array_equal(line(axes, criterion), marks.iloc[:, :2].to_numpy().T)
 
 
 def test_shaft_resistance_goes_across_and_depth_down(matched_review, drawn):

@@ -25,7 +25,14 @@ from dyntest.presenting.frames_decisions import (
     pile_depths,
     setup_rows,
 )
-from dyntest.presenting.frames_match import load_movements, match_rows, match_waves, shaft_lengths
+from dyntest.presenting.frames_match import (
+    GAUGE_LEVEL,
+    failure_loads,
+    load_movements,
+    match_rows,
+    match_waves,
+    shaft_lengths,
+)
 from dyntest.reading.production_log import read_pile_table, read_production_log
 from dyntest.reviewing.structure import review_bearing_piles
 
@@ -67,6 +74,17 @@ def test_a_static_load_test_begins_at_nothing_and_holds_the_matched_resistance(m
     assert head.iloc[0, :2].tolist() == toe.iloc[0, :2].tolist() == [0.0, 0.0]
     assert head.iloc[:, 0].max() == pytest.approx(kip(matched.limit), rel=1e-3)
     assert (np.diff(head.iloc[:, 1]) > 0).all()
+
+
+def test_the_range_of_a_static_load_test_holds_its_curve_and_failures_lie_on_it(matched):
+    frame, failed = load_movements(matched, "US"), failure_loads(matched, "US")
+    head = frame[frame["place"] == GAUGE_LEVEL]
+    load, moved, _, low, high = frame.columns
+    assert ((head[low] <= head[load]) & (head[load] <= head[high])).all()
+    assert head[high].iloc[-1] > 1.01 * head[low].iloc[-1]
+    assert len(failed) > 0
+    on_it = np.interp(failed[moved], head[moved], head[load])
+    np.testing.assert_allclose(failed[load], on_it, rtol=0.01)
 
 
 def test_a_match_is_told_with_units_and_ranges(matched):

@@ -3,8 +3,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.comparison import CORRELATION_TIME, candidate_mesh, measured_waves, noise_left, wave_misfit
-from dyntest.wave_equation.problem import Reduction, make_problem, physical
+from dyntest.pile import Pile, PilePart
+from dyntest.wave_equation.comparison import (
+    CORRELATION_TIME,
+    candidate_mesh,
+    dashpots,
+    measured_waves,
+    noise_left,
+    wave_misfit,
+)
+from dyntest.wave_equation.problem import POISSON, SOIL_DENSITY, Reduction, make_problem, physical, pile_width
 
 
 @pytest.fixture
@@ -82,3 +90,21 @@ def test_the_window_ends_with_the_record(invented_blow):
     assert short.n_steps < whole.n_steps
     assert short.start + short.n_steps * short.mesh.time_step <= cut.time[-1] + 1e-12
     assert short.weight[0] == 1.0
+
+
+def test_radiating_ground_has_the_dashpots_of_its_springs():
+    """On the shaft ρ V_s of its surface; at the toe 0.85 r √(ρ/G) of the stiffness (Lysmer, from memory)."""
+    pile = Pile("P1", "concrete", (PilePart(10.0, 0.16, 40e9, 2450.0),))
+    rigidity, lengths = 20e6, np.array([0.0, 1.0, 0.5, 0.0])
+    radius = pile_width(pile) / np.sqrt(np.pi)
+    toe = 4.0 * rigidity * radius / (1.0 - POISSON)
+    stiffness = np.array([0.0, 2.9 * rigidity, 0.5 * 2.9 * rigidity, toe])[:, None]
+    even, uneven = (dashpots(stiffness, lengths, pile, np.array([power])) for power in (0.5, 1.0))
+    surface = 4.0 * pile_width(pile) * lengths[:3]
+    np.testing.assert_allclose(even[:3, 0], surface * np.sqrt(rigidity * SOIL_DENSITY), rtol=1e-2)
+    assert even[3, 0] == pytest.approx(0.85 * radius * np.sqrt(SOIL_DENSITY / rigidity) * toe)
+    np.testing.assert_allclose(even, uneven, rtol=1e-6)  # the ground is the same all along
+    stiffness[1] *= 4.0
+    even, uneven = (dashpots(stiffness, lengths, pile, np.array([power]))[:3, 0] for power in (0.5, 1.0))
+    assert even[1] / even[2] == pytest.approx(2.0 * 2.0)
+    assert uneven[1] / uneven[2] == pytest.approx(4.0 * 2.0)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import least_squares, rosen
@@ -104,6 +106,33 @@ def test_laws_side_by_side_march_as_they_do_alone(blow):
         np.testing.assert_allclose(found.difference, alone.difference, atol=1e-5 * scale)
         np.testing.assert_allclose(found.resistance, alone.resistance, rtol=1e-4, atol=1e-5 * scale)
         np.testing.assert_allclose(found.set_per_blow, alone.set_per_blow, atol=1e-6)
+
+
+def test_blows_of_unlike_length_march_in_runs_of_their_own(blow, invented_blow):
+    short = make_problem(invented_blow(duration=0.04).blow)
+    problem = make_problem(blow)
+    assert short.n_steps < problem.n_steps
+    tasks = [Task(each, 0, np.zeros((each.layout.count, 1))) for each in (short, problem, short)]
+    together = run_tasks(tasks)
+    assert [len(outcome.difference) for outcome in together] == [each.problem.n_steps for each in tasks]
+    np.testing.assert_array_equal(together[0].difference, together[2].difference)
+    np.testing.assert_allclose(together[1].difference, run_tasks(tasks[1:2])[0].difference)
+
+
+def test_another_noise_counts_as_if_it_had_been_there(blow):
+    """Rows, slopes and cost are those of a descent that had that noise from the start; the set keeps its own."""
+    known = replace(blow, set_per_blow=6e-3)
+    problem = make_problem(known)
+    one, other = Descent(problem, np.zeros(problem.layout.count)), None
+    evaluate([one])
+    take_slopes([one])
+    one.take_noise(0.004)
+    other = Descent(replace(problem, misfit=0.004), np.zeros(problem.layout.count))
+    evaluate([other])
+    take_slopes([other])
+    assert one.cost == pytest.approx(other.cost)
+    np.testing.assert_allclose(one.rows[0], other.rows[0])
+    np.testing.assert_allclose(one.slopes[0], other.slopes[0])
 
 
 def test_the_normal_equations_are_those_of_difference_quotients(blow):

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.matching import BEYOND, carry_over, match_blow, match_from
+from dyntest.wave_equation.matching import BEYOND, carry_over, match_blow, match_from, match_together
 from dyntest.wave_equation.problem import BOUND, ELASTIC_PLASTIC, HYPERBOLIC, Reduction, make_problem, physical
 
 
@@ -159,6 +159,18 @@ def test_a_neighbour_leads_to_the_same_resistance(invented_blow, matched, length
 def test_a_neighbour_in_other_ground_does_not_mislead(invented_blow, matched):
     record = invented_blow(shaft=1e5, toe=1.6e6, toe_quake=0.0025, seed=4)
     assert_within(match_from(record.blow, matched[1]), record, 0.03)
+
+
+def test_blows_that_march_together_are_matched_as_they_are_alone(invented_blow, matched):
+    """Each has its own soil, its own noise and its own length of record."""
+    records = [invented_blow(seed=5, shaft=6.3e5), invented_blow(seed=6, toe=4.4e5, duration=0.074)]
+    together = match_together(tuple(record.blow for record in records), matched[1])
+    for record, match in zip(records, together, strict=True):
+        alone = match_from(record.blow, matched[1])
+        assert match.matched_resistance == pytest.approx(alone.matched_resistance, rel=1e-3)
+        assert match.matched_resistance == pytest.approx(record.total, rel=0.02)
+        assert match.matched_resistance_range == pytest.approx(alone.matched_resistance_range, rel=1e-2)
+    assert match_together((), matched[1]) == []
 
 
 def test_a_soil_carried_over_to_its_own_record_stays_as_it_is(matched):
