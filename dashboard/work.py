@@ -246,10 +246,6 @@ class OpenedStructure:
     waiting: tuple[str, ...]
 
 
-NOT_REVIEWED = "not reviewed yet"
-"""Said of a test pile that nobody reviewed since its files changed."""
-
-
 def opened_structure(path: Path, system: str | None) -> OpenedStructure:
     """Give an open structure, with those of its test piles that were reviewed before and have not changed.
 
@@ -303,7 +299,7 @@ def _structure_sheet(path: str, when: tuple[int, int]):
 @st.cache_resource(max_entries=8, show_spinner="Holding the bearing piles against their criterion …")
 def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
     from dyntest.reviewing.structure import conclude_structure, read_tables
-    from dyntest.reviewing.survey import PileRecord, kept_records, still_done
+    from dyntest.reviewing.survey import NOT_REVIEWED, PileRecord, kept_records, still_done
 
     tables, here = read_tables(_sheet), _sheet.path.parent
     names = [path.relative_to(here).as_posix() for path in _sheet.tests]

@@ -18,6 +18,7 @@ from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_fact
 from dyntest.presenting.frames import shown, title
 from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
+from dyntest.reviewing.survey import NOT_REVIEWED
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
 TEST_PILE, NOT_JUDGED = "test pile", "not judged"
@@ -118,9 +119,13 @@ def board_answer(review: StructureReview) -> tuple[str, ...]:
     without = [group.group.name for group in review.groups if group.criterion is None]
     if without:
         told_first.append(f"No criterion for {', '.join(without)}.")
-    failed = [record for record in review.records if record.result is None]
+    missing = [record.problem for record in review.records if record.result is None]
+    waiting = missing.count(NOT_REVIEWED)
+    if waiting == len(review.records):
+        return (f"None of the {waiting} test piles is reviewed yet.",)
     tested = f"{len(review.results)} of {len(review.records)} test piles reviewed"
-    told_first.append(f"{tested}." if not failed else f"{tested}; {len(failed)} failed.")
+    tested += f", {waiting} still to be reviewed" if waiting else ""
+    told_first.append(f"{tested}, {len(missing) - waiting} failed." if len(missing) > waiting else f"{tested}.")
     return tuple(told_first)
 
 
@@ -135,8 +140,11 @@ def is_sound(review: StructureReview) -> bool:
 
 
 def is_unusable(review: StructureReview) -> bool:
-    """Whether a group has no criterion, one that must not be used yet, or test piles that disagree."""
-    return any(
+    """Whether a group has no criterion, one that must not be used yet, or test piles that disagree.
+
+    Before any test pile is reviewed there is nothing to be used or not.
+    """
+    return bool(review.results) and any(
         group.criterion is None
         or bool(group.criterion.alerts)
         or any(caution.kind == DISAGREE for caution in group.cautions)
@@ -482,7 +490,7 @@ def pair_counts(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
 
 def to_do(review: StructureReview) -> tuple[str, ...]:
     """Say what is still to do: test piles to mend, restrikes by date and wait, piles without counts."""
-    lines = [f"{one.sheet}: review it; {one.problem.rstrip('.')}." for one in review.records if one.result is None]
+    lines = [f"{one.sheet}: {one.problem.rstrip('.')}." for one in review.records if one.result is None]
     for group in review.groups:
         name = group.group.name
         if group.criterion is None:

@@ -216,6 +216,9 @@ def _plain(column: str, value):
 MATCHES = ("best", "none")
 """What may be matched in a survey: the representative blow of each drive, or nothing."""
 
+NOT_REVIEWED = "not reviewed yet"
+"""The problem of a pile that nobody reviewed since its files changed; it has not failed."""
+
 AHEAD = 64
 """Piles handed to the executor at a time [1]: enough for a cluster, few enough to let go of quickly."""
 

@@ -82,7 +82,7 @@ def test_what_is_missing_is_reviewed_beside_the_page_and_kept(
 
     monkeypatch.setattr("dyntest.reviewing.survey.survey", survey)
     shown = open_board(path)
-    assert "0 of 4 test piles reviewed" in text_of(shown)
+    assert "None of the 4 test piles is reviewed yet" in text_of(shown)
     shown.button(key="structure_review").click().run()
     jobs_done()
     assert len(asked) == 4
