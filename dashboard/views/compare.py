@@ -72,6 +72,9 @@ def _choose(test) -> Path | None:
     """Let a person choose the other test: a sample, a sheet beside the open one, or one on this computer."""
     known = {f"{path.parent.name}": path for path in sorted(test.sheet.path.parent.parent.glob("*/sheet.toml"))[:40]}
     known |= {uploads.SAMPLE_NAMES[name]: path for name, path in uploads.sample_sheets().items()}
+    other = Path(st.session_state.get("other", ""))
+    if other.is_file():  # chosen before, on the board of a structure perhaps
+        known = {other.parent.name: other, **known}
     known = {name: path for name, path in known.items() if path.resolve() != test.sheet.path.resolve()}
     distinct = {path.resolve(): name for name, path in known.items()}
     options = {name: path for path, name in distinct.items()}

@@ -82,7 +82,7 @@ def _board() -> None:
     _odd(review, odd)
     _tested(review, path)
     _together(review)
-    _pair(review)
+    _pair(review, path)
     _files(opened)
     pieces.how("driving criterion", "setup_factor", "bearing piles", "pay length")
 
@@ -386,7 +386,7 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
     return finish(layered(*found), height, f"{heading}, test pile by test pile.")
 
 
-def _pair(review) -> None:
+def _pair(review, path: Path) -> None:
     """Lay two test piles side by side."""
     names = [one.pile for one in review.results]
     if len(names) < 2:
@@ -400,6 +400,14 @@ def _pair(review) -> None:
     counts = pair_counts(review, (one, other))
     if len(counts):
         pieces.worded(counts, numeric=True)
+    sheets = {record.result.pile: path.parent / record.sheet for record in review.records if record.result is not None}
+
+    def open_both() -> None:
+        state.open_sheet(sheets[one])
+        st.session_state["other"] = str(sheets[other])
+        st.session_state["go_to"] = "compare"
+
+    st.button("Every blow of both", key="structure_both", on_click=open_both)
 
 
 def _files(opened: work.OpenedStructure) -> None:

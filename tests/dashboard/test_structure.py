@@ -67,6 +67,17 @@ def test_a_test_pile_leads_to_its_own_pages(kept, open_board):
     assert shown.session_state["sheet_path"] == str(kept.parent / "abutment_1_concrete" / "sheet.toml")
 
 
+def test_two_test_piles_are_laid_side_by_side(kept, open_board, text_of):
+    shown = open_board(kept)
+    shown.selectbox(key="structure_left").set_value("A1-2").run()
+    shown.selectbox(key="structure_right").set_value("A4-3").run()
+    assert "<th scope='col'>A1-2</th><th scope='col'>A4-3</th>" in text_of(shown)
+    shown.button(key="structure_both").click().run()
+    chosen = [shown.session_state[key] for key in ("sheet_path", "other", "go_to")]
+    folders = ("abutment_1_concrete", "abutment_4_damaged")
+    assert chosen == [*(str(kept.parent / name / "sheet.toml") for name in folders), "compare"]
+
+
 def test_what_is_missing_is_reviewed_beside_the_page_and_kept(
     path, told_sample, open_board, text_of, monkeypatch, jobs_done
 ):
