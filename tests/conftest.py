@@ -167,22 +167,24 @@ def told_result():
     from dyntest.reading.parts import Layer
     from dyntest.reviewing.pile_result import DriveResistance, PileResult, SetupPoint
 
-    counts = {6.0: 22, 7.0: 19, 8.0: 16, 9.0: 14, 10.0: 13}
+    diesel = (4 * INCH, 50 * FOOT, {6.0: 22, 7.0: 19, 8.0: 16, 9.0: 14, 10.0: 13})
+    hydraulic = (6 * INCH, 40 * FOOT, {1.5: 47, 2.0: 29, 2.5: 22, 2.8: 19})
     shown = {6.5: 10, 8.0: 8, 9.5: 7}
 
     def make(pile, *, kind="open-end diesel", factor=1.0, alerts=(), setup=1.5, day=4, deepest=60.0):
-        rows = tuple(CriterionRow(stroke * FOOT, factor * 4 * INCH / count) for stroke, count in counts.items())
+        held_over, least, counts = hydraulic if kind == "hydraulic" else diesel
+        rows = tuple(CriterionRow(stroke * FOOT, factor * held_over / count) for stroke, count in counts.items())
         restruck = tuple(CriterionRow(stroke * FOOT, INCH / count) for stroke, count in shown.items())
         rule = RestrikeRule("setup", 65 * FOOT, 6.8 * 86400.0, 380 * KIP, restruck, INCH, 3 * INCH)
         held = Criterion(
             rows,
-            4 * INCH,
+            held_over,
             COUNTING["US"],
             required_resistance=270 * KIP,
-            minimum_penetration=50 * FOOT,
-            minimum_stroke=6 * FOOT,
-            maximum_stroke=10 * FOOT,
-            restrike=rule,
+            minimum_penetration=least,
+            minimum_stroke=min(counts) * FOOT,
+            maximum_stroke=max(counts) * FOOT,
+            restrike=None if kind == "hydraulic" else rule,
             alerts=alerts,
             piles=(pile,),
         )

@@ -197,6 +197,34 @@ MUTATIONS = (
         "    if value is None or not math.isfinite(value):\n        return 0.0",
         ("tests/presenting/test_summary.py", "dyntest/presenting/summary.py"),
     ),
+    Mutation(
+        "a damaged test pile accepted by its count",
+        "dyntest/reviewing/structure.py",
+        'piles.loc[look, "verdict"] = VERDICTS[1]',
+        'piles.loc[look, "verdict"] = VERDICTS[0]',
+        ("tests/reviewing/test_structure.py",),
+    ),
+    Mutation(
+        "a pile kept although its files changed",
+        "dyntest/reviewing/survey.py",
+        "return digests(read_sheet(path)) == dict(record.inputs)",
+        "return bool(digests(read_sheet(path)))",
+        ("tests/reviewing/test_structure.py",),
+    ),
+    Mutation(
+        "piles of the plan at each other's places",
+        "dyntest/presenting/structure_board.py",
+        'places = pd.DataFrame({"x": table.x, "y": table.y}, index=list(table.pile))',
+        'places = pd.DataFrame({"x": table.y, "y": table.x}, index=list(table.pile))',
+        ("tests/presenting/test_structure_board.py",),
+    ),
+    Mutation(
+        "a hammer's drift without the scatter of its piles",
+        "dyntest/reviewing/pile_result.py",
+        "half = max(half, float(stdtrit(free, end)) * float(left @ left / free) ** 0.5)",
+        "half = max(half, 0.0)",
+        ("tests/reviewing/test_structure.py",),
+    ),
 )
 
 
