@@ -1,6 +1,7 @@
 """A test sheet that is being written on the page: its files, mapping, fields and log, and the text made of them."""
 
 from dataclasses import dataclass, field, replace
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,15 @@ from dyntest.errors import DyntestError, InputError
 from dyntest.presenting.inspection import sheet_with_mapping
 from dyntest.reading.channel_guess import look_at_impact, numbers_of
 from dyntest.reading.files import write_all
-from dyntest.reading.form import as_remarks, field_toml, form_fields, typed_values, with_values, without_tables
+from dyntest.reading.form import (
+    as_remarks,
+    field_toml,
+    form_fields,
+    typed_rows,
+    typed_values,
+    with_values,
+    without_tables,
+)
 from dyntest.reading.formats import open_records
 from dyntest.reading.guess import Inspection, inspect_files
 from dyntest.reading.log_layouts import guess_log_layout
@@ -23,6 +32,9 @@ from dyntest.units import unit_factor
 
 FILLED = ("test", "pile", "hammer", "requirement", "soil")
 """Tables that are filled in as fields."""
+
+ROWS = {"pile": "pile.part", "soil": "soil.layer"}
+"""Tables of which a sheet may have several, a row each, by the table under which they are asked for."""
 
 LOG_NAME, SHEET_NAME, TRIAL_NAME = "driving_log.csv", "sheet.toml", ".sheet-trial.toml"
 
@@ -56,7 +68,7 @@ class Draft:
     found: Inspection | None = None
     mapping: pd.DataFrame | None = None
     typed: dict[str, dict[str, str]] = field(default_factory=dict)
-    layers: list[dict[str, str]] = field(default_factory=list)
+    rows: dict[str, list[dict[str, str]]] = field(default_factory=dict)
     log: pd.DataFrame | None = None
     unit: str = "ft"
     base: str | None = None
@@ -68,11 +80,35 @@ def draft_of(path: Path) -> Draft:
     text = path.read_text(encoding="utf-8")
     sheet = read_sheet(path)
     typed = {table: typed_values(text, table) for table in FILLED}
+    rows = {table: typed_rows(text, table) for table in ROWS.values()}
     drives = [
         DraftDrive(one.kind, list(one.signals), typed_values(text, "drive", number))
         for number, one in enumerate(sheet.drives)
     ]
-    return Draft(drives=drives, typed=typed, base=text, path=path, unit="ft" if sheet.display_units == "US" else "m")
+    unit = "ft" if sheet.display_units == "US" else "m"
+    return Draft(drives=drives, typed=typed, rows=rows, base=text, path=path, unit=unit)
+
+
+def row_table(draft: Draft, table: str) -> pd.DataFrame:
+    """Give the rows of a table as they are edited on the page, a column a key, empty where nothing is typed."""
+    keys = [one.key for one in form_fields(table)]
+    rows = [{key: row.get(key, "") for key in keys} for row in draft.rows.get(table, [])]
+    return pd.DataFrame(rows, columns=keys, dtype="string")
+
+
+def rows_typed(table: pd.DataFrame) -> list[dict[str, str]]:
+    """Give what was typed into such a table; rows without a word are left out.
+
+    Examples
+    --------
+    >>> rows_typed(pd.DataFrame({"to": ["3 m", None], "soil": ["clay", ""]}))
+    [{'to': '3 m', 'soil': 'clay'}]
+    """
+    found = []
+    for row in table.fillna("").astype(str).to_dict("records"):
+        kept = {str(key): text.strip() for key, text in row.items() if text.strip()}
+        found += [kept] if kept else []
+    return found
 
 
 def inspected(draft: Draft, paths: list[Path]) -> None:
@@ -129,8 +165,25 @@ def problems(draft: Draft) -> list[str]:
                     told.append(str(problem))
             elif one.required and not (table == "hammer" and not any(typed.values())):
                 told.append(f"{table}, {one.words}: is missing.")
+    for table in ROWS.values():
+        told += _row_problems(draft, table)
     if draft.base is None:
         told += _mapping_problems(draft)
+    return told
+
+
+def _row_problems(draft: Draft, table: str) -> list[str]:
+    told = []
+    for number, row in enumerate(draft.rows.get(table, []), start=1):
+        for one in form_fields(table):
+            where = f"{table.replace('.', ' ')} {number}"
+            if row.get(one.key):
+                try:
+                    field_toml(one, row[one.key])
+                except DyntestError as problem:
+                    told.append(f"{where}, {problem}")
+            elif one.required:
+                told.append(f"{where}, {one.words}: is missing.")
     return told
 
 
@@ -159,12 +212,12 @@ def draft_text(draft: Draft) -> str:
             if wanted != before.get(one.key, ""):
                 values[one.key] = field_toml(one, wanted) if wanted else None
         text = with_values(text, table, values)
-    if draft.layers:
-        text = without_tables(text, "soil.layer")
-        for number, layer in enumerate(draft.layers):
-            fields = {one.key: one for one in form_fields("soil.layer")}
-            written = {key: field_toml(fields[key], value) for key, value in layer.items() if value.strip()}
-            text = with_values(text, "soil.layer", written, number)
+    for table in ROWS.values():
+        if draft.rows.get(table, []) != typed_rows(text, table):
+            text = without_tables(text, table)
+            fields = {one.key: one for one in form_fields(table)}
+            for number, row in enumerate(draft.rows.get(table, [])):
+                text = with_values(text, table, {key: field_toml(fields[key], row[key]) for key in row}, number)
     for number, drive in enumerate(draft.drives):
         text = _with_drive(text, draft, number, drive)
     return text
@@ -250,12 +303,25 @@ def log_csv(draft: Draft) -> bytes:
     return table.to_csv(index=False).encode()
 
 
+def kept_log(draft: Draft, folder: Path) -> str:
+    """Give the name under which a driving log that lies in a folder is kept when another is written; else nothing."""
+    there = folder / LOG_NAME
+    if draft.log is None or not there.is_file() or there.read_bytes() == log_csv(draft):
+        return ""
+    stem, _, ending = LOG_NAME.partition(".")
+    return next(name for n in count(1) if not (folder / (name := f"{stem}_before_{n}.{ending}")).exists())
+
+
 def write(draft: Draft, folder: Path) -> Path:
-    """Write sheet and log into a folder once the whole test can be read, else nothing; give where the sheet lies."""
+    """Write sheet and log into a folder once the whole test can be read, else nothing; give where the sheet lies.
+
+    A driving log that lies there already is kept under another name, as `kept_log` says.
+    """
     text = draft_text(draft)
     name = draft.path.name if draft.path is not None else SHEET_NAME
     logs = {} if draft.log is None else {LOG_NAME: log_csv(draft)}
     kept = {one: (folder / one).read_bytes() for one in logs if (folder / one).exists()}
+    aside = kept_log(draft, folder)
     try:
         write_all(folder, {**logs, TRIAL_NAME: text.encode()})
         trial = read_sheet(folder / TRIAL_NAME)
@@ -272,4 +338,5 @@ def write(draft: Draft, folder: Path) -> Path:
         raise InputError(source, problem.place, problem.problem, problem.cure) from problem
     finally:
         (folder / TRIAL_NAME).unlink(missing_ok=True)
-    return write_all(folder, {name: text.encode()})[0]
+    copies = {aside: kept[LOG_NAME]} if aside else {}
+    return write_all(folder, {name: text.encode(), **copies})[0]

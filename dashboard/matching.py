@@ -24,7 +24,7 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     drawn = drawn.assign(told=[f"{value:,.0f} {unit}" for value in drawn["c3"]])
     shaft, toe = drawn[drawn["c0"] == "shaft"], drawn[drawn["c0"] == "toe"]
     bottom = float(drawn["c2"].max())
-    scale = alt.Scale(domain=[float(drawn["c1"].min()), bottom * 1.07], reverse=True, nice=False)
+    scale = alt.Scale(domain=[float(drawn["c1"].min()), bottom * 1.14], reverse=True, nice=False)
     tips = [alt.Tooltip("c0:N", title="part"), alt.Tooltip("c1:Q", title=titles["c1"], format=".1f")]
     tips += [alt.Tooltip("c2:Q", title=titles["c2"], format=".1f"), alt.Tooltip("told:N", title="resistance")]
     bars = (
@@ -41,11 +41,11 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     )
     at_toe = toe.assign(words=[f"toe, {told}" for told in toe["told"]], zero=0.0, low=bottom, high=bottom * 1.045)
     tip = alt.Chart(at_toe).mark_rect(fill=look.colour("#d2691e"))
-    words = alt.Chart(at_toe).mark_text(color=look.colour(palette.INK), align="left", dx=6, dy=-9)
+    words = alt.Chart(at_toe).mark_text(color=look.colour(palette.INK), align="left", dx=6, dy=10)
     layers = [
         bars,
         tip.encode(x="zero:Q", x2="c3:Q", y="low:Q", y2="high:Q", tooltip=tips),
-        words.encode(x="zero:Q", y="low:Q", text="words:N"),
+        words.encode(x="zero:Q", y="high:Q", text="words:N"),
     ]
     return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
 

@@ -15,11 +15,12 @@ import streamlit as st
 from dyntest.errors import DyntestError
 from dyntest.names import NAMES, show
 from dyntest.presenting import palette
+from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.sentences import alert_sentences, drive_words, trust_sentence
 from dyntest.presenting.tables import representative_head, representative_numbers
 
-from . import look, state
+from . import look, state, work
 from .pages import PAGES
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
@@ -97,9 +98,12 @@ def _caution(check: str, message: str, cure: str) -> str:
     return f'<div class="dyntest-caution"><b>{name}.</b> {html.escape(told + cure)}</div>'
 
 
-def alerted(review, more: Sequence[str] = ()) -> bool:
-    """Put what speaks against using any decision over a page that shows one; say whether there is anything."""
-    told = [*decision_alerts(review), *more]
+def alerted(test, review) -> bool:
+    """Put what speaks against using any decision over a page that shows one; say whether there is anything.
+
+    That is the criterion's own alerts, the record, the pile, and a production log of another structure.
+    """
+    told = alerts_of(test, review)
     if told:
         draw_alert(told)
     return bool(told)
@@ -111,15 +115,27 @@ def draw_alert(sentences: Iterable[str]) -> None:
     st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
 
 
-def decision_alerts(review) -> list[str]:
-    """Give what speaks against using any decision: the criterion's own alerts, the record, the pile."""
+def alerts_of(test, review) -> list[str]:
+    """Give what speaks against using any decision, a sentence each."""
     told, system = list(alert_sentences(review)), review.sheet.display_units
+    if review.answers.criterion is None:  # not asked for on this page, or there is none
+        told += [f"{in_words(one, system).sentence}." for one in _doubts(review)]
     if review.trust.answer == "no":
         told.append(trust_sentence(review))
     for drive in review.drives:
         found = [one for one in drive.findings if one.check == "integrity" and one.severity != "note"]
         told += [f"{drive_words(drive).capitalize()}: {finding_message(one, system).rstrip('.')}." for one in found]
-    return list(dict.fromkeys(told))
+    return list(dict.fromkeys([*told, *work.log_alerts(test, review)]))
+
+
+def _doubts(review) -> tuple:
+    """Give what is wrong with the pile or record that a criterion would be taken from."""
+    initial = [drive for drive in review.drives if drive.kind == "initial" and drive.match is not None]
+    if not initial:
+        return ()
+    from dyntest.reviewing.pile_criterion import grave_doubts
+
+    return grave_doubts(initial[-1])
 
 
 def draw_heading(text: str) -> None:

@@ -99,6 +99,9 @@ def _strip(test, page: str) -> Place:
         chips.append((f"found {show(code, numbers[code], system)} ({way})", "with care" if short else ""))
     if required is not None:
         chips.append((f"required {show('case_resistance', required, system)}", ""))
+    alerts = len(pieces.alerts_of(test, review))
+    if alerts:
+        chips.append((f"{alerts} alert{'s' if alerts > 1 else ''}", "no"))
     if state.choices(test.as_read) != test.as_read.choices:
         chips.append(("unsaved choices", "with care"))
     _line(test, chips)

@@ -14,7 +14,8 @@ from typing import Any
 import streamlit as st
 
 from dyntest import __version__
-from dyntest.errors import InputError
+from dyntest.errors import DyntestError, InputError
+from dyntest.presenting.decision_words import told as in_words
 from dyntest.reading.files import digests
 from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
@@ -204,26 +205,54 @@ def bearing_piles(test: Opened, reviewed, log: Path, piles: Path | None):
     criterion = reviewed.answers.criterion
     stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles))
     key = hashlib.sha256(repr((criterion.criterion, criterion.target, test.key, test.system)).encode()).hexdigest()
-    return _bearing_piles(key, stamps, log, piles, reviewed)
+    return _bearing_piles(key, stamps, test, log, piles, reviewed)
 
 
-def production(log: Path, piles: Path | None):
-    """Give a production log and its table of piles as read."""
-    return _production((str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles)), log, piles)
+def production_log(test: Opened) -> tuple[Path, Path | None] | None:
+    """Give the production log and table of piles that are open; with a sample those of the samples."""
+    opened = st.session_state.get("production")
+    if opened is not None:
+        return opened
+    return uploads.sample_production_log() if test.sheet.path in uploads.sample_sheets().values() else None
+
+
+def log_alerts(test: Opened, reviewed) -> list[str]:
+    """Say where the open production log may be of another structure, or has what does not belong together."""
+    chosen = production_log(test)
+    if chosen is None or reviewed.sheet.path != test.sheet.path:
+        return []
+    try:
+        counts, _ = production(test, *chosen)
+        found = reviewed.answers.criterion
+        judged = None if found is None or found.criterion is None else bearing_piles(test, reviewed, *chosen)
+    except DyntestError:  # the page on which it was opened says what is wrong with it
+        return []
+    told = [] if judged is None else [f"{in_words(one, test.system).sentence}." for one in judged.cautions]
+    if test.sheet.pile_name in counts.piles:
+        return told
+    named = ", ".join(counts.piles[:3])
+    here = f"The test pile {test.sheet.pile_name} is not in the production log ({named} …)"
+    return [f"{here}: is it of this structure?", *told]
+
+
+def production(test: Opened, log: Path, piles: Path | None):
+    """Give a production log and its table of piles as read, laid out as the test's sheet says."""
+    stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles), test.sheet.log_layout)
+    return _production(repr(stamps), log, piles, test.sheet.log_layout)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _production(stamps: tuple, _log: Path, _piles: Path | None):
+def _production(stamps: str, _log: Path, _piles: Path | None, _layout):
     from dyntest.reading.production_log import read_pile_table, read_production_log
 
-    return read_production_log(_log), None if _piles is None else read_pile_table(_piles)
+    return read_production_log(_log, _layout), None if _piles is None else read_pile_table(_piles)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _bearing_piles(key: str, stamps: tuple, _log: Path, _piles: Path | None, _reviewed):
+def _bearing_piles(key: str, stamps: tuple, _test: Opened, _log: Path, _piles: Path | None, _reviewed):
     from dyntest.reviewing.structure import review_bearing_piles
 
-    counts, table = production(_log, _piles)
+    counts, table = production(_test, _log, _piles)
     return review_bearing_piles([_reviewed], counts, table)
 
 
@@ -360,11 +389,11 @@ def summary_file(key: str, _reviewed) -> bytes:
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def blows(key: str, _drive) -> bytes:
-    """Give the numbers of every blow of a drive as CSV."""
+def blows(key: str, system: str, _drive) -> bytes:
+    """Give the numbers of every blow of a drive as CSV, in display units."""
     from dyntest.presenting.tables import blows_csv
 
-    return blows_csv(_drive.table)
+    return blows_csv(_drive.table, system)
 
 
 def save_choices(test: Opened) -> None:

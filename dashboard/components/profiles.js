@@ -1,5 +1,5 @@
 // Numbers of every blow down a drive, side by side over one axis of depth, with the soil beside them; restrikes below.
-const HEAD = 44, FOOT = 40, SIDE = 52, BETWEEN = 26, STRIP = 66;
+const HEAD = 58, FOOT = 40, SIDE = 52, BETWEEN = 26, STRIP = 66;
 
 export default function (component) {
   const root = component.parentElement;
@@ -100,7 +100,7 @@ function build(root) {
           if (place === 0) {
             text(left - 6, base + 16, shown(first, 0), { "text-anchor": "end" }, group);
             text(left - 6, base + STRIP - 6, shown(last, 0), { "text-anchor": "end" }, group);
-            text(2, base + STRIP / 2 + 4, one.words, { fill: one.colour, "font-weight": 600 }, group);
+            text(2, base + STRIP / 2 + 4, one.words, { "font-size": 11.5 }, group);
           }
         }
         if (one.low)

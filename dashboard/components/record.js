@@ -194,6 +194,8 @@ function build(root) {
       const air = 0.06 * (most - low || 1);
       low -= low < 0 ? air : 0;
       most += air;
+      const rows = panel.traces.length > 1 || index > 0 ? legendRows(panel, wide) : [];
+      most = low + ((most - low) * high) / (high - 17 * rows.length);  // the legend covers no trace
       const y = (v) => top + high - ((v - low) / (most - low)) * high;
       const group = node("g", { class: "panel", "data-panel": panel.key }, svg);
       for (const t of ticks(low, most, index === 0 ? 8 : 3)) {
@@ -218,7 +220,7 @@ function build(root) {
         for (let k = first; k <= last; k++) path += (k === first ? "M" : "L") + x(t0 + k * D.step).toFixed(1) + " " + y(line.raw[line.from + k] * line.scale).toFixed(1);
         node("path", { d: path, fill: "none", stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", "stroke-linejoin": "round", opacity: one.opacity || 1, "data-trace": one.name }, inside);
       }
-      if (panel.traces.length > 1 || index > 0) legend(group, panel, wide, top, colours);
+      legend(group, rows, wide, top, colours);
       if (index === 0) S.main = { top, high };
       top += high + GAP;
     });
@@ -236,16 +238,26 @@ function build(root) {
     told(marks);
   }
 
-  function legend(group, panel, wide, top, colours) {
-    const known = panel.traces.filter((one) => trace(one.key));
-    const wanted = (one) => 44 + 7.2 * one.name.length;
-    const room = known.reduce((sum, one) => sum + wanted(one), 0);
-    let px = Math.max(LEFT + 8, wide - RIGHT - room);
-    known.forEach((one) => {
-      if (px + wanted(one) > wide - RIGHT + 2) { px = LEFT + 8; top += 17; }
-      node("line", { x1: px, x2: px + 26, y1: top + 12, y2: top + 12, stroke: one.colour, "stroke-width": 2.4, "stroke-dasharray": one.dash || "" }, group);
-      node("text", { x: px + 31, y: top + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
-      px += 44 + 7.2 * one.name.length;
+  const wanted = (one) => 44 + 7.2 * one.name.length;
+  function legendRows(panel, wide) {
+    const rows = [];
+    let room = 0;
+    panel.traces.filter((one) => trace(one.key)).forEach((one) => {
+      room -= wanted(one);
+      if (!rows.length || room < 0) { rows.push([]); room = wide - RIGHT - LEFT - 6 - wanted(one); }
+      rows[rows.length - 1].push(one);
+    });
+    return rows;
+  }
+  function legend(group, rows, wide, top, colours) {
+    rows.forEach((row, k) => {
+      const room = row.reduce((sum, one) => sum + wanted(one), 0), py = top + 17 * k;
+      let px = rows.length > 1 ? LEFT + 8 : Math.max(LEFT + 8, wide - RIGHT - room);
+      row.forEach((one) => {
+        node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": 2.4, "stroke-dasharray": one.dash || "" }, group);
+        node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
+        px += wanted(one);
+      });
     });
   }
 

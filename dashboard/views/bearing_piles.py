@@ -13,7 +13,6 @@ from dyntest.names import display_unit, show
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_pile_answers import bearing_pile_answer, check_files
 from dyntest.presenting.bearing_words import reason
-from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import (
     FAILS,
@@ -167,19 +166,18 @@ def _answered(test) -> None:
     review = work.review(test, criterion=True)
     found = review.answers.criterion
     if found is None or found.criterion is None:
-        pieces.alerted(review)
+        pieces.alerted(test, review)
         pieces.draw_answer([f"The bearing piles cannot be judged yet. {criterion_sentence(review)}"], pieces.BAD)
         matching.offer(test, review.drives, "bearing_piles")
         return
-    chosen = logs(test)
+    chosen = work.production_log(test)
     if chosen is None:
-        pieces.alerted(review)
+        pieces.alerted(test, review)
         pieces.draw_answer(["No production log is open, so no bearing pile can be judged."], pieces.CARE)
         return
-    counts, table = work.production(*chosen)
+    counts, table = work.production(test, *chosen)
     check = work.bearing_piles(test, review, *chosen)
-    strangers = [f"{in_words(one, test.system).sentence}." for one in check.cautions]
-    alerted = pieces.alerted(review, [*foreign(test, counts), *strangers])
+    alerted = pieces.alerted(test, review)
     failed = ~check.piles["status"].isin(ACCEPTED)
     odd = bool(len(check.odd)) or bool(failed.any())
     pieces.draw_answer([bearing_pile_answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
@@ -197,14 +195,6 @@ def _answered(test) -> None:
     for name, words in SAVED.items():
         saves.download_button(words, tables[name], name, "text/csv", key=f"bearing_save_{name}", on_click="ignore")
     pieces.how("bearing piles", "pay length", "driving criterion")
-
-
-def foreign(test, counts) -> list[str]:
-    """Say where a production log may be of another structure: the test pile is not in it."""
-    if test.sheet.pile_name in counts.piles:
-        return []
-    named = ", ".join(counts.piles[:3])
-    return [f"The test pile {test.sheet.pile_name} is not in the production log ({named} …): is it of this structure?"]
 
 
 def _filtered(check, rows: pd.DataFrame) -> list[str]:
@@ -274,14 +264,6 @@ def _one(test, check, counts, pile: str) -> None:
     unit = display_unit("penetration", test.system)[0]
     draw_chart(log_chart(frame, unit, count_title(test.system), level), "bearing_log_chart")
     pieces.draw_note("Bars: counted. Green: required at the stroke of the interval.")
-
-
-def logs(test) -> tuple[Path, Path | None] | None:
-    """Give the production log and table of piles that are open; with a sample those of the samples."""
-    opened = st.session_state.get("production")
-    if opened is not None:
-        return opened
-    return uploads.sample_production_log() if test.sheet.path in uploads.sample_sheets().values() else None
 
 
 def _open(test) -> None:

@@ -43,7 +43,7 @@ def draw() -> None:
     both = (test, work.other_test(path, test.system))
     reviews = [work.review(one, criterion=True) for one in both]
     for review in reviews:
-        pieces.alerted(review)
+        pieces.alerted(test, review)
     named = [review.sheet.pile_name for review in reviews]
     same = [_last(review) for review in reviews]
     told = [f"{name}: {sentence}" for name, sentence in zip(named, same, strict=True)]

@@ -95,7 +95,7 @@ def draw() -> None:
         review = work.review(test, criterion=True)
         found = review.answers.criterion
         usable = found is not None and found.criterion is not None
-        alerted = pieces.alerted(review)
+        alerted = pieces.alerted(test, review)
         care = usable and (not found.agrees or bool(found.cautions))
         pieces.draw_answer(
             [criterion_sentence(review)],

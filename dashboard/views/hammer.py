@@ -57,7 +57,7 @@ def draw() -> None:
     review = work.review(test)
     told = [sentence for drive in review.drives if (sentence := _delivered(drive, test.system))]
     stresses = stress_sentences(review)
-    pieces.alerted(review)
+    pieces.alerted(test, review)
     limits = _limits(review)
     stressed = {code for _, code in STRESSES}
     above = [code for code in limits if code in stressed and _above(review, code, limits[code][0])]

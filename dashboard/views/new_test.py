@@ -1,6 +1,7 @@
 """The page on which a test begins: files, channels, pile, hammer, soil, requirement and log become a test sheet."""
 
 import html
+import tomllib
 from pathlib import Path
 
 import pandas as pd
@@ -32,6 +33,15 @@ FIRST = {
 }
 """Fields that are asked at once; the others stand behind a word."""
 
+ROWS = {
+    "pile.part": (
+        "Parts of a pile that is not uniform",
+        "From the gauges down, a row each, with units; what is left empty is that of the pile.",
+    ),
+    "soil.layer": ("Soil layers", "From the ground down, a row each; depths with units, such as 12 ft."),
+}
+"""What the tables of several rows are called, and what is said of them."""
+
 EMPTY_LOG = 12
 """Empty rows of a log that is typed [1]; more can be added."""
 
@@ -48,6 +58,8 @@ def draw() -> None:
         _channels(draft)
     for table in drafts.FILLED:
         _form(draft, table)
+        if table in drafts.ROWS:
+            _rows(draft, drafts.ROWS[table])
     _log(draft)
     _finish(draft)
 
@@ -202,6 +214,26 @@ def _form(draft: Draft, table: str) -> None:
         _fields(draft, table, others)
 
 
+def _rows(draft: Draft, table: str) -> None:
+    """Let the soil layers or the parts of the pile be typed or pasted into a table, a row each."""
+    words, note = ROWS[table]
+    with st.expander(words, expanded=bool(draft.rows.get(table))):
+        key = f"new_rows_{table}"
+        begun = st.session_state.setdefault(f"{key}_begun", drafts.row_table(draft, table))
+        columns = {}
+        for one in form_fields(table):
+            label = one.words + (" (required)" if one.required else "")
+            if one.kind == "choice":
+                columns[one.key] = st.column_config.SelectboxColumn(label, options=list(one.choices))
+            else:
+                columns[one.key] = st.column_config.TextColumn(label, help=one.example and f"such as {one.example}")
+        changed = st.data_editor(
+            begun, key=key, num_rows="dynamic", hide_index=True, width="stretch", column_config=columns, placeholder=""
+        )
+        st.session_state[f"{key}_now"] = drafts.rows_typed(changed)
+        pieces.draw_note(note)
+
+
 def _fields(draft: Draft, table: str, fields: tuple[FormField, ...], number: int | None = None) -> None:
     typed = draft.drives[number].typed if number is not None else draft.typed.setdefault(table, {})
     columns = st.columns(3)
@@ -249,7 +281,13 @@ def _log(draft: Draft) -> None:
     )
     start = draft.log if draft.log is not None else blank
     changed = st.data_editor(
-        start, key=f"new_log_{len(start)}", num_rows="dynamic", hide_index=True, width="stretch", height=260
+        start,
+        key=f"new_log_{len(start)}",
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        height=260,
+        placeholder="",
     )
     st.session_state["new_logged"] = changed.dropna(subset=["to", "blows"])
     pieces.draw_note("Typed or pasted from a spreadsheet: one row an interval, from the top down.")
@@ -275,6 +313,12 @@ def _finish(draft: Draft) -> None:
             row.download_button("Download the log", counts, drafts.LOG_NAME, key="new_save_log", on_click="ignore")
     if folder is not None and draft.folder is None:
         pieces.draw_note(f"It will be written into {folder}.")
+    aside = drafts.kept_log(whole, folder) if folder is not None and not missing else ""
+    if aside:
+        pieces.draw_note(f"{drafts.LOG_NAME} lies there already; it will be kept as {aside}.")
+    named = _log_of(draft)
+    if whole.log is not None and named not in ("", drafts.LOG_NAME):
+        pieces.draw_note(f"The sheet names {named} as its log; it will name {drafts.LOG_NAME}, and {named} stays.")
     if writing and folder is not None:
         path = drafts.write(whole, folder)
         kept = draft.folder
@@ -291,7 +335,14 @@ def _as_typed(draft: Draft) -> Draft:
     logged = st.session_state.get("new_logged")
     log = logged if logged is not None and len(logged) else None
     mapped = st.session_state.get("new_mapped", draft.mapping)
-    return drafts.replace(draft, mapping=mapped, log=log)
+    rows = {table: st.session_state.get(f"new_rows_{table}_now", []) for table in drafts.ROWS.values()}
+    return drafts.replace(draft, mapping=mapped, log=log, rows=rows)
+
+
+def _log_of(draft: Draft) -> str:
+    """Give the log that a sheet which is being changed names for its first drive; empty where it names none."""
+    table = tomllib.loads(draft.base or "").get("drive", [{}])[0]
+    return str(table.get("log", ""))
 
 
 def _home(draft: Draft) -> Path | None:

@@ -29,7 +29,7 @@ def draw() -> None:
     with above:
         review = work.review(test, criterion=True)
         unmatched = [drive for drive in review.drives if drive.match is None and not drive.match_problem]
-        alerted = pieces.alerted(review)
+        alerted = pieces.alerted(test, review)
         told = ["The report holds these answers, how each number was computed, and the files it came from."]
         if unmatched:
             names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
@@ -89,7 +89,7 @@ def _files(test, review) -> None:
     for drive in review.drives:
         row.download_button(
             f"Every blow of {drive.name.replace('_', ' ')} (CSV)",
-            work.blows(f"{key} {drive.name}", drive),
+            work.blows(f"{key} {drive.name}", test.system, drive),
             f"{name}_blows_{drive.name}.csv",
             "text/csv",
             key=f"report_blows_{drive.name}",

@@ -81,7 +81,7 @@ def draw() -> None:
     """Draw the page."""
     test = work.test()
     review = work.review(test)
-    pieces.alerted(review)
+    pieces.alerted(test, review)
     pieces.draw_answer([resistance_sentence(review, drive) for drive in review.drives], means(review))
     matching.offer(test, review.drives, "resistance")
     place = strip.place_of(test)

@@ -78,7 +78,7 @@ def draw() -> None:
     test = work.test()
     review = work.review(test)
     setups = review.answers.setups
-    pieces.alerted(review)
+    pieces.alerted(test, review)
     if not setups:
         pieces.draw_answer(["This pile has no restrike, so its setup or relaxation is not known."], pieces.CARE)
         pieces.draw_note("Add a restrike after a wait to the sheet as another [[drive]].")

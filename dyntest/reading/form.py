@@ -18,7 +18,17 @@ from pydantic.fields import FieldInfo
 from dyntest.errors import InputError
 from dyntest.reading.build import named_section
 from dyntest.reading.edit import Statement, statements
-from dyntest.reading.schema import DriveKeys, HammerKeys, JobKeys, Keys, LayerKeys, PileKeys, RequirementKeys, SoilKeys
+from dyntest.reading.schema import (
+    DriveKeys,
+    HammerKeys,
+    JobKeys,
+    Keys,
+    LayerKeys,
+    PartKeys,
+    PileKeys,
+    RequirementKeys,
+    SoilKeys,
+)
 from dyntest.reading.sheet_errors import explain_value
 from dyntest.reading.values import Physical
 
@@ -30,6 +40,7 @@ TABLES: dict[str, type[Keys]] = {
     "soil": SoilKeys,
     "drive": DriveKeys,
     "soil.layer": LayerKeys,
+    "pile.part": PartKeys,
 }
 """Tables that are filled in as a form, with their model."""
 
@@ -285,6 +296,21 @@ def without_tables(text: str, table: str) -> str:
     """Give the text of a sheet without any table of a name; remarks inside them go with them."""
     keys = tuple(table.split("."))
     return "".join(one.text for one in statements(text) if one.table[: len(keys)] != keys)
+
+
+def typed_rows(text: str, table: str) -> list[dict[str, str]]:
+    r"""Give what a sheet says in each of the tables of one name, as a person would type it.
+
+    Examples
+    --------
+    >>> typed_rows('[[soil.layer]]\nto = "12 ft"\nsoil = "clay"', "soil.layer")
+    [{'to': '12 ft', 'soil': 'clay'}]
+    """
+    *above, last = table.split(".")
+    inside: Any = tomllib.loads(text)
+    for key in above:
+        inside = inside.get(key, {})
+    return [typed_values(text, table, number) for number in range(len(inside.get(last, [])))]
 
 
 def typed_values(text: str, table: str, number: int = 0) -> dict[str, str]:

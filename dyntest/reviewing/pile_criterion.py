@@ -73,7 +73,7 @@ def criterion_of_test_pile(
         limits=limits,
         minimum_penetration=sheet.requirement.minimum_penetration,
         restrike=restrike_rule(target.required, compared, depth, rows, counting=counting),
-        doubts=_doubts(drive),
+        doubts=grave_doubts(drive),
         counting=counting,
         way=sheet.requirement.count or WAYS[0],
     )
@@ -160,7 +160,7 @@ def _log_mismatch(drive: DriveReview) -> Caution | None:
     return None
 
 
-def _doubts(drive: DriveReview) -> tuple[Caution, ...]:
+def grave_doubts(drive: DriveReview) -> tuple[Caution, ...]:
     """Say what is wrong with the test pile or its record where the criterion is taken from, a fitted section first."""
     found = []
     match, chosen = drive.match, drive.representative

@@ -142,6 +142,30 @@ def test_choices_are_forgotten_when_asked(small_test, open_page):
     assert "choices" not in report.session_state
 
 
+@pytest.mark.parametrize("page", ["setup", "criterion"])
+def test_a_production_log_of_another_structure_is_told_on_every_page_that_decides(page, small_test, open_page, text_of):
+    log = small_test.parent / "elsewhere.csv"
+    log.write_text("pile,depth_from [ft],depth_to [ft],blows\nX-1,10,11,5\nX-1,11,12,9\n")
+    shown = open_page(page, small_test)
+    assert "production log" not in text_of(shown)
+    shown.session_state["production"] = (log, None)
+    shown.run()
+    told = [element.proto.body for element in shown.get("html") if 'class="dyntest-alert"' in element.proto.body]
+    assert len(told) == 1 and "X-1" in told[0]
+    assert any("1 alert<" in element.proto.body for element in shown.get("html"))
+
+
+def test_a_production_log_is_read_as_the_sheet_lays_it_out(small_test, open_page, text_of):
+    log = small_test.parent / "own.txt"
+    log.write_text("Pier 9\nMark,Depth,Count\nX-1,11,5\nX-1,12,9\n")
+    layout = '[log]\nskip_lines = 1\npile = { column = "Mark" }\ndepth_to = { column = "Depth", unit = "ft" }\n'
+    small_test.write_text(small_test.read_text() + layout + 'blows = { column = "Count" }\n')
+    shown = open_page("setup", small_test)
+    shown.session_state["production"] = (log, None)
+    shown.run()
+    assert not shown.exception and "X-1" in text_of(shown)
+
+
 def test_two_sessions_do_not_see_each_other(small_test, open_page, text_of):
     one, other = open_page("resistance", small_test), open_page("resistance", small_test)
     before = text_of(other)

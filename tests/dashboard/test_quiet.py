@@ -69,3 +69,13 @@ def test_no_page_asks_the_network(sources):
     assert {
         name for name, text in sources.items() if re.search(r"https?://(?!127\.0\.0\.1|www\.w3\.org/2000/svg)", text)
     } == set()
+
+
+DECIDING = {"hammer", "resistance", "setup", "criterion", "bearing_piles", "compare", "report"}
+"""Pages that show what may be decided from."""
+
+
+def test_every_page_that_decides_says_what_speaks_against_it(sources):
+    views = {name.partition("/")[2].removesuffix(".py"): text for name, text in sources.items() if "views/" in name}
+    assert {name for name, text in views.items() if "pieces.alerted(test, review)" in text} == DECIDING
+    assert not [name for name, text in views.items() if "alert_sentences" in text]
