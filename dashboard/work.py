@@ -357,6 +357,13 @@ def file_of_structure(key: str, name: str, _review) -> bytes:
     return structure_file(_review, name)
 
 
+def card_key(test: Opened, reviewed) -> str:
+    """Give what the card depends on: work that ends meanwhile changes no file that is just being downloaded."""
+    found = reviewed.answers.criterion
+    parts = (found.criterion, found.target, found.alerts, reviewed.trust, test.key, test.system)
+    return hashlib.sha256(repr(parts).encode()).hexdigest()
+
+
 def review_key(test: Opened, reviewed) -> str:
     """Give what a whole review depends on."""
     run = [(drive.match is not None, drive.every is not None) for drive in reviewed.drives]

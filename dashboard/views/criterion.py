@@ -118,7 +118,7 @@ def _table(test, review) -> None:
     with right:
         st.download_button(
             "Download the card (PDF)",
-            work.criterion_card(work.review_key(test, review), review),
+            work.criterion_card(work.card_key(test, review), review),
             "criterion_card.pdf",
             "application/pdf",
             key="criterion_card",

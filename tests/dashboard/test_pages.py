@@ -102,4 +102,3 @@ def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
     assert not shown.exception and not shown.error
     assert any(PAGES["pile"].question in element.proto.body for element in shown.get("html"))
     assert any("Decision support only" in element.proto.body for element in shown.get("html"))
-
