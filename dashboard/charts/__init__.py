@@ -87,7 +87,7 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
     setting: Any = chart  # Altair's classes take these without declaring them
     setting.height, setting.description = height, description
     setting.config = alt.Config(
-        background="transparent",
+        background=palette.GROUNDS[look.ground()],  # a picture that is saved is read on any paper
         font=FONT,
         view=alt.ViewConfig(stroke=None),
         axis=alt.AxisConfig(**axes),

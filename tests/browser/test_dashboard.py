@@ -37,6 +37,41 @@ CUT_OFF = """() => {
 """Texts that reach beyond the window, beyond their chart, or beyond an element that hides what is too much."""
 
 
+LITTLE_CONTRAST = """() => {
+  const parsed = colour => { const found = colour.match(/[\\d.]+/g); return found ? found.map(Number) : null; };
+  const over = (top, below) => {
+    const share = top.length < 4 ? 1 : top[3];
+    return below.map((v, k) => v * (1 - share) + top[k] * share);
+  };
+  const light = colour => colour.slice(0, 3)
+    .map(v => v / 255).map(v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
+    .reduce((sum, v, k) => sum + v * [0.2126, 0.7152, 0.0722][k], 0);
+  const app = document.querySelector('[data-testid=stApp]'), found = [];
+  const paper = parsed(getComputedStyle(app).backgroundColor).slice(0, 3);
+  for (const one of app.querySelectorAll('*')) {
+    if (![...one.childNodes].some(node => node.nodeType === 3 && node.textContent.trim())) continue;
+    if (!one.checkVisibility({opacityProperty: true, visibilityProperty: true})) continue;
+    if (one.closest('[disabled], [aria-disabled=true], [data-testid=stCode], [data-testid=stSlider]')) continue;
+    const box = one.getBoundingClientRect(), style = getComputedStyle(one);
+    if (box.width < 2 || box.height < 2) continue;
+    const colour = parsed(one.closest('svg') ? style.fill : style.color);
+    if (!colour) continue;
+    let below = paper, share = colour.length < 4 ? 1 : colour[3];
+    const grounds = [];
+    for (let above = one; above; above = above.parentElement) {
+      grounds.unshift(parsed(getComputedStyle(above).backgroundColor) || [0, 0, 0, 0]);
+      share *= parseFloat(getComputedStyle(above).opacity);
+    }
+    for (const ground of grounds) below = over(ground, below);
+    const [a, b] = [light(over([...colour.slice(0, 3), share], below)), light(below)];
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    if (ratio < 4.5) found.push(`${ratio.toFixed(2)}: ${one.textContent.trim().slice(0, 60)}`);
+  }
+  return found;
+}"""
+"""Texts whose contrast with what is behind them is below 4.5 (WCAG 2.1, 1.4.3); controls that cannot be used aside."""
+
+
 @pytest.mark.parametrize("ground", ["light", "dark"])
 @pytest.mark.parametrize("width", [1280, 820])
 def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, ground):
@@ -46,6 +81,7 @@ def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, gr
             seen.go_to(page.title, page.question)
         assert seen.answer()
         assert seen.page.evaluate(CUT_OFF) == []
+        assert seen.page.evaluate(LITTLE_CONTRAST) == []
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     assert seen.complaints == []
     assert seen.strangers == []

@@ -1,13 +1,16 @@
 """Charts put the right number on the right axis, and the lines that an engineer holds them against."""
 
+import altair as alt
 import numpy as np
 import pandas as pd
 import pytest
+from dyntest_dashboard.charts import finish
 from dyntest_dashboard.charts.profiles import profile_data
 from dyntest_dashboard.views.criterion import criterion_chart
 from dyntest_dashboard.views.resistance import factor_chart
 from dyntest_dashboard.views.setup import time_chart
 
+from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import ASKED, GRAPH, WAIT
 
 RESISTANCE = "resistance [kip]"
@@ -97,3 +100,8 @@ def test_a_profile_holds_depth_along_and_the_number_across(small_review):
             values = np.array([value if value is not None else np.nan for value in one["value"]])
             np.testing.assert_allclose(values[known], drive.table[code].to_numpy()[known] / unit, rtol=1e-4)
             assert one["blow"] == drive.table["blow"].tolist()
+
+
+def test_a_picture_that_is_saved_has_a_ground_of_its_own():
+    drawn = finish(alt.Chart(pd.DataFrame({"x": [1.0]})).mark_point().encode(x="x:Q"), 100, "words").to_dict()
+    assert drawn["config"]["background"] in palette.GROUNDS.values()
