@@ -49,10 +49,10 @@ def draw() -> None:
     told = [f"{name}: {sentence}" for name, sentence in zip(named, same, strict=True)]
     pieces.draw_answer(told, pieces.GOOD if all(one.trust.answer == "yes" for one in reviews) else pieces.CARE)
     columns = st.columns(2)
-    for column, one, review in zip(columns, both, reviews, strict=True):
+    for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
         with column:
             pieces.draw_heading(review.sheet.pile_name)
-            matching.offer(one, review.drives, f"compare_{review.sheet.pile_name}")
+            matching.offer(one, review.drives, f"compare_{place}")  # two tests may be of piles of one name
     pieces.worded(_rows(reviews, test.system), numeric=True)
     columns = st.columns(2)
     for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
@@ -116,7 +116,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
             heads.append(f"{review.sheet.pile_name}, {drive_words(drive)}")
             columns.append((review, drive))
     setups = {
-        (review.sheet.pile_name, setup.restrike): f"{setup.setup_factor.value:.2f}"
+        (review.sheet.path, setup.restrike): f"{setup.setup_factor.value:.2f}"
         for review in reviews
         for setup in review.answers.setups
         if setup.setup_factor is not None
@@ -125,7 +125,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
         ("representative blow", *("–" if d.representative is None else f"{d.representative.blow}" for _, d in columns)),
         ("record", *(TRUST[drive.trust.answer].removeprefix("the record ") for _, drive in columns)),
         ("required", *(show("case_resistance", review.answers.required.value, system) for review, _ in columns)),
-        ("setup factor", *(setups.get((r.sheet.pile_name, d.name), "–") for r, d in columns)),
+        ("setup factor", *(setups.get((r.sheet.path, d.name), "–") for r, d in columns)),
     ]
     for code in NUMBERS:
         cells = [show(code, drive.numbers.get(code), system) for _, drive in columns]

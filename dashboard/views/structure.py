@@ -4,7 +4,6 @@ from functools import partial
 from pathlib import Path
 
 import altair as alt
-import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -337,7 +336,7 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     found: list[alt.Chart | alt.LayerChart] = [line]
     for place, pile in enumerate(strips):
         own = layers[(layers["pile"] == pile) & (layers["top"] < deepest)].copy()
-        own["bottom"] = np.minimum(own["bottom"], deepest)
+        own["bottom"] = own["bottom"].clip(upper=deepest)
         own["left"], own["right"] = most * 1.05 + wide * place, most * 1.05 + wide * (place + 0.9)
         own["middle"], own["across"] = 0.5 * (own["top"] + own["bottom"]), 0.5 * (own["left"] + own["right"])
         boxes = alt.Chart(own).mark_rect(fill=ink, opacity=0.1, stroke=ink, strokeWidth=1)

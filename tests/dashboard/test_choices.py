@@ -190,3 +190,16 @@ def test_everything_that_can_be_chosen_is_told(small_test):
     assert choice_rows(replace(sheet, choices=Choices())).empty
     chosen = Choices({"initial": 3}, 0.4, ("strain_1",), 2000.0, True, "hyperbolic", "wave equation", True)
     assert len(choice_rows(replace(sheet, choices=chosen))) == len(Choices.__dataclass_fields__)
+
+
+def test_two_tests_of_piles_of_one_name_can_be_compared(small_test, tmp_path, lay_out_small_test, open_page):
+    other = tmp_path / "other"
+    other.mkdir()
+    lay_out_small_test(other)
+    shown = open_page("compare", small_test)
+    shown.text_input(key="compare_path").set_value(str(other / "sheet.toml")).run()
+    assert not shown.exception and not shown.error
+    assert [button.key for button in shown.button if str(button.key).endswith("_match")] == [
+        "compare_0_match",
+        "compare_1_match",
+    ]
