@@ -12,7 +12,7 @@ from dyntest.decisions.setup import Setup, gained, lost
 LEAST_FACTOR = 0.3
 """Factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no source."""
 
-IN_FACTOR, LEAST_OWN = 0.10, 0.015
+IN_FACTOR, LEAST_OWN = 0.07, 0.02
 """How far a match may be off by its own range, standard deviation of the logarithm [1], without anything being added.
 Signal matching scatters by 0.17 (Likins and Rausche 2004) to 0.34 (NCHRP Report 507, at restrike) against static tests,
 both from memory, and the resistance factor allows for that: it is not allowed for twice. What a match is less sure than
