@@ -174,17 +174,20 @@ def _controls(test, drive, place: Place, page: str) -> None:
                 )
 
 
-def show_work(key: str) -> None:
-    """Show what runs on this test or structure, in whichever session it was started."""
+def show_work(key: str, *, each_step: bool = False) -> None:
+    """Show what runs on a test or structure, whoever started it; at each step draw the page anew where asked to."""
     if any(job.is_alive() for job in shelf.jobs().of(key)):
-        _watch(key)
+        _watch(key, each_step)
 
 
 @st.fragment(run_every=POLLING)
-def _watch(key: str) -> None:
-    """Show how far the work is; the whole page is drawn again when it is done."""
+def _watch(key: str, each_step: bool) -> None:
+    """Show how far the work is; the whole page is drawn again when it is done, or at each step."""
     alive = [job for job in shelf.jobs().of(key) if job.is_alive()]
-    if not alive:
+    shares = [job.share for job in alive]
+    before = st.session_state.get("watched_shares")
+    st.session_state["watched_shares"] = shares
+    if not alive or (each_step and before is not None and before != shares):
         st.rerun()
     for place, job in enumerate(alive):
         bar, stop = st.columns([5, 1], vertical_alignment="center")

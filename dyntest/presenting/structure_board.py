@@ -544,6 +544,10 @@ def pay_rows(review: StructureReview) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["group", "piles", "with a known length", "pay length"], dtype=object)
 
 
+MOST_TOLD = 40
+"""Piles of a group told one by one on a terminal at most [1]."""
+
+
 def structure_lines(review: StructureReview) -> list[str]:
     """Give the lines a terminal shows: each group's answer, the test piles that failed, and what is still to do."""
     lines = []
@@ -554,6 +558,9 @@ def structure_lines(review: StructureReview) -> list[str]:
         lines += [f"  {stroke}: {count} {words.head[1]}" for stroke, count in words.criterion]
         lines += [f"  {words.basis}."] if words.basis else []
         odd = odd_rows(group, review.display_units)
-        lines += [f"  - {pile}, {verdict}: {why}" for pile, verdict, why in odd.to_numpy().tolist()]
+        told_rows = odd.head(MOST_TOLD).to_numpy().tolist()
+        lines += [f"  - {pile}, {verdict}: {why}" for pile, verdict, why in told_rows]
+        if len(odd) > MOST_TOLD:
+            lines.append(f"  - and {len(odd) - MOST_TOLD:,} more, all of them in structure.pdf")
     lines += [*pooled_words(review), *hammer_words(review), *to_do(review), GOVERNING_SPECIFICATION]
     return lines
