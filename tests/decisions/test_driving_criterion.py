@@ -8,11 +8,19 @@ import pytest
 from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import combinable, combine
 from dyntest.decisions.criterion import COUNTING
-from dyntest.decisions.driving_criterion import AGREEMENT, DISAGREEMENT, MeasuredBlows, driving_criterion, read_back
+from dyntest.decisions.driving_criterion import (
+    AGREEMENT,
+    DISAGREEMENT,
+    STROKE_SURE,
+    MeasuredBlows,
+    driving_criterion,
+    read_back,
+)
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
+from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
 from dyntest.errors import InputError
 
 FOOT, INCH, KIP, DAY = 0.3048, 0.0254, 4448.2216, 86400.0
@@ -149,6 +157,39 @@ def test_what_locked_in_stress_would_do_to_the_set_is_told_either_way(match, fou
 def test_doubts_about_the_test_pile_forbid_its_use(match, found):
     doubted = again(match, found, doubts=(Caution("damage", 0.6, None, {"depth": 9.0}),))
     assert doubted.alerts[0].kind == doubted.criterion.alerts[0].kind == "damage"
+
+
+def test_bending_ends_the_table_and_the_stress_of_the_section_says_from_where_a_pile_is_looked_at(match, found):
+    mean = np.array([row.mean_stress for row in found.rows])
+    limit = 0.5 * (mean[-2] + mean[-1])  # the section keeps it up to between the two highest rows
+    limits = DrivingStressLimits(StressLimit("compression", limit, "", ""), StressLimit("tension", None, "", ""))
+    bent = replace(found.measured, bending=np.full(20, mean[-1] / mean[1]))  # a face passes it far below
+
+    def held(bending):
+        return again(match, found, limits=limits, measured=replace(bent, bending=bending)).criterion
+
+    straight, criterion = held(np.ones(20)), held(bent.bending)
+    within, top = straight.maximum_stroke, found.rows[-1].stroke
+    assert criterion.maximum_stroke < within < top
+    assert [one.reason.kind for one in criterion.ruled_out if one.side == "from"] == ["bending"]
+    assert criterion.looked_at_stroke == pytest.approx(min(top, (1.0 + STROKE_SURE) * within), abs=0.02)
+    assert criterion.looked_at_stroke == pytest.approx(straight.looked_at_stroke)
+    assert [row.stroke for row in criterion.above][-1] == top
+    sets = np.array([row.set_per_blow for row in (*criterion.rows, *criterion.above)])
+    assert (np.diff(sets) >= 0.0).all()
+
+
+def test_above_the_shared_strokes_the_least_favourable_pile_governs_too(found):
+    top = found.criterion.rows[-1]
+    above = (replace(top, stroke=1.1 * top.stroke, set_per_blow=1.2 * top.set_per_blow),)
+    one = replace(found, criterion=replace(found.criterion, above=above, looked_at_stroke=1.08 * top.stroke))
+    less = (replace(above[0], stroke=1.2 * top.stroke),)
+    two = replace(one, pile="P2-9", criterion=replace(one.criterion, above=less, looked_at_stroke=1.05 * top.stroke))
+    combined = combined_of([one, two])
+    assert combined.looked_at_stroke == pytest.approx(1.05 * top.stroke)
+    (row,) = combined.above
+    assert (row.stroke, row.pile) == (pytest.approx(1.1 * top.stroke), "P2-9")
+    assert row.set_per_blow == pytest.approx(1.1 * top.set_per_blow)  # half-way up to 1.2 times at 1.2 times the stroke
 
 
 def test_public_formulas_stand_beside_as_a_check(found):
