@@ -151,7 +151,7 @@ class Job(threading.Thread):
         except MemoryError:
             self.problem = "the computer has too little memory for this; match fewer blows at a time"
         except Exception as error:  # whatever it is, the page must not wait for ever or show a trace
-            self.problem = f"matching ended by itself ({type(error).__name__}); what was matched before is kept"
+            self.problem = f"the work ended by itself ({type(error).__name__}); what was done before is kept"
 
     def tell(self, words: str, share: float) -> None:
         """Say what is being done and how far it is."""
@@ -222,6 +222,7 @@ def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_goi
 
     What failed is kept on the shelf, so that the page can say why.
     """
+    from dyntest.reading.files import check_folder
     from dyntest.reviewing.survey import keep_record, kept_records, survey
 
     def progress(words: str, share: float) -> None:
@@ -229,7 +230,7 @@ def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_goi
             raise _StoppedError
         tell(words, share)
 
-    folder.mkdir(parents=True, exist_ok=True)
+    check_folder(folder)
     here = sheet.path.parent
     names = [path.relative_to(here).as_posix() for path in sheet.tests]
     known = kept_records(folder, names)

@@ -108,7 +108,7 @@ def _strip(test, page: str) -> Place:
     if page in LOOKING or len(review.drives) > 1:
         _controls(test, drive, place, page)
     show_work(test.key)
-    structure = state.structure_path()
+    structure = work.nearest_structure()
     if structure is not None:
         announce(str(structure))
         show_work(str(structure))

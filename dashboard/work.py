@@ -275,6 +275,21 @@ class OpenedStructure:
     waiting: tuple[str, ...]
 
 
+def nearest_structure() -> Path | None:
+    """Give the structure's file: that which was opened, else one beside or above the open test; None without either.
+
+    With a sample, or no test at all, it is the structure of the samples.
+    """
+    opened, sheet = state.structure_path(), state.sheet_path()
+    if opened is not None:
+        return opened
+    samples = {path.resolve() for path in uploads.sample_sheets().values()}
+    if sheet is None or sheet.resolve() in samples:
+        return uploads.sample_structure()
+    beside = (folder / "structure.toml" for folder in sheet.resolve().parents[:2])
+    return next((path for path in beside if path.is_file()), None)
+
+
 def opened_structure(path: Path, system: str | None) -> OpenedStructure:
     """Give an open structure, with those of its test piles that were reviewed before and have not changed.
 
@@ -310,7 +325,9 @@ def kept_folder(path: Path) -> Path:
     """
     folder = usual_folder(path)
     there = next(one for one in (folder, *folder.parents) if one.exists())
-    if path == uploads.sample_structure() or not os.access(there, os.W_OK):
+    sample = uploads.sample_structure()
+    is_sample = sample is not None and path.resolve() == sample.resolve()
+    if is_sample or not os.access(there, os.W_OK):
         return _passing_folder(str(path)).path
     return folder
 

@@ -60,9 +60,10 @@ def draw() -> None:
 
 
 def _board() -> None:
-    path = state.structure_path() or uploads.sample_structure()
+    path = work.nearest_structure()
     if path is None:
         pieces.draw_answer(["No structure is open."], pieces.CARE)
+        pieces.draw_note("Open one below, or keep its structure.toml beside or above the folder of the open test.")
         return
     key = str(path)
     strip.announce(key)

@@ -138,6 +138,14 @@ def test_a_structure_that_cannot_be_read_is_told(path, open_board):
     assert "structure.toml" in shown.error[0].value.replace("\\", "")
 
 
+def test_a_structure_is_found_beside_its_tests_and_no_other_is_shown(kept, open_page, small_test, text_of):
+    found = open_page("structure", kept.parent / "abutment_1_concrete" / "sheet.toml")
+    assert "32 piles judged" in text_of(found)
+    alone = open_page("structure", small_test)
+    assert not alone.exception and "No structure is open" in text_of(alone)
+    assert "Quillback Creek Bridge" not in text_of(alone)
+
+
 def test_a_structure_that_was_opened_in_error_can_be_closed(kept, open_board, tmp_path):
     shown = open_board(kept)
     shown.session_state["structure_path"] = str(tmp_path / "none.toml")
