@@ -374,4 +374,4 @@ def test_memory_does_not_grow_with_five_thousand_blows(ending, growing, streamin
     for _ in range(2):
         follower.look()
     assert len(Kept(follower.folder).look().blows) == blows
-    assert held[5000] - held[1000] < 8.0, held  # the records themselves are some 200
+    assert held[5000] - held[1000] < 25.0, held  # the records of these 4,000 blows are some 120
