@@ -181,7 +181,7 @@ def how(*names: str) -> None:
         known = list(dict.fromkeys(names))
         words = {name: explained_name(EXPLANATIONS[name]) for name in known}
         key = "how_" + known[0].replace(" ", "_")
-        asked = st.pills("Number", known, key=key, default=known[0], format_func=words.__getitem__)
+        asked = st.pills("Number", known, key=key, default=known[0], format_func=words.__getitem__, wrap=True)
         if asked is not None:
             one = EXPLANATIONS[asked]
             equations = "".join(f"  \n`{equation}`" for equation in one.equations)

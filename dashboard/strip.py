@@ -146,6 +146,7 @@ def _controls(test, drive, place: Place, page: str) -> None:
                 names,
                 key=key,
                 width="content",
+                wrap=True,
                 label_visibility="collapsed",
                 format_func=lambda name: name.replace("_", " "),
                 on_change=state.asked(key, lambda value: st.session_state.update(drive=value or place.drive)),

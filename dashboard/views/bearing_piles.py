@@ -213,6 +213,7 @@ def _filtered(check, rows: pd.DataFrame) -> list[str]:
         "Piles",
         FILTERS,
         default="all",
+        wrap=True,
         key="bearing_filter",
         label_visibility="collapsed",
         format_func=lambda name: f"{name} ({len(counted[name])})",

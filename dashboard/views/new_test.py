@@ -251,7 +251,7 @@ def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
         if key not in st.session_state:
             first = "US" if (one.table, one.key) == ("test", "display_units") else None
             st.session_state[key] = value if value in options else first
-        typed[one.key] = st.pills(label, options, key=key, help=one.remark or None) or ""
+        typed[one.key] = st.pills(label, options, key=key, help=one.remark or None, wrap=True) or ""
         return
     if key not in st.session_state:
         st.session_state[key] = value

@@ -82,6 +82,7 @@ def _conditioning(test) -> None:
                 "Gauges left out",
                 [*(gauges.strain or ()), *(gauges.acceleration or ())],
                 key=key,
+                wrap=True,
                 selection_mode="multi",
                 on_change=state.asked(key, lambda names: state.change(test.as_read, leave_out=tuple(names))),
             )
