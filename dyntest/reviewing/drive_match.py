@@ -343,6 +343,7 @@ def as_blow(
         sheet.soil.toe,
         set_per_blow=float(row.get("set_per_blow", np.nan)),
         wave_speed=speed,
+        layers=tuple((layer.top, layer.bottom, layer.soil) for layer in sheet.soil.layers),
     )
 
 

@@ -12,7 +12,6 @@ from dyntest.pile import Pile
 from dyntest.wave_equation.problem import (
     LAYER_NAMES,
     LAYERED,
-    LAYERS,
     NEIGHBOUR_SPREAD,
     OPEN_RADIATION,
     POISSON,
@@ -103,7 +102,8 @@ def matched_soil(
     along = share @ (np.arange(n_shaft) + 0.5) / n_shaft / np.maximum(share.sum(axis=1), 1e-12) - 0.5
     along = along[:-1, None]  # from −0.5 at the beginning of the shaft to 0.5 at its end
     shaft_quake = values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along)
-    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along)
+    zones = share @ np.broadcast_to(problem.zones, n_shaft) / np.maximum(share.sum(axis=1), 1e-12)
+    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along) * zones[:-1, None]
     soil = build_soil(
         share @ values["shaft"] * scale,
         values["toe_resistance"] * scale,
@@ -117,7 +117,7 @@ def matched_soil(
     soil = replace(soil, upward_limit=soil.limit * values["upward_share"])
     if damping == LAYERED:
         layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
-        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft) @ layers) * scale)
+        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale)
     if damping in (POWER, *RADIATING):
         factor = np.empty_like(soil.limit)
         factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
@@ -155,11 +155,11 @@ def dashpots(stiffness: np.ndarray, lengths: np.ndarray, pile: Pile, power: np.n
     return found
 
 
-def layer_lengths(n_shaft: int) -> np.ndarray:
-    """Give how `LAYERS` equal stretches are spread over the lengths of shaft, shape (n_shaft, LAYERS) [1]."""
-    edges, bounds = np.linspace(0.0, 1.0, n_shaft + 1), np.linspace(0.0, 1.0, LAYERS + 1)
-    overlap = np.minimum(edges[1:, None], bounds[None, 1:]) - np.maximum(edges[:-1, None], bounds[None, :-1])
-    return np.clip(overlap, 0.0, None) * LAYERS
+def layer_lengths(n_shaft: int, ends: np.ndarray) -> np.ndarray:
+    """Give how stretches that end at shares of the shaft are spread over its lengths, shape (n_shaft, LAYERS) [1]."""
+    edges = np.linspace(0.0, 1.0, n_shaft + 1)
+    overlap = np.minimum(edges[1:, None], ends[None, 1:]) - np.maximum(edges[:-1, None], ends[None, :-1])
+    return np.clip(overlap, 0.0, None) / np.diff(ends)
 
 
 def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:

@@ -220,13 +220,14 @@ def lay_out(
     resistance: float,
     *,
     drift_spread: tuple[float, ...] = (0.5,),
+    shaft_damping: float | None = None,
     law: SoilLaw = SOIL_LAWS[0],
     reduction: Reduction | None = None,
     wave_speed: tuple[float, float] | None = None,
 ) -> Parameters:
     """Give the parameters for a pile, with what is expected of them.
 
-    Units: embedded [m]; resistance [N]; drift_spread [m/s^2].
+    Units: embedded [m]; resistance [N]; drift_spread [m/s^2]; shaft_damping as the law has it, None as the soil tells.
 
     Examples
     --------
@@ -235,19 +236,18 @@ def lay_out(
     >>> lay_out(pile, "clay", "clay", 17.0, 1e6).n_shaft
     8
     """
-    n_shaft = int(np.clip(round(embedded / 2.0), 4, 10))
+    n_shaft = lengths_of_shaft(embedded)
     values = {f"shaft_{k + 1}": np.log(0.5 * resistance / n_shaft) for k in range(n_shaft)}
     values["toe_resistance"] = np.log(0.5 * resistance)
     quake_share = HALF_MOVEMENT if law.backbone == HYPERBOLIC else 1.0
     values["shaft_quake"] = np.log(quake_share * SHAFT_QUAKE)
     values["toe_quake"] = np.log(quake_share * TOE_QUAKE["rock" if toe_soil == "rock" else "other"])
-    values["shaft_damping"] = np.log(SHAFT_DAMPING.get(shaft_soil, SHAFT_DAMPING[None]))
+    values["shaft_damping"] = np.log(shaft_damping or published_damping(law, shaft_soil))
     values["toe_damping"] = np.log(TOE_DAMPING)
     values["upward_share"] = np.log(0.9)
     values |= dict.fromkeys(("quake_rise", "damping_rise"), 0.0)
     spreads = dict(SPREAD)
     if law.damping in (POWER, *RADIATING):
-        values["shaft_damping"] = np.log(RATE_FACTOR.get(shaft_soil, RATE_FACTOR[None]))
         values["toe_damping"] = np.log(TOE_RATE_FACTOR)
         values["rate_power"] = np.log(RATE_POWER)
     if law.damping == LAYERED:
@@ -272,6 +272,50 @@ def lay_out(
     spreads |= dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
     spread = [spreads[name] for name in values]
     return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
+
+
+def lengths_of_shaft(embedded: float) -> int:
+    """Give the number of lengths into which a shaft of so many metres is divided [1]."""
+    return int(np.clip(round(embedded / 2.0), 4, 10))
+
+
+def published_damping(law: SoilLaw, soil: str | None) -> float:
+    """Give the shaft damping that is expected in a soil, as the law has it [s/m or (s/m)^0.2]."""
+    table = RATE_FACTOR if law.damping in (POWER, *RADIATING) else SHAFT_DAMPING
+    return table.get(soil, table[None])
+
+
+def damping_along(blow: "Blow", law: SoilLaw) -> np.ndarray:
+    """Give the damping that is expected of each length of shaft, shape (n_shaft,) [s/m or (s/m)^0.2].
+
+    It is that of the sheet's layers, by their thickness and on the logarithm, where the sheet has them.
+    """
+    embedded = min(blow.embedded, blow.pile.length)
+    edges = np.linspace(0.0, embedded, lengths_of_shaft(embedded) + 1)
+    rest, found = np.diff(edges), np.zeros(len(edges) - 1)
+    for top, bottom, soil in blow.layers:
+        within = np.clip(np.minimum(edges[1:], bottom) - np.maximum(edges[:-1], top), 0.0, None)
+        found += within * np.log(published_damping(law, soil))
+        rest = rest - within
+    found += np.maximum(rest, 0.0) * np.log(published_damping(law, blow.shaft_soil))
+    return np.exp(found / np.diff(edges))
+
+
+def stretches(blow: "Blow") -> np.ndarray:
+    """Give where `LAYERS` stretches of shaft end, as shares of it, shape (LAYERS + 1,) [1].
+
+    They end where the soil changes; of more layers the thinnest are left out, of fewer the thickest are halved.
+    """
+    embedded = min(blow.embedded, blow.pile.length)
+    ends = {top / embedded for top, _, _ in blow.layers if 0.0 < top < embedded}
+    bounds = [0.0, *sorted(ends), 1.0]
+    while len(bounds) > LAYERS + 1:
+        thin = int(np.diff(bounds).argmin())
+        del bounds[min(max(thin, 1), len(bounds) - 2)]
+    while len(bounds) < LAYERS + 1:
+        thick = int(np.diff(bounds).argmax())
+        bounds.insert(thick + 1, 0.5 * (bounds[thick] + bounds[thick + 1]))
+    return np.array(bounds)
 
 
 STEEL_SHARE = 0.11
@@ -322,9 +366,8 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     for row in range(layout.n_shaft, layout.count):
         name = layout.names[row]
         values[name] = np.exp(raw[row]) if name in LOGARITHMS_OF_SCALE else raw[row]
-    values["upward_share"] = np.minimum(values["upward_share"], 1.0)
-    if "section_left" in values:
-        values["section_left"] = np.minimum(values["section_left"], 1.0)
+    for share in {"upward_share", "section_left"} & values.keys():
+        values[share] = np.minimum(values[share], 1.0)
     return values
 
 
@@ -368,6 +411,8 @@ class Blow:
         Set that the log gives [m]; not a number where it is not known.
     wave_speed : tuple of float or None
         Error of the pile's wave speed as the toe returns of the drive tell it, and its uncertainty [1].
+    layers : tuple of (float, float, str)
+        Depth of top and bottom below the ground [m] and soil of the layers along the shaft, as the sheet has them.
     """
 
     time: np.ndarray
@@ -381,6 +426,7 @@ class Blow:
     toe_soil: str | None = None
     set_per_blow: float = float("nan")
     wave_speed: tuple[float, float] | None = None
+    layers: tuple[tuple[float, float, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -411,6 +457,10 @@ class Problem:
         Misfit that counts as one standard deviation [1].
     linked : bool
         Whether the modulus comes from the wave speed, see `linked`.
+    zones : numpy.ndarray or float
+        Damping expected of each length of shaft over the mean of all, shape (n_shaft,) [1].
+    ends : numpy.ndarray
+        Ends of the stretches with a viscous dashpot of their own [1], see `stretches`.
     """
 
     blows: tuple[Blow, ...]
@@ -424,6 +474,8 @@ class Problem:
     scale: np.ndarray
     misfit: float = FIRST_MISFIT
     linked: bool = field(default=False)
+    zones: np.ndarray | float = 1.0
+    ends: np.ndarray = field(default_factory=lambda: np.linspace(0.0, 1.0, LAYERS + 1))
 
     @property
     def blow(self) -> Blow:
@@ -474,6 +526,8 @@ def make_problem(
     weight = np.clip(1.0 - since / SPAN, LEAST_WEIGHT, 1.0)
     first_idea = max(0.1 * scales[0], totals[0] - 0.3 * (2.0 * scales[0] - totals[0]))
     embedded = min(first.embedded, pile.length)
+    damping = damping_along(first, law)
+    mean_damping = float(np.exp(np.log(damping).mean()))
     layout = lay_out(
         pile,
         first.shaft_soil,
@@ -481,6 +535,7 @@ def make_problem(
         embedded,
         first_idea,
         drift_spread=tuple(_drift_spread(blow) for blow in blows),
+        shaft_damping=mean_damping,
         law=law,
         reduction=reduction,
         wave_speed=first.wave_speed,
@@ -497,6 +552,8 @@ def make_problem(
         weight,
         np.array(scales),
         linked=linked(pile),
+        zones=damping / mean_damping,
+        ends=stretches(first),
     )
 
 

@@ -12,7 +12,14 @@ from dyntest.wave_equation.comparison import (
     noise_left,
     wave_misfit,
 )
-from dyntest.wave_equation.problem import POISSON, SOIL_DENSITY, Reduction, make_problem, physical, pile_width
+from dyntest.wave_equation.problem import (
+    POISSON,
+    SOIL_DENSITY,
+    Reduction,
+    make_problem,
+    physical,
+    pile_width,
+)
 
 
 @pytest.fixture
