@@ -41,10 +41,12 @@ WIDENING, WIDENING_OF_PARTS = 1.5, 1.75
 WIDENING_OF_RADIATION = 1.35
 """Further factor on both under laws with radiation, whose forms differ most from author to author [1]; our own choice.
 """
-FLOOR = {"total": 0.015, "part": 0.03}
-"""Spread that no record can take away [1]: of the logarithm of the total, and of shaft and toe as a share of the total.
+FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03}, {"total": 0.04, "part": 0.05}
+"""Spread that no record can take away, and that under laws with radiation [1]: of the logarithm of the total, and of
+shaft and toe as a share of the total. On twelve piles of seed 72, all with radiation, totals were 4 % off (root of the
+mean square), shafts 4 % of the total.
 
-These four were set on simulated piles of seeds 21, 22, 31 and 41 and measured on 20 others of seed 61, all by the
+The others were set on simulated piles of seeds 21, 22, 31 and 41 and measured on 20 others of seed 61, all by the
 travelling waves of `tests/benchmarks/matching_coverage.py`: soils outside every law that is fitted here."""
 BEYOND = 1.15
 """How far the range of a hyperbolic soil reaches towards the limit that only a longer movement would have mobilised,
@@ -323,7 +325,8 @@ def resistance_mixture(fits: list[LawFit]) -> tuple[np.ndarray, list[tuple[float
     spreads = np.array([WIDENING, WIDENING_OF_PARTS, WIDENING_OF_PARTS]) * np.array([fit.spread for fit in fits])
     radiates = np.array([fit.problem.law.damping in RADIATING for fit in fits])
     spreads = spreads * np.where(radiates, WIDENING_OF_RADIATION, 1.0)[:, None]
-    floors = np.stack([np.full(len(fits), FLOOR["total"]), *(FLOOR["part"] / shares[:, 1:].T)], axis=1)
+    least = {name: np.where(radiates, FLOOR_OF_RADIATION[name], FLOOR[name]) for name in FLOOR}
+    floors = np.stack([least["total"], *(least["part"] / shares[:, 1:].T)], axis=1)
     spreads = np.hypot(spreads, floors)
     ranges = []
     for part in range(3):

@@ -7,8 +7,17 @@ import pytest
 from scipy import stats
 
 from dyntest.wave_equation.fitting import LawFit
-from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, WIDENING_OF_PARTS, mixture_range, resistance_mixture
-from dyntest.wave_equation.problem import make_problem
+from dyntest.wave_equation.matching import (
+    FLOOR,
+    FLOOR_OF_RADIATION,
+    TAIL,
+    WIDENING,
+    WIDENING_OF_PARTS,
+    WIDENING_OF_RADIATION,
+    mixture_range,
+    resistance_mixture,
+)
+from dyntest.wave_equation.problem import RADIATING, SOIL_LAWS, make_problem
 
 
 def test_one_law_gives_the_quantiles_of_a_normal_distribution():
@@ -75,3 +84,18 @@ def test_a_record_without_any_error_still_leaves_a_range(fits):
     values, ranges = resistance_mixture([sure])
     for value, (low, high), least in zip(values, ranges, (0.025, 0.05, 0.05), strict=True):
         assert min(value - low, high - value) > least * values[0]  # no soil follows a law better than that
+
+
+def test_a_law_with_radiation_leaves_a_wider_range(fits, invented_blow):
+    """Two fits alike in all but the law: the forms of radiation differ most from author to author."""
+    law = next(law for law in SOIL_LAWS if law.damping in RADIATING)
+    plain = replace(fits[0], weight=1.0)
+    problem = make_problem(invented_blow().blow, law=law)
+    slope = np.zeros((3, problem.layout.count))
+    slope[:, 0] = 0.01
+    radiating = replace(plain, problem=problem, slope=slope, covariance=np.eye(problem.layout.count))
+    reach = stats.norm.ppf(1.0 - TAIL)
+    (low, high), *_ = resistance_mixture([radiating])[1]
+    spread = np.hypot(WIDENING * WIDENING_OF_RADIATION * 0.01, FLOOR_OF_RADIATION["total"])
+    assert np.log(high / low) == pytest.approx(2.0 * reach * spread, rel=2e-3)
+    assert high - low > 1.5 * np.ptp(resistance_mixture([plain])[1][0])
