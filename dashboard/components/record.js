@@ -52,6 +52,7 @@ function build(root) {
     }
     S.extra = new Set(stored("below") || data.below);
     if (S.asked !== null && data.blows.includes(S.asked)) { S.blow = S.asked; S.asked = null; }
+    else if (S.asked !== null && S.timer) { if (!data.blows.includes(S.blow)) S.blow = data.blow; }  // asked for in a moment
     else if (!S.timer || !data.blows.includes(S.blow)) { S.blow = data.blow; S.asked = null; }
     switches();
     draw();
@@ -78,29 +79,28 @@ function build(root) {
 
   // ---- stepping
   function step(by) {
-    if (S.asked !== null) return;
-    const order = S.data.order, at = order.indexOf(S.blow) + by;
+    const order = S.data.order, at = order.indexOf(S.asked ?? S.blow) + by;  // no key is lost while a blow is on its way
     if (at < 0 || at >= order.length) { stop(); return; }
     go(order[at]);
   }
   function go(blow) {
     if (S.data.blows.includes(blow)) {
       S.blow = blow;
+      S.asked = null;
       draw();
       clearTimeout(S.timer);
       S.timer = setTimeout(() => { S.timer = null; S.send("blow", S.blow); }, AFTER);
     } else {
       S.asked = blow;
       clearTimeout(S.timer);
-      S.timer = null;
-      S.send("blow", blow);
+      S.timer = setTimeout(() => { S.timer = null; S.send("blow", blow); }, AFTER);
     }
   }
   function nextFinding() {
     const found = S.data.findings.find((blow) => blow > S.blow) ?? S.data.findings[0];
     if (found !== undefined) go(found);
   }
-  function start() { S.playing = setInterval(() => step(1), STEP); S.play.textContent = "Stop"; }
+  function start() { S.playing = setInterval(() => { if (S.asked === null) step(1); }, STEP); S.play.textContent = "Stop"; }
   function stop() { clearInterval(S.playing); S.playing = null; S.play.textContent = "Play"; }
   const keys = (event) => {
     if (event.altKey || event.ctrlKey || event.metaKey || typing(event.target) || !root.isConnected) return;
