@@ -15,8 +15,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent.parent
-SAMPLE = ROOT / "sample_signals" / "pier_2_clay"
-"""A sample with two restrikes and, once it is matched, with a driving criterion."""
+SAMPLE = ROOT / "sample_signals" / "pier_3_shale"
 
 CHROMIUM = next(
     (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
