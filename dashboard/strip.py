@@ -111,7 +111,7 @@ def _strip(test, page: str) -> Place:
     structure = work.nearest_structure()
     if structure is not None:
         announce(str(structure))
-        show_work(str(structure))
+        show_work(str(structure), kind="structure")
     return place
 
 
@@ -175,14 +175,14 @@ def _controls(test, drive, place: Place, page: str) -> None:
                 )
 
 
-def show_work(key: str, *, each_step: bool = False) -> None:
+def show_work(key: str, *, kind: str = "strip", each_step: bool = False) -> None:
     """Show what runs on a test or structure, whoever started it; at each step draw the page anew where asked to."""
     if any(job.is_alive() for job in shelf.jobs().of(key)):
-        _watch(key, each_step)
+        _watch(key, kind, each_step)
 
 
 @st.fragment(run_every=POLLING)
-def _watch(key: str, each_step: bool) -> None:
+def _watch(key: str, kind: str, each_step: bool) -> None:
     """Show how far the work is; the whole page is drawn again when it is done, or at each step."""
     alive = [job for job in shelf.jobs().of(key) if job.is_alive()]
     shares = [job.share for job in alive]
@@ -195,7 +195,7 @@ def _watch(key: str, each_step: bool) -> None:
         words = "stopping" if job.asked_to_stop.is_set() else job.words
         left = job.left()
         bar.progress(job.share, text=f"{words[0].upper()}{words[1:]}{', ' + left if left else ''} …")
-        stop.button("Stop", key=f"strip_stop_{key[-8:]}_{place}", on_click=job.asked_to_stop.set)
+        stop.button("Stop", key=f"{kind}_stop_{place}", on_click=job.asked_to_stop.set)
 
 
 def announce(key: str) -> None:

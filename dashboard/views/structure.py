@@ -71,7 +71,7 @@ def _board() -> None:
     state.remember(state.sheet_path() or uploads.first_sample() or path, None, None)
     review = opened.review
     _line(review)
-    strip.show_work(key, each_step=True)
+    strip.show_work(key, kind="structure", each_step=True)
     unusable = is_unusable(review)
     means = pieces.BAD if unusable else pieces.GOOD if is_sound(review) else pieces.CARE
     pieces.draw_answer(board_answer(review), means)
