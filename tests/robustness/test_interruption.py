@@ -27,7 +27,7 @@ def temporary(found):
 RUNNER = """
 import json, os, resource, signal, sys
 from dyntest import cli
-from dyntest.presenting import files, terminal, writing
+from dyntest.presenting import files, terminal
 
 def stop_after(how, seconds):
     signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
