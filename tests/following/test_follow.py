@@ -205,7 +205,10 @@ for _ in range(3):
 """
 
 
-@pytest.mark.parametrize("moment", [1, 2, 5, 6, 9])
+@pytest.mark.parametrize(
+    "moment",
+    [1, pytest.param(2, marks=pytest.mark.sweep), 5, *(pytest.param(n, marks=pytest.mark.sweep) for n in (6, 9))],
+)
 def test_killed_while_it_keeps_it_loses_and_doubles_nothing(recorder, followed, take, moment):
     for number in range(1, 5):
         recorder.write(number)

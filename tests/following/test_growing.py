@@ -337,7 +337,7 @@ def resident() -> float:
 @pytest.mark.sweep
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="the system does not tell how much memory is used")
 @pytest.mark.parametrize("ending", ["csv", "txt"])
-def test_memory_does_not_grow_with_five_thousand_blows(ending, growing, streaming, followed, monkeypatch):
+def test_memory_does_not_grow_with_thousands_of_blows(ending, growing, streaming, followed, monkeypatch):
     from dyntest.following import compute
     from dyntest.following import follow as module
 
@@ -349,7 +349,7 @@ def test_memory_does_not_grow_with_five_thousand_blows(ending, growing, streamin
 
     monkeypatch.setattr(module, "compute_blows", plain)
     monkeypatch.setattr(os, "fsync", lambda handle: None)
-    blows, at_once, held = 5000, 50, {}
+    blows, at_once, held = 5000 if ending == "csv" else 2000, 50, {}
     if ending == "csv":
         recorder, append = growing("csv")
         append(recorder.record(1, numbered=True).assign(blow=1).iloc[:0])
@@ -374,4 +374,5 @@ def test_memory_does_not_grow_with_five_thousand_blows(ending, growing, streamin
     for _ in range(2):
         follower.look()
     assert len(Kept(follower.folder).look().blows) == blows
-    assert held[5000] - held[1000] < 25.0, held  # the records of these 4,000 blows are some 120
+    most = 25.0 if ending == "csv" else 12.0  # the records alone are some 120 and 30
+    assert held[blows] - held[1000] < most, held
