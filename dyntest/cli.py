@@ -208,7 +208,10 @@ def _dask(address: str | None):
     try:
         from distributed import Client
     except ImportError:
-        problem, cure = "needs the package distributed", "install dyntest[cluster], or leave --dask out"
+        problem, cure = (
+            "needs the package distributed",
+            "run pip install 'dyntest[cluster]' where dyntest is installed, or leave --dask out",
+        )
     else:
         try:
             client = Client(address, timeout=DASK_TIMEOUT)

@@ -45,6 +45,8 @@ INNER_FLOORS = {
 LONGEST_MODULE = 600
 MOST_FILES = 175
 """Python files of the library and the dashboard together."""
+LONGEST_README = 120
+"""Lines a stranger reads on the first page."""
 
 HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint", "typst", "streamlit", "altair"}
 """Packages that take long to import; the command line loads them in the command that needs them."""
@@ -235,6 +237,10 @@ def test_no_module_is_a_hall():
 
 def test_the_house_has_few_modules():
     assert len(modules()) <= MOST_FILES
+
+
+def test_the_first_page_is_short():
+    assert (ROOT / "README.md").read_text(encoding="utf-8").count("\n") <= LONGEST_README
 
 
 def test_a_public_name_has_one_meaning():

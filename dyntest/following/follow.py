@@ -493,7 +493,7 @@ def watching(root: Path) -> Iterator[Callable[[bool], None]]:
     try:
         from watchfiles import watch
     except ImportError:
-        cure = "install dyntest[follow]"
+        cure = "run pip install 'dyntest[follow]' where dyntest is installed"
         raise InputError("dyntest follow", "", "needs the package watchfiles, which is not installed", cure) from None
     own = str(root / FOLDER)
     heard = watch(

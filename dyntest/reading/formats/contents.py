@@ -147,7 +147,7 @@ def library(name: str, source: str) -> ModuleType:
         return importlib.import_module(name)
     except ImportError:
         problem = f"needs the package {name}, which is not installed"
-        raise InputError(source, "", problem, "install dyntest[formats]") from None
+        raise InputError(source, "", problem, "run pip install 'dyntest[formats]' where dyntest is installed") from None
 
 
 def damaged(source: str, what: str, trouble: BaseException) -> InputError:
