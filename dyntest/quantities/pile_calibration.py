@@ -186,16 +186,12 @@ def _return(waves: Waves) -> tuple[np.ndarray, np.ndarray]:
     measured = np.nan_to_num(value_at(up, place))
     moved = np.cumsum(down, axis=1)
     tried = coarse[rows, None] * np.linspace(1.0 - TRIED, 1.0 + TRIED, TRIED_STEPS)
-    left = np.empty((2, len(rows), TRIED_STEPS))
-    reflection = np.empty((len(rows), TRIED_STEPS))
-    one = np.ones_like(measured)
-    for k in range(TRIED_STEPS):
-        earlier = place - (tried[:, k] * back)[:, None]
-        columns = (one, one * points, *(np.nan_to_num(value_at(wave, earlier)) for wave in (down, moved)))
-        design = np.stack(columns, axis=2)
-        left[0, :, k], found = _least_squares(design[..., :3], measured)
-        left[1, :, k], _ = _least_squares(design, measured)
-        reflection[:, k] = found[:, 2]
+    earlier = (place[:, None, :] - (tried * back)[:, :, None]).reshape(len(rows), -1)  # all return times at once
+    design = np.empty((len(rows), TRIED_STEPS, WINDOW_POINTS, 4))
+    design[..., 0], design[..., 1] = 1.0, points
+    for column, wave in enumerate((down, moved), start=2):
+        design[..., column] = np.nan_to_num(value_at(wave, earlier)).reshape(design.shape[:3])
+    left, reflection = _least_squares(design, measured)
     by_front, by_both = (_lowest(part, tried) for part in left)
     each = np.arange(len(rows))
     best = left[0].argmin(axis=1)
@@ -212,13 +208,23 @@ def _return(waves: Waves) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _least_squares(design: np.ndarray, measured: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give the sum of squares that is left, and the coefficients, of many small problems at once."""
-    scale = np.sqrt(np.square(design).sum(axis=1)) + 1e-30
-    unit = design / scale[:, None]
-    normal = np.einsum("bnk,bnl->bkl", unit, unit) + 1e-9 * np.eye(design.shape[2])
-    found = np.linalg.solve(normal, np.einsum("bnk,bn->bk", unit, measured)[..., None])[..., 0]
-    rest = measured - np.einsum("bnk,bk->bn", unit, found)
-    return np.square(rest).sum(axis=1), found / scale
+    """Give the sums of squares that are left with three columns and with all four, and the third one's coefficient.
+
+    From designs of shape (n_blows, n_tried, n_points, 4) and waves (n_blows, n_points); gives (2, n_blows, n_tried)
+    and, for the fit with three columns, (n_blows, n_tried).
+    """
+    n_blows, n_tried, n_points, n_columns = design.shape
+    scale = np.sqrt(np.square(design).sum(axis=2)) + 1e-30
+    unit = (design / scale[:, :, None]).reshape(-1, n_points, n_columns)
+    wanted = np.repeat(measured, n_tried, axis=0)
+    normal = np.einsum("bnk,bnl->bkl", unit, unit) + 1e-9 * np.eye(n_columns)
+    sides = np.einsum("bnk,bn->bk", unit, wanted)
+    left, found = [], []
+    for columns in (n_columns - 1, n_columns):
+        found.append(np.linalg.solve(normal[:, :columns, :columns], sides[:, :columns, None])[..., 0])
+        rest = wanted - np.einsum("bnk,bk->bn", unit[..., :columns], found[-1])
+        left.append(np.square(rest).sum(axis=1).reshape(n_blows, n_tried))
+    return np.stack(left), found[0][:, 2].reshape(n_blows, n_tried) / scale[..., 2]
 
 
 def _lowest(left: np.ndarray, tried: np.ndarray) -> np.ndarray:

@@ -94,12 +94,11 @@ def fit(
     scores = np.clip(np.array(starts, dtype=float), -bound, bound)
     n, n_starts = scores.shape
     damping = np.full(n_starts, 0.1)
-    current = residuals(scores)
+    current, jacobian = _with_slopes(residuals, scores)
     cost = (current**2).sum(axis=0)
     iterations = 0
     while iterations < most_iterations:
         iterations += 1
-        jacobian = _jacobian(residuals, scores, current)
         normal = np.matmul(jacobian.transpose(0, 2, 1), jacobian)
         slope = np.matmul(jacobian.transpose(0, 2, 1), current.T[:, :, None])[:, :, 0]
         candidates = np.empty((n, n_starts, len(TRIALS)))
@@ -107,7 +106,10 @@ def fit(
             damped = normal + np.einsum("s,sij,ij->sij", damping * factor, normal, np.eye(n)) + 1e-9 * np.eye(n)
             move = np.linalg.solve(damped, -slope[:, :, None])[:, :, 0]
             candidates[:, :, trial] = np.clip(scores + np.clip(move, -LONGEST_MOVE, LONGEST_MOVE).T, -bound, bound)
-        tried = residuals(candidates.reshape(n, -1)).reshape(len(current), n_starts, len(TRIALS))
+        # Slopes at every trial, most of them never used: a run costs by its steps far more than by its candidates.
+        found, slopes = _with_slopes(residuals, candidates.reshape(n, -1))
+        tried = found.reshape(len(current), n_starts, len(TRIALS))
+        slopes = slopes.reshape(n_starts, len(TRIALS), len(current), n)
         costs = (tried**2).sum(axis=0)
         best = costs.argmin(axis=1)
         each = np.arange(n_starts)
@@ -117,6 +119,7 @@ def fit(
         moved = each[better]
         scores[:, moved] = candidates[:, moved, best[moved]]
         current[:, moved] = tried[:, moved, best[moved]]
+        jacobian[moved] = slopes[moved, best[moved]]
         damping = np.where(better, np.maximum(damping * np.array(TRIALS)[best], 1e-5), damping * 6.0)
         settled = better & (gain <= tolerance * cost)
         cost = np.where(better, costs[each, best], cost)
@@ -125,13 +128,18 @@ def fit(
     return Fit(scores, cost, iterations)
 
 
-def _jacobian(residuals, scores: np.ndarray, current: np.ndarray) -> np.ndarray:
-    """Give the derivatives at every start from one run over all of them, each parameter moved in turn."""
-    n, n_starts = scores.shape
+def _with_slopes(residuals, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give residuals and their derivatives, shape (n_scores, n_residuals, n_parameters), at every column of scores.
+
+    All of it is one run, with each parameter moved in turn.
+    """
+    n, n_scores = scores.shape
     moved = np.repeat(scores[:, :, None], n, axis=2)
     moved[np.arange(n), :, np.arange(n)] += STEP
-    there = residuals(moved.reshape(n, -1)).reshape(len(current), n_starts, n)
-    return np.moveaxis(there - current[:, :, None], 1, 0) / STEP
+    found = residuals(np.hstack([scores, moved.reshape(n, -1)]))
+    current = found[:, :n_scores].copy()
+    there = found[:, n_scores:].reshape(len(found), n_scores, n)
+    return current, np.moveaxis(there - current[:, :, None], 0, 1) / STEP
 
 
 BEST = "best"

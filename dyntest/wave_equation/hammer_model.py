@@ -222,19 +222,25 @@ class HammerHead:
         if self.cushioned:
             self.pile_cushion = _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution)
         self.lift = np.zeros(n)  # helmet above the pile head, where no cushion lies between
+        self.per_impedance = -1.0 / impedance
         inertia = 1.0 / self.per_helmet
         self.share, self.reply = inertia / (inertia + impedance), 2.0 / (inertia + impedance)
-        self.free, self.together, self.pressed, self.work = (np.zeros(n) for _ in range(4))
+        self.free, self.together, self.pressed, self.above, self.work = (np.zeros(n) for _ in range(5))
+        self.pressing = np.zeros(n, dtype=bool)
 
     def __call__(self, step: int, arriving: np.ndarray) -> np.ndarray:
         """Give the downward wave at the head [N] from the step and the upward wave that arrives [N]."""
         if step < self.impact_step or self._flies(arriving):
             return -arriving  # nothing presses on the head
-        move = self._on_cushion if self.cushioned else self._on_head
-        twice, replied = 2.0 * arriving, self.reply * arriving
-        force = move(twice, replied).copy()
+        twice = 2.0 * arriving
+        if self.cushioned:
+            move, same = self._on_cushion, twice
+        else:
+            move, same = self._on_head, twice / self.impedance
+        replied = self.reply * arriving
+        force = move(twice, replied, same).copy()
         for _ in range(self.substeps - 1):
-            force += move(twice, replied)
+            force += move(twice, replied, same)
         force /= self.substeps
         return force - arriving
 
@@ -264,54 +270,59 @@ class HammerHead:
         return True
 
     def _ram(self) -> np.ndarray:
-        """Move ram and hammer cushion a substep on; give the force of cushion and gas [N]."""
-        np.subtract(self.ram_velocity, self.helmet_velocity, out=self.work)
-        self.work *= self.dt
-        force = self.hammer_cushion.squeeze(self.work)
+        """Move ram and cushion a substep on; give the force of cushion and gas [N], which the next call overwrites."""
+        work = self.work
+        subtract(self.ram_velocity, self.helmet_velocity, work)
+        multiply(work, self.dt, work)
+        force = self.hammer_cushion.squeeze(work)
         if self.chamber is not None:
-            force = force + self.chamber.force(-self.hammer_cushion.squeezed)
-        np.multiply(force, self.per_ram, out=self.work)
-        self.ram_velocity -= self.work
-        self.ram_velocity += self.gain
+            force = add(force, self.chamber.force(-self.hammer_cushion.squeezed), self.above)
+        multiply(force, self.per_ram, work)
+        subtract(self.ram_velocity, work, self.ram_velocity)
+        add(self.ram_velocity, self.gain, self.ram_velocity)
         return force
 
-    def _on_cushion(self, twice: np.ndarray, _) -> np.ndarray:
+    def _on_cushion(self, twice: np.ndarray, *_) -> np.ndarray:
         """Helmet on a pile cushion: its force F moves the head by ``v = (F − 2u)/Z``, from ``2u``."""
-        above = self._ram()
-        np.subtract(self.pile_cushion.force, twice, out=self.work)
-        self.work *= -1.0 / self.impedance
-        self.work += self.helmet_velocity
-        self.work *= self.dt
-        below = self.pile_cushion.squeeze(self.work)
-        np.subtract(above, below, out=self.work)
-        self.work *= self.per_helmet
-        self.helmet_velocity += self.work
-        self.helmet_velocity += self.gain
+        above, work = self._ram(), self.work
+        subtract(self.pile_cushion.force, twice, work)
+        multiply(work, self.per_impedance, work)
+        add(work, self.helmet_velocity, work)
+        multiply(work, self.dt, work)
+        below = self.pile_cushion.squeeze(work)
+        subtract(above, below, work)
+        multiply(work, self.per_helmet, work)
+        add(self.helmet_velocity, work, self.helmet_velocity)
+        add(self.helmet_velocity, self.gain, self.helmet_velocity)
         return below
 
-    def _on_head(self, twice: np.ndarray, replied: np.ndarray) -> np.ndarray:
+    def _on_head(self, twice: np.ndarray, replied: np.ndarray, rising: np.ndarray) -> np.ndarray:
         """Helmet straight on the head: they move together while they press, and part when they would pull.
 
-        From ``2u`` and ``2u/(m/Δt + Z)``.
+        From ``2u``, ``2u/(m/Δt + Z)`` and ``2u/Z``.
         """
         free, together, force = self.free, self.together, self.pressed
-        np.multiply(self._ram(), self.per_helmet, out=free)
-        free += self.helmet_velocity
-        free += self.gain
-        np.multiply(free, self.share, out=together)
-        together -= replied
-        np.multiply(together, self.impedance, out=force)
-        force += twice
-        pressing = (self.lift <= 0.0) & (force > 0.0)
-        if pressing.all():
+        multiply(self._ram(), self.per_helmet, free)
+        add(free, self.helmet_velocity, free)
+        add(free, self.gain, free)
+        multiply(free, self.share, together)
+        subtract(together, replied, together)
+        multiply(together, self.impedance, force)
+        add(force, twice, force)
+        pressing = np.logical_and(self.lift <= 0.0, force > 0.0, self.pressing)
+        if all_of(pressing):
             self.helmet_velocity[:] = together
             self.lift[:] = 0.0
             return force
-        lift = self.lift - (twice / self.impedance + free) * self.dt
-        self.lift = np.where(pressing, 0.0, np.maximum(lift, 0.0))
-        np.copyto(self.helmet_velocity, np.where(pressing, together, free))
-        force *= pressing
-        return force
+        lift, work = self.lift, self.work
+        add(rising, free, work)
+        multiply(work, self.dt, work)
+        subtract(lift, work, lift)
+        maximum(lift, 0.0, out=lift)
+        np.copyto(lift, 0.0, where=pressing)
+        self.helmet_velocity[:] = free
+        np.copyto(self.helmet_velocity, together, where=pressing)
+        return multiply(force, pressing, force)
 
 
 def _substeps(setting: HammerSetting, impedance: float, time_step: float) -> int:
@@ -346,12 +357,13 @@ class _Cushion:
 
     def squeeze(self, movement: np.ndarray) -> np.ndarray:
         """Press it by a movement [m] and give its force [N], which the next call overwrites."""
-        self.squeezed += movement
-        np.multiply(self.steeper, movement, out=self.work)
-        self.line += self.work
-        np.multiply(self.stiffness, self.squeezed, out=self.work)
-        np.minimum(self.line, self.work, out=self.line)
-        return np.maximum(self.line, 0.0, out=self.force)
+        squeezed, line, work = self.squeezed, self.line, self.work
+        add(squeezed, movement, squeezed)
+        multiply(self.steeper, movement, work)
+        add(line, work, line)
+        multiply(self.stiffness, squeezed, work)
+        minimum(line, work, out=line)
+        return maximum(line, 0.0, out=self.force)
 
     def after(self, movement: np.ndarray) -> np.ndarray:
         """Give what `line` [N] would be after a movement [m], without making it."""
@@ -362,29 +374,55 @@ class _Chamber:
     """The gas as the run goes on: compression, combustion from the moment ram and helmet meet, expansion."""
 
     def __init__(self, gas: Gas, time_step: float):
-        self.gas, self.dt = gas, time_step
-        self.since = np.full(gas.area.shape, -time_step)  # time after impact, below 0 before it
-        self.burnt = np.zeros(gas.area.shape)  # logarithm of p V^1.3 over A^1.3 when it burns out
+        self.gas, self.dt, self.clearance = gas, time_step, gas.clearance
+        shape = gas.area.shape
+        self.since = np.full(shape, -time_step)  # time after impact, below 0 before it
+        self.burnt = np.zeros(shape)  # logarithm of p V^1.3 over A^1.3 when it burns out
+        self.met = self.burnt_out = False  # ram and helmet of any candidate; the gas of all
         self.least = (LEAST_VOLUME - 1.0) * gas.clearance
         self.whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
+        self.depth, self.pressure, self.work, self.open = *(np.zeros(shape) for _ in range(3)), np.zeros(shape, bool)
 
     def force(self, apart: np.ndarray) -> np.ndarray:
-        """Give the force on ram and helmet [N] from their distance [m]."""
-        gas = self.gas
-        np.add(self.since, self.dt, out=self.since, where=(apart <= 0.0) | (self.since >= 0.0))
+        """Give the force on ram and helmet [N], which the next call overwrites, from their distance [m]."""
         # The exponentials of logarithms take less time than powers.
-        depth = np.log(np.maximum(apart, self.least) + gas.clearance)
-        if self.since.min() > IGNITION + BURNING:
-            pressure = np.exp(self.burnt - EXPANSION_EXPONENT * depth)  # (3)
+        depth, pressure = self.depth, self.pressure
+        maximum(apart, self.least, out=depth)
+        add(depth, self.clearance, depth)
+        np.log(depth, depth)
+        if not self.met:
+            self.met = bool(least_of(apart) <= 0.0)
+        if self.met and not self.burnt_out:
+            np.add(self.since, self.dt, out=self.since, where=(apart <= 0.0) | (self.since >= 0.0))
+            self.burnt_out = bool(least_of(self.since) > IGNITION + BURNING)
+        if self.burnt_out:
+            multiply(depth, EXPANSION_EXPONENT, pressure)
+            subtract(self.burnt, pressure, pressure)
+            np.exp(pressure, pressure)  # (3)
         else:
-            squeezed = np.exp(self.whole - COMPRESSION_EXPONENT * depth)  # (1)
-            burning = np.clip(self.since / IGNITION, 0.0, 1.0)
-            pressure = squeezed + burning * np.maximum(gas.combustion_pressure - squeezed, 0.0)  # (2)
-            burns = self.since <= IGNITION + BURNING
-            self.burnt = np.where(burns, np.log(pressure) + EXPANSION_EXPONENT * depth, self.burnt)
-            pressure = np.where(burns, pressure, np.exp(self.burnt - EXPANSION_EXPONENT * depth))  # (3)
-        pressure -= ATMOSPHERE
-        np.maximum(pressure, 0.0, out=pressure)
-        pressure *= gas.area  # (4)
-        pressure[apart >= gas.compression_stroke] = 0.0
+            multiply(depth, COMPRESSION_EXPONENT, pressure)
+            subtract(self.whole, pressure, pressure)
+            np.exp(pressure, pressure)  # (1)
+            if self.met:
+                self._burn(depth, pressure)
+        subtract(pressure, ATMOSPHERE, pressure)
+        maximum(pressure, 0.0, out=pressure)
+        multiply(pressure, self.gas.area, pressure)  # (4)
+        np.copyto(pressure, 0.0, where=np.greater_equal(apart, self.gas.compression_stroke, self.open))
         return pressure
+
+    def _burn(self, depth: np.ndarray, pressure: np.ndarray) -> None:
+        """Put combustion, and what is burnt, in the place of compression alone.
+
+        Units: depth [ln m]; pressure [Pa].
+        """
+        burning = np.clip(self.since / IGNITION, 0.0, 1.0)
+        add(pressure, burning * maximum(self.gas.combustion_pressure - pressure, 0.0), pressure)  # (2)
+        burns = self.since <= IGNITION + BURNING
+        expanding = EXPANSION_EXPONENT * depth
+        self.burnt = np.where(burns, np.log(pressure) + expanding, self.burnt)
+        np.copyto(pressure, np.exp(self.burnt - expanding), where=~burns)  # (3)
+
+
+add, subtract, multiply, minimum, maximum = np.add, np.subtract, np.multiply, np.minimum, np.maximum
+all_of, least_of = np.logical_and.reduce, np.minimum.reduce  # a fraction of the cost of `all` and `min`
