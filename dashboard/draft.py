@@ -1,5 +1,6 @@
 """A test sheet that is being written on the page: its files, mapping, fields and log, and the text made of them."""
 
+import secrets
 from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path
@@ -11,7 +12,7 @@ import pandas as pd
 from dyntest.errors import DyntestError, InputError
 from dyntest.presenting.inspection import sheet_with_mapping
 from dyntest.reading.channel_guess import look_at_impact, numbers_of
-from dyntest.reading.files import write_all
+from dyntest.reading.files import read_bytes, read_text, refuse_other_text, write_all
 from dyntest.reading.form import (
     as_remarks,
     field_toml,
@@ -36,7 +37,7 @@ FILLED = ("test", "pile", "hammer", "requirement", "soil")
 ROWS = {"pile": "pile.part", "soil": "soil.layer"}
 """Tables of which a sheet may have several, a row each, by the table under which they are asked for."""
 
-LOG_NAME, SHEET_NAME, TRIAL_NAME = "driving_log.csv", "sheet.toml", ".sheet-trial.toml"
+LOG_NAME, SHEET_NAME = "driving_log.csv", "sheet.toml"
 
 LOG_COLUMNS = ("from", "to", "blows", "stroke", "remark")
 """Columns of the table into which a log is typed or pasted."""
@@ -77,7 +78,7 @@ class Draft:
 
 def draft_of(path: Path) -> Draft:
     """Give a draft of a sheet that exists; what is not changed in it stays byte by byte."""
-    text = path.read_text(encoding="utf-8")
+    text = read_text(path)
     sheet = read_sheet(path)
     typed = {table: typed_values(text, table) for table in FILLED}
     rows = {table: typed_rows(text, table) for table in ROWS.values()}
@@ -200,8 +201,8 @@ def _mapping_problems(draft: Draft) -> list[str]:
     return told
 
 
-def draft_text(draft: Draft) -> str:
-    """Give the text of the sheet, with its remarks; a sheet that existed keeps all of its own."""
+def draft_text(draft: Draft, log: str = LOG_NAME) -> str:
+    """Give the text of the sheet, with its remarks; a sheet that existed keeps all of its own. A typed log is `log`."""
     text = draft.base if draft.base is not None else _new_text(draft)
     for table in FILLED:
         before = typed_values(text, table)
@@ -219,11 +220,11 @@ def draft_text(draft: Draft) -> str:
             for number, row in enumerate(draft.rows.get(table, [])):
                 text = with_values(text, table, {key: field_toml(fields[key], row[key]) for key in row}, number)
     for number, drive in enumerate(draft.drives):
-        text = _with_drive(text, draft, number, drive)
+        text = _with_drive(text, draft, number, drive, log)
     return text
 
 
-def _with_drive(text: str, draft: Draft, number: int, drive: DraftDrive) -> str:
+def _with_drive(text: str, draft: Draft, number: int, drive: DraftDrive, log: str) -> str:
     fields = {one.key: one for one in form_fields("drive")}
     known = typed_values(text, "drive", number) if text.count("[[drive]]") > number else {}
     typed = {"kind": drive.kind, **{key: value.strip() for key, value in drive.typed.items()}}
@@ -235,7 +236,7 @@ def _with_drive(text: str, draft: Draft, number: int, drive: DraftDrive) -> str:
         names = [f'"{path.name}"' for path in drive.paths]
         values["signals"] = names[0] if len(names) == 1 else f"[{', '.join(names)}]"
     if number == 0 and draft.log is not None:
-        values["log"] = f'"{LOG_NAME}"'
+        values["log"] = f'"{log}"'
     return with_values(text, "drive", values, number)
 
 
@@ -315,28 +316,39 @@ def kept_log(draft: Draft, folder: Path) -> str:
 def write(draft: Draft, folder: Path) -> Path:
     """Write sheet and log into a folder once the whole test can be read, else nothing; give where the sheet lies.
 
-    A driving log that lies there already is kept under another name, as `kept_log` says.
+    A driving log that lies there already is kept under another name, as `kept_log` says. A sheet that another program
+    has changed or put there meanwhile stays as it is, and `ChangedError` says so.
     """
-    text = draft_text(draft)
     name = draft.path.name if draft.path is not None else SHEET_NAME
-    logs = {} if draft.log is None else {LOG_NAME: log_csv(draft)}
-    kept = {one: (folder / one).read_bytes() for one in logs if (folder / one).exists()}
+    trial, trial_log = (f".{secrets.token_hex(4)}-{one}" for one in (name, LOG_NAME))
+    text, there = draft_text(draft), folder / LOG_NAME
+    log = None if draft.log is None else log_csv(draft)
+    before = there.read_bytes() if there.is_file() else None
     aside = kept_log(draft, folder)
+    tried = {trial: draft_text(draft, trial_log).encode(), **({} if log is None else {trial_log: log})}
     try:
-        write_all(folder, {**logs, TRIAL_NAME: text.encode()})
-        trial = read_sheet(folder / TRIAL_NAME)
-        for drive in trial.drives:
-            read_signals(trial, drive)
+        write_all(folder, tried)
+        sheet = read_sheet(folder / trial)
+        for drive in sheet.drives:
+            read_signals(sheet, drive)
             if drive.log is not None:
-                read_driving_log(drive.log, trial.log_layout)
+                read_driving_log(drive.log, sheet.log_layout)
     except InputError as problem:
-        for one in logs:
-            (folder / one).unlink(missing_ok=True)
-        if kept:
-            write_all(folder, kept)
-        source = problem.source.replace(TRIAL_NAME, name)
-        raise InputError(source, problem.place, problem.problem, problem.cure) from problem
+        said = (problem.source, problem.place, problem.problem, problem.cure)
+        raise InputError(*(one.replace(trial, name).replace(trial_log, LOG_NAME) for one in said)) from problem
     finally:
-        (folder / TRIAL_NAME).unlink(missing_ok=True)
-    copies = {aside: kept[LOG_NAME]} if aside else {}
-    return write_all(folder, {name: text.encode(), **copies})[0]
+        for one in tried:
+            (folder / one).unlink(missing_ok=True)
+    files = {name: text.encode()}
+    read: dict[str, bytes | None] = {}
+    if log is not None:
+        files[LOG_NAME], read[LOG_NAME] = log, before
+    if aside and before is not None:
+        files[aside], read[aside] = before, None
+    if draft.path is None:
+        read[name] = None
+    else:
+        now = read_bytes(draft.path)
+        refuse_other_text(draft.path, now, draft.base or "")
+        read[name] = now
+    return write_all(folder, files, read)[0]

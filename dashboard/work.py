@@ -421,11 +421,15 @@ def blows(key: str, system: str, _drive) -> bytes:
 
 
 def save_choices(test: Opened) -> None:
-    """Write the choices of the session into the sheet itself, whole or not at all."""
-    from dyntest.reading.files import write_all
+    """Write the choices of the session into the sheet itself; where that cannot be, they stay and the page says why."""
+    from dyntest.reading.files import replace_text
 
-    write_all(test.sheet.path.parent, {test.sheet.path.name: sheet_text(test).encode()})
-    state.reset()
+    try:
+        replace_text(test.sheet.path, test.as_read.text, sheet_text(test))
+    except DyntestError as problem:
+        st.session_state["not_saved"] = str(problem)
+    else:
+        state.reset()
 
 
 def sheet_text(test: Opened) -> str:

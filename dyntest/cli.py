@@ -296,7 +296,7 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
 
     With --from FILE... the files of a recorder are copied beside the sheet, and the sheet says how to read them.
     """
-    from dyntest.presenting.inspection import blank_files
+    from dyntest.presenting.inspection import blank_files, next_lines
     from dyntest.reading.files import refuse_existing, write_all
 
     if more and not records:
@@ -311,6 +311,7 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     refuse_existing(directory, files)
     for path in write_all(directory, files):
         _say(str(path))
+    _say("\n".join(next_lines(directory, files["sheet.toml"])))
 
 
 @commands.command(epilog="Example: dyntest follow pier_2/sheet.toml --drive restrike_1 --every 5")
@@ -343,8 +344,9 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
     if drive is None:
         have = ", ".join(one.name for one in test.drives)
         raise InputError("--drive", "", f"{name} is no drive of the sheet", f"write one of {have}")
-    follower = Follower(test, drive, every=every)
-    with only_follower(follower.folder):
+    folder = Follower(test, drive, every=every).folder  # refuses what cannot be followed, before anything is kept
+    with only_follower(folder):
+        follower = Follower(test, drive, every=every)  # what another one kept until it let go of the drive is known now
         _say(f"Following {drive.name} of {test.pile_name}: {', '.join(follower.patterns)}; Ctrl-C stops.")
         if follower.count.last:
             _say(f"Going on after blow {follower.count.last}.")
@@ -474,8 +476,14 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def _say(text: str) -> None:
-    """Show lines of text; what could steer a terminal, in a name perhaps, comes out as blanks."""
-    click.echo("\n".join(printable(line, len(line)) for line in text.split("\n")))
+    """Show lines of text; what could steer a terminal, in a name perhaps, comes out as blanks.
+
+    Where the reader has gone, as ``head`` goes when it has its lines, the work goes on without words.
+    """
+    try:
+        click.echo("\n".join(printable(line, len(line)) for line in text.split("\n")))
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _stop(message: str, status: int) -> None:

@@ -183,23 +183,27 @@ def test_progress_shows_on_a_terminal_only_and_is_wiped(small_test, tmp_path, ca
     assert err.endswith("\r\x1b[K")
 
 
-def test_a_reader_that_leaves_early_meets_no_traceback(small_test, tmp_path):
-    words = [
-        sys.executable,
-        "-m",
-        "dyntest.cli",
-        "review",
-        str(small_test),
-        "--match",
-        "none",
-        "--out",
-        str(tmp_path / "out"),
-    ]
+def test_a_sheet_that_changes_during_the_review_gives_no_results(small_test, monkeypatch, capsys):
+    from dyntest.reviewing import review
+
+    def changed_meanwhile(sheet, drive, **given):
+        small_test.write_text(small_test.read_text() + "# a remark of another\n")
+        return review_drive(sheet, drive, **given)
+
+    review_drive = review.review_drive
+    monkeypatch.setattr(review, "review_drive", changed_meanwhile)
+    status, out, err = run(capsys, "review", small_test, "--match", "none")
+    assert (status, out, err.count("\n")) == (1, "", 1) and "sheet.toml: was changed" in err
+    assert not (small_test.parent / "review").exists()
+
+
+def test_a_reader_that_leaves_early_meets_no_traceback(tmp_path):
+    words = [sys.executable, "-m", "dyntest.cli", "new", str(tmp_path / "p1")]
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         process.stdout.close()
         told = process.stderr.read()
-    assert told == ""
-    assert (tmp_path / "out" / "summary.json").exists()
+    assert (told, process.returncode) == ("", 0)
+    assert (tmp_path / "p1" / "sheet.toml").exists()
 
 
 @pytest.mark.sweep

@@ -1,10 +1,13 @@
 """The page that asks what goes on file: the report with notes and sign-off, the tables, and the choices."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
 import streamlit as st
 
+from dyntest.errors import InputError
 from dyntest.presenting.sentences import (
     criterion_sentence,
     resistance_sentence,
@@ -12,7 +15,17 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.reading.notes import DECISIONS, NOTES_FILE, Note, Notes, SignOff, fingerprint, notes_toml, read_notes
+from dyntest.reading.notes import (
+    DECISIONS,
+    NOTES_FILE,
+    Note,
+    Notes,
+    SignOff,
+    change_notes,
+    fingerprint,
+    notes_toml,
+    read_notes,
+)
 
 from .. import matching, pieces, state, work
 
@@ -114,6 +127,8 @@ def _notes(test, review) -> None:
         else:
             cure = "look at what was changed and sign again"
             pieces.draw_cautions([("sign-off", f"{told}; the files have been changed since", cure)])
+    shown = st.session_state.get("sign_shown")
+    st.session_state["sign_shown"] = now, signed  # nobody signs what he has not seen
     who = st.session_state.get("signer", test.sheet.engineer)
     left, right = st.columns(2)
     with left, st.form("report_note", clear_on_submit=True):
@@ -121,22 +136,24 @@ def _notes(test, review) -> None:
         name = st.text_input("Name", who, key="report_note_name")
         if st.form_submit_button("Add the note") and text.strip() and name.strip():
             added = Note(text.strip(), name.strip(), date.today())
-            _keep(path, Notes((*kept.notes, added), signed), name)
+            _keep(path, lambda now: replace(now, notes=(*now.notes, added)), name)
     with right, st.form("report_sign"):
         decision = st.selectbox("Decision", DECISIONS, key="report_decision")
         reasons = st.text_input("Reasons", key="report_reasons")
         name = st.text_input("Name", who, key="report_sign_name")
         if st.form_submit_button("Sign") and name.strip():
-            _keep(path, Notes(kept.notes, SignOff(name.strip(), date.today(), decision, reasons.strip(), now)), name)
+            if shown not in (None, (now, signed)):
+                problem = "the files or the sign-off were changed by another program after this page was drawn"
+                raise InputError("sign-off", "", problem, "look at the pages again, then sign")
+            sign_off = SignOff(name.strip(), date.today(), decision, reasons.strip(), now)
+            _keep(path, lambda notes: replace(notes, sign_off=sign_off), name)
     if kept.notes or signed:
         pieces.draw_note(f"They are kept in {NOTES_FILE} beside the sheet, and printed in the report.")
         st.download_button("Download the notes", notes_toml(kept), NOTES_FILE, key="report_notes", on_click="ignore")
 
 
-def _keep(sheet, notes: Notes, name: str) -> None:
-    from dyntest.reading.files import write_all
-
-    write_all(sheet.parent, {NOTES_FILE: notes_toml(notes)})
+def _keep(sheet, change: Callable[[Notes], Notes], name: str) -> None:
+    change_notes(sheet, change)
     st.session_state["signer"] = name.strip()
     st.rerun()
 
@@ -151,6 +168,9 @@ def _choices(test) -> None:
         pieces.draw_note("None: everything is as the rules have it.")
     else:
         pieces.worded(rows)
+    problem = st.session_state.pop("not_saved", "")
+    if problem:
+        st.error(pieces.plain(problem), icon=":material/error:")
     row = st.container(horizontal=True)
     row.download_button(
         "Download the sheet with these choices",

@@ -16,7 +16,7 @@ from dyntest.following.depth import LOG, marks_of, write_log
 from dyntest.following.follow import Follower
 from dyntest.following.record import FOLDER, Kept, kept_arrays
 from dyntest.reading.edit import with_drive_files
-from dyntest.reading.files import read_text, write_all
+from dyntest.reading.files import read_text, replace_text
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import channels_of
@@ -76,7 +76,7 @@ def handed_over(follower: Follower) -> Handover:
     text = read_text(sheet.path)
     changed = with_drive_files(text, [one.name for one in sheet.drives].index(drive.name), files)
     if changed != text:
-        write_all(sheet.path.parent, {sheet.path.name: changed.encode()})
+        replace_text(sheet.path, text, changed)
     beyond = kept.last.blow - (marks[-1].blow if marks else 0)
     own, recorder = bool(marks) and own_log, follower.renumbered and sheet.records is not None
     return Handover(len(kept.blows), files.get("signals", ""), files.get("log", ""), beyond, own, recorder)

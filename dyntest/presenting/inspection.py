@@ -164,6 +164,17 @@ def new_files(found: Inspection, paths: Sequence[Path], directory: Path) -> dict
     return files
 
 
+def next_lines(directory: Path, sheet: bytes) -> list[str]:
+    """Say what is to be done with a new sheet before it is reviewed."""
+    path = directory / "sheet.toml"
+    lines = [f"The values in {path} are examples: write those of your pile, hammer and drive over them."]
+    doubts = sheet.count(b"# check: ")
+    if doubts:
+        marked = f"{doubts} lines are marked" if doubts > 1 else "1 line is marked"
+        lines.append(f"{marked} # check: the recorder's file does not say so itself.")
+    return [*lines, f'Then run: dyntest review "{path}"']
+
+
 def sheet_with_mapping(found: Inspection, files: Sequence[str]) -> bytes:
     """Give the blank test sheet with the mapping of a recorder's files in it, and the files in its first drive."""
     text = blank_files()["sheet.toml"].decode()

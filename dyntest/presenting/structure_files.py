@@ -83,19 +83,23 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
     done = [record for record in records if record.row is not None]
     if not done:
         return []
+    named = [str(dict(record.row or {})["pile"]) for record in done]
+    marks = [  # piles of one name, each in a sheet of its own
+        f"{pile} ({record.sheet})" if named.count(pile) > 1 else pile for pile, record in zip(named, done, strict=True)
+    ]
     cells = [("pile", "record", *(head for head, _ in SHOWN), "alerts")]
-    for record in done:
+    for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
         numbers = [_shown(row.get(code), code, str(row.get("display_units") or "SI")) for _, code in SHOWN]
         alerts = [one for one in str(row.get("alerts") or "").split("; ") if one]
-        cells.append((str(row["pile"]), str(row["trust"]), *numbers, f"{len(alerts) or '–'}"))
+        cells.append((mark, str(row["trust"]), *numbers, f"{len(alerts) or '–'}"))
     wide = [max(len(cell) for cell in column) for column in zip(*cells, strict=True)]
     shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
-    for record in done:
+    for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
         for told in (row.get("alerts"), row.get("criterion_problem")):
             if told:
-                words = f"{row['pile']}: {told}"
+                words = f"{mark}: {told}"
                 shown += textwrap.wrap(words, WIDTH, initial_indent="  - ", subsequent_indent="    ")
     return shown
 

@@ -94,7 +94,8 @@ def lines(review: Review, verbose: bool = False) -> list[str]:
     room = max(1, min(MOST_CAUTIONS, MOST_LINES - len(shown) - len(last) - 2))
     shown += [_short_caution(caution) for caution in found[:room]]
     if len(found) > room:
-        shown.append(f"  - {len(found) - room} more cautions: see report.pdf or --verbose")
+        more = len(found) - room
+        shown.append(f"  - {more} more caution{'s' if more > 1 else ''}: see report.pdf or --verbose")
     return [*shown, *last]
 
 

@@ -14,7 +14,7 @@ import hashlib
 import os
 import tempfile
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from dyntest.errors import InputError
@@ -142,15 +142,45 @@ def digests(sheet: TestSheet) -> dict[str, str]:
     return {path.relative_to(folder).as_posix(): sha256(path) for path in sheet.inputs}
 
 
+def file_stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
+    """Give when each file was changed [ns] and how long it is [byte]; both zero where it is not there."""
+    found = {}
+    for path in paths:
+        try:
+            told = path.stat()
+        except OSError:
+            found[path] = 0, 0
+        else:
+            found[path] = told.st_mtime_ns, told.st_size
+    return found
+
+
+def refuse_changed(before: Mapping[Path, tuple[int, int]]) -> None:
+    """Refuse to go on with files that were changed since their stamps were taken."""
+    now = file_stamps(before)
+    for path, stamp in before.items():
+        if now[path] != stamp:
+            problem = "was changed by another program during the review"
+            raise ChangedError(known_as(path), "", problem, "run it again when nothing writes the file")
+
+
+class ChangedError(InputError):
+    """A file is no longer as it was read."""
+
+
 LONGEST_NAME = 200
 """Characters of a folder's name that a message repeats at most [1]."""
 
 
-def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+def write_all(
+    directory: Path, files: Mapping[str, bytes], read: Mapping[str, bytes | None] | None = None
+) -> tuple[Path, ...]:
     """Write several files so that all of them are there whole, or none is touched.
 
     Every file is first written beside its place under a temporary name; only when all of them are on the disk do
-    they take their names. What stood there before stays if anything fails.
+    they take their names, and no other program's files between them. What stood there before stays if anything fails.
+    `read` gives the bytes that a file had when it was read, None where it was not there: nothing is written where that
+    has changed.
 
     Examples
     --------
@@ -167,8 +197,11 @@ def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
         for _, target in waiting:
             if target.is_dir():
                 raise IsADirectoryError(errno.EISDIR, f"{target.name} is a folder")
-        for temporary, target in waiting:
-            temporary.replace(target)
+        with _alone(directory):
+            for name, before in (read or {}).items():
+                _refuse_unread(directory / name, before)
+            for temporary, target in waiting:
+                temporary.replace(target)
     except OSError as error:
         cure = "name a folder that can be written to with --out, or make room on the disk"
         raise InputError(
@@ -178,6 +211,48 @@ def write_all(directory: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
         for temporary, _ in waiting:
             temporary.unlink(missing_ok=True)
     return tuple(target for _, target in waiting)
+
+
+@contextlib.contextmanager
+def _alone(directory: Path) -> Iterator[None]:
+    """Let no other program that asks for the same write here meanwhile; a system without such locks does without."""
+    with contextlib.ExitStack() as stack:
+        with contextlib.suppress(ImportError, OSError):
+            import fcntl
+
+            handle = os.open(directory, os.O_RDONLY)
+            stack.callback(os.close, handle)
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            stack.callback(fcntl.flock, handle, fcntl.LOCK_UN)  # a process that was forked meanwhile holds it too
+        yield
+
+
+def replace_text(path: Path, before: str, after: str) -> None:
+    """Write a text anew where its file still says what was read; raises `ChangedError` where it does not."""
+    now = read_bytes(path)
+    refuse_other_text(path, now, before)
+    write_all(path.parent, {path.name: after.encode()}, {path.name: now})
+
+
+def refuse_other_text(path: Path, now: bytes, before: str) -> None:
+    """Refuse to write over a file whose bytes now are no longer the text that was read of it."""
+    if decode(now, known_as(path)) != before:
+        raise _changed(path)
+
+
+def _refuse_unread(path: Path, before: bytes | None) -> None:
+    """Refuse to write over a file that no longer is what was read."""
+    now = path.read_bytes() if path.is_file() else None
+    if now == before:
+        return
+    if before is None:
+        raise ChangedError(known_as(path), "", "is already there", "open it to change it, or move it away")
+    raise _changed(path)
+
+
+def _changed(path: Path) -> ChangedError:
+    problem = "was changed by another program meanwhile, so nothing was written"
+    return ChangedError(known_as(path), "", problem, "look at what is there now, and save again")
 
 
 def _written_beside(target: Path, content: bytes) -> Path:

@@ -3,12 +3,13 @@
 import hashlib
 import json
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from dyntest.errors import InputError
+from dyntest.reading.files import ChangedError, write_all
 from dyntest.reading.wording import known_as
 
 NOTES_FILE = "notes.toml"
@@ -17,6 +18,9 @@ NOTES_FILE = "notes.toml"
 FORMAT = 1
 DECISIONS = ("approved", "approved with reasons", "not approved")
 """What a sign-off can say."""
+
+MOST_TRIES = 20
+"""How often notes are written anew at most [1], where others write between reading and writing."""
 
 MOST_LETTERS = 4000
 """Letters of one note at most [1]."""
@@ -87,6 +91,20 @@ def read_notes(sheet: Path) -> Notes:
         problem = f'"{decision}" is no decision'
         raise InputError(source, "[sign_off] decision", problem, f"write one of {', '.join(DECISIONS)}")
     return Notes(notes, SignOff(name, _day(source, signed), decision, reasons, of))
+
+
+def change_notes(sheet: Path, change: Callable[[Notes], Notes]) -> None:
+    """Write the notes as `change` makes them of those that are there, so that two who write lose nothing."""
+    path = notes_path(sheet)
+    for left in reversed(range(MOST_TRIES)):
+        before = path.read_bytes() if path.is_file() else None
+        try:
+            write_all(path.parent, {path.name: notes_toml(change(read_notes(sheet)))}, {path.name: before})
+        except ChangedError:
+            if not left:
+                raise
+        else:
+            return
 
 
 def _note(source: str, given: dict) -> Note:

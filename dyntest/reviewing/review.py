@@ -8,7 +8,7 @@ from pathlib import Path
 from dyntest import __version__
 from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
 from dyntest.decisions.trust import ANSWERS, Trust
-from dyntest.reading.files import digests
+from dyntest.reading.files import digests, file_stamps, refuse_changed
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer_questions
@@ -95,7 +95,9 @@ def review(
         raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
     tell = progress or (lambda step, share: None)
     tell("reading the sheet", 0.0)
+    read_before = {} if isinstance(sheet, TestSheet) else file_stamps([Path(sheet)])
     sheet = sheet if isinstance(sheet, TestSheet) else read_sheet(sheet)
+    read_before = file_stamps(sheet.inputs) | read_before
     steps = len(sheet.drives) * (1 if match == "none" else 2)
     drives = []
     for number, drive in enumerate(sheet.drives):
@@ -107,7 +109,9 @@ def review(
     if match == "every":
         drives = _all_blows(sheet, drives, executor, tell)
     tell("deciding", 0.95)
-    return conclude(sheet, tuple(drives))
+    reviewed = conclude(sheet, tuple(drives))
+    refuse_changed(read_before)  # its fingerprints are taken at the end, so they have to be those of what was read
+    return reviewed
 
 
 def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive = criterion_of_test_pile) -> Review:

@@ -1,5 +1,6 @@
 """What a person chooses on a page shows at once, there and on the pages after it, and in no other session."""
 
+import errno
 import re
 import tomllib
 from pathlib import Path
@@ -8,6 +9,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dyntest.presenting.sentences import choice_rows
+from dyntest.reading import files
+from dyntest.reading.notes import Notes, read_notes
+from dyntest.reading.parts import Choices
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.review import review
 
@@ -126,12 +130,48 @@ def test_a_choice_that_leads_to_an_error_can_be_taken_back(small_test, open_page
     assert not shown.error and shown.button_group(key="trust_leave_out").value == []
 
 
-def test_choices_are_written_into_the_sheet(small_test, open_page):
-    shown = open_page("resistance", small_test)
-    shown.slider(key="resistance_factor").set_value(0.33).run()
-    report = go_on(shown, "report", lambda page: open_page(page, small_test))
-    report.button(key="report_write").click().run()
-    assert read_sheet(small_test).choices.damping_factor == 0.33 and "choices" not in report.session_state
+def test_choices_are_not_written_over_what_another_wrote_meanwhile(small_test, open_page, text_of):
+    shown = open_page("report", small_test)
+    from dyntest_dashboard import work
+
+    kept = Choices(damping_factor=0.33)
+    shown.session_state["choices"] = kept
+    shown.run()
+    theirs = work.sheet_text(FakeTest(read_sheet(small_test), Choices(damping_factor=0.21)))
+    small_test.write_text(theirs)
+    shown.button(key="report_write").click().run()
+    assert not shown.exception and [("changed by another" in one.value) for one in shown.error] == [True]
+    assert small_test.read_text() == theirs and shown.session_state["choices"] == kept
+    shown.button(key="report_write").click().run()  # now that it was told
+    assert not shown.error and read_sheet(small_test).choices == kept and "choices" not in shown.session_state
+
+
+def test_choices_stay_where_the_folder_takes_nothing(small_test, open_page, monkeypatch):
+    shown = open_page("report", small_test)
+    shown.session_state["choices"] = Choices(damping_factor=0.33)
+    shown.run()
+    before = small_test.read_bytes()
+
+    def full(*_, **__):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(files.tempfile, "mkstemp", full)
+    shown.button(key="report_write").click().run()
+    assert not shown.exception and len(shown.error) == 1 and "could not be written" in shown.error[0].value
+    assert small_test.read_bytes() == before and shown.session_state["choices"].damping_factor == 0.33
+
+
+def test_nobody_signs_what_he_has_not_seen(small_test, open_page):
+    shown = open_page("report", small_test)
+    small_test.write_text(small_test.read_text() + "# of another\n")
+    shown.text_input(key="report_sign_name").set_value("A. Meyer")
+    sign = next(one for one in shown.button if one.label == "Sign")
+    sign.click().run()
+    assert not shown.exception and ["sign\\-off" in one.value for one in shown.error] == [True]
+    assert read_notes(small_test) == Notes()
+    shown.text_input(key="report_sign_name").set_value("A. Meyer")
+    next(one for one in shown.button if one.label == "Sign").click().run()
+    assert not shown.error and read_notes(small_test).sign_off.name == "A. Meyer"
 
 
 def test_choices_are_forgotten_when_asked(small_test, open_page):
@@ -183,8 +223,6 @@ def test_a_changed_file_is_read_again(small_test, open_page, text_of):
 
 def test_everything_that_can_be_chosen_is_told(small_test):
     from dataclasses import replace
-
-    from dyntest.reading.parts import Choices
 
     sheet = read_sheet(small_test)
     assert choice_rows(replace(sheet, choices=Choices())).empty

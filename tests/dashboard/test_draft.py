@@ -5,6 +5,7 @@ import pytest
 from dyntest_dashboard import draft as drafts
 
 from dyntest.errors import InputError
+from dyntest.reading.files import ChangedError
 from dyntest.reading.sheet import read_sheet
 
 LAYERS = [{"to": "12 ft", "soil": "clay", "words": "soft grey clay"}, {"to": "50 ft", "soil": "sand"}]
@@ -39,6 +40,26 @@ def test_layers_and_parts_that_are_typed_are_in_the_sheet_and_read_back(changed,
     assert drafts.draft_text(again) == path.read_text()  # what is not changed stays byte by byte
     again.rows["soil.layer"] = again.rows["soil.layer"][:1]
     assert len(read_sheet(drafts.write(again, small_test.parent)).soil.layers) == 1
+
+
+def test_a_sheet_with_windows_line_ends_keeps_them(small_test):
+    small_test.write_bytes(b"\xef\xbb\xbf" + small_test.read_bytes().replace(b"\n", b"\r\n"))
+    draft = drafts.draft_of(small_test)
+    draft.rows["soil.layer"] = list(LAYERS)
+    written = drafts.write(draft, small_test.parent).read_bytes()
+    assert written.count(b"\n") == written.count(b"\r\n") and b"soft grey clay" in written
+
+
+def test_a_sheet_that_another_changed_or_put_there_stays(changed, small_test):
+    theirs = small_test.read_bytes() + b"# of another\n"
+    small_test.write_bytes(theirs)
+    before = sorted(small_test.parent.iterdir())
+    with pytest.raises(ChangedError, match="changed by another"):
+        drafts.write(changed, small_test.parent)
+    changed.path = None  # as if it were a new test in the folder of this one
+    with pytest.raises(ChangedError, match="already there"):
+        drafts.write(changed, small_test.parent)
+    assert small_test.read_bytes() == theirs and sorted(small_test.parent.iterdir()) == before
 
 
 def test_rows_without_a_unit_or_a_depth_are_named(changed):

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from dyntest import __version__
-from dyntest.presenting.structure_files import survey_files
+from dyntest.presenting.structure_files import survey_files, survey_lines
 from dyntest.reviewing.pile_result import pile_result
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
 
@@ -43,6 +43,12 @@ def test_three_forms_of_one_table(record):
     assert said["failures"] == [{"sheet": "b/sheet.toml", "problem": "its log is empty"}]
     assert said["piles"][0]["wait"] is None
     assert said["units"]["peak_gauge_stress"] == "Pa"
+
+
+def test_piles_of_one_name_are_told_apart_by_their_sheets(record):
+    head, *lines = survey_lines([record(pile="P1"), record("c/sheet.toml", pile="P1"), record("d/s.toml", pile="P2")])
+    assert [line.split("  ")[0] for line in lines[:3]] == ["P1 (a/sheet.toml)", "P1 (c/sheet.toml)", "P2"]
+    assert head.startswith("pile") and "  - P1 (c/sheet.toml): text" in lines
 
 
 def test_what_is_kept_comes_back_as_it_was(tmp_path, record):

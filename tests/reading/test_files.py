@@ -1,10 +1,22 @@
 """Fingerprints of the inputs; results are written whole or not at all, and never over an input."""
 
+import contextlib
+import os
+from pathlib import Path
+
 import pytest
 
 from dyntest.errors import InputError
 from dyntest.reading import files as writing
-from dyntest.reading.files import check_folder, digests, refuse_existing, refuse_inputs, sha256, write_all
+from dyntest.reading.files import (
+    ChangedError,
+    check_folder,
+    digests,
+    refuse_existing,
+    refuse_inputs,
+    sha256,
+    write_all,
+)
 from dyntest.reading.sheet import read_sheet
 
 
@@ -100,3 +112,39 @@ def test_what_is_there_is_not_replaced_by_something_new(tmp_path):
     (tmp_path / "sheet.toml").symlink_to(tmp_path / "nowhere")
     with pytest.raises(InputError, match=r'"sheet\.toml" is already there'):
         refuse_existing(tmp_path, ["sheet.toml"])
+
+
+def test_a_set_of_files_takes_its_names_with_the_folder_locked_and_not_over_another_writer(tmp_path, monkeypatch):
+    fcntl = pytest.importorskip("fcntl")
+    locked, replace = [], Path.replace
+
+    def watched(path, target):
+        with tmp_path_handle(tmp_path) as handle:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                locked.append(target.name)
+        return replace(path, target)
+
+    monkeypatch.setattr(Path, "replace", watched)
+    write_all(tmp_path, {"a": b"1", "b": b"1"}, {"a": None})
+    assert locked == ["a", "b"]
+    for read in ({"a": None}, {"a": b"0"}, {"a": b"1", "c": b""}):
+        with pytest.raises(ChangedError):
+            write_all(tmp_path, {"a": b"2", "b": b"2", "d/e": b"2"}, read)
+        assert {path.name: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == {
+            "a": b"1",
+            "b": b"1",
+        }
+    write_all(tmp_path, {"a": b"2", "b": b"2"}, {"a": b"1", "b": b"1"})
+    assert (tmp_path / "a").read_bytes() == b"2"
+
+
+@contextlib.contextmanager
+def tmp_path_handle(folder):
+    """A folder opened as a further program would open it."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        yield handle
+    finally:
+        os.close(handle)

@@ -11,7 +11,7 @@ from nptdms import ChannelObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest import cli
-from dyntest.presenting.inspection import inspection_lines, mapping_toml, new_files
+from dyntest.presenting.inspection import inspection_lines, mapping_toml, new_files, next_lines
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -182,6 +182,14 @@ def test_new_from_files_lays_out_a_sheet_that_reads(record, tmp_path, capsys):
     assert sheet.gauges.strain == NAMES[:2]
     assert read_signals(sheet, sheet.drives[0]).n_blows == 3
     assert not (tmp_path / "P1" / "initial.csv").exists()
+    *_, examples, following = capsys.readouterr().out.splitlines()
+    assert "examples" in examples and following.endswith(f'dyntest review "{tmp_path / "P1" / "sheet.toml"}"')
+
+
+def test_a_new_sheet_with_doubts_says_how_many():
+    for count in (1, 2):
+        lines = next_lines(Path("P1"), b"# check: unit\nrate = 1  " + b"# check: guessed\n" * (count - 1))
+        assert len(lines) == 3 and lines[1].startswith(f"{count} line")
 
 
 @pytest.mark.parametrize("content", [b"", b"nothing here\n", b"\x89HDF\r\n\x1a\nbroken", b"PK\x03\x04broken"])
