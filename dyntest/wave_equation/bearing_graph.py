@@ -492,7 +492,9 @@ def _sets_left(match: Match, hammer: Hammer, blows: StruckBlows) -> tuple[float,
     strokes = np.linspace(0.99 * stroke.min(), 1.01 * stroke.max(), 3)
     lowest, highest = 0.99 * resistance.min() * READ_BOUNDS[0], 1.01 * resistance.max() * READ_BOUNDS[1]
     resistances = np.geomspace(lowest, highest, 12)
-    sets = bearing_graph(match, hammer, strokes, resistances).blows.set_per_blow
+    each, against = (one.ravel() for one in np.meshgrid(strokes, resistances, indexing="ij"))
+    graph = drive_blows(match, hammer_setting(hammer, each), against, stresses=False)
+    sets = graph.set_per_blow.reshape(len(strokes), -1)
     places = np.interp(stroke, strokes, np.arange(len(strokes)))
     below = np.minimum(places.astype(int), len(strokes) - 2)
     share = places - below

@@ -16,6 +16,7 @@ volume ``V = A (x + d)`` between ram and helmet, x apart, and d of the clearance
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -172,6 +173,56 @@ def _gas(hammer: Hammer, each: Callable) -> Gas | None:
     )
 
 
+Values: TypeAlias = Any
+"""A number of every candidate, in an array, or of the only one, in a plain float; which of them, a `Kind` says."""
+
+
+class Kind(NamedTuple):
+    """What the lines of the hammer are worked out with.
+
+    A run calls them a hundred thousand times. For one candidate alone a plain float takes a tenth of the time that an
+    array of one element does, and gives the same number.
+    """
+
+    of: Callable
+    minimum: Callable
+    maximum: Callable
+    where: Callable
+    all: Callable
+    least: Callable
+    greatest: Callable
+    log: Callable
+    exp: Callable
+
+
+def _itself(value: Any) -> Any:
+    return value
+
+
+TOGETHER = Kind(
+    of=_itself,
+    minimum=np.minimum,
+    maximum=np.maximum,
+    where=np.where,
+    all=np.logical_and.reduce,  # a fraction of the cost of `all`, `min` and `max`
+    least=np.minimum.reduce,
+    greatest=np.maximum.reduce,
+    log=np.log,
+    exp=np.exp,
+)
+ALONE = Kind(
+    of=np.ndarray.item,
+    minimum=min,
+    maximum=max,
+    where=lambda chosen, one, other: one if chosen else other,
+    all=_itself,
+    least=_itself,
+    greatest=_itself,
+    log=lambda value: float(np.log(value)),  # as `math.log`, but for a last digit that is the same in an array
+    exp=lambda value: float(np.exp(value)),
+)
+
+
 class HammerHead:
     """Drives the upper end of a pile with a hammer; called once a step by `simulate`.
 
@@ -207,49 +258,54 @@ class HammerHead:
         self.dt, self.impact_step = time_step / self.substeps, impact_step
         self.gain = gravity * self.dt  # velocity gained by falling freely over a substep
         self.impedance = impedance
-        n = setting.ram_mass.shape
-        self.ram_velocity, self.helmet_velocity = np.array(setting.impact_velocity, dtype=float), np.zeros(n)
-        self.per_ram, self.per_helmet = self.dt / setting.ram_mass, self.dt / setting.helmet_mass
-        self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution)
-        self.chamber = None
+        self.kind = kind = ALONE if len(setting.ram_mass) == 1 else TOGETHER
+        velocity, self.chamber = setting.impact_velocity, None
+        self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution, kind)
         if setting.gas is not None:
-            self.chamber = _Chamber(setting.gas, self.dt)
+            self.chamber = _Chamber(setting.gas, self.dt, kind)
             apart = np.minimum(START_APART, setting.gas.compression_stroke)
-            self.hammer_cushion.part(apart)
-            left = setting.impact_velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
-            self.ram_velocity = np.sqrt(np.maximum(left, 0.0))
+            self.hammer_cushion.part(kind.of(apart))
+            left = velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
+            velocity = np.sqrt(np.maximum(left, 0.0))
         self.cushioned = bool(np.isfinite(setting.pile_cushion_stiffness).all())
         if self.cushioned:
-            self.pile_cushion = _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution)
-        self.lift = np.zeros(n)  # helmet above the pile head, where no cushion lies between
+            self.pile_cushion = _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution, kind)
+        inertia = 1.0 / (self.dt / setting.helmet_mass)
+        self.per_ram, self.per_helmet, self.share, self.reply, self.ram_velocity, self.helmet_velocity = (
+            kind.of(np.asarray(values, dtype=float))
+            for values in (
+                self.dt / setting.ram_mass,
+                self.dt / setting.helmet_mass,
+                inertia / (inertia + impedance),
+                2.0 / (inertia + impedance),
+                velocity,
+                np.zeros_like(velocity),
+            )
+        )
+        self.none = self.lift = self.helmet_velocity  # helmet above the pile head, where no cushion lies between
         self.per_impedance = -1.0 / impedance
-        inertia = 1.0 / self.per_helmet
-        self.share, self.reply = inertia / (inertia + impedance), 2.0 / (inertia + impedance)
-        self.free, self.together, self.pressed, self.above, self.work = (np.zeros(n) for _ in range(5))
-        self.pressing = np.zeros(n, dtype=bool)
 
     def __call__(self, step: int, arriving: np.ndarray) -> np.ndarray:
         """Give the downward wave at the head [N] from the step and the upward wave that arrives [N]."""
-        if step < self.impact_step or self._flies(arriving):
+        if step < self.impact_step:
             return -arriving  # nothing presses on the head
-        twice = 2.0 * arriving
-        if self.cushioned:
-            move, same = self._on_cushion, twice
-        else:
-            move, same = self._on_head, twice / self.impedance
-        replied = self.reply * arriving
-        force = move(twice, replied, same).copy()
+        wave = self.kind.of(arriving)
+        if self._flies(wave):
+            return -arriving
+        twice, replied = 2.0 * wave, self.reply * wave
+        move, rising = (self._on_cushion, twice) if self.cushioned else (self._on_head, twice / self.impedance)
+        force = move(twice, replied, rising)
         for _ in range(self.substeps - 1):
-            force += move(twice, replied, same)
-        force /= self.substeps
-        return force - arriving
+            force = force + move(twice, replied, rising)
+        return force / self.substeps - arriving
 
-    def _flies(self, arriving: np.ndarray) -> bool:
+    def _flies(self, arriving: Values) -> bool:
         """Move everything a whole step on if ram, helmet and head of every candidate are apart all the while."""
         if self.chamber is not None:
             return False  # the gas goes on pressing
+        greatest = self.kind.greatest
         below = self.pile_cushion.line if self.cushioned else -self.lift
-        if self.hammer_cushion.line.max() >= 0.0 or below.max() >= 0.0:
+        if greatest(self.hammer_cushion.line) >= 0.0 or greatest(below) >= 0.0:
             return False
         n, dt = self.substeps, self.dt
         parting = (self.ram_velocity - self.helmet_velocity) * (n * dt)
@@ -258,71 +314,51 @@ class HammerHead:
         closing = (self.helmet_velocity - head_velocity) * (n * dt) + fallen
         above = self.hammer_cushion.after(parting)
         below = self.pile_cushion.after(closing) if self.cushioned else closing - self.lift
-        if above.max() >= 0.0 or below.max() >= 0.0:
+        if greatest(above) >= 0.0 or greatest(below) >= 0.0:
             return False
         self.hammer_cushion.squeeze(parting)
         if self.cushioned:
             self.pile_cushion.squeeze(closing)
         else:
             self.lift = -below
-        self.ram_velocity += n * self.gain
-        self.helmet_velocity += n * self.gain
+        self.ram_velocity = self.ram_velocity + n * self.gain
+        self.helmet_velocity = self.helmet_velocity + n * self.gain
         return True
 
-    def _ram(self) -> np.ndarray:
-        """Move ram and cushion a substep on; give the force of cushion and gas [N], which the next call overwrites."""
-        work = self.work
-        subtract(self.ram_velocity, self.helmet_velocity, work)
-        multiply(work, self.dt, work)
-        force = self.hammer_cushion.squeeze(work)
+    def _ram(self) -> Values:
+        """Move ram and hammer cushion a substep on; give the force of cushion and gas [N]."""
+        cushion = self.hammer_cushion
+        force = cushion.squeeze((self.ram_velocity - self.helmet_velocity) * self.dt)
         if self.chamber is not None:
-            force = add(force, self.chamber.force(-self.hammer_cushion.squeezed), self.above)
-        multiply(force, self.per_ram, work)
-        subtract(self.ram_velocity, work, self.ram_velocity)
-        add(self.ram_velocity, self.gain, self.ram_velocity)
+            force = force + self.chamber.force(-cushion.squeezed)
+        self.ram_velocity = self.ram_velocity - force * self.per_ram + self.gain
         return force
 
-    def _on_cushion(self, twice: np.ndarray, *_) -> np.ndarray:
+    def _on_cushion(self, twice: Values, *_) -> Values:
         """Helmet on a pile cushion: its force F moves the head by ``v = (F − 2u)/Z``, from ``2u``."""
-        above, work = self._ram(), self.work
-        subtract(self.pile_cushion.force, twice, work)
-        multiply(work, self.per_impedance, work)
-        add(work, self.helmet_velocity, work)
-        multiply(work, self.dt, work)
-        below = self.pile_cushion.squeeze(work)
-        subtract(above, below, work)
-        multiply(work, self.per_helmet, work)
-        add(self.helmet_velocity, work, self.helmet_velocity)
-        add(self.helmet_velocity, self.gain, self.helmet_velocity)
+        above = self._ram()
+        movement = (self.pile_cushion.force - twice) * self.per_impedance + self.helmet_velocity
+        below = self.pile_cushion.squeeze(movement * self.dt)
+        self.helmet_velocity = self.helmet_velocity + (above - below) * self.per_helmet + self.gain
         return below
 
-    def _on_head(self, twice: np.ndarray, replied: np.ndarray, rising: np.ndarray) -> np.ndarray:
+    def _on_head(self, twice: Values, replied: Values, rising: Values) -> Values:
         """Helmet straight on the head: they move together while they press, and part when they would pull.
 
         From ``2u``, ``2u/(m/Δt + Z)`` and ``2u/Z``.
         """
-        free, together, force = self.free, self.together, self.pressed
-        multiply(self._ram(), self.per_helmet, free)
-        add(free, self.helmet_velocity, free)
-        add(free, self.gain, free)
-        multiply(free, self.share, together)
-        subtract(together, replied, together)
-        multiply(together, self.impedance, force)
-        add(force, twice, force)
-        pressing = np.logical_and(self.lift <= 0.0, force > 0.0, self.pressing)
-        if all_of(pressing):
-            self.helmet_velocity[:] = together
-            self.lift[:] = 0.0
+        kind = self.kind
+        free = self._ram() * self.per_helmet + self.helmet_velocity + self.gain
+        together = free * self.share - replied
+        force = together * self.impedance + twice
+        pressing = (self.lift <= 0.0) & (force > 0.0)
+        if kind.all(pressing):
+            self.helmet_velocity, self.lift = together, self.none
             return force
-        lift, work = self.lift, self.work
-        add(rising, free, work)
-        multiply(work, self.dt, work)
-        subtract(lift, work, lift)
-        maximum(lift, 0.0, out=lift)
-        np.copyto(lift, 0.0, where=pressing)
-        self.helmet_velocity[:] = free
-        np.copyto(self.helmet_velocity, together, where=pressing)
-        return multiply(force, pressing, force)
+        lift = kind.maximum(self.lift - (rising + free) * self.dt, 0.0)
+        self.lift = kind.where(pressing, 0.0, lift)
+        self.helmet_velocity = kind.where(pressing, together, free)
+        return force * pressing
 
 
 def _substeps(setting: HammerSetting, impedance: float, time_step: float) -> int:
@@ -346,83 +382,71 @@ class _Cushion:
     Once left, it stays as thin as it was then: below 0 `line` remembers how far away the ram or helmet is.
     """
 
-    def __init__(self, stiffness: np.ndarray, restitution: np.ndarray):
-        self.stiffness, self.steeper = stiffness, stiffness / restitution**2
-        self.squeezed, self.line, self.force, self.work = (np.zeros(stiffness.shape) for _ in range(4))
+    def __init__(self, stiffness: np.ndarray, restitution: np.ndarray, kind: Kind = TOGETHER):
+        self.kind = kind
+        self.stiffness, self.steeper = kind.of(stiffness), kind.of(stiffness / restitution**2)
+        self.squeezed = self.line = self.force = kind.of(np.zeros(stiffness.shape))
 
-    def part(self, apart: np.ndarray) -> None:
+    def part(self, apart: Values) -> None:
         """Begin with ram or helmet so far above it [m]."""
-        self.squeezed -= apart
-        self.line -= self.steeper * apart
+        self.squeezed = self.squeezed - apart
+        self.line = self.line - self.steeper * apart
 
-    def squeeze(self, movement: np.ndarray) -> np.ndarray:
-        """Press it by a movement [m] and give its force [N], which the next call overwrites."""
-        squeezed, line, work = self.squeezed, self.line, self.work
-        add(squeezed, movement, squeezed)
-        multiply(self.steeper, movement, work)
-        add(line, work, line)
-        multiply(self.stiffness, squeezed, work)
-        minimum(line, work, out=line)
-        return maximum(line, 0.0, out=self.force)
+    def squeeze(self, movement: Values) -> Values:
+        """Press it by a movement [m] and give its force [N]."""
+        self.squeezed = squeezed = self.squeezed + movement
+        self.line = line = self.kind.minimum(self.line + self.steeper * movement, self.stiffness * squeezed)
+        self.force = force = self.kind.maximum(line, 0.0)
+        return force
 
-    def after(self, movement: np.ndarray) -> np.ndarray:
+    def after(self, movement: Values) -> Values:
         """Give what `line` [N] would be after a movement [m], without making it."""
-        return np.minimum(self.line + self.steeper * movement, self.stiffness * (self.squeezed + movement))
+        return self.kind.minimum(self.line + self.steeper * movement, self.stiffness * (self.squeezed + movement))
 
 
 class _Chamber:
     """The gas as the run goes on: compression, combustion from the moment ram and helmet meet, expansion."""
 
-    def __init__(self, gas: Gas, time_step: float):
-        self.gas, self.dt, self.clearance = gas, time_step, gas.clearance
-        shape = gas.area.shape
-        self.since = np.full(shape, -time_step)  # time after impact, below 0 before it
-        self.burnt = np.zeros(shape)  # logarithm of p V^1.3 over A^1.3 when it burns out
+    def __init__(self, gas: Gas, time_step: float, kind: Kind):
+        self.dt, self.kind = time_step, kind
+        self.area, self.stroke, self.peak, self.clearance = (
+            kind.of(values) for values in (gas.area, gas.compression_stroke, gas.combustion_pressure, gas.clearance)
+        )
+        self.since = kind.of(np.full(gas.area.shape, -time_step))  # time after impact, below 0 before it
+        self.burnt = kind.of(np.zeros(gas.area.shape))  # logarithm of p V^1.3 over A^1.3 when it burns out
         self.met = self.burnt_out = False  # ram and helmet of any candidate; the gas of all
-        self.least = (LEAST_VOLUME - 1.0) * gas.clearance
-        self.whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
-        self.depth, self.pressure, self.work, self.open = *(np.zeros(shape) for _ in range(3)), np.zeros(shape, bool)
+        self.least = (LEAST_VOLUME - 1.0) * self.clearance
+        whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
+        self.whole = kind.of(whole)
 
-    def force(self, apart: np.ndarray) -> np.ndarray:
-        """Give the force on ram and helmet [N], which the next call overwrites, from their distance [m]."""
+    def force(self, apart: Values) -> Values:
+        """Give the force on ram and helmet [N] from their distance [m]."""
+        kind = self.kind
         # The exponentials of logarithms take less time than powers.
-        depth, pressure = self.depth, self.pressure
-        maximum(apart, self.least, out=depth)
-        add(depth, self.clearance, depth)
-        np.log(depth, depth)
+        depth = kind.log(kind.maximum(apart, self.least) + self.clearance)
         if not self.met:
-            self.met = bool(least_of(apart) <= 0.0)
+            self.met = kind.least(apart) <= 0.0
         if self.met and not self.burnt_out:
-            np.add(self.since, self.dt, out=self.since, where=(apart <= 0.0) | (self.since >= 0.0))
-            self.burnt_out = bool(least_of(self.since) > IGNITION + BURNING)
+            self.since = kind.where((apart <= 0.0) | (self.since >= 0.0), self.since + self.dt, self.since)
+            self.burnt_out = kind.least(self.since) > IGNITION + BURNING
         if self.burnt_out:
-            multiply(depth, EXPANSION_EXPONENT, pressure)
-            subtract(self.burnt, pressure, pressure)
-            np.exp(pressure, pressure)  # (3)
+            pressure = kind.exp(self.burnt - EXPANSION_EXPONENT * depth)  # (3)
         else:
-            multiply(depth, COMPRESSION_EXPONENT, pressure)
-            subtract(self.whole, pressure, pressure)
-            np.exp(pressure, pressure)  # (1)
+            pressure = kind.exp(self.whole - COMPRESSION_EXPONENT * depth)  # (1)
             if self.met:
-                self._burn(depth, pressure)
-        subtract(pressure, ATMOSPHERE, pressure)
-        maximum(pressure, 0.0, out=pressure)
-        multiply(pressure, self.gas.area, pressure)  # (4)
-        np.copyto(pressure, 0.0, where=np.greater_equal(apart, self.gas.compression_stroke, self.open))
-        return pressure
+                pressure = self._burning(depth, pressure)
+        pressing = kind.maximum(pressure - ATMOSPHERE, 0.0) * self.area  # (4)
+        return kind.where(apart >= self.stroke, 0.0, pressing)
 
-    def _burn(self, depth: np.ndarray, pressure: np.ndarray) -> None:
-        """Put combustion, and what is burnt, in the place of compression alone.
+    def _burning(self, depth: Values, squeezed: Values) -> Values:
+        """Give the pressure with combustion [Pa], and keep what is burnt.
 
-        Units: depth [ln m]; pressure [Pa].
+        Units: depth [ln m]; squeezed [Pa].
         """
-        burning = np.clip(self.since / IGNITION, 0.0, 1.0)
-        add(pressure, burning * maximum(self.gas.combustion_pressure - pressure, 0.0), pressure)  # (2)
+        kind = self.kind
+        burning = kind.minimum(kind.maximum(self.since / IGNITION, 0.0), 1.0)
+        pressure = squeezed + burning * kind.maximum(self.peak - squeezed, 0.0)  # (2)
         burns = self.since <= IGNITION + BURNING
         expanding = EXPANSION_EXPONENT * depth
-        self.burnt = np.where(burns, np.log(pressure) + expanding, self.burnt)
-        np.copyto(pressure, np.exp(self.burnt - expanding), where=~burns)  # (3)
-
-
-add, subtract, multiply, minimum, maximum = np.add, np.subtract, np.multiply, np.minimum, np.maximum
-all_of, least_of = np.logical_and.reduce, np.minimum.reduce  # a fraction of the cost of `all` and `min`
+        self.burnt = kind.where(burns, kind.log(pressure) + expanding, self.burnt)
+        return kind.where(burns, pressure, kind.exp(self.burnt - expanding))  # (3)
