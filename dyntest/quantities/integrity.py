@@ -34,10 +34,9 @@ UFC 3-220-20, section 6-10.1: 1.0 is no damage, below 0.8 is damage.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from dyntest.conditioning.impact import main_rise
-from dyntest.quantities.sampling import aligned, first_not_positive, value_at
+from dyntest.quantities.sampling import aligned, first_not_positive, moving_mean, value_at
 
 CLASSES = ((1.0, "uniform"), (0.8, "slight damage"), (0.6, "damaged"), (0.0, "broken"))
 """Lowest factor of each class [1]; from memory, after Rausche & Goble (1979)."""
@@ -139,7 +138,7 @@ def integrity(
     rows = np.arange(len(down))
     delay = return_time / time_step
     count = int(delay) + 1
-    smoothed = uniform_filter1d(up, max(round(SMOOTHING / time_step), 1), axis=1, mode="nearest")
+    smoothed = moving_mean(up, max(round(SMOOTHING / time_step), 1))
     window = aligned(smoothed, onset, count)
     rise = np.asarray(first_peak - onset, dtype=float)
     front = down[rows, first_peak]

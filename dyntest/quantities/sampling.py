@@ -1,4 +1,8 @@
-"""Values of a wave at times that fall between samples, for every blow at once."""
+"""Values of a wave at times that fall between samples, and over a window that moves along, for every blow at once.
+
+The two windows give what `uniform_filter1d` and `minimum_filter1d` of scipy.ndimage give, which takes a seventh of a
+second to load; the tests hold them against it.
+"""
 
 import numpy as np
 
@@ -66,3 +70,37 @@ def first_not_positive(wave: np.ndarray) -> np.ndarray:
     fall = np.where(index > 0, before - here, 1.0)  # never zero: positive before, not positive here
     position = np.where(index > 0, index - 1.0 + before / fall, 0.0)
     return np.where(reached.any(axis=1), position, np.nan)
+
+
+def moving_mean(wave: np.ndarray, width: int) -> np.ndarray:
+    """Give the mean over windows that have each sample in their middle, the ends of a wave held beyond them.
+
+    Units: width [samples].
+
+    Examples
+    --------
+    >>> moving_mean(np.array([[0.0, 3.0, 6.0, 0.0]]), 3)
+    array([[1., 3., 3., 2.]])
+    """
+    before = width // 2
+    held = np.pad(wave, ((0, 0), (before, width - 1 - before)), mode="edge")
+    first = held[:, :width].cumsum(axis=1)[:, -1:]
+    return np.hstack([first, held[:, width:] - held[:, :-width]]).cumsum(axis=1) / width
+
+
+def lowest_before(wave: np.ndarray, width: int) -> np.ndarray:
+    """Give the least value among each sample and those before it in a window, as far as there are any.
+
+    Units: width [samples].
+
+    Examples
+    --------
+    >>> lowest_before(np.array([[3.0, 1.0, 2.0, 4.0, 5.0]]), 3)
+    array([[3., 1., 1., 1., 2.]])
+    """
+    lowest, covered = wave.copy(), 1
+    while covered < width:  # two windows side by side, or overlapping, make one
+        ahead = min(covered, width - covered)
+        lowest[:, ahead:] = np.minimum(lowest[:, ahead:], lowest[:, :-ahead])
+        covered += ahead
+    return lowest

@@ -29,10 +29,9 @@ Exact for a uniform pile without friction; (2) in this form from memory, common 
 import math
 
 import numpy as np
-from scipy.ndimage import minimum_filter1d
 
 from dyntest.quantities.case_resistance import SEARCH_WINDOW
-from dyntest.quantities.sampling import aligned
+from dyntest.quantities.sampling import aligned, lowest_before
 
 
 def peak_compression_stress(force: np.ndarray, area: float) -> np.ndarray:
@@ -112,8 +111,7 @@ def peak_tension(
     """
     reach = math.floor(return_time / time_step)  # whole samples inside T
     window = reach + 1
-    # the filter's window ends at t2: shifted back by what lies ahead of its middle
-    lowest = minimum_filter1d(down, window, axis=1, mode="nearest", origin=(window - 1) // 2)
+    lowest = lowest_before(down, window)  # the window ends at t2
     force = up + lowest
     arrival = force.argmin(axis=1)  # t2
     tension = np.maximum(-np.take_along_axis(force, arrival[:, np.newaxis], axis=1)[:, 0], 0.0)  # (2)

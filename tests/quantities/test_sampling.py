@@ -1,8 +1,10 @@
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from scipy.ndimage import minimum_filter1d, uniform_filter1d
 
-from dyntest.quantities.sampling import aligned, first_not_positive, value_at
+from dyntest.quantities.sampling import aligned, first_not_positive, lowest_before, moving_mean, value_at
 
 
 @given(st.floats(0.0, 9.0))
@@ -39,3 +41,13 @@ def test_aligned_is_the_value_at_each_position(starts, count):
     wave = np.random.default_rng(6).normal(size=(len(starts), 20))
     starts = np.array(starts)
     np.testing.assert_allclose(aligned(wave, starts, count), value_at(wave, starts[:, None] + np.arange(count)))
+
+
+@given(
+    arrays(float, st.tuples(st.integers(1, 3), st.integers(1, 60)), elements=st.floats(-1e7, 1e7)), st.integers(1, 90)
+)
+def test_windows_are_those_of_scipy(wave, width):
+    lowest = minimum_filter1d(wave, width, axis=1, mode="nearest", origin=(width - 1) // 2)
+    np.testing.assert_array_equal(lowest_before(wave, width), lowest)
+    mean = uniform_filter1d(wave, width, axis=1, mode="nearest")
+    np.testing.assert_allclose(moving_mean(wave, width), mean, rtol=1e-12, atol=1e-12 * np.abs(wave).max())
