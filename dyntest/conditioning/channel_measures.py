@@ -1,6 +1,6 @@
 """Checks on one channel at a time: dead, clipped, swapped sign, noise, offset, strain that stays, a single gauge.
 
-Checks on two channels of a kind against each other: bending, and accelerometers that disagree.
+Checks on two channels of a kind against each other: bending, accelerometers that disagree, and one that comes late.
 
 Spikes: one or two samples that stand out of a channel and of which its twin knows nothing.
 """
@@ -12,7 +12,8 @@ import numpy as np
 
 from dyntest.conditioning.condition import Conditioned, channels_in_use
 from dyntest.conditioning.corrections import rest_samples
-from dyntest.signals import Signals
+from dyntest.conditioning.impact import lag, risen
+from dyntest.signals import Signals, Waves
 
 DEAD_SHARE = 0.05
 """A channel that moves less than this share of its twin is dead [1] (common practice, no source)."""
@@ -120,7 +121,13 @@ def gather_channels(kind: str, signals: Signals, conditioned: Conditioned, pair:
     dead = (response < DEAD[kind]) | (in_use.all() & (moves < DEAD_SHARE * moves[:, ::-1]))
     dead &= in_use
     sign = np.full(dead.shape, np.nan)
-    sign[:, in_use] = _sign(integral, conditioned.waves.onset, signals.time_step)
+    begins, waves = conditioned.waves.onset.copy(), conditioned.waves
+    turned = np.zeros(len(raw), dtype=bool)
+    for mean in (waves.force, waves.velocity):
+        turned |= -mean.min(axis=1) > mean.max(axis=1)
+    if turned.any():  # most gauges of a kind are turned round, and the onset is that of another wave
+        begins[turned] = risen(np.abs(integral[turned]).max(axis=1, initial=0.0))[0]
+    sign[:, in_use] = _sign(integral, begins, signals.time_step)
     sign[dead] = np.nan
     return Channels(
         kind, raw, in_use, offset, noise, integral, corrections.quiet_samples, highest, lowest, response, dead, sign
@@ -294,13 +301,30 @@ def sound(channels: Channels) -> np.ndarray:
     return np.logical_not(np.any(channels.dead | (channels.sign < SIGN_LIMIT), axis=1))
 
 
-def apart(channels: Channels, first_peak: np.ndarray) -> np.ndarray:
+def apart(channels: Channels, waves: Waves) -> np.ndarray:
     """Give the difference of the two channels over their sum at the first peak, of strain or of velocity."""
     if not channels.in_use.all():
         return np.full(len(channels.raw), np.nan)
-    both = at(channels.integral, first_peak)
+    both = at(channels.integral, waves.first_peak)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(sound(channels), np.abs((both[:, 0] - both[:, 1]) / both.sum(axis=1)), np.nan)
+
+
+TWINS_LIMIT = 0.15e-3
+"""Time between the rises of two channels on opposite faces [s]: more than the one sample of a slow recorder by which
+its channels may follow each other (our choice; simulated sound gauges stay within 0.02 ms)."""
+
+
+def apart_in_time(channels: Channels, waves: Waves) -> np.ndarray:
+    """Give the time between the rises of the two channels, whatever their sizes are.
+
+    Units: returns [s].
+    """
+    if not channels.in_use.all():
+        return np.full(len(channels.raw), np.nan)
+    one, other = channels.integral[:, 0], channels.integral[:, 1]
+    shift = lag(one, other, 1.0, waves.onset, waves.first_peak, waves.time_step)
+    return np.where(sound(channels), np.abs(shift), np.nan)
 
 
 def gauges_on_opposite_faces(pairs: Sequence[Channels], first_peak: np.ndarray) -> np.ndarray:

@@ -49,8 +49,8 @@ def _first(mask: np.ndarray) -> np.ndarray:
     return np.where(mask.any(axis=1), mask.argmax(axis=1), mask.shape[1])
 
 
-def _risen(size: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """First sample of the rise that no noise or spike reaches, and the peak; shapes (n_blows,), (n_blows, 1)."""
+def risen(size: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the first sample of the rise that no noise or spike reaches, and the peak of each blow."""
     pair = np.minimum(size[:, :-1], size[:, 1:])
     peak = pair.max(axis=1, keepdims=True)
     return (pair >= RISE_SHARE * peak).argmax(axis=1), peak
@@ -93,12 +93,12 @@ def onset_and_quiet(size: np.ndarray, time_step: float) -> tuple[np.ndarray, np.
     >>> [int(value[0]) for value in onset_and_quiet(rise[None], 50e-6)]
     [104, 93, 2]
     """
-    risen, peak = _risen(size)
-    reach = int(risen.max(initial=0)) + 1
-    rise = np.where(np.arange(reach) <= risen[:, None], size[:, :reach], np.inf)
+    climbed, peak = risen(size)
+    reach = int(climbed.max(initial=0)) + 1
+    rise = np.where(np.arange(reach) <= climbed[:, None], size[:, :reach], np.inf)
     begins, foot = _last_below(rise, ONSET_SHARE * peak), _last_below(rise, FOOT_SHARE * peak)
     slow = np.minimum(np.ceil(GUARD_FACTOR * (begins - foot)).astype(int), round(LONGEST_GUARD / time_step))
-    usual = np.clip(risen - begins, 2, max(2, round(USUAL_GUARD / time_step)))
+    usual = np.clip(climbed - begins, 2, max(2, round(USUAL_GUARD / time_step)))
     guard = np.maximum(slow, usual)
     demanded = round(DEMANDED_QUIET_TIME / time_step)
     at_least = np.where(begins >= DEMANDED_MARGIN * demanded, demanded, 0)

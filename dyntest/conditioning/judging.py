@@ -1,8 +1,9 @@
 """Every check on a record in one place: to add a check is to add a function and a line here.
 
 Channel by channel: dead, clipped, swapped sign, noise, offset, spikes, strain that stays. In pairs on opposite faces:
-bending, accelerometers apart. Of a kind together: a single gauge, pairs apart. On force and velocity: proportionality,
-lag, quiet part, length of the record, time of the toe return, rest at the end, movement. On each accelerometer: drift.
+bending, accelerometers apart, gauges apart in time. Of a kind together: a single gauge, pairs apart. On force and
+velocity: proportionality, lag, quiet part, length of the record, time of the toe return, rest at the end, movement. On
+each accelerometer: drift.
 `dyntest.presenting.finding_words` says each in a sentence.
 
 Can the record be trusted? The numbers of every check, and what lies beyond its limit.
@@ -43,10 +44,11 @@ def _channel_checks(kind: str) -> tuple[Check, ...]:
 CHANNEL_CHECKS = {kind: _channel_checks(kind) for kind in ("strain", "acceleration")}
 """Checks of one channel at a time, by kind."""
 
-PAIR_CHECKS = {
-    "strain": (Check("bending", channel.apart, channel.BENDING_LIMIT, "above", "warning"),),
-    "acceleration": (Check("accelerometers apart", channel.apart, channel.VELOCITY_LIMIT, "above", "warning"),),
-}
+_BENDING = Check("bending", channel.apart, channel.BENDING_LIMIT, "above", "warning")
+_VELOCITIES = Check("accelerometers apart", channel.apart, channel.VELOCITY_LIMIT, "above", "warning")
+_IN_TIME = Check("gauges apart in time", channel.apart_in_time, channel.TWINS_LIMIT, "above", "warning")
+
+PAIR_CHECKS = {"strain": (_BENDING, _IN_TIME), "acceleration": (_VELOCITIES, _IN_TIME)}
 """Checks of two channels of a kind on opposite faces against each other."""
 
 _GAUGES, _PAIRS = channel.gauges_on_opposite_faces, channel.pairs_apart
@@ -134,7 +136,7 @@ def check_numbers(
             for check in PAIR_CHECKS[kind]:
                 for place, pair in zip(places, pairs, strict=True):
                     who = " and ".join(names[channel] for channel in place)
-                    found.append((check, who, check.measure(pair, conditioned.waves.first_peak)))
+                    found.append((check, who, check.measure(pair, conditioned.waves)))
             found += [(check, "", check.measure(pairs, conditioned.waves.first_peak)) for check in KIND_CHECKS[kind]]
             for pair in pairs:
                 comparable &= sound(pair)

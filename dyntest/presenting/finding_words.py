@@ -123,6 +123,11 @@ WORDS = {
         "look at both calibrations and bolts; leave out the one whose velocity does not fit the force",
         "tenth percent",
     ),
+    ("gauges apart in time", ""): FindingWords(
+        "{gauge} rise {value} apart in time, above {limit}, in {where}",
+        "look at the recorder's delays and filters channel by channel, or leave out the gauge that is late",
+        "exact milliseconds",
+    ),
     ("single strain gauge", ""): FindingWords(
         "force stands on {value} strain gauge instead of {limit} on opposite faces in {where}, so bending goes into it"
         " unseen",

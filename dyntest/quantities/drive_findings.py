@@ -39,6 +39,7 @@ GAUGE_CHECKS = frozenset(
         "strain that stays",
         "bending",
         "accelerometers apart",
+        "gauges apart in time",
         "single strain gauge",
         "pairs of strain gauges apart",
         "pairs of accelerometers apart",

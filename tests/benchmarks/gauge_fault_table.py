@@ -179,6 +179,23 @@ def _all_of(kind: str, case: Case, factor: float) -> Signals:
     return replace(case.signals, **{kind: factor * getattr(case.signals, kind)})
 
 
+def _one_late(kind: str, case: Case, delay: float) -> Signals:
+    """Let one gauge come late by so many milliseconds."""
+    samples = np.full(BLOWS, -delay * 1e-3 / case.signals.time_step)
+    return _of_channel(kind, lambda trace, *_: shift(trace, samples), case, delay)
+
+
+def _one_early(kind: str, case: Case, delay: float) -> Signals:
+    return _one_late(kind, case, -delay)
+
+
+def _exchanged(case: Case, _: float) -> Signals:
+    """Exchange the first strain and the first acceleration."""
+    strain, acceleration = case.signals.strain.copy(), case.signals.acceleration.copy()
+    strain[:, 0], acceleration[:, 0] = case.signals.acceleration[:, 0], case.signals.strain[:, 0]
+    return replace(case.signals, strain=strain, acceleration=acceleration)
+
+
 def _late(case: Case, share: float) -> Signals:
     """Let the strain come late by a share of the rise, or of 1.5 ms where that is longer."""
     waves = condition(case.signals, case.pile).waves
@@ -233,10 +250,19 @@ def faults() -> list[Fault]:
             ),
             Fault(f"spike on {word}", "spikes", of(_spike), (0.07, 0.2, 0.5), 0.2, "of peak", name),
         ]
+    for kind, word in (("strain", "strain"), ("acceleration", "accelerometer")):
+        name, apart = f"{kind}_1", "gauges apart in time"
+        turned = partial(_all_of, kind)
+        both += [
+            Fault(f"both {word}s swapped", "swapped sign", turned, (-1.0,), -1.0, "times", name),
+            Fault(f"one {word} late", apart, partial(_one_late, kind), (0.1, 0.3, 1.0), 0.3, "ms"),
+            Fault(f"one {word} early", apart, partial(_one_early, kind), (0.1, 0.3, 1.0), 0.3, "ms"),
+        ]
     strain = partial(partial, _of_channel, "strain")
     acceleration = partial(partial, _of_channel, "acceleration")
     return [
         *both,
+        Fault("columns exchanged", "dead channel", _exchanged, (1.0,), 1.0, "pair", "acceleration_1"),
         Fault("strain that slips", "strain that stays", strain(_slip), (0.1, 0.25, 0.5), 0.25, "of peak", "strain_1"),
         Fault("bending", "bending", strain(lambda x, s, c: s * x), (1.5, 2.5, 4.0), 2.5, "times twin"),
         Fault(

@@ -60,6 +60,13 @@ def spiked(height):
     return change
 
 
+def late(samples):
+    def change(trace):
+        return shift(trace, np.full(len(trace), -float(samples)))
+
+    return change
+
+
 FAULTS = {  # fault: (kind, change of channel 1, name of the check, least severity)
     "dead strain": ("strain", lambda x: 0 * x + 3e-6, "dead channel", "reject"),
     "strain of noise alone": (
@@ -87,6 +94,8 @@ FAULTS = {  # fault: (kind, change of channel 1, name of the check, least severi
     "acceleration spike of 30 %": ("acceleration", spiked(-0.3), "spikes", "warning"),
     "one strain doubled": ("strain", lambda x: 2.0 * x, "bending", "warning"),
     "one accelerometer 1.3 times": ("acceleration", lambda x: 1.3 * x, "accelerometers apart", "warning"),
+    "one strain late": ("strain", late(8), "gauges apart in time", "warning"),
+    "one accelerometer early": ("acceleration", late(-5), "gauges apart in time", "warning"),
     "zero shift of 30 m/s²": (
         "acceleration",
         lambda x: x + 30.0 * (np.arange(x.shape[1]) > 200),
@@ -115,9 +124,23 @@ def test_each_fault_is_found_in_each_reference_test(reference, fault):
     worst = found[0]
     assert worst.severity == severity
     assert worst.blows == tuple(signals.blow)
-    if check not in ("bending", "accelerometers apart"):
+    if check not in ("bending", "accelerometers apart", "gauges apart in time"):
         assert worst.gauge == f"{kind}_1"
         assert not any(f"{kind}_2" in f.gauge for f in found)  # the sound twin
+
+
+@pytest.mark.parametrize("kind", ["strain", "acceleration"])
+def test_both_gauges_of_a_kind_turned_round_are_found(reference, kind):
+    signals, pile = reference
+    found = findings(replace(signals, **{kind: -getattr(signals, kind)}), pile)
+    turned = {f.gauge: f for f in found if f.check == "swapped sign"}
+    assert {gauge: (f.severity, f.blows) for gauge, f in turned.items()} == {
+        f"{kind}_{n}": ("reject", tuple(signals.blow)) for n in (1, 2)
+    }
+
+
+IN_SAMPLES = {"strain that slips", "zero shift of 30 m/s²", "one strain late", "one accelerometer early"}
+"""Faults that begin at, or last for, so many samples, and so depend on the rate."""
 
 
 @pytest.mark.parametrize("factor", [0.8, 1.3])
@@ -231,7 +254,7 @@ def test_clean_blows_of_every_kind_raise_no_alarm(make_blows, material, rate, le
         assert alarms(found) == []
 
 
-@pytest.mark.parametrize("fault", sorted(set(FAULTS) - {"strain that slips", "zero shift of 30 m/s²"}))
+@pytest.mark.parametrize("fault", sorted(set(FAULTS) - IN_SAMPLES))
 @pytest.mark.parametrize("rate", [5e3, 50e3])
 @pytest.mark.parametrize("pulse", ["drop", "diesel"])
 def test_each_fault_is_found_at_other_rates(make_blows, fault, rate, pulse):
