@@ -15,8 +15,8 @@ from typing import Any
 import streamlit as st
 
 from dyntest.errors import DyntestError
+from dyntest.processes import process_pool
 from dyntest.reading.files import FOLLOWED
-from dyntest.wave_equation.every_blow import process_pool
 
 MOST_MATCHES = 200
 """Matches that are kept at most [1]; the one that was used longest ago goes first."""

@@ -6,7 +6,8 @@ import signal
 import socket
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import click
 
 from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
+from dyntest.processes import COLLECTIONS, cores, prepare, process_pool
 from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
@@ -25,13 +27,11 @@ LONGEST_MESSAGE = 600
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
 
-COLLECTIONS = 100_000, 50, 50
-"""How seldom a command looks for garbage in circles, `gc.set_threshold`: it lives for seconds, and a tenth of a review
-went into looking."""
-
 DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
 
+DRAWING = ("dyntest.presenting.figures", "dyntest.presenting.report.compose", "typst")
+"""Modules that draw and typeset; to load them takes as long as all the rest of a review without matching."""
 
 PAGES = "dyntest_dashboard"
 """Name under which the folder ``dashboard`` is installed, so that it takes no general name from others."""
@@ -87,21 +87,36 @@ def commands() -> None:
 @click.option("--verbose", is_flag=True, help="Show every number, finding and caution.")
 def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) -> None:
     """Do the whole job for one test pile, described by its test SHEET."""
-    from dyntest.presenting.files import review_files  # heavy modules are loaded only by the command that needs them
-    from dyntest.presenting.terminal import lines
-    from dyntest.reading.files import check_folder, refuse_inputs, write_all
-    from dyntest.reviewing.review import review as reviewed
+    with _helpers(match) as executor, _Progress() as progress:
+        from dyntest.presenting.files import review_files  # heavy modules are loaded by the command that needs them
+        from dyntest.presenting.terminal import lines
+        from dyntest.reading.files import check_folder, refuse_inputs, write_all
+        from dyntest.reviewing.review import review as reviewed
 
-    directory = sheet.parent / "review" if out is None else out
-    check_folder(directory)
-    with _Progress() as progress:
-        result = reviewed(sheet, match=match, progress=progress)
+        directory = sheet.parent / "review" if out is None else out
+        check_folder(directory)
+        result = reviewed(sheet, match=match, executor=executor, progress=progress)
         progress("drawing", 0.9)
-        files = review_files(result, png=png)
+        files = review_files(result, png=png, executor=executor)
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result, verbose)))
     _say(f"{len(written)} files are in {directory}")
+
+
+@contextmanager
+def _helpers(match: str) -> Iterator[Executor | None]:
+    """Give processes that match and draw beside this one, the first of them getting ready to draw at once.
+
+    None where there is one core alone, or where this is a call from Python and no command of its own.
+    """
+    workers = cores() if match == "every" else cores() - 1
+    if not click.get_current_context().obj or cores() == 1:
+        yield None
+        return
+    with process_pool(workers) as pool:
+        pool.submit(prepare, *DRAWING)
+        yield pool
 
 
 @commands.command(epilog="Example: dyntest survey sample_signals --match none --out survey")
@@ -458,7 +473,7 @@ def main(arguments: list[str] | None = None) -> None:
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place
     gc.set_threshold(*COLLECTIONS)
     try:
-        commands.main(arguments, prog_name="dyntest", standalone_mode=False)
+        commands.main(arguments, prog_name="dyntest", standalone_mode=False, obj=arguments is None)
     except click.exceptions.Exit as done:
         sys.exit(done.exit_code)
     except click.ClickException as wrong:

@@ -236,7 +236,7 @@ def told_record():
 @pytest.fixture(scope="session")
 def told_sample(told_record, told_result):
     """Records of the four sample test piles with results written down by hand, by the names of their sheets."""
-    from dyntest.decisions.caution import Caution
+    from dyntest.decisions.trust import Caution
 
     hurt = (Caution("reduced section", 0.4, None, {"depth": 12.0}),)
     results = {

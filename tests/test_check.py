@@ -9,7 +9,7 @@ from dyntest_samples.make_production_log import MADE
 
 from dyntest import cli
 from dyntest.decisions.bearing_piles import ACCEPTED, check_bearing_piles
-from dyntest.decisions.caution import Caution
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
 from dyntest.reading.production_log import ProductionLog, read_pile_table, read_production_log

@@ -73,6 +73,15 @@ def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys, match
     assert contents(tmp_path / "one") == contents(tmp_path / "two")
 
 
+@pytest.mark.parametrize("match", ["none", pytest.param("best", marks=pytest.mark.sweep)])
+def test_a_command_of_its_own_shares_its_work_and_gives_the_same_bytes(small_test, tmp_path, capsys, match):
+    words = ["review", str(small_test), "--match", match, "--out"]
+    assert run(capsys, *words, tmp_path / "here")[0] == 0
+    done = subprocess.run([sys.executable, "-m", "dyntest.cli", *words, tmp_path / "own"], capture_output=True)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert contents(tmp_path / "own") == contents(tmp_path / "here")
+
+
 WRONG = {
     "no such sheet": (lambda sheet: sheet.unlink(), "sheet.toml"),
     "an empty sheet": (lambda sheet: sheet.write_text(""), "sheet.toml"),

@@ -15,7 +15,7 @@ TESTS = ROOT / "tests"
 
 FLOORS = (
     ("dyntest",),
-    ("units", "errors", "names"),
+    ("units", "errors", "names", "processes"),
     ("pile", "hammer", "signals"),
     ("reading",),
     ("conditioning",),

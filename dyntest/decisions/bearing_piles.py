@@ -14,9 +14,9 @@ from dyntest.decisions.bearing_intervals import (
     toe_elevation,
 )
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, GRAVE, RESUMED, odd_piles
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
 from dyntest.decisions.restrikes import judged_restrikes
+from dyntest.decisions.trust import Caution
 from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.reading.production_log import PileTable, ProductionLog
 

@@ -6,11 +6,11 @@ from math import exp, isfinite, log
 
 import numpy as np
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import WAYS, Criterion, CriterionRow, RestrikeRule, set_at
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.estimate import Pooled, pool
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 
 PLACE = "criteria of the structure"

@@ -9,7 +9,7 @@ from math import ceil, floor, isfinite
 
 import numpy as np
 
-from dyntest.decisions.caution import Caution
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 
 INCH, FOOT = 0.0254, 0.3048

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import (
     COUNTING,
     FOOT,
@@ -34,6 +33,7 @@ from dyntest.decisions.stroke_table import (
     table_strokes,
     with_chances,
 )
+from dyntest.decisions.trust import Caution
 from dyntest.pile import Pile
 from dyntest.wave_equation.bearing_graph import BearingGraph, CalibratedHammer, bearing_graph
 from dyntest.wave_equation.matching import Match

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.risk import margin, setup_scatter
 from dyntest.decisions.setup import Setup, gained, lost
+from dyntest.decisions.trust import Caution
 
 LEAST_FACTOR = 0.3
 """Factor below which a loss is too unsure to set a target by [1]; the target then rests on this; no source."""

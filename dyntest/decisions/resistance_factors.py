@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from math import ceil
 
-from dyntest.decisions.caution import Caution
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.reading.parts import Requirement
 

@@ -14,8 +14,8 @@ from math import exp, hypot, log
 from statistics import NormalDist
 
 from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.estimate import RANGE_DEVIATIONS, Estimate, ratio
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
 from dyntest.reading.parts import Drive

@@ -1,7 +1,11 @@
-"""Whether a record can be trusted: the answer in a word with its reasons, from the findings on it."""
+"""Whether a record can be trusted: the answer in a word with its reasons, from the findings on it.
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+What has to be weighed before a decision stands, as data too; its words stand in `presenting`.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from dyntest.conditioning.findings import FEW_BLOWS, SEVERITIES, Finding
 
@@ -36,6 +40,31 @@ class Trust:
     at_blow: tuple[Finding, ...] = ()
     rejected: int = 0
     blows: int = 0
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Something the engineer has to weigh before a decision stands.
+
+    Parameters
+    ----------
+    kind : str
+        What was looked at, such as ``"moved too little"``; its words stand in `dyntest.presenting.decision_words`.
+    value : float or None
+        The number that was judged [SI unit of the quantity]; None where there is none.
+    threshold : float or None
+        What it was held against [SI unit of the quantity].
+    facts : mapping of str to object
+        Further numbers in SI and names of drives, piles and parts, by name.
+    pile : str
+        Test pile it is about, where several stand together; empty where there is only one.
+    """
+
+    kind: str
+    value: float | None = None
+    threshold: float | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    pile: str = ""
 
 
 def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate
@@ -12,7 +11,7 @@ from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
-from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Trust
+from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
 from dyntest.names import NAMES, show
 from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
 

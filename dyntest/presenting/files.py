@@ -1,14 +1,14 @@
 """Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
 
-from dyntest.presenting.figures import review_figures
-from dyntest.presenting.report import criterion_card_pdf, report_pdf
-from dyntest.presenting.report.compose import card_of, pictures_png
+from concurrent.futures import Executor
+
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
+from dyntest.processes import Errand
 from dyntest.reviewing.review import Review
 
 
-def review_files(review: Review, *, png: bool = False) -> dict[str, bytes]:
+def review_files(review: Review, *, png: bool = False, executor: Executor | None = None) -> dict[str, bytes]:
     """Give every file of a review.
 
     Parameters
@@ -17,20 +17,34 @@ def review_files(review: Review, *, png: bool = False) -> dict[str, bytes]:
         The reviewed test.
     png : bool
         Whether the figures are given as PNG as well as SVG.
+    executor : concurrent.futures.Executor or None
+        Where figures and report are drawn; None: in this process.
 
     Returns
     -------
     dict of str to bytes
         Contents by name relative to the folder of the results.
     """
+    drawn = Errand(executor, drawn_files, review, png)
+    tables = {}
+    for drive in review.drives:
+        tables[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)
+        tables[f"blows_{drive.name}.parquet"] = blows_parquet(drive.table)
+    summary = summary_json(review)
+    return {**drawn.result(), **tables, "summary.json": summary}
+
+
+def drawn_files(review: Review, png: bool) -> dict[str, bytes]:
+    """Give report, criterion card and figures."""
+    from dyntest.presenting.figures import review_figures  # only where they are drawn
+    from dyntest.presenting.report import criterion_card_pdf, report_pdf
+    from dyntest.presenting.report.compose import card_of, pictures_png
+
     figures = review_figures(review)
     files = {"report.pdf": report_pdf(review, figures=figures)}
     if card_of(review) is not None:
         files["criterion_card.pdf"] = criterion_card_pdf(review)
-    for drive in review.drives:
-        files[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)
-        files[f"blows_{drive.name}.parquet"] = blows_parquet(drive.table)
     files |= {f"figures/{name}.svg": figure for name, figure in figures.items()}
     if png:
         files |= {f"figures/{name}.png": picture for name, picture in pictures_png(figures).items()}
-    return {**files, "summary.json": summary_json(review)}
+    return files

@@ -5,9 +5,9 @@ import math
 from dataclasses import asdict
 
 from dyntest.conditioning.findings import Finding
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import Criterion, EasyDriving, RestrikeRule
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw
+from dyntest.decisions.trust import Caution
 from dyntest.names import NAMES
 from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
 from dyntest.presenting.finding_words import RULES, choice_reasons, finding_cure, finding_message

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly
@@ -13,6 +12,7 @@ from dyntest.decisions.resistance_factors import RequiredResistance, driving_req
 from dyntest.decisions.setup import DriveResult, Setup, setups
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw, fit_time_law, restrike_fade
+from dyntest.decisions.trust import Caution
 from dyntest.errors import DyntestError
 from dyntest.quantities.case_resistance import case_resistance_maximum
 from dyntest.reading.parts import TestSheet

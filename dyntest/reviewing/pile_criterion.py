@@ -1,12 +1,12 @@
 """The driving criterion of a reviewed test pile: gathers from its drives what the criterion is derived from."""
 
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import COUNTING, WAYS, CriterionRow, EasyDriving
 from dyntest.decisions.driving_criterion import (
     DrivingCriterion,
@@ -20,6 +20,8 @@ from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.stroke_table import table_strokes
+from dyntest.decisions.trust import Caution
+from dyntest.processes import Errand
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.drive_match import struck_blows
@@ -43,8 +45,12 @@ def criterion_of_test_pile(
     compared: Sequence[Setup],
     target: EndOfDriveTarget | None,
     limits: DrivingStressLimits,
+    executor: Executor | None = None,
 ) -> tuple[DrivingCriterion | None, Caution | None]:
-    """Derive the driving criterion from the last initial drive and the restrikes, or say why there is none."""
+    """Derive the driving criterion from the last initial drive and the restrikes, or say why there is none.
+
+    With an executor the hammer of the restrike is calibrated there while that of the initial drive is here.
+    """
     initial = [drive for drive in drives if drive.kind == "initial"]
     if target is None:
         return None, Caution("no requirement")
@@ -58,13 +64,14 @@ def criterion_of_test_pile(
     mismatch = _log_mismatch(drive)
     if mismatch is not None:
         return None, mismatch
+    counting = COUNTING[sheet.display_units]
+    measured = measured_blows(drive.table)
+    stroke = drive.numbers.get("stroke", float("nan"))
+    after_wait = Errand(executor, _rows_after_wait, drives, compared, target, stroke, measured, limits, sheet)
     calibrated, problem = _calibrated(drive)
     if calibrated is None:
         return None, problem
-    counting = COUNTING[sheet.display_units]
-    measured = measured_blows(drive.table)
     depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
-    rows = _rows_after_wait(drives, compared, target, calibrated, measured, limits, sheet)
     found = driving_criterion(
         drive.match,
         calibrated,
@@ -72,7 +79,7 @@ def criterion_of_test_pile(
         measured,
         limits=limits,
         minimum_penetration=sheet.requirement.minimum_penetration,
-        restrike=restrike_rule(target.required, compared, depth, rows, counting=counting),
+        restrike=restrike_rule(target.required, compared, depth, after_wait.result(), counting=counting),
         doubts=grave_doubts(drive),
         counting=counting,
         way=sheet.requirement.count or WAYS[0],
@@ -113,12 +120,15 @@ def _rows_after_wait(
     drives: Sequence[DriveReview],
     compared: Sequence[Setup],
     target: EndOfDriveTarget,
-    calibrated: CalibratedHammer,
+    stroke: float,
     measured: MeasuredBlows,
     limits: DrivingStressLimits,
     sheet: TestSheet,
 ) -> tuple[CriterionRow, ...]:
-    """Give the sets that show the requirement at a restrike, from the soil and the energy of the last matched one."""
+    """Give the sets that show the requirement at a restrike, from the soil and the energy of the last matched one.
+
+    Units: stroke [m] of the initial drive.
+    """
     names = [setup.restrike for setup in compared]
     initial = [drive for drive in drives if drive.kind == "initial"][-1]
     later = [drive for drive in drives if drive.name in names and drive.match is not None]
@@ -126,7 +136,7 @@ def _rows_after_wait(
         return ()
     last = later[-1]
     near = near_stroke(last)
-    again, _ = _calibrated(last, near if near is not None else calibrated.stroke)
+    again, _ = _calibrated(last, near if near is not None else stroke)
     if again is None or last.match is None:
         return ()
     counting = COUNTING[sheet.display_units]

@@ -3,11 +3,13 @@
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from dyntest import __version__
 from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
 from dyntest.decisions.trust import ANSWERS, Trust
+from dyntest.processes import side_by_side
 from dyntest.reading.files import digests, file_stamps, refuse_changed
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
@@ -74,7 +76,8 @@ def review(
     match : str
         One of `MATCHES`.
     executor : concurrent.futures.Executor or None
-        Where every blow is matched; None: a pool with a process a core.
+        Where drives are matched, and the criterion worked out, beside this process, and where every blow is matched;
+        None: one drive after the other in this process, every blow in a pool with a process a core.
     progress : callable or None
         Told what is being done.
 
@@ -105,11 +108,11 @@ def review(
         drives.append(review_drive(sheet, drive))
     drives = held_together(drives)
     if match != "none":
-        drives = _matched(sheet, drives, tell, steps)
+        drives = _matched(sheet, drives, executor, tell, steps)
     if match == "every":
         drives = _all_blows(sheet, drives, executor, tell)
     tell("deciding", 0.95)
-    reviewed = conclude(sheet, tuple(drives))
+    reviewed = conclude(sheet, tuple(drives), partial(criterion_of_test_pile, executor=executor))
     refuse_changed(read_before)  # its fingerprints are taken at the end, so they have to be those of what was read
     return reviewed
 
@@ -120,12 +123,15 @@ def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive =
     return Review(sheet, digests(sheet), limits, drives, answer_questions(sheet, drives, limits, derive))
 
 
-def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps: int) -> list[DriveReview]:
+def _matched(
+    sheet: TestSheet, drives: list[DriveReview], executor: Executor | None, tell: Progress, steps: int
+) -> list[DriveReview]:
     """Match every drive; a Case damping factor that nobody knows is then taken from the end of the initial drive."""
-    matched = []
+    matched: list[DriveReview] = []
+    found = side_by_side(executor, match_drive, [(sheet, drive) for drive in drives])
     for number, drive in enumerate(drives, start=len(drives)):
         tell(f"matching {drive.name.replace('_', ' ')}", 0.9 * number / steps)
-        matched.append(match_drive(sheet, drive))
+        matched.append(next(found))
     if all(drive.damping_source != "none" for drive in matched):
         return matched
     known = [drive for drive in matched if drive.calibrated_damping_factor >= 0.0]
@@ -133,7 +139,7 @@ def _matched(sheet: TestSheet, drives: list[DriveReview], tell: Progress, steps:
         return matched
     first = min(known, key=lambda drive: drive.kind != "initial")
     factor = round(first.calibrated_damping_factor, 2)
-    return [_with_factor(sheet, drive, factor) for drive in matched]
+    return list(side_by_side(executor, _with_factor, [(sheet, drive, factor) for drive in matched]))
 
 
 def _with_factor(sheet: TestSheet, drive: DriveReview, factor: float) -> DriveReview:

@@ -15,12 +15,12 @@ from dyntest import __version__
 from dyntest.decisions.bearing_intervals import toe_elevation
 from dyntest.decisions.bearing_oddities import GRAVE, HURT_TEST
 from dyntest.decisions.bearing_piles import VERDICTS, BearingPileCheck, check_bearing_piles
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import PileCriterion, combinable, combine, group_criterion
 from dyntest.decisions.criterion import Criterion
 from dyntest.decisions.estimate import Pooled
 from dyntest.decisions.resistance_factors import least_dynamic_tests
 from dyntest.decisions.restrikes import DATE
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.reading.files import sha256
 from dyntest.reading.parts import TestSheet

@@ -24,12 +24,12 @@ import numpy as np
 from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
 from dyntest.names import column_header
+from dyntest.processes import process_pool
 from dyntest.reading.files import digests, write_all
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.pile_result import PileResult, as_plain, from_plain, pile_result
 from dyntest.reviewing.review import Progress, Review, review
-from dyntest.wave_equation.every_blow import process_pool
 
 USUAL_NAME = "sheet.toml"
 """A file of this name is always taken for a test sheet."""

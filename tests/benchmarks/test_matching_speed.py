@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.every_blow import match_every_blow, process_pool
+from dyntest.processes import process_pool
+from dyntest.wave_equation.every_blow import match_every_blow
 from dyntest.wave_equation.matching import match_blow
 from dyntest.wave_equation.problem import Blow, Reduction
 from dyntest.wave_equation.simulator import impose_down_wave, simulate

@@ -25,10 +25,10 @@ import structures
 
 from dyntest.decisions.bearing_piles import VERDICTS
 from dyntest.errors import InputError
+from dyntest.processes import process_pool
 from dyntest.reading.production_log import read_production_log
 from dyntest.reviewing.review import Review, review
 from dyntest.reviewing.structure import review_bearing_piles
-from dyntest.wave_equation.every_blow import process_pool
 
 FOOT = 0.3048
 

@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import combinable, combine
 from dyntest.decisions.criterion import COUNTING
 from dyntest.decisions.driving_criterion import (
@@ -21,6 +20,7 @@ from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 
 FOOT, INCH, KIP, DAY = 0.3048, 0.0254, 4448.2216, 86400.0

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import RuledOut
+from dyntest.decisions.trust import Caution
 from dyntest.presenting import decision_words
 from dyntest.presenting.decision_words import ruled_out_words, told
 

@@ -14,8 +14,8 @@ import pandas as pd
 import pypdf
 import pytest
 
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.criterion import Criterion, CriterionRow, RuledOut, StrokesRuledOut
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference

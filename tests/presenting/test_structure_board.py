@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dyntest.decisions.caution import Caution
+from dyntest.decisions.trust import Caution
 from dyntest.presenting.structure_board import (
     VERDICT_MARKS,
     board_answer,

@@ -12,9 +12,9 @@ from dyntest_samples.make_production_log import MADE, MADE_AT_ABUTMENTS
 
 from dyntest import __version__
 from dyntest.decisions.bearing_oddities import HURT_TEST
-from dyntest.decisions.caution import Caution
 from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.reading.structure_sheet import is_structure, read_structure
 from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, hammer_runs, pile_result, pooled_setups

@@ -1,6 +1,5 @@
 """The walk over many piles: every pile once, failures told, interruptions and dead processes survived."""
 
-import os
 import shutil
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -190,16 +189,6 @@ def test_any_executor_gives_the_same(folder):
         many = survey(folder, sheets, match="none", executor=threads)
     assert many == survey(folder, sheets, match="none", executor=AtOnce())
     assert many == survey(folder, sheets, match="none")  # a pool of processes
-
-
-def test_processes_are_spawned_with_one_thread_and_the_environment_is_given_back():
-    from dyntest.wave_equation.every_blow import THREAD_VARIABLES, process_pool
-
-    before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
-    with process_pool(1) as pool:
-        assert pool.submit(os.getpid).result() != os.getpid()
-        assert [pool.submit(os.getenv, name).result() for name in THREAD_VARIABLES] == ["1"] * len(THREAD_VARIABLES)
-    assert {name: os.environ.get(name) for name in THREAD_VARIABLES} == before
 
 
 def test_a_dask_cluster_serves_as_the_executor(folder):

@@ -6,7 +6,6 @@ from datetime import date
 from dyntest import __version__
 from dyntest.decisions.criterion import Criterion
 from dyntest.errors import InputError
-from dyntest.presenting.figures import review_figures
 from dyntest.presenting.report.card import card
 from dyntest.presenting.report.compose import PAPERS, card_of, page_data, report_data, typeset
 from dyntest.presenting.sentences import no_criterion_words
@@ -46,6 +45,8 @@ def report_pdf(
     InputError
         If the paper is not known.
     """
+    from dyntest.presenting.figures import review_figures  # the terminal takes words from here and draws nothing
+
     today = _today(date)
     drawn = review_figures(review) if figures is None else figures
     data = report_data(review, _paper(paper, review.sheet.display_units), today, drawn)

@@ -12,7 +12,6 @@ from typing import Any
 
 from dyntest.presenting import palette
 from dyntest.presenting.explanations import NUMBERED
-from dyntest.presenting.figures import font_folder
 from dyntest.presenting.report.answers import (
     criterion_blocks,
     delivery_blocks,
@@ -30,6 +29,8 @@ from dyntest.reviewing.review import Review
 def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date) -> bytes:
     """Give a document as PDF, the same bytes for the same data."""
     import typst
+
+    from dyntest.presenting.figures import font_folder
 
     compiled: Any = typst.compile  # its types know nothing of sources in memory
     given = {f"{name}.svg": figure for name, figure in figures.items()}
@@ -57,6 +58,8 @@ PNG_RESOLUTION = 200
 def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
     """Give figures as PNG, the same bytes for the same figures."""
     import typst
+
+    from dyntest.presenting.figures import font_folder
 
     compiled: Any = typst.compile
     if not figures:
