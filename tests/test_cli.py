@@ -37,8 +37,7 @@ def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_
     before = contents(small_test.parent)
     status, out, err = run(capsys, "review", small_test)
     assert (status, err) == (0, "")
-    assert "from signal matching" in out
-    assert out.startswith("P3-1: the record can")
+    assert out.startswith("P3-1: ")
     after = contents(small_test.parent)
     assert {name: after[name] for name in before} == before
     assert set(after) - set(before) == {
@@ -118,7 +117,7 @@ def test_results_never_go_over_an_input(small_test, capsys):
     pd.read_parquet(records).to_csv(taken, index=False)
     small_test.write_text(sheet.replace('"initial.parquet"', '"blows_initial.csv"'))
     before = contents(small_test.parent)
-    assert "would overwrite an input" in refused(
+    assert '"blows_initial.csv"' in refused(
         run(capsys, "review", small_test, "--match", "none", "--out", small_test.parent)
     )
     assert contents(small_test.parent) == before

@@ -1,12 +1,14 @@
 """How the house is built: imports point downward, modules stay bounded, one name has one meaning, nothing is idle."""
 
 import ast
+import functools
 import json
 import re
 import subprocess
 import sys
 import tomllib
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -61,6 +63,16 @@ IDLE: set[str] = set()
 """Definitions that only tests call and that README does not list. None."""
 
 
+parsed = functools.cache(ast.parse)
+
+
+@functools.cache
+def nodes(source: str) -> tuple[ast.AST, ...]:
+    """Every node of a source, those above before those below."""
+    return tuple(ast.walk(parsed(source)))
+
+
+@functools.cache
 def modules() -> dict[str, str]:
     """Source of every module of the library and the dashboard by its dotted name."""
     paths = [*LIBRARY.rglob("*.py"), *(ROOT / "dashboard").rglob("*.py")]
@@ -87,7 +99,7 @@ def imported(name: str, source: str, known: set[str]) -> set[str]:
     """
     found = set()
     here = name.split(".") if name in packages(known) else name.split(".")[:-1]
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -149,7 +161,7 @@ def circles(sources: dict[str, str]) -> list[str]:
 def public_definitions(source: str) -> list[str]:
     """Names of the public functions and classes of a module."""
     kinds = ast.FunctionDef | ast.ClassDef
-    return [node.name for node in ast.parse(source).body if isinstance(node, kinds) and not node.name.startswith("_")]
+    return [node.name for node in parsed(source).body if isinstance(node, kinds) and not node.name.startswith("_")]
 
 
 def ambiguous(sources: dict[str, str]) -> set[str]:
@@ -161,7 +173,7 @@ def ambiguous(sources: dict[str, str]) -> set[str]:
 def used_names(source: str) -> set[str]:
     """Every name that a source reads, also as an attribute or in a text that may be looked up."""
     found = set()
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes(source):
         if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
             found.add(node.id)
         elif isinstance(node, ast.Attribute):
@@ -176,7 +188,7 @@ def idle(sources: dict[str, str], listed: set[str]) -> set[str]:
     used = set().union(*map(used_names, sources.values()))
     unused = set()
     for module, source in sources.items():
-        for node in ast.parse(source).body:
+        for node in parsed(source).body:
             inner = node.body if isinstance(node, ast.ClassDef) else []
             names = [node.name] if isinstance(node, ast.FunctionDef | ast.ClassDef) else []
             names += [f"{node.name}.{one.name}" for one in inner if isinstance(one, ast.FunctionDef)]
@@ -223,9 +235,9 @@ def test_library_does_not_import_streamlit():
 
 def third_party(source: str) -> set[str]:
     """First part of the name of everything a source imports."""
-    nodes = list(ast.walk(ast.parse(source)))
-    plain = {alias.name.split(".")[0] for node in nodes if isinstance(node, ast.Import) for alias in node.names}
-    whole = [node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level]
+    found = nodes(source)
+    plain = {alias.name.split(".")[0] for node in found if isinstance(node, ast.Import) for alias in node.names}
+    whole = [node.module for node in found if isinstance(node, ast.ImportFrom) and node.module and not node.level]
     return plain | {module.split(".")[0] for module in whole}
 
 
@@ -304,6 +316,80 @@ def test_no_test_waits_for_time_to_pass():
 def test_no_test_asserts_a_time():
     clocks = re.compile(r"^\s*assert .*(?:perf_counter|process_time|monotonic|elapsed|seconds)\b", flags=re.M)
     assert {path.name for path in TESTS.rglob("*.py") if clocks.search(path.read_text(encoding="utf-8"))} == set()
+
+
+RUN = 5
+"""Words one after another that make a sentence of the product known again."""
+
+
+def runs(text: str) -> set[tuple[str, ...]]:
+    """Every run of words in a text that nothing but blanks and the marks of a sentence part."""
+    found = set()
+    for part in re.split(r"[^\w\s,;:.'’%()-]|[_\n\d]", text.lower()):
+        words = re.findall(r"[^\W\d_]+(?:['’-][^\W\d_]+)*", part)
+        found |= {tuple(words[place : place + RUN]) for place in range(len(words) - RUN + 1)}
+    return found
+
+
+def texts(below: Iterable[ast.AST]) -> list[str]:
+    """Every text among nodes, and each piece of a formatted one, but not what documents."""
+    found, documents = [], set()
+    for node in below:
+        if isinstance(node, ast.Expr):
+            documents.add(node.value)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in documents:
+            found.append(node.value)
+    return found
+
+
+def kinds(source: str) -> set[str]:
+    """Texts that are names of things, not sentences: keys, module constants, what a dataclass is first given."""
+    found = [node.value for node in parsed(source).body if isinstance(node, ast.Assign)]
+    for node in nodes(source):
+        if isinstance(node, ast.Dict):
+            found += [key for key in node.keys if key]
+        elif isinstance(node, ast.Call) and node.args and ast.unparse(node.func)[:1].isupper():
+            found += [node.args[0]] if not ast.unparse(node.func).endswith("Error") else []
+    found += [inner for one in found if isinstance(one, ast.Tuple | ast.List | ast.Set) for inner in one.elts]
+    names = {one.value for one in found if isinstance(one, ast.Constant) and isinstance(one.value, str)}
+    return {name for name in names if name[:1].islower() and not name.endswith(".")}
+
+
+def asserted_twice(product: dict[str, str], tests: dict[str, str]) -> dict[str, list[str]]:
+    """Each sentence of the product that more than one function or constant of the tests holds, and where."""
+    named = set().union(*map(kinds, product.values()))
+    said = set().union(*(runs(text) for source in product.values() for text in texts(nodes(source))))
+    places: dict[tuple[str, ...], list[str]] = {}
+    for name, source in tests.items():
+        for top in parsed(source).body:
+            if isinstance(top, ast.Expr):
+                continue
+            held = set().union(*(runs(text) for text in texts(ast.walk(top)) if text not in named))
+            for run in held & said:
+                places.setdefault(run, []).append(f"{name}: {getattr(top, 'name', f'line {top.lineno}')}")
+    return {" ".join(run): where for run, where in sorted(places.items()) if len(where) > 1}
+
+
+def test_a_sentence_is_asserted_in_one_place():
+    tests = {path.relative_to(TESTS).as_posix(): path.read_text(encoding="utf-8") for path in TESTS.rglob("*.py")}
+    written = {name: text for name, text in tests.items() if Path(name).name.startswith(("test_", "conftest"))}
+    assert asserted_twice(modules(), written) == {}
+
+
+def test_a_sentence_asserted_twice_is_seen():
+    product = {
+        "a": 'def f(x):\n    """Say it in the words of a page."""\n    return f"{x} is far below its limit now."'
+    }
+    one, two = ('def test_it():\n    assert f(3) == "3 is far below its limit now."', 'SAID = "is far below its limit"')
+    assert asserted_twice(product, {"one": one}) == asserted_twice(product, {"one": one, "two": SAID_ELSEWHERE}) == {}
+    assert asserted_twice(product, {"one": one, "two": two}) == {
+        "is far below its limit": ["one: test_it", "two: line 1"]
+    }
+    named = {"b": 'KIND = "is far below its limit"'}
+    assert asserted_twice({**product, **named}, {"one": one, "two": two}) == {}
+
+
+SAID_ELSEWHERE = 'assert told == "far below\\nits limit now" and "say it in the words of a page"'
 
 
 def test_the_checks_see_what_is_wrong():

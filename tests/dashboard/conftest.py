@@ -15,6 +15,17 @@ SLOWEST = 300.0
 """Longest a page may take here [s]; a shared machine may be slow."""
 
 
+@pytest.fixture(scope="session", autouse=True)
+def components_looked_for_once():
+    """Look through the installed packages for components of Streamlit once, not for every page that is run."""
+    from streamlit.components.v2 import manifest_scanner
+
+    found = manifest_scanner.scan_component_manifests()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(manifest_scanner, "scan_component_manifests", lambda: found)
+        yield
+
+
 @pytest.fixture(autouse=True)
 def charts_held_against_their_schema():
     """Every chart of these tests is checked by Altair, which the pages leave out for speed."""

@@ -3,6 +3,7 @@ import pytest
 
 from dyntest.decisions.resistance_factors import (
     PARTIAL_FACTORS,
+    RESISTANCE_FACTORS,
     correlation_factors,
     driving_requirement,
     least_dynamic_tests,
@@ -11,6 +12,8 @@ from dyntest.decisions.resistance_factors import (
 )
 from dyntest.errors import InputError
 from dyntest.reading.parts import Requirement
+
+EVERY, SOME = "dynamic tests on every pile", "dynamic tests on some piles"
 
 
 @pytest.mark.parametrize(
@@ -30,7 +33,7 @@ def test_each_way_of_stating_it(given, expected):
 
 
 def test_the_verification_gives_the_factor_the_sheet_leaves_out():
-    result = required_nominal_resistance(Requirement(factored_load=1.5e6), "dynamic tests on every pile")
+    result = required_nominal_resistance(Requirement(factored_load=1.5e6), EVERY)
     assert result.value == pytest.approx(2.0e6)
     assert (result.basis, result.factor) == ("factored", 0.75)
     assert "Table 7-2" in result.source
@@ -38,33 +41,34 @@ def test_the_verification_gives_the_factor_the_sheet_leaves_out():
 
 def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
     sheet = Requirement(factored_load=1.3e6, resistance_factor=0.70)
-    result = required_nominal_resistance(sheet, "dynamic tests on some piles")
+    result = required_nominal_resistance(sheet, SOME)
     assert result.value == pytest.approx(1.3e6 / 0.70)
     assert [(c.value, c.threshold) for c in result.cautions] == [(0.70, 0.65)]
-    assert not required_nominal_resistance(sheet, "dynamic tests on every pile").cautions
+    assert not required_nominal_resistance(sheet, EVERY).cautions
 
 
 @pytest.mark.parametrize(
-    ("given", "words"),
+    ("given", "key", "number"),
     [
-        ({"factored_load": 1.3e6}, "needs a resistance factor"),
-        ({"service_load": 1.3e6}, "needs a safety factor"),
-        ({"factored_load": 1.3e6, "resistance_factor": 65.0}, "65 is not a resistance factor"),
-        ({"service_load": 1.3e6, "safety_factor": 0.5}, "0.5 is below 1"),
-        (
-            {"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65},
-            "differ by 33%",
-        ),
+        ({"factored_load": 1.3e6}, "factored_load", ""),
+        ({"service_load": 1.3e6}, "service_load", ""),
+        ({"factored_load": 1.3e6, "resistance_factor": 65.0}, "resistance_factor", "65"),
+        ({"service_load": 1.3e6, "safety_factor": 0.5}, "safety_factor", "0.5"),
+        ({"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65}, "", "33%"),
     ],
 )
-def test_what_cannot_stand_is_refused(given, words):
-    with pytest.raises(InputError, match=words):
+def test_what_cannot_stand_is_refused(given, key, number):
+    with pytest.raises(InputError) as caught:
         required_nominal_resistance(Requirement(**given))
+    assert caught.value.place == f"[requirement] {key}".strip()
+    assert number in caught.value.problem
 
 
 def test_an_unknown_verification_lists_the_known():
-    with pytest.raises(InputError, match='"guess" is not known; write one of "static load test and dynamic tests"'):
+    with pytest.raises(InputError) as caught:
         resistance_factor("guess")
+    assert '"guess"' in caught.value.problem
+    assert all(f'"{one}"' in caught.value.cure for one in RESISTANCE_FACTORS)
 
 
 def test_least_number_of_tests():
@@ -72,12 +76,9 @@ def test_least_number_of_tests():
 
 
 def test_the_condition_of_the_chosen_verification_goes_with_the_requirement():
-    chosen = required_nominal_resistance(Requirement(factored_load=1.3e6), "dynamic tests on some piles")
-    assert "no less than 2 % of the production piles" in chosen.condition
+    chosen = required_nominal_resistance(Requirement(factored_load=1.3e6), SOME)
+    assert " 2 % " in chosen.condition
     assert required_nominal_resistance(Requirement(nominal_resistance=1.3e6)).condition == ""
-
-
-SOME = "dynamic tests on some piles"
 
 
 def test_a_group_that_is_not_redundant_takes_four_fifths_of_the_factor():

@@ -146,10 +146,10 @@ def test_every_restrike_is_held_against_the_last_part_of_the_initial_drive():
 
 
 def test_clocks_that_contradict_each_other_are_refused():
-    with pytest.raises(
-        InputError, match="2026-05-04 14:09, not after the end of the initial drive at 2026-05-04 14:10"
-    ):
+    with pytest.raises(InputError) as caught:
         wait(END, END - timedelta(minutes=1))
+    assert caught.value.place == "[[drive]] start and end"
+    assert "2026-05-04 14:09" in caught.value.problem and "2026-05-04 14:10" in caught.value.problem
     with pytest.raises(InputError, match="time zone"):
         wait(END, END.replace(tzinfo=UTC))
     assert wait(None, END) is None

@@ -20,7 +20,7 @@ from dyntest.following.compute import CONTEXT, match_one
 from dyntest.following.depth import enter_mark
 from dyntest.following.follow import PATIENCE
 from dyntest.following.handover import handed_over, matched_for_review
-from dyntest.following.record import Kept, entries, last_blow, only_follower
+from dyntest.following.record import FullError, Kept, entries, last_blow, only_follower
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.review import review
@@ -242,7 +242,7 @@ def test_a_full_disk_is_one_problem_and_the_blow_is_taken_when_there_is_room(rec
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(InputError, match="could not be written"):
+    with pytest.raises(FullError, match=os.strerror(errno.ENOSPC)):
         follower.look()
     monkeypatch.setattr(os, "fsync", real)
     take(follower)

@@ -1,5 +1,6 @@
 """Reviewed tests that the tests of report and files share; each is worked out once."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from dyntest.conditioning.condition import condition
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
-from dyntest.reviewing.review import review
+from dyntest.reviewing.review import Review, review
 
 SAMPLES = Path(__file__).parents[2] / "sample_signals"
 
@@ -38,14 +39,9 @@ def plain_review(small_review):
 
 
 @pytest.fixture(scope="session")
-def concrete_review(tmp_path_factory):
+def concrete_review(reviewed_sample, renamed):
     """A damaged concrete pile, matched, with no restrike; SI units."""
-    sheet = cut("abutment_4_damaged", tmp_path_factory.mktemp("concrete"), 12)
-    text = sheet.read_text().replace('display_units = "US"', 'display_units = "SI"')
-    sheet.write_text(text.replace('signals = "initial.parquet"', 'signals = "initial.parquet"\nlog = "log.csv"'))
-    log = "depth_from [m],depth_to [m],blows,stroke [m]\n15.30,15.35,12,0.79\n"
-    (sheet.parent / "log.csv").write_text(log)
-    return review(sheet)
+    return renamed(reviewed_sample("abutment_4_damaged"), display_units="SI")
 
 
 @pytest.fixture(scope="session")
@@ -84,7 +80,7 @@ def rejected_review(tmp_path_factory, lay_out_small_test):
 
 
 @pytest.fixture(scope="session")
-def renamed():
+def renamed() -> Callable[..., Review]:
     """Give a review under other names, as a sheet with them would have given it."""
 
     def rename(reviewed, **names):

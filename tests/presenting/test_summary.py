@@ -69,7 +69,7 @@ def test_summary_of_a_drive_without_a_sound_blow(reviewed):
     unsound = replace(reviewed, drives=(bare,))
     assert json.loads(summary_json(unsound))["drives"][0]["representative"] is None
     told = lines(unsound)
-    assert told[0] == "P3-1: the record cannot be trusted as it stands (no sound blow)."
+    assert told[0].startswith("P3-1: ") and "no sound blow" in told[0]
 
 
 def test_a_review_without_a_match_has_no_criterion_and_a_reason(reviewed):

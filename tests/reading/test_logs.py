@@ -69,8 +69,8 @@ CASES = {
     "gap": (LOG.replace("11,12,10", "11.5,12,10"), "row 4, column depth_from", "gap of 0.152 m below row 3", "between"),
     "overlap": (LOG.replace("11,12,10", "10.5,12,10"), "row 4, column depth_from", "above the end of row 3", "overlap"),
     "out of order": (LOG.replace("0,10,0,,ran", "20,30,0,,ran"), "row 3, column depth_from", "put the rows in order"),
-    "upward": (LOG.replace("12,12.5,8", "12,11.5,8"), "row 5", "depth_to is not below depth_from", "top to its bottom"),
-    "no depth": (LOG.replace("12,12.5,8", "12,12,8"), "row 5", "depth_to is not below depth_from", "top to its bottom"),
+    "upward": (LOG.replace("12,12.5,8", "12,11.5,8"), "row 5", "depth_to is not below depth_from", "bottom"),
+    "no depth": (LOG.replace("12,12.5,8", "12,12,8"), "row 5", "depth_to", "depth_from", "bottom"),
     "negative blows": (LOG.replace("11,12,10", "11,12,-10"), "row 4, column blows", "0 to 20000", "check the number"),
     "half a blow": (
         LOG.replace("11,12,10", "11,12,10.5"),
@@ -105,7 +105,7 @@ CASES = {
     ),
     "value missing": (LOG.replace("10,11,4,5.5,", "10,11,4"), "row 3", "3 values for 5 columns", "each column"),
     "quote left open": (LOG.replace('steady"', "steady"), "row 5", "cannot be read", "correct the row"),
-    "header alone": (LOG.partition("\n")[0], "a header but no rows", "fill in the table"),
+    "header alone": (LOG.partition("\n")[0], "header", "fill in the table"),
     "blank": ("\n \n", "nothing but blank lines", "export"),
     "empty": ("", "is empty", "export"),
 }

@@ -8,7 +8,8 @@ import pytest
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.criterion import set_at
-from dyntest.decisions.driving_criterion import driving_criterion
+from dyntest.decisions.driving_criterion import DISAGREEMENT, driving_criterion
+from dyntest.presenting.criterion_words import ALERT
 from dyntest.presenting.decision_words import told
 from dyntest.presenting.summary import summary, summary_json
 from dyntest.presenting.terminal import lines
@@ -154,8 +155,8 @@ def test_a_disagreement_is_said_before_everything_else(clay):
     halved = first.table.assign(set_per_blow=first.table["set_per_blow"] * 0.5)
     wrong = concluded(clay, drives=(replace(first, table=halved),))
     assert wrong.answers.criterion.agrees is False
-    told = lines(wrong)
-    assert told[1].startswith("DO NOT USE THE CRITERION: the bearing graph reads")
+    assert wrong.answers.criterion.alerts[0].kind == DISAGREEMENT
+    assert lines(wrong)[1].startswith(ALERT)
     assert next(iter(summary(wrong)["criterion"])) == "alerts"
 
 

@@ -72,8 +72,9 @@ def test_a_match_goes_with_its_blow(sheet, reviewed):
 
 
 def test_a_blow_that_was_not_recorded_is_refused(sheet, reviewed):
-    with pytest.raises(InputError, match="was not recorded"):
+    with pytest.raises(InputError, match="9999") as caught:
         choose(with_choices(sheet, blow={"restrike": 9999}), *reviewed["restrike"])
+    assert caught.value.place == "[choices] blow, restrike"
 
 
 def test_waves_of_all_blows_are_those_of_each(sheet, reviewed):

@@ -181,7 +181,7 @@ def test_the_change_of_a_hammer_is_the_line_that_scipy_fits(told_result):
 def test_one_pile_in_two_groups_is_refused(copied):
     shutil.copy(copied.parent / "production_log.csv", copied.parent / "again.csv")
     copied.write_text(copied.read_text() + 'production_log = "again.csv"\n')
-    with pytest.raises(InputError, match="stands in Pier 2 and in Pier 3"):
+    with pytest.raises(InputError, match=r"Pier 2.*Pier 3"):
         read_tables(read_structure(copied))
 
 
@@ -190,7 +190,7 @@ def test_a_pile_in_the_tables_of_two_groups_is_refused(copied):
     log.write_text("pile,depth_from [ft],depth_to [ft],blows,stroke [ft],date,remark\nP3-9,1,2,20,2,2026-05-18,\n")
     shutil.copy(copied.parent / "piles.csv", copied.parent / "more.csv")
     copied.write_text(copied.read_text() + 'production_log = "again.csv"\npiles = "more.csv"\n')
-    with pytest.raises(InputError, match="stands in Pier 2 and in Pier 3"):
+    with pytest.raises(InputError, match=r"Pier 2.*Pier 3"):
         read_tables(read_structure(copied))
 
 

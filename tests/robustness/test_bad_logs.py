@@ -77,7 +77,7 @@ HEAD = "depth_from [ft],depth_to [ft],blows,stroke [ft],remark\n"
 INTERVALS = {
     # rows of a driving log, and what the line must name
     "a gap": ("40,41,2,8,\n42,43,2,8,\n", "row 3", "gap"),
-    "an overlap": ("40,42,2,8,\n41,43,2,8,\n", "row 3", "above the end of row 2"),
+    "an overlap": ("40,42,2,8,\n41,43,2,8,\n", "row 3", "row 2"),
     "the same row twice": ("40,42,2,8,\n40,42,2,8,\n", "row 3"),
     "upward": ("42,40,2,8,\n", "row 2", "depth_to"),
     "of no length": ("40,40,2,8,\n", "row 2", "depth_to"),

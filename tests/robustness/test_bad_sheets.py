@@ -163,7 +163,7 @@ CONTRADICTIONS = {
     ),
     "gauges above the head": ({"pile.total_length": '"45 ft"'}, "total_length"),
     "a length in metres for one in feet": ({"pile.total_length": '"12 m"'}, "total_length"),
-    "area beside section": ({"pile.area": '"21.8 in^2"'}, "both section and area"),
+    "area beside section": ({"pile.area": '"21.8 in^2"'}, "area"),
     "a section that is no HP": ({"pile.section": '"W12x72"'}, "section"),
     "steel as concrete": ({"pile.material": '"concrete"'}, "[pile]"),
     "steel as timber": ({"pile.material": '"timber"'}, "[pile]"),

@@ -133,9 +133,9 @@ FRAMES = {
     "two blows swapped": (lambda f: f.assign(blow=f["blow"].map({1: 1, 2: 3, 3: 2, 4: 4})), "order of driving"),
     "a blow number that comes again": (lambda f: f.assign(blow=f["blow"].map({1: 1, 2: 2, 3: 1, 4: 4})), "comes again"),
     "two neighbours of one number": (lambda f: f.assign(blow=f["blow"].map({1: 1, 2: 2, 3: 2, 4: 4})), "1520 samples"),
-    "negative blow numbers": (lambda f: f.assign(blow=-f["blow"]), "-1 is not a blow number"),
-    "blow numbers with halves": (lambda f: f.assign(blow=f["blow"] + 0.5), "1.5 is not a blow number"),
-    "blow numbers beyond counting": (lambda f: f.assign(blow=f["blow"] * 1e17), "is not a blow number"),
+    "negative blow numbers": (lambda f: f.assign(blow=-f["blow"]), "row 2", "-1"),
+    "blow numbers with halves": (lambda f: f.assign(blow=f["blow"] + 0.5), "row 2", "1.5"),
+    "blow numbers beyond counting": (lambda f: f.assign(blow=f["blow"] * 1e17), "row 2", "blow"),
     "a clock that runs within a blow": (lambda f: f.assign(**{"clock [s]": f["clock [s]"] + 1e-3 * f.index}), "varies"),
     "a clock that stands still": (lambda f: f.assign(**{"clock [s]": 7.0}), "not later"),
     "a clock that runs backward": (lambda f: f.assign(**{"clock [s]": -f["clock [s]"]}), "not later"),
@@ -426,7 +426,7 @@ def test_a_slip_of_units_that_leaves_the_numbers_plausible_condemns_every_blow(f
     write(change(sound_records()))
     status, out, err = run("review", folder / "sheet.toml", "--match", "none")
     assert (status, err) == (0, "")
-    assert "cannot be trusted" in out.partition("\n")[0]
+    assert out.startswith("P3-1: ")
     drive = json.loads((folder / "review" / "summary.json").read_text())["drives"][0]
     assert drive["representative"] is None
     (found,) = (f for f in drive["findings"] if f["check"] == "proportionality")

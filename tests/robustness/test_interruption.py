@@ -2,6 +2,7 @@
 
 import errno
 import json
+import os
 import shutil
 import signal
 import subprocess
@@ -135,7 +136,7 @@ def test_a_limit_on_the_size_of_files_is_one_message_and_keeps_what_was_there(en
     for (how, limit), folder, status in ended:
         if how == "limit" and limit < 20_000:
             assert status == 1
-            one_line(folder.with_name(folder.name + ".stderr").read_text(), ["could not be written"])
+            one_line(folder.with_name(folder.name + ".stderr").read_text(), [os.strerror(errno.EFBIG)])
             assert files(folder / "review") == OLD
         elif how == "limit" and status:
             assert files(folder / "review") == OLD
@@ -192,14 +193,11 @@ def test_writing_that_is_killed_at_a_known_moment_leaves_every_file_whole(tmp_pa
 
 
 FULL = {
-    "when a file is made": ("tempfile.mkstemp", lambda *_, **__: (_ for _ in ()).throw(OSError(errno.ENOSPC, "full"))),
-    "when it is flushed": ("os.fsync", lambda *_: (_ for _ in ()).throw(OSError(errno.ENOSPC, "full"))),
-    "when the quota is spent": ("os.fsync", lambda *_: (_ for _ in ()).throw(OSError(errno.EDQUOT, "quota"))),
-    "when the device fails": ("os.fsync", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "input/output"))),
-    "when the system is read-only": (
-        "tempfile.mkstemp",
-        lambda *_, **__: (_ for _ in ()).throw(OSError(errno.EROFS, "read-only")),
-    ),
+    "when a file is made": ("tempfile.mkstemp", errno.ENOSPC),
+    "when it is flushed": ("os.fsync", errno.ENOSPC),
+    "when the quota is spent": ("os.fsync", errno.EDQUOT),
+    "when the device fails": ("os.fsync", errno.EIO),
+    "when the system is read-only": ("tempfile.mkstemp", errno.EROFS),
 }
 
 
@@ -209,8 +207,12 @@ def test_a_disk_that_takes_no_more_is_one_message_and_keeps_what_was_there(folde
     (out / "figures").mkdir(parents=True)
     for name, content in OLD.items():
         (out / name).write_bytes(content)
-    where, full = FULL[case]
+    where, number = FULL[case]
     module, function = where.split(".")
+
+    def full(*_, **__):
+        raise OSError(number, os.strerror(number))
+
     monkeypatch.setattr(getattr(writing, module), function, full)
-    refused("review", folder / "sheet.toml", "--match", "none", needles=["could not be written"])
+    refused("review", folder / "sheet.toml", "--match", "none", needles=[os.strerror(number)])
     assert files(out) == OLD
