@@ -19,8 +19,9 @@ def clay(reviewed_sample):
 
 
 @pytest.fixture(scope="module")
-def shale(reviewed_sample):
-    return reviewed_sample("pier_3_shale")
+def shale(small_review_matched):
+    """The last blows of its drive and the first of its restrike, which tell of the relaxation."""
+    return small_review_matched
 
 
 @pytest.fixture(scope="module")
