@@ -95,8 +95,8 @@ MUTATIONS = (
     Mutation(
         "no allowance for a soil law that is only simple",
         "dyntest/wave_equation/matching.py",
-        'FLOOR = {"total": 0.015, "part": 0.03}',
-        'FLOOR = {"total": 0.0, "part": 0.0}',
+        'FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03},',
+        'FLOOR, FLOOR_OF_RADIATION = {"total": 0.0, "part": 0.0},',
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
@@ -188,7 +188,7 @@ MUTATIONS = (
         "dyntest/reading/files.py",
         "            waiting.append((_written_beside(target, content), target))\n",
         "            target.write_bytes(content)\n",
-        ("tests/presenting/test_writing.py", "tests/robustness/test_interruption.py"),
+        ("tests/reading/test_files.py", "tests/robustness/test_interruption.py"),
     ),
     Mutation(
         "a missing number written as nought",

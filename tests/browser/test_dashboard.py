@@ -74,9 +74,9 @@ LITTLE_CONTRAST = """() => {
 """Texts whose contrast with what is behind them is below 4.5 (WCAG 2.1, 1.4.3); controls that cannot be used aside."""
 
 
-@pytest.mark.parametrize("ground", ["light", "dark"])
-@pytest.mark.parametrize("width", [1280, 820])
+@pytest.mark.parametrize(("width", "ground"), [(1280, "light"), (820, "dark")])
 def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, ground):
+    """What is cut off hangs on the width alone, and the contrast on the ground alone."""
     seen = visit(width, ground)
     for name, page in PAGES.items():
         if name != next(iter(PAGES)):

@@ -43,40 +43,17 @@ def test_the_shelf_keeps_what_was_used_last():
     assert shelf.get((0,)) == {"number": 0} and shelf.get((1,)) is None and shelf.get((299,)) is not None
 
 
-@pytest.fixture
-def matched_small(small_test, open_page, jobs_done):
-    """A short test whose drives were matched by a click."""
+@pytest.mark.sweep
+def test_a_match_shows_with_its_range_and_so_do_any_blow_and_every_blow(small_test, open_page, text_of, jobs_done):
+    """A short test whose drives are matched by a click, then one other blow, then every blow."""
     shown = open_page("resistance", small_test)
     shown.button(key="resistance_match").click().run()
     jobs_done()
-    return shown.run(), small_test
-
-
-@pytest.mark.sweep
-def test_a_match_shows_with_its_range_and_survives_another_damping_factor(matched_small, text_of):
-    shown, _ = matched_small
+    shown.run()
     assert not shown.exception and "from signal matching" in text_of(shown)
     shown.slider(key="resistance_factor").set_value(0.31).run()
     restrike = [line for line in text_of(shown).splitlines() if "Restrike:" in line]
     assert not shown.exception and "from signal matching" in restrike[0]
-
-
-@pytest.mark.sweep
-def test_every_blow_is_matched_and_drawn_with_its_range(matched_small, jobs_done):
-    shown, _ = matched_small
-    shown.button(key="resistance_match_every").click().run()
-    jobs_done()
-    shown.run()
-    assert not shown.exception
-    options = shown.selectbox(key="resistance_profile").options
-    assert any("signal matching" in option for option in options)
-    shown.selectbox(key="resistance_profile").set_value("matched_resistance").run()
-    assert not shown.exception
-
-
-@pytest.mark.sweep
-def test_any_blow_can_be_matched_and_keeps_its_match(matched_small, text_of, jobs_done):
-    shown, _ = matched_small
     blow = int(shown.number_input(key="strip_blow").min)
     shown.number_input(key="strip_blow").set_value(blow).run()
     shown.button(key="resistance_match_this").click().run()
@@ -85,6 +62,14 @@ def test_any_blow_can_be_matched_and_keeps_its_match(matched_small, text_of, job
     assert not shown.exception and f"The match of blow {blow}" in text_of(shown)
     shown.slider(key="resistance_factor").set_value(0.4).run()
     assert f"The match of blow {blow}" in text_of(shown)
+    shown.button(key="resistance_match_every").click().run()
+    jobs_done()
+    shown.run()
+    assert not shown.exception
+    options = shown.selectbox(key="resistance_profile").options
+    assert any("signal matching" in option for option in options)
+    shown.selectbox(key="resistance_profile").set_value("matched_resistance").run()
+    assert not shown.exception
 
 
 def test_the_same_work_is_never_run_twice_and_other_sessions_see_it():

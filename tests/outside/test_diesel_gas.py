@@ -65,7 +65,7 @@ def test_set_force_and_energy_with_gas():
 
 
 @pytest.mark.sweep
-@pytest.mark.parametrize("share", [0.0, 0.7, 1.2])
+@pytest.mark.parametrize("share", [0.0, 1.2])
 def test_the_gas_of_another_engine_is_found_in_its_blow(share):
     """Other constants than the defaults: what counts is the set at other strokes and resistances."""
     gas = lumped.Gas(share * BORE_OF_RAM * RAM, 0.35, 14.0, 7.5e6, 0.6e-3, 1.5e-3, 2e-3, 1.33, 1.28) if share else None
