@@ -106,6 +106,10 @@ def log_layout_from(table: LogKeys, source: str) -> LogLayout:
         keys: LogColumnKeys | None = getattr(table, name)
         if keys is not None:
             check_unit(keys.unit, dimension, f"[log] {name}", source)
+            other = next((known for known, one in columns.items() if one.column == keys.column), None)
+            if other is not None:
+                problem = f"reads the same column as {other}, {as_written(keys.column)}"
+                raise InputError(source, f"[log] {name}", problem, "give each its own column")
             columns[name] = Channel(keys.column, keys.unit)
     return LogLayout(
         format=table.format,

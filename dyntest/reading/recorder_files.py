@@ -175,7 +175,7 @@ def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> I
         return InputError(contents.source, f"channel {name}", problem, "correct the number")
     guess = nearest(channel.column, [_leaf(one.name) for one in contents.channels], cutoff=0.75)
     if mapped:
-        cure = f"write {guess} if that is meant" if guess else "correct column"
+        cure = f"write {guess} if that is meant" if guess else "correct column, or skip_lines"
         problem = f"column {as_written(channel.column)} is not there; the file has {have}"
     else:
         cure = f"write its column into [records.channels.{name}]"

@@ -43,6 +43,9 @@ from dyntest.reading.values import (
     Word,
 )
 
+MOST_COUNTED = 10_000_000
+"""Greatest count of blows or lines that is read [1]; our own bound, no source."""
+
 
 class Keys(BaseModel):
     """A table of the sheet: no key beyond those named, no value bent to fit."""
@@ -182,7 +185,7 @@ class RecordKeys(Keys):
     """``[records]``: how a recorder wrote its files."""
 
     format: Literal["text", "excel", "matlab", "hdf5", "tdms", "uff58", "parquet"] | None = None
-    skip_lines: Annotated[int, Field(ge=0)] | None = None
+    skip_lines: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
     delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
     decimal: Literal[".", ","] | None = None
     sheet: Word | None = None
@@ -207,7 +210,7 @@ class LogKeys(Keys):
 
     format: Literal["text", "excel"] | None = None
     sheet: Word | None = None
-    skip_lines: Annotated[int, Field(ge=0)] | None = None
+    skip_lines: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
     delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
     decimal: Literal[".", ","] | None = None
     dates: Literal["month first", "day first"] | None = None
@@ -230,7 +233,7 @@ class DriveKeys(Keys):
     start: LocalTime | None = None
     end: LocalTime | None = None
     penetration_at_start: Depth | None = None
-    first_blow: Annotated[int, Field(ge=0)] | None = None
+    first_blow: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
     hammer: HammerKeys | None = None
 
 

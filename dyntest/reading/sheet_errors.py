@@ -1,6 +1,6 @@
 """One clear message from what pydantic finds wrong with a test sheet."""
 
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -22,6 +22,9 @@ _KINDS = {
 }
 """What pydantic asked for, in the words of an engineer."""
 
+
+_BOUNDS = {"greater_than_equal": ("at least", "ge"), "less_than_equal": ("at most", "le")}
+"""On which side of which bound pydantic wants a number."""
 
 REPEATED = ("drive", "pile.part", "soil.layer", "group")
 """Tables that may stand more than once."""
@@ -54,6 +57,10 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
         )
         cure = "name at least one" if tables is None else f"write at least one {place} table"
         return InputError(source, place, "is empty", cure)
+    if kind in _BOUNDS:
+        side, bound = _BOUNDS[kind]
+        limit = f"{side} {first['ctx'][bound]}"
+        return InputError(source, place, f"{as_written(value)} cannot be right", f"write a number of {limit}")
     wanted = _KINDS.get(kind)
     if wanted is None:
         return InputError(
@@ -80,7 +87,7 @@ def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str,
     model = root
     table: list[str] = []
     keys: list[str] = []
-    number, entry = "", ""
+    number, entry, free = "", "", False
     for item in location:
         if isinstance(item, int):
             if keys:
@@ -88,11 +95,18 @@ def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str,
             else:
                 number = f" {item + 1}"
             continue
-        inner = _table_in(model.model_fields[item].annotation) if not keys and item in model.model_fields else None
+        if free:  # a table whose name is the user's, such as that of a channel
+            table.append(printable(item))
+            free = False
+            continue
+        field = model.model_fields.get(item) if not keys else None
+        inner = None if field is None else _table_in(field.annotation)
         if inner is None or number:
-            keys.append(printable(str(item)))
+            if not keys or not (item in ("str", "int") or "[" in item):  # which kind of value was tried
+                keys.append(printable(item))
         else:
             table.append(item)
+            free = field is not None and get_origin(field.annotation) is dict
         model = inner or model
     if not table:
         return "".join(keys), model

@@ -17,7 +17,7 @@ import pytest
 
 from dyntest.following import intake
 from dyntest.following.follow import PATIENCE
-from dyntest.following.record import FullError, Kept, folder_of
+from dyntest.following.record import BLOWS, FullError, Kept, entries, folder_of, kept_arrays
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
 
@@ -144,6 +144,44 @@ def test_the_command_follows_a_replay_through_a_kill_and_stops_cleanly(recorder,
     assert second.returncode == 0, told
     assert "Traceback" not in told and re.search(r"\b12 blows\b", told)
     assert sorted(Kept(folder).look().blows) == list(range(1, 13))
+
+
+@pytest.mark.sweep
+@pytest.mark.parametrize("seed", range(3))
+def test_killed_at_any_moment_while_a_file_grows_nothing_is_lost_or_taken_twice(growing, seed, until):
+    pytest.importorskip("watchfiles")
+    chance = np.random.default_rng(seed)
+    recorder, append = growing("csv")
+    before = recorder.sheet.read_bytes()
+    sheet = read_sheet(recorder.sheet, recorded=False)
+    folder = folder_of(sheet, sheet.drives[-1].name)
+
+    def taken():
+        return sorted(entry["blow"] for entry in entries(folder / BLOWS))
+
+    rows = pd.concat([recorder.record(number, numbered=True) for number in range(1, 7)], ignore_index=True)
+    ends = np.sort(chance.integers(1, len(rows), 5))
+    for first, last in zip([0, *ends], [*ends, len(rows)], strict=True):
+        running = run(recorder.sheet)
+        append(rows.iloc[first:last])
+        if last < len(rows):
+            whole = int(rows["blow"].iloc[last]) - 1  # blows that the file holds whole by now
+            wanted = int(chance.integers(0, max(whole, 1)))  # the last may wait for the file to grow on
+            until(lambda wanted=wanted: len(taken()) >= wanted, f"{wanted} blows")
+            running.kill()
+        else:
+            until(lambda: len(taken()) >= 6, "every blow")
+            os.kill(running.pid, signal.SIGINT)
+        told, _ = running.communicate()
+        assert "Traceback" not in told
+        assert recorder.sheet.read_bytes() == before or running.returncode == 0
+    assert running.returncode == 0 and taken() == [1, 2, 3, 4, 5, 6]
+    kept, sheet = Kept(folder).look(), read_sheet(recorder.sheet)
+    whole = review_drive(sheet, sheet.drives[0]).table
+    for code in ("peak_force", "transferred_energy", "total_resistance"):
+        np.testing.assert_allclose(kept.table()[code].to_numpy(), whole[code].to_numpy(), rtol=1e-9, err_msg=code)
+    for number in kept.blows:
+        assert kept_arrays(folder, number)["time"].size == kept.blows[number].samples
 
 
 STREAM = """
