@@ -101,7 +101,7 @@ def check_unit(unit: str | None, dimension: str, place: str, source: str) -> Non
 
 def log_layout_from(table: LogKeys, source: str) -> LogLayout:
     """Give how the logs of a test are laid out."""
-    columns = {}
+    columns: dict[str, Channel] = {}
     for name, dimension in LOG_COLUMNS.items():
         keys: LogColumnKeys | None = getattr(table, name)
         if keys is not None:
