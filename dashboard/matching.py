@@ -32,9 +32,9 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
         .mark_rect(fill=look.colour(palette.INK), opacity=0.55, stroke=look.colour(palette.QUIET))
         .encode(
             x=alt.X("zero:Q", axis=axis(f"{titles['c3']} of each length"), scale=alt.Scale(zero=True)),
-            x2="c3:Q",
+            x2=alt.X2("c3:Q"),
             y=alt.Y("c1:Q", axis=axis(titles["c1"].removeprefix("top, ")), scale=scale),
-            y2="c2:Q",
+            y2=alt.Y2("c2:Q"),
             tooltip=tips,
         )
         .transform_calculate(zero="0")
@@ -44,8 +44,8 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     words = alt.Chart(at_toe).mark_text(color=look.colour(palette.INK), align="left", dx=6, dy=10)
     layers = [
         bars,
-        tip.encode(x="zero:Q", x2="c3:Q", y="low:Q", y2="high:Q", tooltip=tips),
-        words.encode(x="zero:Q", y="high:Q", text="words:N"),
+        tip.encode(x=alt.X("zero:Q"), x2=alt.X2("c3:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), tooltip=tips),
+        words.encode(x=alt.X("zero:Q"), y=alt.Y("high:Q"), text=alt.Text("words:N")),
     ]
     return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
 
@@ -62,21 +62,23 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
     curve = base.mark_line(strokeWidth=2).encode(
         color=alt.Color("c2:N", scale=alt.Scale(domain=list(PLACES), range=colours), legend=legend),
         strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(PLACES), range=dashes), legend=legend),
-        order="c1:Q",
+        order=alt.Order("c1:Q"),
     )
     tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=",.0f")]
     tips += [alt.Tooltip(f"c{end}:Q", title=titles[f"c{end}"], format=",.0f") for end in (3, 4)]
     tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".2f"))
-    points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail="c2:N")
+    points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail=alt.Detail("c2:N"))
     at_head = alt.Chart(drawn[drawn["c2"] == GAUGE_LEVEL])
     band = at_head.mark_area(opacity=0.15, color=colours[0], orient="horizontal")
     marked, _ = named(failures)
     ink = look.colour(palette.ACCENT)
-    layers = [band.encode(x=alt.X("c3:Q", axis=axis(titles["c0"])), x2="c4:Q", y=down), curve, points]
+    layers = [band.encode(x=alt.X("c3:Q", axis=axis(titles["c0"])), x2=alt.X2("c4:Q"), y=down), curve, points]
     for place, row in enumerate(marked.index):
-        at = alt.Chart(marked.loc[[row]]).encode(x="c0:Q", y="c1:Q")
-        layers.append(at.mark_point(size=70, color=ink, shape=("circle", "square")[place]).encode(tooltip="c3:N"))
-        layers.append(at.mark_text(color=ink, align="right", dx=-8, dy=12).encode(text="c3:N"))
+        at = alt.Chart(marked.loc[[row]]).encode(x=alt.X("c0:Q"), y=alt.Y("c1:Q"))
+        layers.append(
+            at.mark_point(size=70, color=ink, shape=("circle", "square")[place]).encode(tooltip=alt.Tooltip("c3:N"))
+        )
+        layers.append(at.mark_text(color=ink, align="right", dx=-8, dy=12).encode(text=alt.Text("c3:N")))
     return finish(layered(*layers), height, "Computed static load against movement, at the gauges and the toe.")
 
 

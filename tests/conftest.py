@@ -1,5 +1,6 @@
 """Fixtures that several folders of tests share."""
 
+import gc
 import re
 import time
 from collections.abc import Callable
@@ -33,6 +34,12 @@ def pytest_collection_modifyitems(items):
         mark = MARKED_FOLDERS.get(item.path.parent.name)
         if mark:
             item.add_marker(mark)
+
+
+def pytest_collection_finish():
+    """Keep what was loaded to collect the tests out of every search for garbage that is still to come."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -42,17 +42,21 @@ def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
 def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
     """Give a line at a value of the upright axis, with what it is."""
     data = pd.DataFrame({"v": [value], "t": [label]})
-    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y="v:Q")
-    words = alt.Chart(data).mark_text(color=colour, align="right", dx=-3, dy=-8, x="width").encode(y="v:Q", text="t:N")
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
+    words = (
+        alt.Chart(data)
+        .mark_text(color=colour, align="right", dx=-3, dy=-8, x="width")
+        .encode(y=alt.Y("v:Q"), text=alt.Text("t:N"))
+    )
     return layered(line, words)
 
 
 def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool = False) -> alt.LayerChart:
     """Give a line at a value of the axis across, with what it is to its right or its left."""
     data = pd.DataFrame({"v": [value], "t": [label]})
-    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x="v:Q")
+    line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x=alt.X("v:Q"))
     words = alt.Chart(data).mark_text(color=colour, align="right" if left else "left", dx=-4 if left else 4, y=top)
-    return layered(line, words.encode(x="v:Q", text="t:N"))
+    return layered(line, words.encode(x=alt.X("v:Q"), text=alt.Text("t:N")))
 
 
 def layered(*layers: alt.Chart | alt.LayerChart) -> alt.LayerChart:

@@ -54,15 +54,15 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
             y=deep,
             color=alt.Color("c3:N", scale=colours, legend=legend),
             strokeWidth=alt.condition(alt.datum.c3 == FAILS, alt.value(3), alt.value(0)),
-            stroke=alt.value(look.colour(palette.INK)),
+            stroke=alt.StrokeValue(look.colour(palette.INK)),
             tooltip=tips,
         )
     )
     ink = look.colour(palette.INK)
-    met = alt.Chart(drawn.dropna(subset=["c2"])).mark_tick(color=ink, thickness=3).encode(x=order, y="c2:Q")
+    met = alt.Chart(drawn.dropna(subset=["c2"])).mark_tick(color=ink, thickness=3).encode(x=order, y=alt.Y("c2:Q"))
     odd = drawn[drawn["c4"]].assign(sign="?")
     signs = alt.Chart(odd).mark_text(color=ink, fontSize=17, fontWeight="bold", dy=12)
-    layers = [bars, met, signs.encode(x=order, y="c1:Q", text="sign:N", tooltip=tips)]
+    layers = [bars, met, signs.encode(x=order, y=alt.Y("c1:Q"), text=alt.Text("sign:N"), tooltip=tips)]
     if minimum is not None:
         layers.append(rule_across(minimum, "", look.colour(palette.ACCENT)))
     return finish(layered(*layers), height, "The bearing piles side by side, as deep as each stands.")
@@ -118,8 +118,8 @@ def plan_chart(
     )
     layers: list[alt.Chart | alt.LayerChart] = [
         points,
-        names.encode(x=x, y=y, text="c2:N"),
-        signs.encode(x=x, y=y, text="sign:N"),
+        names.encode(x=x, y=y, text=alt.Text("c2:N")),
+        signs.encode(x=x, y=y, text=alt.Text("sign:N")),
     ]
     if chosen is not None:
         here = alt.Chart(drawn[drawn["c2"] == chosen])
@@ -136,9 +136,11 @@ def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None,
     tips.append(alt.Tooltip("remark:N"))
     base = alt.Chart(frame.assign(zero=0.0))
     bars = base.mark_rect(fill=ink, opacity=0.5, stroke=ink, strokeWidth=0.4).encode(
-        x=alt.X("zero:Q", axis=axis(count)), x2="counted:Q", y=deep, y2="bottom:Q", tooltip=tips
+        x=alt.X("zero:Q", axis=axis(count)), x2=alt.X2("counted:Q"), y=deep, y2=alt.Y2("bottom:Q"), tooltip=tips
     )
-    required = base.mark_rule(color=accent, strokeWidth=2.5).encode(x="required:Q", y=deep, y2="bottom:Q", tooltip=tips)
+    required = base.mark_rule(color=accent, strokeWidth=2.5).encode(
+        x=alt.X("required:Q"), y=deep, y2=alt.Y2("bottom:Q"), tooltip=tips
+    )
     layers: list[alt.Chart | alt.LayerChart] = [bars, required]
     if minimum is not None:
         layers.append(rule_across(minimum, "minimum penetration", accent))

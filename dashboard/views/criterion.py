@@ -61,8 +61,12 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     )
     spots = alt.Chart(drawn).mark_point(opacity=0, size=110).encode(x=x, y=y, tooltip=tips)
     words = pd.DataFrame({"x": [float(asked["c0"].min())], "y": [top], "t": ["meets the criterion"]})
-    inside = alt.Chart(words).mark_text(color=accent, align="left", dx=6, dy=12).encode(x="x:Q", y="y:Q", text="t:N")
-    layers = [area.encode(x=x, y=y, y2="top:Q"), steps, others, spots, inside]
+    inside = (
+        alt.Chart(words)
+        .mark_text(color=accent, align="left", dx=6, dy=12)
+        .encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), text=alt.Text("t:N"))
+    )
+    layers = [area.encode(x=x, y=y, y2=alt.Y2("top:Q")), steps, others, spots, inside]
     if len(measured):
         blows, _ = named(measured)
         colour = look.colour(palette.DRIVES["initial"])

@@ -224,19 +224,19 @@ def _profile_chart(sheet, kept: Kept, start: float | None, system: str) -> alt.L
     ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
     sound = alt.Chart(blows[blows["sound"]]).mark_point(filled=True, size=45, color=ink, opacity=0.8).encode(x=x, y=y)
     doubted = alt.Chart(blows[~blows["sound"]]).mark_point(shape="cross", angle=45, size=60, opacity=0.8)
-    layers = [sound, doubted.encode(x=x, y=y, color=alt.value(look.colour(palette.WARNING)))]
+    layers = [sound, doubted.encode(x=x, y=y, color=alt.ColorValue(look.colour(palette.WARNING)))]
     if len(matches):
         ranges = alt.Chart(matches).mark_rule(strokeWidth=3, color=accent)
-        layers.append(ranges.encode(x=alt.X("low:Q", axis=axis(heading)), x2="high:Q", y=y))
+        layers.append(ranges.encode(x=alt.X("low:Q", axis=axis(heading)), x2=alt.X2("high:Q"), y=y))
         marks = alt.Chart(matches).mark_point(shape="diamond", filled=True, size=140, color=accent, opacity=1)
         layers.append(marks.encode(x=x, y=y))
     required = sheet.requirement.required_resistance
     if required is not None:
         value = required * display_unit("matched_resistance", system)[1]
         rule = alt.Chart(pd.DataFrame({"v": [value], "t": ["required"]}))
-        layers.append(rule.mark_rule(color=accent, strokeDash=DASHES["dashdot"], strokeWidth=3).encode(x="v:Q"))
+        layers.append(rule.mark_rule(color=accent, strokeDash=DASHES["dashdot"], strokeWidth=3).encode(x=alt.X("v:Q")))
         words = rule.mark_text(color=accent, align="right", dx=-6, y=10, fontSize=16)
-        layers.append(words.encode(x="v:Q", text="t:N"))
+        layers.append(words.encode(x=alt.X("v:Q"), text=alt.Text("t:N")))
     words = "Maximum Case resistance of every blow, and matched resistance with its range, down the pile."
     return finish(layered(*layers), 380, words)
 

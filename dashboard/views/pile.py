@@ -37,9 +37,9 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
         .mark_rect(stroke=ink, strokeWidth=1.5, fill=ink, fillOpacity=0.16)
         .encode(
             x=across("left"),
-            x2="right:Q",
+            x2=alt.X2("right:Q"),
             y=alt.Y("top:Q", axis=axis(title), scale=scale),
-            y2="bottom:Q",
+            y2=alt.Y2("bottom:Q"),
             tooltip=[alt.Tooltip("part:N"), alt.Tooltip("top:Q", format=".1f"), alt.Tooltip("bottom:Q", format=".1f")],
         )
     )
@@ -48,12 +48,20 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
     if ground is not None:
         soil = pd.DataFrame({"a": [-1.6], "b": [2.6], "t": [max(ground, low)], "u": [high + 0.06 * (high - low)]})
         earth = alt.Chart(soil).mark_rect(fill=look.colour(palette.DRIVES["restrike"]), opacity=0.16)
-        layers.insert(0, earth.encode(x=across("a"), x2="b:Q", y="t:Q", y2="u:Q"))
+        layers.insert(0, earth.encode(x=across("a"), x2=alt.X2("b:Q"), y=alt.Y("t:Q"), y2=alt.Y2("u:Q")))
         places.append((ground, "ground", look.quiet_text()))
     for depth, words, colour in places:
         data = pd.DataFrame({"x": [-0.5], "x2": [0.5], "w": [0.6], "y": [depth], "t": [words]})
-        rule = alt.Chart(data).mark_rule(color=colour, strokeWidth=2).encode(x=across("x"), x2="x2:Q", y="y:Q")
-        text = alt.Chart(data).mark_text(color=colour, align="left").encode(x=across("w"), y="y:Q", text="t:N")
+        rule = (
+            alt.Chart(data)
+            .mark_rule(color=colour, strokeWidth=2)
+            .encode(x=across("x"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"))
+        )
+        text = (
+            alt.Chart(data)
+            .mark_text(color=colour, align="left")
+            .encode(x=across("w"), y=alt.Y("y:Q"), text=alt.Text("t:N"))
+        )
         layers += [rule, text]
     return finish(layered(*layers), height, "The pile from its head to its toe, with its gauges and the ground.")
 

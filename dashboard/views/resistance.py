@@ -50,10 +50,14 @@ def factor_chart(
     if matched is not None:
         low, high, value = matched
         data = pd.DataFrame({"low": [low], "high": [high], "value": [value], "t": ["matched, with its range"]})
-        band = alt.Chart(data).mark_rect(color=accent, opacity=0.16).encode(y="low:Q", y2="high:Q")
-        line = alt.Chart(data).mark_rule(color=accent, strokeDash=DASHES["dotted"], strokeWidth=2).encode(y="value:Q")
+        band = alt.Chart(data).mark_rect(color=accent, opacity=0.16).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+        line = (
+            alt.Chart(data)
+            .mark_rule(color=accent, strokeDash=DASHES["dotted"], strokeWidth=2)
+            .encode(y=alt.Y("value:Q"))
+        )
         words = alt.Chart(data).mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
-        layers += [band, line, words.encode(y="value:Q", text="t:N")]
+        layers += [band, line, words.encode(y=alt.Y("value:Q"), text=alt.Text("t:N"))]
     if factor == factor:
         layers.append(rule_up(factor, f"J = {factor:.2f}", accent))
     return finish(layered(*layers), height, "Resistance of one blow against the Case damping factor.")

@@ -32,7 +32,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(zero=False))
     unit = titles["c1"].partition("[")[2].rstrip("]")
     low = alt.Y("c2:Q", axis=axis(titles["c1"]))
-    band = alt.Chart(drawn).mark_area(color=ink, opacity=0.12).encode(x=x, y=low, y2="c3:Q")
+    band = alt.Chart(drawn).mark_area(color=ink, opacity=0.12).encode(x=x, y=low, y2=alt.Y2("c3:Q"))
     inside = alt.Chart(drawn[drawn["c4"]]).mark_line(color=ink, strokeWidth=2).encode(x=x, y=y)
     outside = alt.Chart(drawn[~drawn["c4"]]).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES["dashed"])
     kinds = [kind for kind in palette.DRIVES if kind in set(seen["c4"])]
@@ -42,7 +42,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     numbers = seen[["c1", "c2", "c3"]].to_numpy()
     told = seen.assign(told=[f"{value:,.0f} {unit} ({least:,.0f} to {most:,.0f})" for value, least, most in numbers])
     colour = alt.Color("c4:N", scale=colours, legend=legend)
-    bars = alt.Chart(told).mark_rule(strokeWidth=2.5).encode(x=x, y="c2:Q", y2="c3:Q", color=colour)
+    bars = alt.Chart(told).mark_rule(strokeWidth=2.5).encode(x=x, y=alt.Y("c2:Q"), y2=alt.Y2("c3:Q"), color=colour)
     tips = [alt.Tooltip("c4:N", title="drive"), alt.Tooltip("c0:Q", title="days", format=".2f")]
     tips.append(alt.Tooltip("told:N", title="resistance"))
     marks = alt.Chart(told).mark_point(filled=True, size=110, opacity=1)
@@ -51,9 +51,9 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     if required is not None:
         rule = pd.DataFrame({"v": [required], "t": [f"required, {required:,.0f} {unit}"]})
         base = alt.Chart(rule)
-        layers.append(base.mark_rule(color=accent, strokeDash=DASHES["dashdot"]).encode(y="v:Q"))
+        layers.append(base.mark_rule(color=accent, strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q")))
         words = base.mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
-        layers.append(words.encode(y="v:Q", text="t:N"))
+        layers.append(words.encode(y=alt.Y("v:Q"), text=alt.Text("t:N")))
     return finish(layered(*layers), height, "Resistance against the logarithm of time since the initial drive.")
 
 

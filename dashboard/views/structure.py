@@ -326,14 +326,14 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
         line = base.encode(
             x=x,
             y=y,
-            order="c1:Q",
+            order=alt.Order("c1:Q"),
             tooltip=tips,
             color=alt.Color("c0:N", scale=alt.Scale(domain=piles, range=colours), legend=legend),
             strokeDash=alt.StrokeDash("c0:N", scale=alt.Scale(domain=piles, range=dashes), legend=legend),
         )
     else:
         thin = alt.Chart(drawn).mark_line(strokeWidth=1.0, opacity=0.7, color=ink)
-        line = thin.encode(x=x, y=y, order="c1:Q", detail="c0:N", tooltip=tips)
+        line = thin.encode(x=x, y=y, order=alt.Order("c1:Q"), detail=alt.Detail("c0:N"), tooltip=tips)
     found: list[alt.Chart | alt.LayerChart] = [line]
     for place, pile in enumerate(strips):
         own = layers[(layers["pile"] == pile) & (layers["top"] < deepest)].copy()
@@ -343,8 +343,10 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
         boxes = alt.Chart(own).mark_rect(fill=ink, opacity=0.1, stroke=ink, strokeWidth=1)
         words = alt.Chart(own).mark_text(color=ink, fontSize=11)
         tips = [alt.Tooltip(f"{name}:N") for name in ("pile", "soil", "words")]
-        found.append(boxes.encode(x="left:Q", x2="right:Q", y="top:Q", y2="bottom:Q", tooltip=tips))
-        found.append(words.encode(x="across:Q", y="middle:Q", text="soil:N"))
+        found.append(
+            boxes.encode(x=alt.X("left:Q"), x2=alt.X2("right:Q"), y=alt.Y("top:Q"), y2=alt.Y2("bottom:Q"), tooltip=tips)
+        )
+        found.append(words.encode(x=alt.X("across:Q"), y=alt.Y("middle:Q"), text=alt.Text("soil:N")))
     return finish(layered(*found), height, "Maximum Case resistance down the test piles, and the soil at each.")
 
 
@@ -359,10 +361,15 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
         band = setup_band(setup, longest).assign(soil=setup.soil or "soil not named")
         if band["low"].notna().all():
             area = alt.Chart(band).mark_area(color=ink, opacity=0.12)
-            found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2="high:Q"))
+            found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2=alt.Y2("high:Q")))
         line = alt.Chart(band).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES[LINES[place % 4]])
-        found.append(line.encode(x=x, y=y, tooltip=["soil:N", alt.Tooltip("factor:Q", format=".2f")]))
-    tips = ["pile:N", "soil:N", alt.Tooltip("days:Q", format=".2f"), alt.Tooltip("factor:Q", format=".2f")]
+        found.append(line.encode(x=x, y=y, tooltip=[alt.Tooltip("soil:N"), alt.Tooltip("factor:Q", format=".2f")]))
+    tips = [
+        alt.Tooltip("pile:N"),
+        alt.Tooltip("soil:N"),
+        alt.Tooltip("days:Q", format=".2f"),
+        alt.Tooltip("factor:Q", format=".2f"),
+    ]
     marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, color=restrike, stroke=ink)
     legend = alt.Legend(orient="top") if points["pile"].nunique() <= MOST_LINES else None
     found.append(marks.encode(x=x, y=y, shape=alt.Shape("pile:N", legend=legend), tooltip=tips))
@@ -374,15 +381,17 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
     ink = look.colour(palette.INK)
     x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving"))
     y = alt.Y(f"{column}:Q", axis=axis(heading), scale=alt.Scale(zero=True))
-    tips = ["pile:N", "hammer:N", alt.Tooltip(f"{column}:Q", format=".2f")]
+    tips = [alt.Tooltip("pile:N"), alt.Tooltip("hammer:N"), alt.Tooltip(f"{column}:Q", format=".2f")]
     legend = alt.Legend(orient="top")
-    line = alt.Chart(frame).mark_line(color=ink, strokeWidth=1.5).encode(x=x, y=y, detail="hammer:N")
+    line = alt.Chart(frame).mark_line(color=ink, strokeWidth=1.5).encode(x=x, y=y, detail=alt.Detail("hammer:N"))
     marks = alt.Chart(frame).mark_point(filled=True, size=110, opacity=1, color=ink)
     found: list[alt.Chart | alt.LayerChart] = [line]
     found.append(marks.encode(x=x, y=y, shape=alt.Shape("hammer:N", legend=legend), tooltip=tips))
     if column == "stress":
         rule = alt.Chart(pd.DataFrame({"v": [1.0]}))
-        found.append(rule.mark_rule(color=look.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y="v:Q"))
+        found.append(
+            rule.mark_rule(color=look.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
+        )
     return finish(layered(*found), height, f"{heading}, test pile by test pile.")
 
 

@@ -26,9 +26,9 @@ def components_looked_for_once():
         yield
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 def charts_held_against_their_schema():
-    """Every chart of these tests is checked by Altair, which the pages leave out for speed."""
+    """Every chart of a test is held against its schema by Altair, which the pages leave out for speed."""
     import dyntest_dashboard.charts  # noqa: F401  turns it off when it is first loaded
 
     schemapi.enable_debug_mode()

@@ -13,6 +13,8 @@ from dyntest_dashboard.views.setup import time_chart
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import ASKED, GRAPH, WAIT
 
+pytestmark = pytest.mark.usefixtures("charts_held_against_their_schema")
+
 RESISTANCE = "resistance [kip]"
 
 

@@ -3,6 +3,8 @@
 import pytest
 from dyntest_dashboard.pages import PAGES
 
+pytestmark = pytest.mark.usefixtures("charts_held_against_their_schema")
+
 ALL = (
     "pile",
     "new_test",

@@ -39,6 +39,7 @@ def open_board(open_page, monkeypatch):
     return run
 
 
+@pytest.mark.usefixtures("charts_held_against_their_schema")
 def test_the_board_shows_what_was_kept(kept, told_sample, open_board, text_of):
     shown = open_board(kept)
     assert not shown.exception and not shown.error
@@ -67,6 +68,7 @@ def test_a_test_pile_leads_to_its_own_pages(kept, open_board):
     assert shown.session_state["sheet_path"] == str(kept.parent / "abutment_1_concrete" / "sheet.toml")
 
 
+@pytest.mark.usefixtures("charts_held_against_their_schema")
 def test_two_test_piles_are_laid_side_by_side(kept, open_board, text_of):
     shown = open_board(kept)
     shown.selectbox(key="structure_left").set_value("A1-2").run()
@@ -155,6 +157,7 @@ def test_a_structure_that_was_opened_in_error_can_be_closed(kept, open_board, tm
     assert not shown.error and not shown.exception
 
 
+@pytest.mark.usefixtures("charts_held_against_their_schema")
 def test_charts_hold_depth_and_resistance_energy_and_stress(told_sample, path):
     review = review_structure(read_structure(path), known=told_sample)
     lines, layers = resistance_lines(review.results, "US"), soil_profiles(review.results, "US")
