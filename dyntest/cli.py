@@ -398,7 +398,7 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
 
     if find_spec(PAGES) is None:
         raise InputError("dashboard", "", "is not installed beside dyntest", "install dyntest with its dashboard")
-    wanted = {"DYNTEST_PORT": str(_free_port(port)), "DYNTEST_BROWSER": "no" if no_browser else "yes"}
+    wanted = {"DYNTEST_BROWSER": "no" if no_browser else "yes"}
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet
         from dyntest.reading.structure_sheet import is_structure, read_structure
@@ -409,26 +409,38 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
         else:
             followed = (sheet.parent / "follow").is_dir()  # its records may be on the way
             wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
-    server = subprocess.Popen([sys.executable, "-m", PAGES], env={**os.environ, **wanted})
-    try:
-        status = server.wait()
-    except KeyboardInterrupt:  # the server had it too, and leaves by itself
-        status = server.wait()
+    served = _free_port(port)
+    while True:
+        environment = {**os.environ, **wanted, "DYNTEST_PORT": str(served)}
+        server = subprocess.Popen([sys.executable, "-m", PAGES], env=environment)
+        try:
+            status = server.wait()
+        except KeyboardInterrupt:  # the server had it too, and leaves by itself
+            status = server.wait()
+        if status != WRONG_INPUT or port is not None or _is_free(served):
+            break
+        served = _free_port(None)  # another dashboard that was started at the same time has taken it
     sys.exit(0 if status in (0, -signal.SIGINT, -signal.SIGTERM) else WRONG_INPUT)
 
 
 def _free_port(asked: int | None) -> int:
     """Give the port that was asked for, or the first free one from Streamlit's usual one on."""
     for port in (asked,) if asked else range(USUAL_PORT, USUAL_PORT + 50):
-        with socket.socket() as trial:
-            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                trial.bind(("127.0.0.1", port))
-            except OSError:
-                continue
+        if _is_free(port):
             return port
     place = f"port {asked}" if asked else "ports"
     raise InputError("dashboard", place, "something else is served there already", "name another with --port")
+
+
+def _is_free(port: int) -> bool:
+    """Whether nothing is served at a port."""
+    with socket.socket() as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
 
 
 class _Progress:

@@ -1,6 +1,7 @@
 """The command line as its user meets it: what it prints, what it writes, and how it leaves."""
 
 import os
+import socket
 import subprocess
 import sys
 
@@ -234,3 +235,23 @@ def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_pat
     done = subprocess.run(words, capture_output=True, env=os.environ | {"PYTHONIOENCODING": "latin-1"})
     assert (done.returncode, done.stderr) == (0, b"")
     assert b"?" in done.stdout  # in the place of the dash where a number does not exist
+
+
+def test_a_dashboard_whose_port_another_took_meanwhile_is_served_at_the_next(monkeypatch, capsys):
+    ports, taken = [], []
+
+    class Server:
+        def __init__(self, words, env):
+            ports.append(int(env["DYNTEST_PORT"]))
+
+        def wait(self):
+            if len(ports) > 1:
+                return 0
+            other = socket.create_server(("127.0.0.1", ports[0]))  # as if it had been faster
+            taken.append(other)
+            return 1
+
+    monkeypatch.setattr(subprocess, "Popen", Server)
+    status, _, err = run(capsys, "dashboard", "--no-browser")
+    taken[0].close()
+    assert (status, err, len(set(ports))) == (0, "", 2)
