@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
@@ -24,6 +24,29 @@ def opposite_pairs(n_gauges: int) -> list[tuple[int, ...]]:
     ([(0, 1)], [(0, 1), (2, 3)], [(0,)])
     """
     return [tuple(range(first, min(first + 2, n_gauges))) for first in range(0, n_gauges, 2)]
+
+
+class _Blows:
+    """What every record of blows can do; `_per_blow` names what has an entry a blow."""
+
+    blow: np.ndarray
+    time: np.ndarray
+    _per_blow: ClassVar[tuple[str, ...]]
+
+    @property
+    def n_blows(self) -> int:
+        """Number of blows [1]."""
+        return len(self.blow)
+
+    @property
+    def time_step(self) -> float:
+        """Time between two samples [s]."""
+        return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
+
+    def take(self, rows: Rows) -> Self:
+        """Give some of the blows, by their place in the record."""
+        record: Any = self  # each that inherits this is a dataclass
+        return replace(record, **{name: _cut(getattr(self, name), rows) for name in self._per_blow})
 
 
 @dataclass(frozen=True)
@@ -50,7 +73,7 @@ class StreamImpacts:
 
 
 @dataclass(frozen=True)
-class Signals:
+class Signals(_Blows):
     """Raw records of a drive: one, two or four strains and accelerations a blow. They never change.
 
     Parameters
@@ -77,6 +100,8 @@ class Signals:
         How a continuous stream was cut; None where the blows were recorded one by one.
     """
 
+    _per_blow: ClassVar[tuple[str, ...]] = ("blow", "strain", "acceleration", "clock", "penetration")
+
     source: str
     blow: np.ndarray
     time: np.ndarray
@@ -89,30 +114,9 @@ class Signals:
     penetration: np.ndarray | None = None
     impacts: StreamImpacts | None = None
 
-    @property
-    def n_blows(self) -> int:
-        """Number of blows [1]."""
-        return len(self.blow)
-
-    @property
-    def time_step(self) -> float:
-        """Time between two samples [s]."""
-        return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
-
-    def take(self, rows: Rows) -> Self:
-        """Give some of the blows, by their place in the record."""
-        return replace(
-            self,
-            blow=self.blow[rows],
-            strain=self.strain[rows],
-            acceleration=self.acceleration[rows],
-            clock=_cut(self.clock, rows),
-            penetration=_cut(self.penetration, rows),
-        )
-
 
 @dataclass(frozen=True)
-class AveragedTraces:
+class AveragedTraces(_Blows):
     """Records that only exist as averaged force and velocity; no gauge can be judged by its twin.
 
     Parameters
@@ -133,6 +137,8 @@ class AveragedTraces:
         Penetration of the toe at each blow, shape (n_blows,) [m].
     """
 
+    _per_blow: ClassVar[tuple[str, ...]] = ("blow", "force", "velocity", "clock", "penetration")
+
     source: str
     blow: np.ndarray
     time: np.ndarray
@@ -141,30 +147,9 @@ class AveragedTraces:
     clock: np.ndarray | None = None
     penetration: np.ndarray | None = None
 
-    @property
-    def n_blows(self) -> int:
-        """Number of blows [1]."""
-        return len(self.blow)
-
-    @property
-    def time_step(self) -> float:
-        """Time between two samples [s]."""
-        return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
-
-    def take(self, rows: Rows) -> Self:
-        """Give some of the blows, by their place in the record."""
-        return replace(
-            self,
-            blow=self.blow[rows],
-            force=self.force[rows],
-            velocity=self.velocity[rows],
-            clock=_cut(self.clock, rows),
-            penetration=_cut(self.penetration, rows),
-        )
-
 
 @dataclass(frozen=True)
-class Waves:
+class Waves(_Blows):
     """Force and velocity at the gauges, conditioned, with the marks that every quantity needs.
 
     Parameters
@@ -187,6 +172,8 @@ class Waves:
         Time T for the wave from the gauges to the toe and back [s].
     """
 
+    _per_blow: ClassVar[tuple[str, ...]] = ("blow", "force", "velocity", "onset", "first_peak")
+
     blow: np.ndarray
     time: np.ndarray
     force: np.ndarray
@@ -197,11 +184,6 @@ class Waves:
     return_time: float
 
     @property
-    def time_step(self) -> float:
-        """Time between two samples [s]."""
-        return float((self.time[-1] - self.time[0]) / (len(self.time) - 1))
-
-    @property
     def down(self) -> np.ndarray:
         """Downward wave, ``(F + Zv)/2``, shape (n_blows, n_samples) [N]."""
         return 0.5 * (self.force + self.impedance * self.velocity)
@@ -210,22 +192,6 @@ class Waves:
     def up(self) -> np.ndarray:
         """Upward wave, ``(F − Zv)/2``, shape (n_blows, n_samples) [N]."""
         return 0.5 * (self.force - self.impedance * self.velocity)
-
-    @property
-    def n_blows(self) -> int:
-        """Number of blows [1]."""
-        return len(self.blow)
-
-    def take(self, rows: Rows) -> Self:
-        """Give some of the blows, by their place in the record."""
-        return replace(
-            self,
-            blow=self.blow[rows],
-            force=self.force[rows],
-            velocity=self.velocity[rows],
-            onset=self.onset[rows],
-            first_peak=self.first_peak[rows],
-        )
 
     @classmethod
     def join(cls, parts: Sequence["Waves"]) -> "Waves":

@@ -38,7 +38,7 @@ from dyntest.reading.recorder_files import (
     stream_time,
 )
 from dyntest.reading.signal_tables import OWN_ENDINGS, channels_left_out, channels_of, piece_of_table
-from dyntest.reading.streams import DOUBLE_STRIKE_GAP, impacts_of, window_from
+from dyntest.reading.streams import DOUBLE_STRIKE_GAP, StrainStream, impacts_of, window_from
 from dyntest.reading.text_tables import Header
 from dyntest.reading.wording import known_as
 
@@ -546,7 +546,8 @@ class _Stream:
             return strain[:, begin : begin + number]
 
         try:
-            found = impacts_of(iter([strain]), piece, factors, step, file.source, file.records.trigger)
+            stretch = StrainStream(iter([strain]), piece, factors, step, file.source)
+            found = impacts_of(stretch, file.records.trigger)
         except InputError:  # nothing was struck
             return np.empty(0, dtype=int)
         blows = self.begin + found.onset[found.kinds == 0]

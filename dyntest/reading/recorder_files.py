@@ -24,7 +24,7 @@ from dyntest.reading.formats import open_records
 from dyntest.reading.formats.contents import Contents
 from dyntest.reading.mapping import MARKS
 from dyntest.reading.parts import Channel, Records
-from dyntest.reading.streams import StreamCut, cut_stream
+from dyntest.reading.streams import StrainStream, StreamCut, cut_stream
 from dyntest.reading.text_tables import header_parts, is_unit_of
 from dyntest.reading.wording import as_written, nearest, printable
 from dyntest.units import DIMENSIONS, unit_factor
@@ -412,7 +412,8 @@ def _stream(
     from dyntest.reading.formats.contents import BLOCK
 
     blocks = (piece(begin, min(BLOCK, total - begin)) for begin in range(0, total, BLOCK))
-    cut = cut_stream(blocks, piece, factors, step, contents.source, records.trigger, records.before, records.length)
+    stream = StrainStream(blocks, piece, factors, step, contents.source)
+    cut = cut_stream(stream, records.trigger, records.before, records.length)
     every = list(gauges.values())
     windows = np.empty((len(cut.onset), len(every), cut.length))
     for row, onset in enumerate(cut.onset):

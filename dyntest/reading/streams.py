@@ -105,24 +105,14 @@ def envelope(blocks: Iterator[np.ndarray], factors: np.ndarray, step: float) -> 
     return _Envelope(np.concatenate(highs), np.concatenate(means), size), total
 
 
-def cut_stream(
-    blocks: Iterator[np.ndarray],
-    piece: Callable[[int, int], np.ndarray],
-    factors: np.ndarray,
-    step: float,
-    source: str,
-    trigger: float | None = None,
-    before: float | None = None,
-    length: float | None = None,
-) -> StreamCut:
-    """Find the blows of a stream.
-
-    The strain channels come once piece by piece, for the envelope of their mean, and again around each impact.
+@dataclass(frozen=True)
+class StrainStream:
+    """The strain channels of a stream, or of a stretch of it: once piece by piece, and again wherever asked for.
 
     Parameters
     ----------
     blocks : iterator of numpy.ndarray
-        The strain channels, each piece of shape (n_channels, n) [unit of the file].
+        The channels, each piece of shape (n_channels, n) [unit of the file].
     piece : callable
         From a first sample and a number of samples to the same channels there.
     factors : numpy.ndarray
@@ -131,12 +121,25 @@ def cut_stream(
         Time between two samples [s].
     source : str
         The file's name for messages.
-    trigger : float or None
-        Mean strain that starts a blow [m/m]; found from the noise where None.
-    before, length : float or None
-        What is kept before the impact, and in all [s].
     """
-    found = impacts_of(blocks, piece, factors, step, source, trigger)
+
+    blocks: Iterator[np.ndarray]
+    piece: Callable[[int, int], np.ndarray]
+    factors: np.ndarray
+    step: float
+    source: str
+
+
+def cut_stream(
+    stream: StrainStream, trigger: float | None = None, before: float | None = None, length: float | None = None
+) -> StreamCut:
+    """Find the blows of a stream.
+
+    `trigger` is the mean strain that starts a blow [m/m], found from the noise where None; `before` and `length` are
+    what is kept before the impact, and in all [s].
+    """
+    step, source = stream.step, stream.source
+    found = impacts_of(stream, trigger)
     blows = found.onset[found.kinds == 0]
     lead, size = _window(blows, found.total, step, before, length)
     whole = (blows - lead >= 0) & (blows - lead + size <= found.total)
@@ -180,16 +183,10 @@ class Impacts:
     total: int
 
 
-def impacts_of(
-    blocks: Iterator[np.ndarray],
-    piece: Callable[[int, int], np.ndarray],
-    factors: np.ndarray,
-    step: float,
-    source: str,
-    trigger: float | None = None,
-) -> Impacts:
-    """Find what was struck in a stream, or in a stretch of it, from the same as `cut_stream`."""
-    found, total = envelope(blocks, factors, step)
+def impacts_of(stream: StrainStream, trigger: float | None = None) -> Impacts:
+    """Find what was struck in a stream, or in a stretch of it; `trigger` is as for `cut_stream` [m/m]."""
+    step = stream.step
+    found, total = envelope(stream.blocks, stream.factors, step)
     base = _running_median(found.mean, max(3, round(0.25 / (found.size * step))))
     high = found.high - base
     quiet = high < np.median(high) + 1e-12
@@ -202,8 +199,8 @@ def impacts_of(
         problem = f"has no impact: the mean strain never rises {level * 1e6:.0f} µm/m above its baseline"
         problem += f", at most {reach:.0f} µm/m"
         cure = "check unit, factor and positive of the strain channels in [records.channels], or write a trigger"
-        raise InputError(source, "", problem, cure)
-    onsets, peaks = _impacts(bins, high, base, found.size, piece, factors, level, total)
+        raise InputError(stream.source, "", problem, cure)
+    onsets, peaks = _impacts(bins, high, base, found.size, stream, level, total)
     return Impacts(onsets, classify(onsets * step, peaks), level, noise, total)
 
 
@@ -237,8 +234,7 @@ def _impacts(
     high: np.ndarray,
     base: np.ndarray,
     size: int,
-    piece: Callable[[int, int], np.ndarray],
-    factors: np.ndarray,
+    stream: StrainStream,
     level: float,
     total: int,
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -250,7 +246,7 @@ def _impacts(
         last = starts[number + 1] if number + 1 < len(starts) else len(high)
         peak = float(high[first : min(first + 8, last)].max())
         start = max(0, (first - 3) * size)
-        strain = factors @ piece(start, min(6 * size, total - start)) - base[first]
+        strain = stream.factors @ stream.piece(start, min(6 * size, total - start)) - base[first]
         above = np.flatnonzero(strain > level)
         top = int(above[0]) if above.size else int(strain.argmax())
         low = np.flatnonzero(strain[: top + 1] < max(RISE_SHARE * peak, 0.5 * min(level, peak) * RISE_SHARE))

@@ -23,24 +23,18 @@ from dyntest.reviewing.drive import review_drive
 
 ROOT = Path(__file__).parent.parent.parent
 
+CHANNELS = "".join(
+    f'[records.channels.{kind}_{n}]\ncolumn = "{kind}_{n}"\nunit = "{unit}"\n'
+    for kind, unit in (("strain", "µm/m"), ("acceleration", "m/s^2"))
+    for n in (1, 2)
+)
+
 RECORDS = """
 [records]
 sample_rate = "{rate} Hz"
 blows = "column"
 [records.channels.blow]
 column = "blow"
-[records.channels.strain_1]
-column = "strain_1"
-unit = "µm/m"
-[records.channels.strain_2]
-column = "strain_2"
-unit = "µm/m"
-[records.channels.acceleration_1]
-column = "acceleration_1"
-unit = "m/s^2"
-[records.channels.acceleration_2]
-column = "acceleration_2"
-unit = "m/s^2"
 """
 NAMES = ("blow", "strain_1", "strain_2", "acceleration_1", "acceleration_2")
 
@@ -87,7 +81,7 @@ def growing(tmp_path, replay_class):
         if ending in ("tdms", "hdf5"):
             time = recorder.blows[0]["time [s]"].to_numpy()
             rate = (len(time) - 1) / (time[-1] - time[0])
-            recorder.sheet.write_text(recorder.sheet.read_text() + RECORDS.format(rate=f"{rate:.6f}"))
+            recorder.sheet.write_text(recorder.sheet.read_text() + RECORDS.format(rate=f"{rate:.6f}") + CHANNELS)
         return recorder, lambda table: FORMATS[ending](recorder.root / f"all.{ending}", table)
 
     return begin
@@ -189,18 +183,6 @@ STREAM = """
 blows = "continuous"
 sample_rate = "{rate} Hz"
 {format}
-[records.channels.strain_1]
-column = "strain_1"
-unit = "µm/m"
-[records.channels.strain_2]
-column = "strain_2"
-unit = "µm/m"
-[records.channels.acceleration_1]
-column = "acceleration_1"
-unit = "m/s^2"
-[records.channels.acceleration_2]
-column = "acceleration_2"
-unit = "m/s^2"
 """
 BETWEEN = 0.5
 """Time from blow to blow in the streams of these tests [s]."""
@@ -257,7 +239,7 @@ def streaming(tmp_path, replay_class):
         time = recorder.blows[0]["time [s]"].to_numpy()
         rate = (len(time) - 1) / (time[-1] - time[0])
         write, said = STREAMS[ending]
-        text = recorder.sheet.read_text() + STREAM.format(rate=f"{rate:.6f}", format=said)
+        text = recorder.sheet.read_text() + STREAM.format(rate=f"{rate:.6f}", format=said) + CHANNELS
         recorder.sheet.write_text(text)
         stream = stream_of(recorder.blows, rate)
 

@@ -9,7 +9,7 @@ import pytest
 from dyntest.errors import InputError
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
-from dyntest.reading.streams import cut_stream
+from dyntest.reading.streams import StrainStream, cut_stream
 
 STEP = 5e-5
 FACTORS = np.array([0.5e-6, 0.5e-6])
@@ -37,7 +37,8 @@ def stream(seconds, impacts, noise=2.0, drift=0.0, seed=1):
 
 def cut(data, **options):
     blocks = (data[:, at : at + 50_000] for at in range(0, data.shape[1], 50_000))
-    return cut_stream(blocks, lambda at, n: data[:, at : at + n], FACTORS, STEP, "stream.h5", **options)
+    stream = StrainStream(blocks, lambda at, n: data[:, at : at + n], FACTORS, STEP, "stream.h5")
+    return cut_stream(stream, **options)
 
 
 @pytest.mark.parametrize("noise", [0.5, 5.0, 12.0])
