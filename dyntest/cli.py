@@ -98,6 +98,8 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
         result = reviewed(sheet, match=match, executor=executor, progress=progress)
         progress("drawing", 0.9)
         files = review_files(result, png=png, executor=executor)
+        if executor is not None:
+            executor.shutdown(wait=False)  # they leave while the files are written
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result, verbose)))

@@ -1,10 +1,12 @@
 """Every file that a review leaves behind, by its name, as bytes that are ready to be written."""
 
 from concurrent.futures import Executor
+from dataclasses import replace
 
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
 from dyntest.processes import Errand
+from dyntest.reviewing.drive import without_records
 from dyntest.reviewing.review import Review
 
 
@@ -25,7 +27,8 @@ def review_files(review: Review, *, png: bool = False, executor: Executor | None
     dict of str to bytes
         Contents by name relative to the folder of the results.
     """
-    drawn = Errand(executor, drawn_files, review, png)
+    light = replace(review, drives=tuple(without_records(drive) for drive in review.drives))
+    drawn = Errand(executor, drawn_files, light, png)
     tables = {}
     for drive in review.drives:
         tables[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)

@@ -23,7 +23,7 @@ from dyntest.decisions.stroke_table import table_strokes
 from dyntest.decisions.trust import Caution
 from dyntest.processes import Errand
 from dyntest.reading.parts import TestSheet
-from dyntest.reviewing.drive import DriveReview
+from dyntest.reviewing.drive import DriveReview, without_records
 from dyntest.reviewing.drive_match import struck_blows
 from dyntest.reviewing.stresses import driving_stresses
 from dyntest.wave_equation.bearing_graph import CalibratedHammer, calibrate_hammer
@@ -67,7 +67,8 @@ def criterion_of_test_pile(
     counting = COUNTING[sheet.display_units]
     measured = measured_blows(drive.table)
     stroke = drive.numbers.get("stroke", float("nan"))
-    after_wait = Errand(executor, _rows_after_wait, drives, compared, target, stroke, measured, limits, sheet)
+    light = [without_records(one) for one in drives]
+    after_wait = Errand(executor, _rows_after_wait, light, compared, target, stroke, measured, limits, sheet)
     calibrated, problem = _calibrated(drive)
     if calibrated is None:
         return None, problem
