@@ -1,7 +1,7 @@
 """How long the main job takes from a cold start, imports and files included: some hundred blows in a few seconds.
 
-Run with ``pytest tests/benchmarks/test_review_speed.py --benchmark-only -s``; the ratios to what importing numpy, pandas
-and matplotlib.pyplot alone takes are printed. All runs of a ratio take turns, so that a busy machine is busy for both.
+Run with ``pytest tests/benchmarks/test_review_speed.py --benchmark-only -s``; it prints the ratios to what importing
+numpy, pandas and matplotlib.pyplot alone takes. All runs of a ratio take turns, so that a busy machine is busy for all.
 """
 
 import os
