@@ -30,8 +30,8 @@ INTERRUPTED = 130
 DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
 
-DRAWING = ("dyntest.presenting.figures", "dyntest.presenting.report.compose", "typst")
-"""Modules that draw and typeset; to load them takes as long as all the rest of a review without matching."""
+DRAWING = "dyntest.presenting.figures"
+"""Module that draws; to load it takes half as long as a review without matching."""
 
 PAGES = "dyntest_dashboard"
 """Name under which the folder ``dashboard`` is installed, so that it takes no general name from others."""
@@ -117,7 +117,7 @@ def _helpers(match: str) -> Iterator[Executor | None]:
         yield None
         return
     with process_pool(workers) as pool:
-        pool.submit(prepare, *DRAWING)
+        pool.submit(prepare, DRAWING)
         yield pool
 
 

@@ -51,11 +51,6 @@ WIDTH = 6.7
 """Width of a figure [in], the text width of a page of A4 or US Letter with margins of about 0.8 in."""
 
 
-def font_folder() -> str:
-    """Give where the fonts of the figures lie, for a typesetter that sets their text."""
-    return f"{matplotlib.get_data_path()}/fonts/ttf"
-
-
 HALF = 0.49 * WIDTH
 """Width of a figure that shares its row with another [in]."""
 

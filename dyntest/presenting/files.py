@@ -3,6 +3,8 @@
 from concurrent.futures import Executor
 from dataclasses import replace
 
+from dyntest.presenting.report import criterion_card_pdf, report_pdf
+from dyntest.presenting.report.compose import card_of, pictures_png
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
 from dyntest.processes import Errand
@@ -20,7 +22,7 @@ def review_files(review: Review, *, png: bool = False, executor: Executor | None
     png : bool
         Whether the figures are given as PNG as well as SVG.
     executor : concurrent.futures.Executor or None
-        Where figures and report are drawn; None: in this process.
+        Where the figures are drawn; None: in this process.
 
     Returns
     -------
@@ -28,26 +30,23 @@ def review_files(review: Review, *, png: bool = False, executor: Executor | None
         Contents by name relative to the folder of the results.
     """
     light = replace(review, drives=tuple(without_records(drive) for drive in review.drives))
-    drawn = Errand(executor, drawn_files, light, png)
+    drawn = Errand(executor, drawn_figures, light)
     tables = {}
     for drive in review.drives:
         tables[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)
         tables[f"blows_{drive.name}.parquet"] = blows_parquet(drive.table)
-    summary = summary_json(review)
-    return {**drawn.result(), **tables, "summary.json": summary}
-
-
-def drawn_files(review: Review, png: bool) -> dict[str, bytes]:
-    """Give report, criterion card and figures."""
-    from dyntest.presenting.figures import review_figures  # only where they are drawn
-    from dyntest.presenting.report import criterion_card_pdf, report_pdf
-    from dyntest.presenting.report.compose import card_of, pictures_png
-
-    figures = review_figures(review)
-    files = {"report.pdf": report_pdf(review, figures=figures)}
     if card_of(review) is not None:
-        files["criterion_card.pdf"] = criterion_card_pdf(review)
-    files |= {f"figures/{name}.svg": figure for name, figure in figures.items()}
+        tables["criterion_card.pdf"] = criterion_card_pdf(review)
+    summary = summary_json(review)
+    figures = drawn.result()
+    pictures = {f"figures/{name}.svg": figure for name, figure in figures.items()}
     if png:
-        files |= {f"figures/{name}.png": picture for name, picture in pictures_png(figures).items()}
-    return files
+        pictures |= {f"figures/{name}.png": picture for name, picture in pictures_png(figures).items()}
+    return {"report.pdf": report_pdf(review, figures=figures), **tables, **pictures, "summary.json": summary}
+
+
+def drawn_figures(review: Review) -> dict[str, bytes]:
+    """Give every figure; what draws them is loaded only in the process that does."""
+    from dyntest.presenting.figures import review_figures
+
+    return review_figures(review)

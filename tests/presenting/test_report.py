@@ -5,11 +5,13 @@ import json
 import re
 import shutil
 import subprocess
+import sys
 import tomllib
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import matplotlib
 import pandas as pd
 import pypdf
 import pytest
@@ -355,3 +357,10 @@ def test_notes_and_a_stale_sign_off_are_printed(small_review, tmp_path):
     signed = replace(kept.sign_off, fingerprint=fingerprint(small_review.inputs))
     (tmp_path / NOTES_FILE).write_bytes(notes_toml(replace(kept, sign_off=signed)))
     assert "changed since" not in json.dumps(notes_and_seal(replace(small_review, sheet=sheet)))
+
+
+def test_fonts_of_the_figures_are_found_without_loading_what_draws_them():
+    loaded = "import sys; from dyntest.presenting.report.compose import font_folder; print(font_folder())"
+    words = [sys.executable, "-c", f"{loaded}; print('matplotlib' in sys.modules)"]
+    folder, drawn = subprocess.run(words, check=True, capture_output=True, text=True).stdout.split("\n")[:2]
+    assert (folder, drawn) == (f"{matplotlib.get_data_path()}/fonts/ttf", "False")

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from functools import cache
 from importlib.resources import files
+from importlib.util import find_spec
 from typing import Any
 
 from dyntest.presenting import palette
@@ -30,8 +31,6 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     """Give a document as PDF, the same bytes for the same data."""
     import typst
 
-    from dyntest.presenting.figures import font_folder
-
     compiled: Any = typst.compile  # its types know nothing of sources in memory
     given = {f"{name}.svg": figure for name, figure in figures.items()}
     written = json.dumps(data, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace")
@@ -43,6 +42,14 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
         font_paths=[font_folder()] if figures else [],
         timestamp=datetime(today.year, today.month, today.day, tzinfo=UTC),
     )
+
+
+@cache
+def font_folder() -> str:
+    """Give where the fonts of the figures lie, without loading what draws them."""
+    found = find_spec("matplotlib")
+    assert found is not None and found.submodule_search_locations is not None
+    return f"{found.submodule_search_locations[0]}/mpl-data/fonts/ttf"
 
 
 @cache
@@ -58,8 +65,6 @@ PNG_RESOLUTION = 200
 def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
     """Give figures as PNG, the same bytes for the same figures."""
     import typst
-
-    from dyntest.presenting.figures import font_folder
 
     compiled: Any = typst.compile
     if not figures:
