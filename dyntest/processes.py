@@ -4,6 +4,7 @@ They are gone when their parent is, however it ends, and leave an interrupt from
 """
 
 import gc
+import math
 import os
 import signal
 import threading
@@ -108,6 +109,12 @@ class Errand:
 
 
 def side_by_side(executor: Executor | None, function: Callable, calls: Sequence[tuple]) -> Iterator[Any]:
-    """Give the result of each call in turn: the first is made here, the others in other processes meanwhile."""
-    errands = [Errand(executor if number else None, function, *call) for number, call in enumerate(calls)]
-    return (errand.result() for errand in errands)
+    """Give the result of each call in turn: the last ones are made here, an equal share, while others make the rest."""
+    if executor is None:
+        yield from (function(*call) for call in calls)
+        return
+    given = len(calls) - math.ceil(len(calls) / cores())
+    errands = [Errand(executor, function, *call) for call in calls[:given]]
+    here = [function(*call) for call in calls[given:]]
+    yield from (errand.result() for errand in errands)
+    yield from here

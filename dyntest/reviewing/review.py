@@ -15,7 +15,7 @@ from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer_questions
 from dyntest.reviewing.drive import DriveReview, held_together, review_drive
-from dyntest.reviewing.drive_match import match_drive, match_drive_blows
+from dyntest.reviewing.drive_match import match_drive, match_drive_blows, match_drives
 from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
 Progress = Callable[[str, float], None]
@@ -128,7 +128,7 @@ def _matched(
 ) -> list[DriveReview]:
     """Match every drive; a Case damping factor that nobody knows is then taken from the end of the initial drive."""
     matched: list[DriveReview] = []
-    found = side_by_side(executor, match_drive, [(sheet, drive) for drive in drives])
+    found = match_drives(sheet, drives, executor)
     for number, drive in enumerate(drives, start=len(drives)):
         tell(f"matching {drive.name.replace('_', ' ')}", 0.9 * number / steps)
         matched.append(next(found))

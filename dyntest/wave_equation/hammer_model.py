@@ -351,7 +351,7 @@ class HammerHead:
         free = self._ram() * self.per_helmet + self.helmet_velocity + self.gain
         together = free * self.share - replied
         force = together * self.impedance + twice
-        pressing = (self.lift <= 0.0) & (force > 0.0)
+        pressing = force > 0.0 if self.lift is self.none else (self.lift <= 0.0) & (force > 0.0)
         if kind.all(pressing):
             self.helmet_velocity, self.lift = together, self.none
             return force
