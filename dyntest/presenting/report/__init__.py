@@ -45,12 +45,13 @@ def report_pdf(
     InputError
         If the paper is not known.
     """
-    from dyntest.presenting.figures import review_figures  # the terminal takes words from here and draws nothing
+    if figures is None:
+        from dyntest.presenting.figures import review_figures  # slow to load, and in another process as a rule
 
+        figures = review_figures(review)
     today = _today(date)
-    drawn = review_figures(review) if figures is None else figures
-    data = report_data(review, _paper(paper, review.sheet.display_units), today, drawn)
-    return typeset("report.typ", data, drawn, today)
+    data = report_data(review, _paper(paper, review.sheet.display_units), today, figures)
+    return typeset("report.typ", data, figures, today)
 
 
 def criterion_card_pdf(
