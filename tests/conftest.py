@@ -37,9 +37,12 @@ def pytest_collection_modifyitems(items):
 
 
 def pytest_collection_finish():
-    """Keep what was loaded to collect the tests out of every search for garbage that is still to come."""
+    """Look for garbage as seldom as a command does, and never among what was loaded to collect the tests."""
+    from dyntest.processes import COLLECTIONS
+
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*COLLECTIONS)
 
 
 @pytest.fixture(scope="session")

@@ -84,7 +84,7 @@ def test_a_sheet_is_changed_in_the_form_and_keeps_its_remarks(visit, serve_anoth
         seen = visit(at=served)
         seen.go_to(PAGES["new_test"].title, PAGES["new_test"].question)
         seen.button("new_change").click()
-        seen.page.get_by_text("is open in this form", exact=False).wait_for()
+        seen.page.locator(".dyntest-answer", has_text="served/sheet.toml").wait_for()
         typed(seen, "new_requirement_nominal_resistance", "444 kip")
         seen.button("new_write").click()
         seen.page.locator(".dyntest-strip", has_text="required 444 kip").wait_for()

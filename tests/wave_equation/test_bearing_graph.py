@@ -201,7 +201,7 @@ def test_strokes_that_hardly_differ_tell_nothing_about_the_efficiency(matched):
     assert abs(calibrate_hammer(match, TRUE, STROKE, force, energy, noisy).hammer.efficiency_power) < 0.05
 
 
-@pytest.mark.parametrize("factor", [0.7, 1.4])
+@pytest.mark.parametrize("factor", [0.7, pytest.param(1.4, marks=pytest.mark.sweep)])
 def test_what_is_left_of_the_set_is_told(matched, factor):
     """Sets that the model does not explain, either way, in set and in resistance."""
     match = matched[1]

@@ -63,7 +63,13 @@ def test_momentum_goes_into_the_pile(cushion):
     np.testing.assert_allclose(force.sum(axis=0) * 2e-5 + left, 3400.0 * 4.0, rtol=1e-9)
 
 
-@pytest.mark.parametrize("cushion", [{}, {"pile_cushion_stiffness": 5e8}], ids=["no pile cushion", "pile cushion"])
+@pytest.mark.parametrize(
+    "cushion",
+    [
+        pytest.param({}, marks=pytest.mark.sweep, id="no pile cushion"),
+        pytest.param({"pile_cushion_stiffness": 5e8}, id="pile cushion"),
+    ],
+)
 def test_energy_is_not_made(cushion):
     head = HammerHead(setting(**cushion), 5.6e5, 2e-6, gravity=0.0)
     force, _ = long_pile(head, 15000, 2e-6)
