@@ -4,6 +4,7 @@ A commented test sheet and empty tables, for a test that is about to begin.
 """
 
 import json
+import tomllib
 from collections.abc import Sequence
 from importlib.resources import files as package_files
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 from dyntest.errors import InputError
 from dyntest.reading.channel_guess import ChannelGuess, Reason
 from dyntest.reading.files import check_file
+from dyntest.reading.form import as_remarks
 from dyntest.reading.formats import MAX_RECORD_BYTES
 from dyntest.reading.guess import Inspection
 from dyntest.reading.mapping import DELIMITER_WORDS
@@ -60,6 +62,9 @@ RATES = {
 
 BLANK_RECORDS = ("initial.csv", "restrike.csv")
 """Empty tables of signals that a test with a recorder's files does not need."""
+
+EXAMPLES = ("pile", "hammer")
+"""Tables of the blank sheet whose values are examples; a recorder's files are not to be reviewed with them."""
 
 LINES_SHOWN = 8
 """First lines of a file that are shown [1]."""
@@ -154,7 +159,10 @@ def new_files(found: Inspection, paths: Sequence[Path], directory: Path) -> dict
     if double is not None:
         raise InputError(double, "", "is named twice, from two folders", "rename one of them")
     files = {name: content for name, content in blank_files().items() if name not in BLANK_RECORDS}
-    files["sheet.toml"] = sheet_with_mapping(found, names)
+    text = sheet_with_mapping(found, names).decode()
+    for table in EXAMPLES:
+        text = as_remarks(text, table, set(tomllib.loads(text)[table]))
+    files["sheet.toml"] = text.encode()
     for path in paths:
         check_file(path, MAX_RECORD_BYTES)
         if path.name in files:
@@ -167,7 +175,7 @@ def new_files(found: Inspection, paths: Sequence[Path], directory: Path) -> dict
 def next_lines(directory: Path, sheet: bytes) -> list[str]:
     """Say what is to be done with a new sheet before it is reviewed."""
     path = directory / "sheet.toml"
-    lines = [f"The values in {path} are examples: write those of your pile, hammer and drive over them."]
+    lines = [f"Write the values of your pile, hammer and drive into {path}: what stands there is an example."]
     doubts = sheet.count(b"# check: ")
     if doubts:
         marked = f"{doubts} lines are marked" if doubts > 1 else "1 line is marked"

@@ -30,6 +30,7 @@ from dyntest.conditioning.corrections import rest_samples
 from dyntest.conditioning.impact import shift
 from dyntest.conditioning.judging import find
 from dyntest.conditioning.settling_measures import RESTLESS_LIMIT, WANDERING_LIMIT
+from dyntest.conditioning.wave_measures import QUIET_LIMIT, RETURN_LIMIT, UNLOADING_LIMIT
 from dyntest.pile import Pile
 from dyntest.signals import Signals
 
@@ -212,14 +213,23 @@ def _cut(case: Case, begin: int, end: int | None) -> Signals:
 
 
 def _late_start(case: Case, after: float) -> Signals:
+    return _cut(case, _start(case, after), None)
+
+
+def _start(case: Case, after: float) -> int:
+    """Give the sample that lies so many milliseconds after the onset of the earliest blow."""
     begin = int(condition(case.signals, case.pile).waves.onset.min())
-    return _cut(case, max(begin + round(after * 1e-3 / case.signals.time_step), 0), None)
+    return max(begin + round(after * 1e-3 / case.signals.time_step), 0)
 
 
 def _early_end(case: Case, returns: float) -> Signals:
+    return _cut(case, 0, _end(case, returns))
+
+
+def _end(case: Case, returns: float) -> int:
+    """Give the sample that lies so many 2L/c after the first peak of the latest blow."""
     peak = int(condition(case.signals, case.pile).waves.first_peak.max())
-    end = peak + round(returns * case.pile.return_time / case.signals.time_step)
-    return _cut(case, 0, max(end, FEWEST_SAMPLES))
+    return max(peak + round(returns * case.pile.return_time / case.signals.time_step), FEWEST_SAMPLES)
 
 
 def _other_length(case: Case, factor: float) -> Case:
@@ -341,8 +351,8 @@ def count(
         false[check] = (sum(map(len, blows)) / (piles * BLOWS), sum(map(bool, blows)) / piles)
     rows = []
     for fault in faults():
-        clear = [_judgeable(fault, case) for case in cases]
         for strength in fault.strengths:
+            clear = [_judgeable(fault, case, strength) for case in cases]
             hits = 0
             for case, blows in zip(cases, clear, strict=True):
                 spoilt = fault.change(case, strength)
@@ -353,9 +363,20 @@ def count(
     return rows, false
 
 
-def _judgeable(fault: Fault, case: Case) -> set[int]:
-    """Give the blows in which the fault can show: all, but for a wrong length where no toe return is clear."""
+def _judgeable(fault: Fault, case: Case, strength: float) -> set[int]:
+    """Give the blows in which the fault can show: all, but for a wrong length where no toe return is clear.
+
+    Blows of one record begin at different samples, so that a cut spares some of them.
+    """
     blows = set(case.signals.blow.tolist())
+    step, limits = case.signals.time_step, {"no toe return": RETURN_LIMIT, "no unloading": UNLOADING_LIMIT}
+    if fault.name in limits:
+        peak = condition(case.signals, case.pile).waves.first_peak
+        left = (_end(case, strength) - 1 - peak) * step / case.pile.return_time
+        return set(case.signals.blow[left < limits[fault.name]].tolist())
+    if fault.check == "no quiet part":
+        quiet = (condition(case.signals, case.pile).waves.onset - _start(case, strength)) * step
+        return set(case.signals.blow[quiet < QUIET_LIMIT].tolist())
     if fault.check != "toe return":
         return blows
     from dyntest.conditioning.wave_measures import toe_return_ratio

@@ -1,5 +1,6 @@
 """A recorder's file is understood without help: roles, units, signs, layout and rate of the reference record."""
 
+import re
 from pathlib import Path
 
 import h5py
@@ -11,6 +12,7 @@ from nptdms import ChannelObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest import cli
+from dyntest.errors import InputError
 from dyntest.presenting.inspection import inspection_lines, mapping_toml, new_files, next_lines
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
@@ -177,13 +179,19 @@ def test_new_from_files_lays_out_a_sheet_that_reads(record, tmp_path, capsys):
     cli.main(["inspect", str(folder / "initial.parquet")])
     assert "[records.channels.strain_2]" in capsys.readouterr().out
     cli.main(["new", str(tmp_path / "P1"), "--from", str(folder / "initial.parquet")])
-    sheet = read_sheet(tmp_path / "P1" / "sheet.toml")
+    path = tmp_path / "P1" / "sheet.toml"
+    with pytest.raises(InputError, match=r"\[pile\] material: is missing"):
+        read_sheet(path)  # the pile and the hammer of the blank sheet are not those of these records
+    needed = r"(?m)^# (material|section|length_below_gauges|kind|ram_weight) ="
+    above, gauges, below = path.read_text().partition("[gauges]")
+    path.write_text(re.sub(needed, r"\1 =", above) + gauges + below)
+    sheet = read_sheet(path)
     assert sheet.records.format == "parquet"
     assert sheet.gauges.strain == NAMES[:2]
     assert read_signals(sheet, sheet.drives[0]).n_blows == 3
     assert not (tmp_path / "P1" / "initial.csv").exists()
     *_, examples, following = capsys.readouterr().out.splitlines()
-    assert "examples" in examples and following.endswith(f'dyntest review "{tmp_path / "P1" / "sheet.toml"}"')
+    assert "example" in examples and following.endswith(f'dyntest review "{tmp_path / "P1" / "sheet.toml"}"')
 
 
 def test_a_new_sheet_with_doubts_says_how_many():
