@@ -255,13 +255,18 @@ def test_a_restrike_is_laid_over_the_initial_drive(visit):
     assert seen.complaints == []
 
 
+def matching_every(seen):
+    """A visit to a server that has begun to match every blow."""
+    seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+    seen.button("resistance_match").click()
+    seen.button("resistance_match_every").click()
+    seen.button("strip_stop_0").wait_for()
+    return seen
+
+
 def test_a_job_is_seen_and_stopped_in_another_window(visit, serve_another, tmp_path):
     with serve_another(tmp_path) as served:
-        seen = visit(at=served)
-        seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
-        seen.button("resistance_match").click()
-        seen.button("resistance_match_every").click()
-        seen.button("strip_stop_0").wait_for()
+        seen = matching_every(visit(at=served))
         other = visit(at=served)
         other.button("strip_stop_0").wait_for()
         other.button("strip_stop_0").click()
@@ -352,11 +357,7 @@ def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp
 
 def test_the_server_leaves_at_once_though_it_is_matching(visit, serve_another, tmp_path):
     with serve_another(tmp_path) as served:
-        seen = visit(at=served)
-        seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
-        seen.button("resistance_match").click()
-        seen.button("resistance_match_every").click()
-        seen.button("strip_stop_0").wait_for()
+        seen = matching_every(visit(at=served))
         seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
 
 

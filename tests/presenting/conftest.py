@@ -26,6 +26,18 @@ def cut(sample: str, folder: Path, blows: int) -> Path:
     return sheet
 
 
+@pytest.fixture
+def reviewed(small_review):
+    """The small test without matching, under a shorter name."""
+    return small_review
+
+
+@pytest.fixture
+def matched(small_review_matched):
+    """The same, matched."""
+    return small_review_matched
+
+
 @pytest.fixture(scope="session")
 def matched_review(small_review_matched):
     """A steel pile with a restrike, matched; US units."""

@@ -9,16 +9,6 @@ from dyntest.decisions.trust import Trust
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence
 
 
-@pytest.fixture
-def reviewed(small_review):
-    return small_review
-
-
-@pytest.fixture
-def matched(small_review_matched):
-    return small_review_matched
-
-
 @pytest.mark.parametrize(
     ("required", "words"),
     [

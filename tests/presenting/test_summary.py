@@ -13,16 +13,6 @@ from dyntest.presenting.summary import summary, summary_json
 from dyntest.presenting.terminal import lines
 
 
-@pytest.fixture
-def reviewed(small_review):
-    return small_review
-
-
-@pytest.fixture
-def matched(small_review_matched):
-    return small_review_matched
-
-
 def test_summary_has_the_documented_shape(reviewed, small_test):
     data = json.loads(summary_json(reviewed))
     assert (data["format"], data["pile"]) == (1, "P3-1")

@@ -3,16 +3,9 @@
 import re
 from dataclasses import replace
 
-import pytest
-
 from dyntest.decisions.trust import Trust
 from dyntest.presenting.terminal import lines
 from dyntest.reviewing.review import review
-
-
-@pytest.fixture
-def reviewed(small_review):
-    return small_review
 
 
 def test_the_terminal_answers_first_and_every_number_has_the_display_unit(reviewed):
