@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import click
@@ -110,14 +110,16 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
 def _helpers(match: str) -> Iterator[Executor | None]:
     """Give processes that match and draw beside this one, the first of them getting ready to draw at once.
 
-    None where there is one core alone, or where this is a call from Python and no command of its own.
+    None where there is one core alone, where this is a call from Python and no command of its own, and where the
+    system gives no further process.
     """
-    workers = cores() if match == "every" else cores() - 1
-    if not click.get_current_context().obj or cores() == 1:
-        yield None
-        return
-    with process_pool(workers) as pool:
-        pool.submit(prepare, DRAWING)
+    with ExitStack() as stack:
+        pool = None
+        if click.get_current_context().obj and cores() > 1:
+            with suppress(OSError, ImportError):
+                started = stack.enter_context(process_pool(cores() if match == "every" else cores() - 1))
+                started.submit(prepare, DRAWING)
+                pool = started
         yield pool
 
 

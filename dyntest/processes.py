@@ -22,12 +22,14 @@ COLLECTIONS = 100_000, 50, 50
 """How seldom a command looks for garbage in circles, `gc.set_threshold`: it lives for seconds, and a tenth of a review
 went into looking."""
 
+MOST_PROCESSES = 61
+"""Processes of a pool at most [1]; Windows can wait for no more (documentation of Python)."""
+
 
 def cores() -> int:
-    """Give how many cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    """Give how many cores this process may use, as far as a pool can."""
+    usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(usable, MOST_PROCESSES)
 
 
 @contextmanager
@@ -94,7 +96,7 @@ class Errand:
         self.call = function, arguments
         self.future: Future | None = None
         if executor is not None:
-            with suppress(BrokenExecutor):
+            with suppress(BrokenExecutor, OSError):  # died, or could not be started
                 self.future = executor.submit(function, *arguments)
 
     def result(self) -> Any:

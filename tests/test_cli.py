@@ -86,6 +86,20 @@ def test_a_command_of_its_own_shares_its_work_and_gives_the_same_bytes(small_tes
     assert contents(tmp_path / "own") == contents(tmp_path / "here")
 
 
+@pytest.mark.parametrize("fails", ["the pool", "its process"])
+def test_a_system_that_gives_no_further_process_is_no_hindrance(small_test, tmp_path, capsys, monkeypatch, fails):
+    def refuse(*_, **__):
+        raise OSError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr(cli, "cores", lambda: 2)
+    place = "dyntest.cli.process_pool" if fails == "the pool" else "dyntest.processes._Pool.submit"
+    monkeypatch.setattr(place, refuse)
+    words = ["review", str(small_test), "--match", "none", "--out", str(tmp_path / "out")]
+    cli.commands.main(words, standalone_mode=False, obj=True)
+    assert (tmp_path / "out" / "report.pdf").exists()
+    assert capsys.readouterr().err == ""
+
+
 WRONG = {
     "no such sheet": (lambda sheet: sheet.unlink(), "sheet.toml"),
     "an empty sheet": (lambda sheet: sheet.write_text(""), "sheet.toml"),
