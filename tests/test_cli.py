@@ -71,14 +71,8 @@ def test_figures_come_as_png_too_where_asked_for(small_test, tmp_path, capsys):
     assert {"blow_initial.svg", "blow_initial.png"} < figures
 
 
-def test_the_same_inputs_give_the_same_bytes(small_test, tmp_path, capsys):
-    for name in ("one", "two"):
-        assert run(capsys, "review", small_test, "--match", "none", "--out", tmp_path / name)[0] == 0
-    assert contents(tmp_path / "one") == contents(tmp_path / "two")
-
-
 @pytest.mark.parametrize("match", ["none", pytest.param("best", marks=pytest.mark.sweep)])
-def test_a_command_of_its_own_shares_its_work_and_gives_the_same_bytes(small_test, tmp_path, capsys, match):
+def test_the_same_inputs_give_the_same_bytes_in_a_command_that_shares_its_work_too(small_test, tmp_path, capsys, match):
     words = ["review", str(small_test), "--match", match, "--out"]
     assert run(capsys, *words, tmp_path / "here")[0] == 0
     done = subprocess.run([sys.executable, "-m", "dyntest.cli", *words, tmp_path / "own"], capture_output=True)
@@ -86,7 +80,7 @@ def test_a_command_of_its_own_shares_its_work_and_gives_the_same_bytes(small_tes
     assert contents(tmp_path / "own") == contents(tmp_path / "here")
 
 
-@pytest.mark.parametrize("fails", ["the pool", "its process"])
+@pytest.mark.parametrize("fails", ["its process", pytest.param("the pool", marks=pytest.mark.sweep)])
 def test_a_system_that_gives_no_further_process_is_no_hindrance(small_test, tmp_path, capsys, monkeypatch, fails):
     def refuse(*_, **__):
         raise OSError(11, "Resource temporarily unavailable")
