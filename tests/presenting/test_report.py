@@ -298,7 +298,7 @@ def test_many_drives_and_blows_are_laid_out(plain_review, figures):
     drawn = {
         f"{kind}_{drive.name}": figures[f"{kind}_initial"] for drive in review.drives for kind in ("blow", "profile")
     }
-    text = pages(report_pdf(review, date=DAY, figures={**figures, **drawn}), 2)
+    text = pages(report_pdf(review, date=DAY, figures={**figures, **drawn}))
     assert len(many) > 400
     assert "(8 more in the section on it.)" in text[0]
     assert "page 2 of" in text[1]
