@@ -10,6 +10,7 @@ import numpy as np
 
 from dyntest.pile import Pile
 from dyntest.wave_equation.problem import (
+    LAST_STEP,
     LAYER_NAMES,
     LAYERED,
     NEIGHBOUR_SPREAD,
@@ -114,7 +115,12 @@ def matched_soil(
         smith=problem.smith,
         hyperbolic=problem.hyperbolic,
     )
-    soil = replace(soil, upward_limit=soil.limit * values["upward_share"])
+    gap = np.broadcast_to(values["toe_gap"] * stretch, soil.n_candidates)
+    soil = replace(soil, upward_limit=soil.limit * values["upward_share"], toe_gap=gap)
+    # a spring that carries waves away is the ground itself: it unloads as it loads
+    unloading = 1.0 if damping in RADIATING else values["unloading_share"]
+    unloading = unloading if problem.hyperbolic else np.minimum(unloading, 1.0)
+    soil = replace(soil, unloading_quake=soil.quake * unloading)
     if damping == LAYERED:
         layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
         soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale)
@@ -305,9 +311,14 @@ def prior_residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
     layout = problem.layout
     logarithms = (layout.expected[:, None] + layout.spread[:, None] * scores)[: layout.n_shaft]
     rise = logarithms[-1:] - logarithms[:1]
-    steps = (np.diff(logarithms, axis=0) - rise / (layout.n_shaft - 1)) / NEIGHBOUR_SPREAD
+    steps = (np.diff(logarithms, axis=0) - rise / (layout.n_shaft - 1)) / step_spread(layout.n_shaft)[:, None]
     bent = np.sign(steps) * np.sqrt(2.0 * (np.hypot(1.0, steps) - 1.0))
     return np.vstack([scores, rise / SHAFT_RISE, bent])
+
+
+def step_spread(n_shaft: int) -> np.ndarray:
+    """Give the spread of the logarithm of each length's resistance over the one above, shape (n_shaft - 1,) [1]."""
+    return NEIGHBOUR_SPREAD * np.append(np.ones(n_shaft - 2), LAST_STEP)
 
 
 def prior_slope(problem: Problem, scores: np.ndarray) -> np.ndarray:
@@ -320,8 +331,8 @@ def prior_slope(problem: Problem, scores: np.ndarray) -> np.ndarray:
     rows = np.arange(n - 1)
     steps[rows, rows] = -layout.spread[: n - 1]
     steps[rows, rows + 1] = layout.spread[1:n]
-    steps = (steps - rise / (n - 1)) / NEIGHBOUR_SPREAD
-    size = np.abs(np.diff(logarithms) - (logarithms[-1] - logarithms[0]) / (n - 1)) / NEIGHBOUR_SPREAD
+    steps = (steps - rise / (n - 1)) / step_spread(n)[:, None]
+    size = np.abs(np.diff(logarithms) - (logarithms[-1] - logarithms[0]) / (n - 1)) / step_spread(n)
     bent = np.sqrt(2.0 * (np.hypot(1.0, size) - 1.0))
     steep = np.where(size > 1e-3, size / np.hypot(1.0, size) / np.maximum(bent, 1e-9), 1.0)
     return np.vstack([np.eye(layout.count), rise / SHAFT_RISE, steps * steep[:, None]])

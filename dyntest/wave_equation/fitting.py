@@ -43,13 +43,13 @@ STEP = 0.03
 """Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
 LONGEST_MOVE = 1.5
 """Greatest change of one parameter in one iteration [scores]."""
-TRIALS = (0.1, 3.0)
+TRIALS = (0.01, 0.1, 1.0, 10.0)
 """Factors on the damping that are tried side by side."""
 FIRST_DAMPING, LATER_DAMPING = 0.1, 0.03
 """Damping of the first iteration from an expected model, and from one that was fitted on another mesh [1]."""
 SLOPES_SERVE = 3
 """Steps that slopes serve before they are taken anew [1]."""
-TOLERANCE = 2e-3
+TOLERANCE, LAST_TOLERANCE = 2e-3, 2e-4
 """Gain of a step, over the cost, below which a descent has ended [1]."""
 
 
@@ -148,8 +148,6 @@ LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 STARTS = ((0.0, 0.0, 0.0, 0.0), (0.5, -0.7, 1.0, -0.8), (-0.8, 0.4, -0.8, 0.8))
 """Scores of shaft and toe resistance, shaft and toe quake at which the fit starts: a stiff toe under a soft shaft and
 a soft toe under a stiff one can explain a record equally well."""
-LAWS_WITH_ALL_STARTS = 3
-"""Laws of which every start goes on after the first iterations [1]; of the others only the best does."""
 ALIKE, ALIKE_QUAKE = 0.02, 0.1
 """Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
 different explanations [1]."""
@@ -159,14 +157,21 @@ FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
 HOPELESS = 6.0
 """Cost over the best start's from which on a start is given up [1]."""
+ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
+"""Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
+HOPE = 2.0
+"""What a descent may still gain over what it gained in the last round [1]: more would be needed where it is given up.
+"""
+SETTLED, LAST_SETTLED = 0.05, 0.005
+"""Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 FIRST_LENGTHS = 5
 """Pieces of shaft that move by themselves while starts are tried [1]."""
-LATER = ("quake_rise", *GAUGE_ERRORS)
+LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
 """Parameters that stand still while starts are tried: a wrong start that is free to bend the clock and the gauges finds
 a wrong valley to end in. The share of the limit on the way up is not among them: it trades against the toe, and a start
 without it stays where the toe is too weak."""
-FIRST_ITERATIONS, JOINT_ITERATIONS, LAST_ITERATIONS = 4, 4, 6
-"""Most iterations of all starts, of each law's best one on all blows, and of the laws that are left [1]."""
+FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
+"""Iterations of all starts, and of the laws that are left once the noise is known [1]."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
 SUPPORTED = 14.0
@@ -421,14 +426,42 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
         together = main_directions(problem.layout)
         descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
-    ranked = sorted(descents, key=lambda each: each.cost)
-    ranked = [each for each in ranked if each.cost <= HOPELESS * ranked[0].cost]
-    order = list(dict.fromkeys(each.problem.law for each in ranked))
-    best = [next(each for each in ranked if each.problem.law == law) for law in order[LAWS_WITH_ALL_STARTS:]]
-    descents = [each for each in ranked if each.problem.law in order[:LAWS_WITH_ALL_STARTS]] + best
-    descents = _refined(_unlike(descents), blows, reduction, coarse, _noises([descents])[0])
-    descend(descents, JOINT_ITERATIONS)
+    least = min(each.cost for each in descents)
+    descents = [each for each in descents if each.cost <= HOPELESS * least]
+    for struck in (blows[:1], blows)[: len(blows)]:
+        descents = _refined(_unlike(descents), struck, reduction, coarse, _noises([descents])[0])
+        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED)
     return fit_to_the_end(descents, blows, reduction)
+
+
+def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, settled: float) -> list[list[Descent]]:
+    """Take groups of descents downhill in rounds, all marching together, until those that may be the best have settled.
+
+    After every round those are given up that would have to gain more than `HOPE` lets them, to come within `SUPPORTED`
+    of the best of their group.
+    """
+    evaluate([each for group in groups for each in group])
+    for _ in range(ROUNDS):
+        before = [[each.cost for each in group] for group in groups]
+        descend([each for group in groups for each in group], iterations, tolerance)
+        kept, still = [], False
+        for group, costs in zip(groups, before, strict=True):
+            best = min(_criterion(each) for each in group)
+            hopeful = [
+                (each, was - each.cost)
+                for each, was in zip(group, costs, strict=True)
+                if _criterion(each) - (HOPE * (was - each.cost) if each.active else 0.0) <= best + SUPPORTED
+            ]
+            kept.append([each for each, _ in hopeful])
+            still = still or any(each.active and gain > settled * each.cost for each, gain in hopeful)
+        groups = kept
+        if not still:
+            break
+    return groups
+
+
+def _criterion(each: Descent) -> float:
+    return each.cost + 2.0 * len(each.scores)
 
 
 def main_directions(layout: Parameters) -> np.ndarray:
@@ -462,13 +495,13 @@ def fit_each_to_the_end(
         _refined(descents, blows, reduction, TARGET_STEP, noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
     ]
-    descend([each for group in fine for each in group], LAST_ITERATIONS)
+    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED)
     fine = [_unlike(_supported(group)) for group in fine]
     for group, noise in zip(fine, _noises(fine), strict=True):
         for each in group:
             each.take_noise(noise)
             each.active, each.damping = True, LATER_DAMPING
-    descend([each for group in fine for each in group], 2)
+    descend([each for group in fine for each in group], LAST_ITERATIONS, LAST_TOLERANCE)
     return _weighed(fine)
 
 
@@ -492,8 +525,8 @@ def _refined(
 
 
 def _supported(descents: list[Descent]) -> list[Descent]:
-    best = min(each.cost + 2.0 * len(each.scores) for each in descents)
-    return [each for each in descents if each.cost + 2.0 * len(each.scores) <= best + SUPPORTED]
+    best = min(_criterion(each) for each in descents)
+    return [each for each in descents if _criterion(each) <= best + SUPPORTED]
 
 
 def _unlike(descents: list[Descent]) -> list[Descent]:
@@ -529,7 +562,7 @@ def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:
     changes = iter(take_slopes(descents, peaks=True))
     found = []
     for group in groups:
-        criteria = np.array([each.cost + 2.0 * len(each.scores) for each in group])
+        criteria = np.array([_criterion(each) for each in group])
         weights = np.exp(-0.5 * (criteria - criteria.min()))
         weights /= weights.sum()
         fits = []

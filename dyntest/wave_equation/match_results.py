@@ -303,10 +303,11 @@ def _curves(problem: Problem, values: dict[str, np.ndarray], toe_movement: np.nd
     toe_load = force
     for node in range(mesh.n_segments - 1, -1, -1):
         limit, quake = soil.limit[node], soil.quake[node]
+        pressed = np.maximum(movement - values["toe_gap"], 0.0) if node == mesh.n_segments - 1 else movement
         if problem.hyperbolic:
-            force = force + limit * movement / (movement + quake)
+            force = force + limit * pressed / (pressed + quake)
         else:
-            force = force + limit * np.minimum(movement / quake, 1.0)
+            force = force + limit * np.minimum(pressed / quake, 1.0)
         if node == mesh.n_segments - 1:
             toe_load = force
         movement = movement + force * flexibility[node]
@@ -357,6 +358,7 @@ SHARED = (
     "shaft_quake",
     "toe_quake",
     "quake_rise",
+    "unloading_share",
     "rate_power",
     "shaft_radiation",
     "toe_radiation",

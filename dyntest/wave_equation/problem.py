@@ -98,6 +98,12 @@ DASHPOT_POWER = 0.5
 rigidity of the ground gives both (Randolph and Simons 1986, from memory), 1 where its shear waves are everywhere as
 fast; the spread reaches half-way."""
 
+UNLOADING_SHARE = 0.9
+"""Expected unloading quake over the quake [1]: soil unloads as stiff as it was loaded, or stiffer; common practice, no
+source. A hyperbola is expected to unload along its first slope."""
+TOE_GAP = 0.7 * MILLIMETRE
+"""Spread of the gap that the blow before may have left under the toe [m]: none is expected; no source."""
+
 # Spreads: standard deviations, of the natural logarithm for positive values. No source gives them; they are wide
 # enough for every published value above to lie within two of them, and calibration of gauges and clocks has the usual
 # accuracy.
@@ -111,6 +117,8 @@ SPREAD = {
     "damping_rise": 0.5,
     "toe_damping": 0.6,
     "upward_share": 0.3,
+    "toe_gap": TOE_GAP,
+    "unloading_share": 0.3,
     "rate_power": 0.5,
     "layer_damping": 1.2,
     "shaft_radiation": 0.5,
@@ -139,6 +147,9 @@ SHAFT_RISE = 1.5
 NEIGHBOUR_SPREAD = 0.35
 """Spread of the logarithm of one length's resistance over its neighbour's, beside that trend: shaft resistance
 changes gradually, save where the ground does; common practice, no source."""
+LAST_STEP = 2.0
+"""Factor on that spread for the last length: just above the toe the pile has worn the soil least, and shaft resistance
+is often greatest (friction fatigue; Heerema 1980, from memory); the factor is our own choice."""
 
 BOUND = 4.0
 """Greatest score, either way."""
@@ -151,6 +162,7 @@ LOGARITHMS_OF_SCALE = (
     "shaft_damping",
     "toe_damping",
     "upward_share",
+    "unloading_share",
     "rate_power",
     *LAYER_NAMES,
     "shaft_radiation",
@@ -245,7 +257,9 @@ def lay_out(
     values["shaft_damping"] = np.log(shaft_damping or published_damping(law, shaft_soil))
     values["toe_damping"] = np.log(TOE_DAMPING)
     values["upward_share"] = np.log(0.9)
-    values |= dict.fromkeys(("quake_rise", "damping_rise"), 0.0)
+    values |= dict.fromkeys(("quake_rise", "damping_rise", "toe_gap"), 0.0)
+    if law.damping not in RADIATING:
+        values["unloading_share"] = np.log(1.0 if law.backbone == HYPERBOLIC else UNLOADING_SHARE)
     spreads = dict(SPREAD)
     if law.damping in (POWER, *RADIATING):
         values["toe_damping"] = np.log(TOE_RATE_FACTOR)
@@ -357,9 +371,9 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     quakes [m], dampings at half the depth [s/m] or, with a power of the velocity, [(s/m)^N], `rate_power` N [1], layer
     dampings over the impedance [1], `shaft_radiation` and `toe_radiation` as factors on the ground's dashpots and
     `dashpot_power` [1], logarithms `quake_rise` and `damping_rise` of the value at the end of the shaft over that at
-    its beginning [1], `upward_share`, `force_error`,
-    `velocity_error`, `wave_speed_error` and `section_left` [1], `lag` [s], `drift` [m/s^2], `section_depth` and
-    `section_length` [m].
+    its beginning [1], `upward_share`, `unloading_share` of the quake, `force_error`, `velocity_error`,
+    `wave_speed_error` and `section_left` [1], `lag` [s], `drift` [m/s^2], `toe_gap`, `section_depth` and
+    `section_length` [m]. Only a hyperbola unloads softer than it was first loaded.
     """
     raw = layout.expected[:, None] + layout.spread[:, None] * scores
     values = {"shaft": np.exp(raw[: layout.n_shaft])}
@@ -368,6 +382,7 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
         values[name] = np.exp(raw[row]) if name in LOGARITHMS_OF_SCALE else raw[row]
     for share in {"upward_share", "section_left"} & values.keys():
         values[share] = np.minimum(values[share], 1.0)
+    values["toe_gap"] = np.maximum(values["toe_gap"], 0.0)
     return values
 
 

@@ -89,15 +89,19 @@ class State:
 def at_rest(mesh: Mesh, soil: SoilModel) -> State:
     """Give the state of a pile and soil without any stress."""
     n, candidates = mesh.n_segments, soil.n_candidates
-    spring = np.zeros((n, candidates))
+    spring, gap = np.zeros((n, candidates)), None
     if soil.toe_gap is not None:
-        spring[-1] = -soil.toe_gap * unloading_stiffness(soil)[-1]
+        radiates = _columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
+        spring[-1] = np.where(radiates, 0.0, -soil.toe_gap * unloading_stiffness(soil)[-1])
+        z_above = np.broadcast_to(np.reshape(mesh.impedance, (n, -1))[-1], candidates)
+        gap = np.where(radiates, soil.toe_gap / mesh.time_step * z_above, 0.0)
     return State(
         down=np.zeros((n + 1, candidates)),
         up=np.zeros((n + 2, candidates)),
         spring=spring,
         velocity=np.zeros((n, candidates)),
         toe_displacement=np.zeros(candidates),
+        toe_gap=gap,
     )
 
 

@@ -78,7 +78,7 @@ def test_stresses_along_the_pile(reference_record, reference_match, name):
     assert stress_along_pile(found).compression[-1] == pytest.approx(truth["max_compression_toe"], rel=0.10)
     for stress in greatest_stresses(found):
         true = truth[f"max_{stress.sense}_anywhere"]
-        assert 0.97 * true < stress.value < 1.06 * true
+        assert 0.97 * true < stress.value < 1.07 * true
         assert stress.low < true < stress.high
     if name == DAMAGED:
         assert all(SECTION[0] - 0.5 < stress.depth < SECTION[1] + 0.5 for stress in greatest_stresses(found))

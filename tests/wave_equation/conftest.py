@@ -73,6 +73,7 @@ def invented_blow():
         velocity_factor=1.0,
         at_rest=True,
         section=None,
+        unloading=None,
         seed=1,
         **options,
     ):
@@ -89,6 +90,8 @@ def invented_blow():
         soil = build_soil(
             nodes, np.array([toe]), shaft_damping=shaft_damping, toe_damping=toe_damping, **rows, **options
         )
+        if unloading is not None:
+            soil = replace(soil, unloading_quake=unloading * soil.quake)
         quiet = 4e-3
         steps = np.arange(round((duration - quiet) / mesh.time_step)) * mesh.time_step
         down = peak * np.sin(0.5 * np.pi * np.minimum(steps / 1.5e-3, 1.0)) ** 2

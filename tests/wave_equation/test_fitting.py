@@ -159,7 +159,7 @@ def test_slopes_of_a_coarser_mesh_lead_the_same_way(blow):
     (normal, gradient), (other_normal, other_gradient) = (normal_equations(each) for each in descents)
     assert gradient @ other_gradient > 0.99 * np.linalg.norm(gradient) * np.linalg.norm(other_gradient)
     spreads = [np.sqrt(np.diag(np.linalg.inv(one))) for one in (normal, other_normal)]
-    np.testing.assert_allclose(spreads[0], spreads[1], rtol=0.1)
+    np.testing.assert_allclose(spreads[0], spreads[1], rtol=0.15)
 
 
 def test_slopes_are_put_right_along_the_way_that_was_gone(blow):

@@ -133,13 +133,23 @@ def test_it_begins_at_nothing_and_never_falls(matched):
     assert curve.head_load[-1] == pytest.approx(matched[1].limit, rel=1e-6)
 
 
+def test_a_toe_over_a_gap_carries_nothing_until_it_is_closed(matched):
+    _, match = matched
+    scores = match.scores.copy()
+    scores[match.problem.layout.row("toe_gap")] = 2.0
+    match = replace(match, scores=scores)
+    curve, gap = load_movement(match), match.parameters["toe_gap"]
+    assert gap > 0.001
+    np.testing.assert_array_equal(curve.toe_load > 0.0, curve.toe_movement > gap)
+
+
 def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_blow):
     curve = load_movement(matched[1])
     assert (curve.head_load_low <= curve.head_load).all()
     assert (curve.head_load_high >= curve.head_load).all()
     low, high = matched[1].matched_resistance_range
     band = curve.head_load_high[-1] - curve.head_load_low[-1]
-    assert 0.6 < band / (high - low) < 2.0  # drawn models are not normal in the total
+    assert 0.6 < band / (high - low) < 2.5  # drawn models are not normal in the total, nor do they meet the toe at once
 
 
 def test_the_offset_criterion_on_a_plastic_pile(soil_by_hand):

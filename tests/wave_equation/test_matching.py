@@ -51,6 +51,27 @@ def test_blows_of_other_energy_narrow_the_ranges(invented_blow):
     assert joint.shaft_resistance == pytest.approx(records[0].shaft, abs=0.06 * records[0].total)
 
 
+def test_finds_a_gap_under_the_toe(invented_blow):
+    record = invented_blow(toe_gap=np.array([0.002]))
+    match = match_blow(record.blow)
+    assert 0.001 < match.parameters["toe_gap"] < 0.0025  # a soft toe explains some of it
+    assert_within(match, record, 0.02)
+    assert match.toe_resistance == pytest.approx(record.toe, abs=0.1 * record.total)
+    closed = match_blow(invented_blow().blow)
+    assert closed.parameters["toe_gap"] < 0.0005
+
+
+def test_finds_soil_that_unloads_stiffer_than_it_was_loaded(invented_blow):
+    def share(unloading):
+        record = invented_blow(unloading=unloading)
+        match = match_blow(record.blow)
+        assert_within(match, record, 0.02)
+        return match.parameters["unloading_share"]
+
+    assert share(0.5) == pytest.approx(0.5, abs=0.12)
+    assert share(None) > 0.85
+
+
 def test_no_range_is_narrower_than_a_simple_soil_law_is_true(matched):
     _, match = matched
     for value, (low, high), share in (

@@ -17,6 +17,7 @@ LAWS = {
     "power, hyperbolic": {"rate_damping": np.full((40, 2), 0.6), "hyperbolic": True},
     "radiation": {"radiation": np.full((40, 2), 1e5), "rate_damping": np.full((40, 2), 0.4)},
     "radiation, no rate": {"radiation": np.full((40, 2), 1e5)},
+    "radiation, gap": {"radiation": np.full((40, 2), 1e5), "toe_gap": np.array([0.002, 0.004])},
     "everything upward": {"upward_limit": np.full((40, 2), 2e3)},
 }
 every_law = pytest.mark.parametrize("options", LAWS.values(), ids=LAWS)
@@ -192,3 +193,18 @@ def test_force_and_velocity_drive_the_pile_as_the_wave_does(gauge, mesh, make_so
     again = simulate(mesh, make_soil(), head, 600)
     np.testing.assert_allclose(again.up, whole.up, atol=1e-6 * pulse.max())
     np.testing.assert_allclose(again.toe_displacement, whole.toe_displacement, atol=1e-9)
+
+
+def test_ground_that_hardly_radiates_keeps_the_gap_of_a_spring(mesh, make_soil, pulse):
+    """A dashpot that carries nothing changes nothing: the toe meets the soil after the same way."""
+    gap = np.array([0.002, 0.004])
+    motions = [
+        simulate(mesh, make_soil(shaft_damping=0.0, toe_damping=0.0, toe_gap=gap, **options), head, 500, peaks=True)
+        for options, head in (
+            ({}, impose_down_wave(pulse)),
+            ({"radiation": np.full((40, 2), 1e-3)}, impose_down_wave(pulse)),
+        )
+    ]
+    np.testing.assert_allclose(motions[1].up, motions[0].up, atol=1e-2 * pulse.max())  # a step of the toe
+    closed = simulate(mesh, make_soil(shaft_damping=0.0, toe_damping=0.0), impose_down_wave(pulse), 500)
+    assert np.abs(closed.up - motions[0].up).max() > 0.05 * pulse.max()
