@@ -1,5 +1,6 @@
 """The pile: parts of constant section and material from the gauges down to the toe."""
 
+import re
 from dataclasses import dataclass
 from math import sqrt
 
@@ -126,3 +127,22 @@ class Pile:
     def length_above_gauges(self) -> float:
         """Length from the head to the gauges [m]; 0 where the total length is not known."""
         return 0.0 if self.total_length is None else self.total_length - self.length
+
+
+STEEL_SHARE = 0.11
+"""Section over the area within the outline of H piles and pipes [1], where a width is not known; common practice, no
+source."""
+
+
+def pile_width(pile: Pile) -> float:
+    """Give the width of a pile [m]: of a named section, of a square as large as concrete or timber, or estimated.
+
+    Examples
+    --------
+    >>> round(pile_width(Pile("P1", "steel", (PilePart(20.0, 0.01, 207e9, 7850.0),), section="HP12x53")), 3)
+    0.305
+    """
+    named = re.match(r"HP\s*(\d+)", pile.section or "")
+    if named:
+        return int(named.group(1)) * 0.0254
+    return float(sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))

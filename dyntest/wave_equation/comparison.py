@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from dyntest.pile import Pile
+from dyntest.pile import Pile, pile_width
 from dyntest.wave_equation.problem import (
     LAST_STEP,
     LAYER_NAMES,
@@ -23,7 +23,6 @@ from dyntest.wave_equation.problem import (
     Problem,
     drift_name,
     physical,
-    pile_width,
     set_spread,
     waves,
 )

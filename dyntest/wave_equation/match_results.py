@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.pile import Pile
+from dyntest.pile import Pile, pile_width
 from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil, run
 from dyntest.wave_equation.fitting import LawFit
 from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, WIDENING_OF_PARTS, Match, mixture_range
-from dyntest.wave_equation.problem import BOUND, Problem, physical, pile_width
+from dyntest.wave_equation.problem import BOUND, Problem, physical
 
 
 @dataclass(frozen=True)

@@ -41,10 +41,10 @@ WIDENING, WIDENING_OF_PARTS = 1.5, 1.75
 WIDENING_OF_RADIATION = 1.35
 """Further factor on both under laws with radiation, whose forms differ most from author to author [1]; our own choice.
 """
-FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03}, {"total": 0.04, "part": 0.05}
+FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03}, {"total": 0.06, "part": 0.06}
 """Spread that no record can take away, and that under laws with radiation [1]: of the logarithm of the total, and of
-shaft and toe as a share of the total. On twelve piles of seed 72, all with radiation, totals were 4 % off (root of the
-mean square), shafts 4 % of the total.
+shaft and toe as a share of the total. On twelve piles of seed 501, all with radiation, totals were 8 % off (root of the
+mean square), shafts 7 % of the total.
 
 The others were set on simulated piles of seeds 21, 22, 31 and 41 and measured on 20 others of seed 61, all by the
 travelling waves of `tests/benchmarks/matching_coverage.py`: soils outside every law that is fitted here."""

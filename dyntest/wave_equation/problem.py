@@ -14,7 +14,6 @@ for soil, and what is not known of them widens the ranges. Concrete and timber t
 ``E = ρ c²``: an error of c then moves travel time, impedance and force together.
 """
 
-import re
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -148,8 +147,8 @@ NEIGHBOUR_SPREAD = 0.35
 """Spread of the logarithm of one length's resistance over its neighbour's, beside that trend: shaft resistance
 changes gradually, save where the ground does; common practice, no source."""
 LAST_STEP = 2.0
-"""Factor on that spread for the last length: just above the toe the pile has worn the soil least, and shaft resistance
-is often greatest (friction fatigue; Heerema 1980, from memory); the factor is our own choice."""
+"""Factor on that spread for the last length, where shaft resistance is often greatest since few metres of pile have
+passed (friction fatigue; Heerema 1980, from memory); the factor is our own choice."""
 
 BOUND = 4.0
 """Greatest score, either way."""
@@ -330,26 +329,6 @@ def stretches(blow: "Blow") -> np.ndarray:
         thick = int(np.diff(bounds).argmax())
         bounds.insert(thick + 1, 0.5 * (bounds[thick] + bounds[thick + 1]))
     return np.array(bounds)
-
-
-STEEL_SHARE = 0.11
-"""Section over the area within the outline of H piles and pipes [1], where a width is not known; common practice, no
-source."""
-
-
-def pile_width(pile: Pile) -> float:
-    """Give the width of a pile [m]: of a named section, of a square as large as concrete or timber, or estimated.
-
-    Examples
-    --------
-    >>> from dyntest.pile import PilePart
-    >>> round(pile_width(Pile("P1", "steel", (PilePart(20.0, 0.01, 207e9, 7850.0),), section="HP12x53")), 3)
-    0.305
-    """
-    named = re.match(r"HP\s*(\d+)", pile.section or "")
-    if named:
-        return int(named.group(1)) * 0.0254
-    return float(np.sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))
 
 
 def linked(pile: Pile) -> bool:

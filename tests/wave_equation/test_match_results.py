@@ -5,14 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.pile import PilePart
+from dyntest.pile import PilePart, pile_width
 from dyntest.wave_equation.comparison import wave_misfit
 from dyntest.wave_equation.match_results import (
     OF_WIDTH,
     OFFSET,
     load_movement,
     matched_waves,
-    pile_width,
     shaft_distribution,
     stress_along_pile,
 )
