@@ -43,8 +43,8 @@ STEP = 0.03
 """Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
 LONGEST_MOVE = 1.5
 """Greatest change of one parameter in one iteration [scores]."""
-TRIALS = (0.01, 0.1, 1.0, 10.0)
-"""Factors on the damping that are tried side by side."""
+TRIALS, FEW_TRIALS = (0.01, 0.1, 1.0, 10.0), (0.1, 3.0)
+"""Factors on the damping that are tried side by side, with slopes at hand and where each brings its own."""
 FIRST_DAMPING, LATER_DAMPING = 0.1, 0.03
 """Damping of the first iteration from an expected model, and from one that was fitted on another mesh [1]."""
 SLOPES_SERVE = 3
@@ -55,17 +55,7 @@ TOLERANCE, LAST_TOLERANCE = 2e-3, 2e-4
 
 @dataclass(frozen=True)
 class Fit:
-    """Where the starts ended.
-
-    Parameters
-    ----------
-    scores : numpy.ndarray
-        Parameters, shape (n_parameters, n_starts) [1].
-    cost : numpy.ndarray
-        Sum of squares, shape (n_starts,) [1].
-    iterations : int
-        Number of iterations [1].
-    """
+    """Where starts ended: scores (n_parameters, n_starts), cost (n_starts,), both [1], and iterations."""
 
     scores: np.ndarray
     cost: np.ndarray
@@ -101,15 +91,15 @@ def fit(
         iterations += 1
         normal = np.matmul(jacobian.transpose(0, 2, 1), jacobian)
         slope = np.matmul(jacobian.transpose(0, 2, 1), current.T[:, :, None])[:, :, 0]
-        candidates = np.empty((n, n_starts, len(TRIALS)))
-        for trial, factor in enumerate(TRIALS):
+        candidates = np.empty((n, n_starts, len(FEW_TRIALS)))
+        for trial, factor in enumerate(FEW_TRIALS):
             damped = normal + np.einsum("s,sij,ij->sij", damping * factor, normal, np.eye(n)) + 1e-9 * np.eye(n)
             move = np.linalg.solve(damped, -slope[:, :, None])[:, :, 0]
             candidates[:, :, trial] = np.clip(scores + np.clip(move, -LONGEST_MOVE, LONGEST_MOVE).T, -bound, bound)
         # Slopes at every trial, most of them never used: a run costs by its steps far more than by its candidates.
         found, slopes = _with_slopes(residuals, candidates.reshape(n, -1))
-        tried = found.reshape(len(current), n_starts, len(TRIALS))
-        slopes = slopes.reshape(n_starts, len(TRIALS), len(current), n)
+        tried = found.reshape(len(current), n_starts, len(FEW_TRIALS))
+        slopes = slopes.reshape(n_starts, len(FEW_TRIALS), len(current), n)
         costs = (tried**2).sum(axis=0)
         best = costs.argmin(axis=1)
         each = np.arange(n_starts)
@@ -120,7 +110,7 @@ def fit(
         scores[:, moved] = candidates[:, moved, best[moved]]
         current[:, moved] = tried[:, moved, best[moved]]
         jacobian[moved] = slopes[moved, best[moved]]
-        damping = np.where(better, np.maximum(damping * np.array(TRIALS)[best], 1e-5), damping * 6.0)
+        damping = np.where(better, np.maximum(damping * np.array(FEW_TRIALS)[best], 1e-5), damping * 6.0)
         settled = better & (gain <= tolerance * cost)
         cost = np.where(better, costs[each, best], cost)
         if (settled | stuck).all():
@@ -157,19 +147,19 @@ FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
 HOPELESS = 6.0
 """Cost over the best start's from which on a start is given up [1]."""
+STARTS_LEFT = 2
+"""Starts of every law that go on after the first iterations [1]."""
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
-HOPE = 2.0
-"""What a descent may still gain over what it gained in the last round [1]: more would be needed where it is given up.
-"""
+HOPE, LESS_NOISE = 2.0, 0.8
+"""What a descent may still gain over its last round's gain, and fall of the noise that wakes a settled one [1]."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 FIRST_LENGTHS = 5
 """Pieces of shaft that move by themselves while starts are tried [1]."""
 LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
-"""Parameters that stand still while starts are tried: a wrong start that is free to bend the clock and the gauges finds
-a wrong valley to end in. The share of the limit on the way up is not among them: it trades against the toe, and a start
-without it stays where the toe is too weak."""
+"""Parameters that stand still while starts are tried: a wrong start that is free to bend clock and gauges finds a wrong
+valley. The share of the limit on the way up is not among them: without it a start stays where the toe is too weak."""
 FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
 """Iterations of all starts, and of the laws that are left once the noise is known [1]."""
 MISFIT_BOUNDS = (0.003, 0.05)
@@ -426,8 +416,9 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
         together = main_directions(problem.layout)
         descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
-    least = min(each.cost for each in descents)
-    descents = [each for each in descents if each.cost <= HOPELESS * least]
+    ranked = sorted(descents, key=lambda each: each.cost)
+    ranked = [each for each in ranked if each.cost <= HOPELESS * ranked[0].cost]
+    descents = [each for law in laws for each in [one for one in ranked if one.problem.law == law][:STARTS_LEFT]]
     for struck in (blows[:1], blows)[: len(blows)]:
         descents = _refined(_unlike(descents), struck, reduction, coarse, _noises([descents])[0])
         (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED)
@@ -437,23 +428,26 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
 def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, settled: float) -> list[list[Descent]]:
     """Take groups of descents downhill in rounds, all marching together, until those that may be the best have settled.
 
-    After every round those are given up that would have to gain more than `HOPE` lets them, to come within `SUPPORTED`
-    of the best of their group.
+    After every round those are given up that not even `HOPE` would bring within `SUPPORTED` of the best of their group.
     """
     evaluate([each for group in groups for each in group])
     for _ in range(ROUNDS):
         before = [[each.cost for each in group] for group in groups]
         descend([each for group in groups for each in group], iterations, tolerance)
         kept, still = [], False
-        for group, costs in zip(groups, before, strict=True):
+        for group, costs, noise in zip(groups, before, _noises(groups), strict=True):
+            gains = [(was - each.cost) / max(each.cost, 1e-9) for each, was in zip(group, costs, strict=True)]
+            for each in group:
+                each.active = each.active or noise < LESS_NOISE * each.problem.misfit
+                each.take_noise(noise)
             best = min(_criterion(each) for each in group)
             hopeful = [
-                (each, was - each.cost)
-                for each, was in zip(group, costs, strict=True)
-                if _criterion(each) - (HOPE * (was - each.cost) if each.active else 0.0) <= best + SUPPORTED
+                (each, gain)
+                for each, gain in zip(group, gains, strict=True)
+                if _criterion(each) - (HOPE * gain * each.cost if each.active else 0.0) <= best + SUPPORTED
             ]
             kept.append([each for each, _ in hopeful])
-            still = still or any(each.active and gain > settled * each.cost for each, gain in hopeful)
+            still = still or any(each.active and gain > settled for each, gain in hopeful)
         groups = kept
         if not still:
             break
