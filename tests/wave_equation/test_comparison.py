@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.pile import Pile, PilePart
+from dyntest.pile import Pile, PilePart, pile_width
 from dyntest.wave_equation.comparison import (
     CORRELATION_TIME,
     candidate_mesh,
@@ -18,7 +18,6 @@ from dyntest.wave_equation.problem import (
     Reduction,
     make_problem,
     physical,
-    pile_width,
 )
 
 
