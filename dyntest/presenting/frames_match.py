@@ -28,6 +28,8 @@ GAUGE_LEVEL, TOE = "at the gauges", "at the toe"
 _PARAMETERS = {
     "shaft_quake": ("shaft quake", "movement"),
     "toe_quake": ("toe quake", "movement"),
+    "unloading_share": ("unloading quake over quake", "share"),
+    "toe_gap": ("gap under the toe", "movement"),
     "shaft_damping": ("shaft damping", "damping"),
     "toe_damping": ("toe damping", "damping"),
 }
@@ -159,9 +161,11 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     rows.append((NAMES["misfit"].words, show("misfit", match.misfit, system), "–"))
     rows.append(("soil law", match.law, "–"))
     for name, (words, kind) in _PARAMETERS.items():
+        if name not in match.parameters:  # not every soil law has it
+            continue
         value = float(match.parameters[name])
-        text = show("set_per_blow", value, system) if kind == "movement" else _damping(value, system)
-        rows.append((words, text, "–"))
+        text = show("set_per_blow", value, system) if kind == "movement" else f"{value:.2f}"
+        rows.append((words, _damping(value, system) if kind == "damping" else text, "–"))
     rows.append(("all resistance mobilised", "yes" if match.fully_mobilised else "no: a lower bound", "–"))
     rows.append(("shaft and toe told apart", "yes" if match.separable else "no: only their sum is known", "–"))
     if match.section is not None:

@@ -91,6 +91,10 @@ def test_a_match_is_told_with_units_and_ranges(matched):
     rows = match_rows(matched, "SI").set_index("what")
     assert rows.loc["resistance from signal matching", "value"].endswith(" kN")
     assert " to " in rows.loc["shaft resistance", "range"]
+    shares = {"unloading quake over quake": "unloading_share", "gap under the toe": "toe_gap"}
+    for words, name in shares.items():
+        assert (words in rows.index) == (name in matched.parameters)
+    assert rows.loc["gap under the toe", "value"].endswith(" mm")
 
 
 def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):
