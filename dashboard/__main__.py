@@ -14,6 +14,7 @@ OPTIONS = {
     "server.address": "127.0.0.1",
     "server.fileWatcherType": "none",
     "server.maxUploadSize": "200",
+    "server.showEmailPrompt": "false",
     "browser.gatherUsageStats": "false",
     "client.showErrorDetails": "none",
     "client.toolbarMode": "viewer",

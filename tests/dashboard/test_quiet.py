@@ -26,6 +26,7 @@ def test_nothing_is_pickled(sources):
 def test_local_and_private_by_the_command_and_by_the_file_beside_the_app(config):
     assert OPTIONS["server.address"] == config["server"]["address"] == "127.0.0.1"
     assert OPTIONS["browser.gatherUsageStats"] == str(config["browser"]["gatherUsageStats"]).lower() == "false"
+    assert OPTIONS["server.showEmailPrompt"] == "false"  # a first start would wait for an answer at the terminal
     assert OPTIONS["client.showErrorDetails"] == config["client"]["showErrorDetails"] == "none"
     assert OPTIONS["server.maxUploadSize"] == str(config["server"]["maxUploadSize"])
     assert OPTIONS["runner.magicEnabled"] == str(config["runner"]["magicEnabled"]).lower() == "false"
