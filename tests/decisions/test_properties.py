@@ -30,7 +30,8 @@ def graph(reviewed_sample):
 
 def resistance_at(graph, part: float) -> float:
     """A resistance inside a graph, by the share of its span [N]."""
-    return float(graph.resistance[0] + part * (graph.resistance[-1] - graph.resistance[0]))
+    least, most = float(graph.resistance[0]), float(graph.resistance[-1])
+    return min(least + part * (most - least), most)  # rounding must not lead out of it
 
 
 @GRAPH
