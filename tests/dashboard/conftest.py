@@ -1,5 +1,6 @@
 """Pages run by themselves, as streamlit runs them, without a browser."""
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,6 +25,14 @@ def components_looked_for_once():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(manifest_scanner, "scan_component_manifests", lambda: found)
         yield
+
+
+@pytest.fixture(autouse=True)
+def main_module():
+    """A page run here takes the place of the main module, which every new process of a pool would then run; undo it."""
+    before = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = before
 
 
 @pytest.fixture
