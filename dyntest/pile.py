@@ -145,4 +145,4 @@ def pile_width(pile: Pile) -> float:
     named = re.match(r"HP\s*(\d+)", pile.section or "")
     if named:
         return int(named.group(1)) * 0.0254
-    return float(sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0)))
+    return sqrt(pile.toe_area / (STEEL_SHARE if pile.material == "steel" else 1.0))

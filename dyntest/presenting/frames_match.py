@@ -25,16 +25,6 @@ MEASURED, COMPUTED = "upward wave", "upward wave, computed"
 GAUGE_LEVEL, TOE = "at the gauges", "at the toe"
 """Where the load of a static test is taken."""
 
-_PARAMETERS = {
-    "shaft_quake": ("shaft quake", "movement"),
-    "toe_quake": ("toe quake", "movement"),
-    "unloading_share": ("unloading quake over quake", "share"),
-    "toe_gap": ("gap under the toe", "movement"),
-    "shaft_damping": ("shaft damping", "damping"),
-    "toe_damping": ("toe damping", "damping"),
-}
-"""Parameters of the soil that are shown, their words, and what kind of number they are."""
-
 
 def of_drives(frame: Callable[[Match, str], pd.DataFrame], drives: Sequence[DriveReview], system: str) -> pd.DataFrame:
     """Give a frame of this module for several drives, one below the other."""
@@ -160,12 +150,7 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
         rows.append((NAMES[code].words, show(code, getattr(match, code), system), ends))
     rows.append((NAMES["misfit"].words, show("misfit", match.misfit, system), "–"))
     rows.append(("soil law", match.law, "–"))
-    for name, (words, kind) in _PARAMETERS.items():
-        if name not in match.parameters:  # not every soil law has it
-            continue
-        value = float(match.parameters[name])
-        text = show("set_per_blow", value, system) if kind == "movement" else f"{value:.2f}"
-        rows.append((words, _damping(value, system) if kind == "damping" else text, "–"))
+    rows += [(words, text, "–") for words, text in soil_numbers(match, system).items()]
     rows.append(("all resistance mobilised", "yes" if match.fully_mobilised else "no: a lower bound", "–"))
     rows.append(("shaft and toe told apart", "yes" if match.separable else "no: only their sum is known", "–"))
     if match.section is not None:
@@ -174,6 +159,25 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["what", "value", "range"])
 
 
-def _damping(value: float, system: str) -> str:
+def soil_numbers(match: Match, system: str) -> dict[str, str]:
+    """Give quakes, dampings and what else the best law says of the soil, as text with units, by name."""
+    values, found = match.parameters, {}
+    for part in ("shaft", "toe"):
+        number, unit = damping(match, part, system)
+        found[f"{part} quake"] = show("set_per_blow", float(values[f"{part}_quake"]), system)
+        found[f"{part} damping"] = f"{number} {unit}"
+    share = values.get("unloading_share")  # soil that radiates has none
+    found["unloading quake over loading quake"] = "–" if share is None else f"{float(share):.2f}"
+    found["gap under the toe"] = show("set_per_blow", float(values["toe_gap"]), system)
+    return found
+
+
+def damping(match: Match, part: str, system: str) -> tuple[str, str]:
+    """Give the damping of ``"shaft"`` or ``"toe"`` and its unit, as text; a power of the velocity is in the unit too.
+
+    Units: returns [s/m or s/ft], or that to the power.
+    """
     unit, factor, _ = display_unit("penetration", system)
-    return f"{value / factor:.3f} s/{unit}"
+    power = float(match.parameters.get("rate_power", 1.0))
+    value = float(match.parameters[f"{part}_damping"]) / factor**power
+    return f"{value:.2f}", f"s/{unit}" if power == 1.0 else f"(s/{unit})^{power:.2f}"

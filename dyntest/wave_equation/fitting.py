@@ -152,7 +152,7 @@ STARTS_LEFT = 2
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
 HOPE, LESS_NOISE = 2.0, 0.8
-"""What a descent may still gain over its last round's gain, and fall of the noise that wakes a settled one [1]."""
+"""Gain that is still expected over the last round's, and fall of the noise after which a settled start goes on [1]."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 FIRST_LENGTHS = 5
@@ -455,6 +455,7 @@ def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, se
 
 
 def _criterion(each: Descent) -> float:
+    """Give the sum of squares and twice the number of parameters, less is better [1]."""
     return each.cost + 2.0 * len(each.scores)
 
 

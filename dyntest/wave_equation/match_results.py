@@ -12,8 +12,17 @@ import numpy as np
 from dyntest.pile import Pile, pile_width
 from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil, run
 from dyntest.wave_equation.fitting import LawFit
-from dyntest.wave_equation.matching import FLOOR, TAIL, WIDENING, WIDENING_OF_PARTS, Match, mixture_range
-from dyntest.wave_equation.problem import BOUND, Problem, physical
+from dyntest.wave_equation.matching import (
+    FLOOR,
+    FLOOR_OF_RADIATION,
+    TAIL,
+    WIDENING,
+    WIDENING_OF_PARTS,
+    WIDENING_OF_RADIATION,
+    Match,
+    mixture_range,
+)
+from dyntest.wave_equation.problem import BOUND, RADIATING, Problem, physical
 
 
 @dataclass(frozen=True)
@@ -322,10 +331,13 @@ def _drawn_curves(match: Match, toe_movement: np.ndarray) -> list[tuple[np.ndarr
         if not n or len(found.covariance) != len(found.scores):
             continue
         root = np.linalg.cholesky(found.covariance + 1e-9 * np.eye(len(found.scores)))
-        scores = found.scores[:, None] + WIDENING * root @ random.standard_normal((len(found.scores), n))
+        radiates = found.problem.law.damping in RADIATING
+        widening = WIDENING * (WIDENING_OF_RADIATION if radiates else 1.0)
+        floor = FLOOR_OF_RADIATION if radiates else FLOOR
+        scores = found.scores[:, None] + widening * root @ random.standard_normal((len(found.scores), n))
         values = physical(found.problem.layout, np.clip(scores, -BOUND, BOUND))
         load, movement, _ = _curves(found.problem, values, toe_movement)
-        load = load * np.exp(FLOOR["total"] * random.standard_normal(n))
+        load = load * np.exp(floor["total"] * random.standard_normal(n))
         drawn += list(zip(load.T, movement.T, strict=True))
     return drawn
 

@@ -1,5 +1,7 @@
 """Frames of what the drives answer together, against the review they are made from."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -27,14 +29,17 @@ from dyntest.presenting.frames_decisions import (
 )
 from dyntest.presenting.frames_match import (
     GAUGE_LEVEL,
+    damping,
     failure_loads,
     load_movements,
     match_rows,
     match_waves,
     shaft_lengths,
+    soil_numbers,
 )
 from dyntest.reading.production_log import read_pile_table, read_production_log
 from dyntest.reviewing.structure import review_bearing_piles
+from dyntest.wave_equation.problem import ELASTIC_PLASTIC, RADIATION, SoilLaw, make_problem
 
 
 @pytest.fixture(scope="module")
@@ -91,10 +96,20 @@ def test_a_match_is_told_with_units_and_ranges(matched):
     rows = match_rows(matched, "SI").set_index("what")
     assert rows.loc["resistance from signal matching", "value"].endswith(" kN")
     assert " to " in rows.loc["shaft resistance", "range"]
-    shares = {"unloading quake over quake": "unloading_share", "gap under the toe": "toe_gap"}
-    for words, name in shares.items():
-        assert (words in rows.index) == (name in matched.parameters)
+    share = float(matched.parameters["unloading_share"])
+    assert float(rows.loc["unloading quake over loading quake", "value"]) == pytest.approx(share, abs=0.005)
     assert rows.loc["gap under the toe", "value"].endswith(" mm")
+
+
+def test_the_damping_of_a_power_of_the_velocity_has_the_power_in_its_unit(matched):
+    problem = make_problem(matched.problem.blow, law=SoilLaw(ELASTIC_PLASTIC, RADIATION))
+    powered = replace(matched, problem=problem, scores=np.zeros(problem.layout.count))
+    power, factor = (float(powered.parameters[name]) for name in ("rate_power", "shaft_damping"))
+    number, unit = damping(powered, "shaft", "US")
+    assert float(number) == pytest.approx(factor * 0.3048**power, abs=0.005)
+    assert unit == f"(s/ft)^{power:.2f}"
+    assert damping(matched, "shaft", "US")[1] == "s/ft"
+    assert soil_numbers(powered, "SI").keys() == soil_numbers(matched, "SI").keys()  # a column a drive, one table
 
 
 def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from dyntest.pile import PilePart, pile_width
+from dyntest.wave_equation import match_results
 from dyntest.wave_equation.comparison import wave_misfit
+from dyntest.wave_equation.fitting import fit_laws
 from dyntest.wave_equation.match_results import (
     OF_WIDTH,
     OFFSET,
@@ -16,7 +18,15 @@ from dyntest.wave_equation.match_results import (
     stress_along_pile,
 )
 from dyntest.wave_equation.matching import match_blow
-from dyntest.wave_equation.problem import ELASTIC_PLASTIC, HYPERBOLIC, VISCOUS, Reduction, SoilLaw, make_problem
+from dyntest.wave_equation.problem import (
+    ELASTIC_PLASTIC,
+    HYPERBOLIC,
+    RADIATION,
+    VISCOUS,
+    Reduction,
+    SoilLaw,
+    make_problem,
+)
 
 
 def test_computed_and_measured_waves_differ_by_the_misfit(matched):
@@ -149,6 +159,19 @@ def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_bl
     low, high = matched[1].matched_resistance_range
     band = curve.head_load_high[-1] - curve.head_load_low[-1]
     assert 0.6 < band / (high - low) < 2.5  # drawn models are not normal in the total, nor do they meet the toe at once
+
+
+def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(invented_blow, monkeypatch):
+    fits = fit_laws((invented_blow().blow,), (SoilLaw(ELASTIC_PLASTIC, RADIATION),))
+    match = replace(match_blow(invented_blow().blow), fits=tuple(fits))
+
+    def band():
+        curve = load_movement(match)
+        return curve.head_load_high[-1] - curve.head_load_low[-1]
+
+    usual = band()
+    monkeypatch.setattr(match_results, "FLOOR_OF_RADIATION", {"total": 0.0})
+    assert band() < usual
 
 
 def test_the_offset_criterion_on_a_plastic_pile(soil_by_hand):

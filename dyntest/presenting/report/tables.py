@@ -7,6 +7,7 @@ import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.explanations import reference
+from dyntest.presenting.frames_match import damping, soil_numbers
 from dyntest.presenting.frames_record import COUNT_LENGTHS
 from dyntest.presenting.report.blocks import Block, dense, rows
 from dyntest.presenting.sentences import drive_words, show_range
@@ -72,14 +73,10 @@ def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[st
         ends = show_range(low, high, code, system)
         found[NAMES[code].words] = (f"{show(code, getattr(match, code), system)} ({ends})", reference(code))
     found[NAMES["misfit"].words] = (show("misfit", match.misfit, system), reference("misfit"))
-    values = match.parameters
-    for part in ("shaft", "toe"):
-        quake = show("set_per_blow", float(values[f"{part}_quake"]), system)
-        found[f"{part} quake"] = (quake, "fitted")
-        found[f"{part} damping"] = (_damping(float(values[f"{part}_damping"]), system), "fitted")
+    found |= {words: (text, "fitted") for words, text in soil_numbers(match, system).items()}
     found["soil law"] = (match.law, "chosen" if match.misfit_other_law != match.misfit_other_law else "better fit")
-    found["resistance mobilised"] = ("fully" if match.fully_mobilised else "LOWER BOUND", "")
-    found["shaft and toe separated"] = ("yes" if match.separable else "NO, use the sum", "")
+    found["resistance mobilised"] = ("fully" if match.fully_mobilised else "no: a lower bound", "")
+    found["shaft and toe separated"] = ("yes" if match.separable else "no: use the sum", "")
     found["calibrated damping factor J"] = (
         show("damping_factor", calibrated, system),
         reference("calibrated damping factor"),
@@ -87,16 +84,11 @@ def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[st
     return found
 
 
-def _damping(value: float, system: str) -> str:
-    length, unit = (unit_factor("ft", "length"), "s/ft") if system == "US" else (1.0, "s/m")
-    return f"{value * length:.2f} {unit}"
-
-
 def soil_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
     """Give the soil model by segment: depth, resistance, resistance per length, quake and damping of each drive."""
     matched = [(drive_words(drive), drive.match) for drive in drives if drive.match is not None]
     force, length = display_unit("shaft_resistance", system)[0], display_unit("penetration", system)[0]
-    movement, damping = display_unit("set_per_blow", system)[0], "s/ft" if system == "US" else "s/m"
+    movement = display_unit("set_per_blow", system)[0]
     alike: dict[tuple[str, ...], list[tuple[str, Match]]] = {}
     for name, match in matched:
         alike.setdefault(tuple(_depths(match, system)), []).append((name, match))
@@ -105,9 +97,9 @@ def soil_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
         for start in range(0, len(drives_alike), ABREAST - 1):
             some = drives_alike[start : start + ABREAST - 1]
             head = [f"depth [{length}]"]
-            for name, _ in some:
+            for name, match in some:
                 head += [f"{name}: R [{force}]", f"R/length [{force}/{length}]", f"quake [{movement}]",
-                         f"damping [{damping}]"]  # fmt: skip
+                         f"damping [{damping(match, 'shaft', system)[1]}]"]  # fmt: skip
             found = [_segments(match, system) for _, match in some]
             cells = [[place, *(cell for one in found for cell in one[row])] for row, place in enumerate(depths)]
             blocks.append(dense(head, cells))
@@ -127,7 +119,7 @@ def _segments(match: Match, system: str) -> list[list[str]]:
 
     def soil(part: str) -> list[str]:
         quake = show("set_per_blow", float(values[f"{part}_quake"]), system).rsplit(" ", 1)[0]
-        return [quake, _damping(float(values[f"{part}_damping"]), system).split(" ")[0]]
+        return [quake, damping(match, part, system)[0]]
 
     shaft = [
         [f"{force * one:.1f}", f"{force / length * each:.2f}", *soil("shaft")]
