@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
 import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
@@ -166,8 +167,9 @@ def soil_numbers(match: Match, system: str) -> dict[str, str]:
         number, unit = damping(match, part, system)
         found[f"{part} quake"] = show("set_per_blow", float(values[f"{part}_quake"]), system)
         found[f"{part} damping"] = f"{number} {unit}"
-    share = values.get("unloading_share")  # soil that radiates has none
-    found["unloading quake over loading quake"] = "–" if share is None else f"{float(share):.2f}"
+    share = float(values.get("unloading_share", np.nan))  # soil that radiates has none; only a hyperbola unloads softer
+    share = share if match.problem.hyperbolic else float(np.minimum(share, 1.0))
+    found["unloading quake over loading quake"] = "–" if np.isnan(share) else f"{share:.2f}"
     found["gap under the toe"] = show("set_per_blow", float(values["toe_gap"]), system)
     return found
 
