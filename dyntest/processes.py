@@ -4,13 +4,13 @@ They are gone when their parent is, however it ends, and leave an interrupt from
 """
 
 import gc
-import math
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from importlib import import_module
 from multiprocessing import active_children, connection, get_context, parent_process
 from typing import Any
@@ -90,33 +90,88 @@ def prepare(*modules: str) -> None:
 
 
 class Errand:
-    """A call that another process makes meanwhile; here, where there is none or where it broke down."""
+    """A call that is made here or by another process, whoever has time first."""
 
-    def __init__(self, executor: Executor | None, function: Callable, *arguments: Any):
-        self.call = function, arguments
+    def __init__(self, among: "Errands", function: Callable, arguments: tuple):
+        self.among, self.function, self.arguments = among, function, arguments
         self.future: Future | None = None
-        if executor is not None:
-            with suppress(BrokenExecutor, OSError):  # died, or could not be started
-                self.future = executor.submit(function, *arguments)
 
     def result(self) -> Any:
         """Give what it came to, or raise what it raised; one that nobody has begun is run here."""
-        function, arguments = self.call
-        if self.future is None or self.future.cancel():
-            return function(*arguments)
+        self.among.work_until_done(self)
+        assert self.future is not None
+        return self.future.result()
+
+    def run_here(self) -> None:
+        """Make the call and keep what came of it."""
+        self.future = Future()
         try:
-            return self.future.result()
-        except BrokenExecutor:
-            return function(*arguments)
+            self.future.set_result(self.function(*self.arguments))
+        except Exception as problem:
+            self.future.set_exception(problem)
 
 
-def side_by_side(executor: Executor | None, function: Callable, calls: Sequence[tuple]) -> Iterator[Any]:
-    """Give the result of each call in turn: the last ones are made here, an equal share, while others make the rest."""
-    if executor is None:
-        yield from (function(*call) for call in calls)
-        return
-    given = len(calls) - math.ceil(len(calls) / cores())
-    errands = [Errand(executor, function, *call) for call in calls[:given]]
-    here = [function(*call) for call in calls[given:]]
-    yield from (errand.result() for errand in errands)
-    yield from here
+class Errands:
+    """Calls that this process and those of an executor share: each takes the next that nobody has begun.
+
+    No more is handed over than there are others to begin it, so that nothing waits behind a long call while this
+    process has nothing to do. All are made here where there is no executor, or where it broke down.
+    """
+
+    def __init__(self, executor: Executor | None):
+        self.executor, self.others = executor, max(cores() - 1, 1)
+        self.waiting: deque[Errand] = deque()
+        self.handed_over = 0
+        self.lock = threading.Lock()
+
+    def add(self, function: Callable, *arguments: Any) -> Errand:
+        """Give a call to whoever has time first."""
+        errand = Errand(self, function, arguments)
+        with self.lock:
+            self.waiting.append(errand)
+        self._hand_over()
+        return errand
+
+    def _hand_over(self) -> None:
+        while True:
+            with self.lock:
+                if self.executor is None or self.handed_over >= self.others or not self.waiting:
+                    return
+                errand = self.waiting.popleft()
+                self.handed_over += 1
+                try:
+                    errand.future = self.executor.submit(errand.function, *errand.arguments)
+                except (RuntimeError, OSError):  # died, was shut down, or could not be started
+                    self.executor = None
+                    self.waiting.appendleft(errand)
+                    return
+            errand.future.add_done_callback(self._taken_back)
+
+    def _taken_back(self, future: Future) -> None:
+        """Go on with the next; not with an executor that broke or leaves, which may hold its own lock just now."""
+        with self.lock:
+            self.handed_over -= 1
+            if future.cancelled() or isinstance(future.exception(), BrokenExecutor):
+                self.executor = None
+        self._hand_over()
+
+    def work_until_done(self, wanted: Errand) -> None:
+        """Make the call here if nobody has begun it, and others while it is made elsewhere."""
+        while True:
+            with self.lock:
+                future = wanted.future
+                mine = None if future is not None and future.done() else self._next(wanted)
+            if mine is not None:
+                mine.run_here()
+                continue
+            assert future is not None
+            if future.cancel() or isinstance(future.exception(), BrokenExecutor):
+                wanted.run_here()
+            return
+
+    def _next(self, wanted: Errand) -> Errand | None:
+        """Give what this process does while it waits: the wanted call itself, or the one added last."""
+        if wanted in self.waiting:
+            self.waiting.remove(wanted)
+            return wanted
+        return self.waiting.pop() if self.waiting else None

@@ -2,11 +2,12 @@
 
 import os
 import signal
+import threading
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 
 import pytest
 
-from dyntest.processes import THREAD_VARIABLES, Errand, cores, process_pool, side_by_side
+from dyntest.processes import THREAD_VARIABLES, Errands, cores, process_pool
 
 
 def test_processes_are_spawned_with_one_thread_and_the_environment_is_given_back():
@@ -34,35 +35,67 @@ class Waiting(Executor):
 
 def test_an_errand_is_run_in_the_other_process_and_what_it_raises_comes_back():
     with process_pool(1) as pool:  # a new process can load only what is installed: no function of a test
-        assert Errand(pool, os.getpid).result() != os.getpid()
-        assert Errand(pool, divmod, 7, 2).result() == (3, 1)
-        wrong = Errand(pool, divmod, 7, 0)
+        among = Errands(pool)
+        assert among.add(os.getpid).result() != os.getpid()
+        assert among.add(divmod, 7, 2).result() == (3, 1)
+        wrong = among.add(divmod, 7, 0)
         with pytest.raises(ZeroDivisionError):
             wrong.result()
 
 
 def test_an_errand_is_run_here_where_nobody_has_begun_it_or_nobody_can():
-    assert Errand(None, os.getpid).result() == os.getpid()
-    assert Errand(Waiting(), os.getpid).result() == os.getpid()
+    assert Errands(None).add(os.getpid).result() == os.getpid()
+    among = Errands(Waiting())
+    errands = [among.add(os.getpid) for _ in range(3)]
+    assert [errand.result() for errand in errands] == [os.getpid()] * 3
+    with pytest.raises(ZeroDivisionError):
+        among.add(divmod, 7, 0).result()
 
 
 def test_an_errand_is_run_here_where_the_other_process_died():
     with process_pool(1) as pool:
         pool.submit(os._exit, 1).exception()
-        after = Errand(pool, os.getpid)
-        assert after.result() == os.getpid()
-    lost = Errand(Waiting(), os.getpid)
+        among = Errands(pool)
+        assert [errand.result() for errand in [among.add(os.getpid), among.add(os.getpid)]] == [os.getpid()] * 2
+    lost = Errands(Waiting()).add(os.getpid)
     lost.future.set_running_or_notify_cancel()
     lost.future.set_exception(BrokenExecutor("killed"))
     assert lost.result() == os.getpid()
 
 
-def test_what_is_done_side_by_side_comes_in_its_order():
-    calls = [(number,) for number in range(5)]
-    with ThreadPoolExecutor(2) as threads:
-        assert list(side_by_side(threads, hex, calls)) == [hex(number) for number in range(5)]
-    assert list(side_by_side(None, hex, calls)) == [hex(number) for number in range(5)]
-    assert list(side_by_side(None, hex, [])) == []
+def test_who_waits_for_a_long_errand_does_the_others_meanwhile(monkeypatch):
+    monkeypatch.setattr("dyntest.processes.cores", lambda: 2)
+    begun, short_done = threading.Event(), threading.Semaphore(0)
+
+    def long():
+        begun.set()
+        return [short_done.acquire(timeout=10.0) for _ in range(2)]
+
+    def short():
+        short_done.release()
+        return threading.get_ident()
+
+    with ThreadPoolExecutor(1) as other:
+        among = Errands(other)
+        first, *others = among.add(long), among.add(short), among.add(short)
+        assert begun.wait(10.0)
+        assert first.result() == [True, True]
+        assert [errand.result() for errand in others] == [threading.get_ident()] * 2
+
+
+def test_an_errand_is_handed_over_as_soon_as_the_other_has_time(monkeypatch):
+    monkeypatch.setattr("dyntest.processes.cores", lambda: 2)
+    done = threading.Semaphore(0)
+
+    def call():
+        done.release()
+        return threading.get_ident()
+
+    with ThreadPoolExecutor(1) as other:
+        among = Errands(other)
+        errands = [among.add(call) for _ in range(3)]
+        assert [done.acquire(timeout=10.0) for _ in errands] == [True] * 3
+        assert threading.get_ident() not in [errand.result() for errand in errands]
 
 
 def test_there_is_a_core_to_work_on():

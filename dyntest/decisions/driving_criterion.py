@@ -262,27 +262,27 @@ class DrivingCriterion:
     cautions: tuple[Caution, ...]
 
 
-def measured_graph(
-    match: Match,
-    calibrated: CalibratedHammer,
-    measured: MeasuredBlows,
-    strokes: np.ndarray,
-    levels: Sequence[float],
-    graph: BearingGraph | None = None,
-) -> tuple[BearingGraph, float, float, bool | None]:
-    """Give the bearing graph through the measured blows, its shift, what it read before, and whether it agreed.
+def bearing_graph_of(
+    match: Match, calibrated: CalibratedHammer, target: EndOfDriveTarget, measured: MeasuredBlows, counting: Counting
+) -> BearingGraph:
+    """Give the bearing graph over the strokes of the table and of the blows, and the resistances asked of it."""
+    strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, counting)
+    ends = np.array([0.85 * target.value, 1.2 * target.value, match.matched_resistance])
+    resistance = np.geomspace(0.3 * ends.min(), 1.8 * ends.max(), RESISTANCE_POINTS)
+    return bearing_graph(match, calibrated.hammer, _graph_strokes(strokes, measured.stroke), resistance)
 
-    Units: strokes [m]; levels [N], resistances it has to hold; returns [N] for what was read. A graph that is given is
-    the one before the shift, and has to hold them.
+
+def measured_graph(
+    match: Match, graph: BearingGraph, measured: MeasuredBlows
+) -> tuple[BearingGraph, float, float, bool | None]:
+    """Give a bearing graph through the measured blows, its shift, what it read before, and whether it agreed.
+
+    Units: returns [N] for what was read.
 
     The log's counts are the surest thing known of set against resistance: at the matched resistance the pile moved
     as the log says. Where the graph reads the matched resistance from them within `AGREEMENT`, its resistances are
     multiplied so that it reads just that; where it does not, nothing is smoothed and an alert says so.
     """
-    if graph is None:
-        ends = np.array([*levels, match.matched_resistance])
-        resistance = np.geomspace(0.3 * ends.min(), 1.8 * ends.max(), RESISTANCE_POINTS)
-        graph = bearing_graph(match, calibrated.hammer, _graph_strokes(strokes, measured.stroke), resistance)
     read, agrees = read_back(graph, measured, match.matched_resistance)
     shift = match.matched_resistance / read if agrees else 1.0
     return replace(graph, resistance=shift * graph.resistance), shift, read, agrees
@@ -340,8 +340,8 @@ def driving_criterion(
     of piles, soil and hammer like the test pile's. Needs a match; see the tests for an example.
     """
     strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, counting)
-    levels = (0.85 * target.value, 1.2 * target.value)
-    graph, shift, read, agrees = measured_graph(match, calibrated, measured, strokes, levels, graph)
+    graph = bearing_graph_of(match, calibrated, target, measured, counting) if graph is None else graph
+    graph, shift, read, agrees = measured_graph(match, graph, measured)
     target = target.with_graph(graph_deviation(shift))
     bending = bending_of(measured)
     rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending)
@@ -449,7 +449,6 @@ def restrike_rows(
     calibrated: CalibratedHammer,
     required: float,
     strokes: np.ndarray,
-    *,
     limits: DrivingStressLimits | None = None,
     counting: Counting = COUNTING["SI"],
     bending: float = 1.0,

@@ -7,7 +7,7 @@ from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of, pictures_png
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
-from dyntest.processes import Errand
+from dyntest.processes import Errands
 from dyntest.reviewing.drive import without_records
 from dyntest.reviewing.review import Review
 
@@ -30,7 +30,7 @@ def review_files(review: Review, *, png: bool = False, executor: Executor | None
         Contents by name relative to the folder of the results.
     """
     light = replace(review, drives=tuple(without_records(drive) for drive in review.drives))
-    drawn = Errand(executor, drawn_figures, light)
+    drawn = Errands(executor).add(drawn_figures, light)
     tables = {}
     for drive in review.drives:
         tables[f"blows_{drive.name}.csv"] = blows_csv(drive.table, review.sheet.display_units)

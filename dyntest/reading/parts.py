@@ -91,6 +91,11 @@ class Requirement:
     count: str | None = None
 
     @property
+    def is_stated(self) -> bool:
+        """Whether a resistance or a load is asked for."""
+        return any(one is not None for one in (self.nominal_resistance, self.factored_load, self.service_load))
+
+    @property
     def required_resistance(self) -> float | None:
         """Required nominal resistance [N]: as given, or ``factored load / φ``, or ``service load × safety factor``."""
         if self.nominal_resistance is not None:

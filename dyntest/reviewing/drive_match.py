@@ -7,7 +7,7 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -19,7 +19,7 @@ import pandas as pd
 from dyntest import __version__
 from dyntest.decisions.trust import ANSWERS
 from dyntest.pile import Pile, PilePart
-from dyntest.processes import side_by_side
+from dyntest.processes import Errand, Errands
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
@@ -46,31 +46,34 @@ TRIED_DEPTHS = (0.35, 0.6, 0.85)
 
 def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
     """Match the representative blow of a drive."""
-    return next(match_drives(sheet, [drive]))
+    return match_begun(sheet, drive, begin_match(sheet, drive, Errands(None)))
 
 
-def match_drives(
-    sheet: TestSheet, drives: Sequence[DriveReview], executor: Executor | None = None
-) -> Iterator[DriveReview]:
-    """Match the representative blow of each drive, one after the other, or side by side in an executor too."""
-    asked = [(_asked(sheet, drive),) for drive in drives]
-    for drive, found in zip(drives, side_by_side(executor, _answered, asked), strict=True):
-        if isinstance(found, str):
-            yield replace(drive, match_problem=found)
-        else:
-            assert drive.waves is not None
-            factor = calibrated_with_match(found, drive.waves, sheet)
-            yield replace(drive, match=found, calibrated_damping_factor=factor)
+def begin_match(sheet: TestSheet, drive: DriveReview, among: Errands) -> Errand:
+    """Have the representative blow of a drive matched by whoever has time first."""
+    return among.add(_answered, _asked(sheet, drive))
+
+
+def match_begun(sheet: TestSheet, drive: DriveReview, begun: Errand) -> DriveReview:
+    """Give a drive with the match that was begun, or with what stands against it."""
+    found = _refused(drive) or begun.result()
+    if isinstance(found, str):
+        return replace(drive, match_problem=found)
+    assert drive.waves is not None
+    return replace(drive, match=found, calibrated_damping_factor=calibrated_with_match(found, drive.waves, sheet))
+
+
+def _refused(drive: DriveReview) -> str:
+    """Say why a drive is not matched; nothing where it can be."""
+    if drive.representative is None or drive.waves is None:
+        return "no blow is sound enough to be matched"
+    return "the record cannot be trusted, so it was not matched" if drive.trust.answer == ANSWERS[-1] else ""
 
 
 def _asked(sheet: TestSheet, drive: DriveReview) -> "MatchTask | Match | str":
     """Give what is to be matched, the match where it was kept, or why there is none."""
-    if drive.representative is None or drive.waves is None:
-        return "no blow is sound enough to be matched"
-    if drive.trust.answer == ANSWERS[-1]:
-        return "the record cannot be trusted, so it was not matched"
     try:
-        return kept_match(sheet, drive) or _task(sheet, drive)
+        return _refused(drive) or kept_match(sheet, drive) or _task(sheet, drive)
     except ValueError as problem:
         return str(problem)
 

@@ -1,16 +1,16 @@
 """The driving criterion of a reviewed test pile: gathers from its drives what the criterion is derived from."""
 
 from collections.abc import Sequence
-from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.criterion import COUNTING, WAYS, CriterionRow, EasyDriving
+from dyntest.decisions.criterion import COUNTING, WAYS, EasyDriving
 from dyntest.decisions.driving_criterion import (
     DrivingCriterion,
     MeasuredBlows,
+    bearing_graph_of,
     bending_of,
     driving_criterion,
     restrike_rows,
@@ -21,7 +21,7 @@ from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.stroke_table import table_strokes
 from dyntest.decisions.trust import Caution
-from dyntest.processes import Errand
+from dyntest.processes import Errand, Errands
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, without_records
 from dyntest.reviewing.drive_match import struck_blows
@@ -39,17 +39,49 @@ COUNT_AGREEMENT = 0.02
 """Share by which the recorded blows may differ from the log's before count and set disagree [1]; no source."""
 
 
+class HammerCalibrations:
+    """The hammer as it worked at the end of the initial drive and at the last restrike, by whoever has time first."""
+
+    def __init__(self, among: Errands):
+        self.among = among
+        self.begun: dict[str, Errand] = {}
+
+    def begin_where_needed(self, matched: DriveReview, drives: Sequence[DriveReview]) -> None:
+        """Begin on a matched drive that the criterion will be taken from."""
+        last = {drive.kind: drive for drive in drives}
+        if matched.match is None or matched.drive.hammer is None or matched.name != last[matched.kind].name:
+            return
+        initial = last.get("initial")
+        if matched.kind == "initial":
+            self.begin(matched)
+        elif initial is not None and initial.drive.hammer == matched.drive.hammer:
+            self.begin(matched, initial)
+
+    def begin(self, drive: DriveReview, initial: DriveReview | None = None) -> None:
+        """Begin on a drive; a restrike's blow without a stroke takes that of those near it, or of the initial drive."""
+        if drive.name not in self.begun:
+            stroke = float("nan") if initial is None else initial.numbers.get("stroke", float("nan"))
+            near = None if initial is None else near_stroke(drive)
+            self.begun[drive.name] = self.among.add(
+                _calibrated, without_records(drive), stroke if near is None else near
+            )
+
+    def of(self, drive: DriveReview) -> tuple[CalibratedHammer | None, Caution | None]:
+        """Give the hammer of a drive that was begun on, or what stands against it."""
+        return self.begun[drive.name].result()
+
+
 def criterion_of_test_pile(
     sheet: TestSheet,
     drives: Sequence[DriveReview],
     compared: Sequence[Setup],
     target: EndOfDriveTarget | None,
     limits: DrivingStressLimits,
-    executor: Executor | None = None,
+    hammers: HammerCalibrations | None = None,
 ) -> tuple[DrivingCriterion | None, Caution | None]:
     """Derive the driving criterion from the last initial drive and the restrikes, or say why there is none.
 
-    With an executor the hammer of the restrike is calibrated there while that of the initial drive is here.
+    The hammer of the restrike is calibrated by others, where there are any, while that of the initial drive is here.
     """
     initial = [drive for drive in drives if drive.kind == "initial"]
     if target is None:
@@ -66,13 +98,18 @@ def criterion_of_test_pile(
         return None, mismatch
     counting = COUNTING[sheet.display_units]
     measured = measured_blows(drive.table)
-    stroke = drive.numbers.get("stroke", float("nan"))
-    light = [without_records(one) for one in drives]
-    after_wait = Errand(executor, _rows_after_wait, light, compared, target, stroke, measured, limits, sheet)
-    calibrated, problem = _calibrated(drive)
+    hammers = HammerCalibrations(Errands(None)) if hammers is None else hammers
+    restruck = _restruck(drive, drives, compared)
+    if restruck is not None:
+        hammers.begin(restruck, drive)
+    hammers.begin(drive)
+    calibrated, problem = hammers.of(drive)
     if calibrated is None:
         return None, problem
+    graph = hammers.among.add(bearing_graph_of, drive.match, calibrated, target, measured, counting)
+    rows = None if restruck is None else _rows_after_wait(restruck, target, measured, limits, sheet, hammers)
     depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
+    shown = () if rows is None else rows.result()
     found = driving_criterion(
         drive.match,
         calibrated,
@@ -80,10 +117,11 @@ def criterion_of_test_pile(
         measured,
         limits=limits,
         minimum_penetration=sheet.requirement.minimum_penetration,
-        restrike=restrike_rule(target.required, compared, depth, after_wait.result(), counting=counting),
+        restrike=restrike_rule(target.required, compared, depth, shown, counting=counting),
         doubts=grave_doubts(drive),
         counting=counting,
         way=sheet.requirement.count or WAYS[0],
+        graph=graph.result(),
     )
     return with_measured_stresses(found, drive, limits), None
 
@@ -100,13 +138,13 @@ def measured_blows(table: pd.DataFrame) -> MeasuredBlows:
     return MeasuredBlows(column("stroke"), column("set_per_blow"), energy, moved, bending)
 
 
-def _calibrated(drive: DriveReview, near_stroke: float | None = None) -> tuple[CalibratedHammer | None, Caution | None]:
+def _calibrated(drive: DriveReview, near_stroke: float) -> tuple[CalibratedHammer | None, Caution | None]:
     """Give the hammer as it worked at the blow that stands for a drive.
 
     Units: near_stroke [m], where the blow has none of its own.
     """
     numbers = drive.numbers
-    stroke = numbers.get("stroke", float("nan") if near_stroke is None else near_stroke)
+    stroke = numbers.get("stroke", near_stroke)
     if drive.match is None or drive.drive.hammer is None:
         return None, Caution("no matched soil", facts={"why": drive.match_problem})
     try:
@@ -117,33 +155,29 @@ def _calibrated(drive: DriveReview, near_stroke: float | None = None) -> tuple[C
         return None, Caution("hammer not calibrated", facts={"why": str(problem)})
 
 
+def _restruck(initial: DriveReview, drives: Sequence[DriveReview], compared: Sequence[Setup]) -> DriveReview | None:
+    """Give the last matched restrike that is held against the initial drive, if the same hammer struck it."""
+    names = [setup.restrike for setup in compared]
+    later = [drive for drive in drives if drive.name in names and drive.match is not None]
+    return later[-1] if later and later[-1].drive.hammer == initial.drive.hammer else None
+
+
 def _rows_after_wait(
-    drives: Sequence[DriveReview],
-    compared: Sequence[Setup],
+    drive: DriveReview,
     target: EndOfDriveTarget,
-    stroke: float,
     measured: MeasuredBlows,
     limits: DrivingStressLimits,
     sheet: TestSheet,
-) -> tuple[CriterionRow, ...]:
-    """Give the sets that show the requirement at a restrike, from the soil and the energy of the last matched one.
-
-    Units: stroke [m] of the initial drive.
-    """
-    names = [setup.restrike for setup in compared]
-    initial = [drive for drive in drives if drive.kind == "initial"][-1]
-    later = [drive for drive in drives if drive.name in names and drive.match is not None]
-    if not later or later[-1].drive.hammer != initial.drive.hammer or later[-1].match is None:
-        return ()
-    last = later[-1]
-    near = near_stroke(last)
-    again, _ = _calibrated(last, near if near is not None else stroke)
-    if again is None or last.match is None:
-        return ()
+    hammers: HammerCalibrations,
+) -> Errand | None:
+    """Begin on the sets that show the requirement at a restrike, from the soil and the energy of that one."""
+    again, _ = hammers.of(drive)
+    if again is None or drive.match is None:
+        return None
     counting = COUNTING[sheet.display_units]
     strokes = table_strokes(again.hammer, measured.stroke, again.stroke, counting)
     bending = bending_of(measured)
-    return restrike_rows(last.match, again, target.required, strokes, limits=limits, counting=counting, bending=bending)
+    return hammers.among.add(restrike_rows, drive.match, again, target.required, strokes, limits, counting, bending)
 
 
 NEAR_BLOWS = 3

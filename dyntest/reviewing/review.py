@@ -1,6 +1,6 @@
 """The whole job for one test pile, from the test sheet to the answers, as plain data; nothing here prints or writes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -9,14 +9,14 @@ from pathlib import Path
 from dyntest import __version__
 from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
 from dyntest.decisions.trust import ANSWERS, Trust
-from dyntest.processes import side_by_side
+from dyntest.processes import Errand, Errands
 from dyntest.reading.files import digests, file_stamps, refuse_changed
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer_questions
 from dyntest.reviewing.drive import DriveReview, held_together, review_drive
-from dyntest.reviewing.drive_match import match_drive, match_drive_blows, match_drives
-from dyntest.reviewing.pile_criterion import criterion_of_test_pile
+from dyntest.reviewing.drive_match import begin_match, match_begun, match_drive, match_drive_blows
+from dyntest.reviewing.pile_criterion import HammerCalibrations, criterion_of_test_pile
 
 Progress = Callable[[str, float], None]
 """Told what is being done, and the share of the whole that is done [1]."""
@@ -101,18 +101,11 @@ def review(
     read_before = {} if isinstance(sheet, TestSheet) else file_stamps([Path(sheet)])
     sheet = sheet if isinstance(sheet, TestSheet) else read_sheet(sheet)
     read_before = file_stamps(sheet.inputs) | read_before
-    steps = len(sheet.drives) * (1 if match == "none" else 2)
-    drives = []
-    for number, drive in enumerate(sheet.drives):
-        tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
-        drives.append(review_drive(sheet, drive))
-    drives = held_together(drives)
-    if match != "none":
-        drives = _matched(sheet, drives, executor, tell, steps)
+    drives, hammers = _worked_out(sheet, match, Errands(executor), tell)
     if match == "every":
         drives = _all_blows(sheet, drives, executor, tell)
     tell("deciding", 0.95)
-    reviewed = conclude(sheet, tuple(drives), partial(criterion_of_test_pile, executor=executor))
+    reviewed = conclude(sheet, tuple(drives), partial(criterion_of_test_pile, hammers=hammers))
     refuse_changed(read_before)  # its fingerprints are taken at the end, so they have to be those of what was read
     return reviewed
 
@@ -123,23 +116,51 @@ def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive =
     return Review(sheet, digests(sheet), limits, drives, answer_questions(sheet, drives, limits, derive))
 
 
-def _matched(
-    sheet: TestSheet, drives: list[DriveReview], executor: Executor | None, tell: Progress, steps: int
-) -> list[DriveReview]:
-    """Match every drive; a Case damping factor that nobody knows is then taken from the end of the initial drive."""
-    matched: list[DriveReview] = []
-    found = match_drives(sheet, drives, executor)
-    for number, drive in enumerate(drives, start=len(drives)):
-        tell(f"matching {drive.name.replace('_', ' ')}", 0.9 * number / steps)
-        matched.append(next(found))
-    if all(drive.damping_source != "none" for drive in matched):
-        return matched
+def _worked_out(
+    sheet: TestSheet, match: str, among: Errands, tell: Progress
+) -> tuple[list[DriveReview], HammerCalibrations]:
+    """Review every drive and match it, others at the same time where there are any, and begin on its hammer.
+
+    The restrikes come first: they are soon worked out, and others match them while the initial drive is worked out.
+    """
+    steps = len(sheet.drives) * (1 if match == "none" else 2)
+    backwards = sheet.drives[::-1]
+    order = sheet.drives if match == "none" else sorted(backwards, key=lambda one: one.kind == "initial")
+    reviewed: dict[str, DriveReview] = {}
+    begun: dict[str, Errand] = {}
+    for number, drive in enumerate(order):
+        tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
+        reviewed[drive.name] = review_drive(sheet, drive)
+        if match != "none":
+            begun[drive.name] = begin_match(sheet, reviewed[drive.name], among)
+    drives = held_together([reviewed[drive.name] for drive in sheet.drives])
+    hammers = HammerCalibrations(among)
+    if match == "none":
+        return drives, hammers
+    early = match == "best" and _known_damping(drives) and sheet.requirement.is_stated  # else other numbers may come
+    matched: dict[str, DriveReview] = {}
+    backwards_reviewed = drives[::-1]
+    for number, one in enumerate(sorted(backwards_reviewed, key=lambda one: one.kind != "initial")):
+        tell(f"matching {one.name.replace('_', ' ')}", 0.9 * (len(drives) + number) / steps)
+        matched[one.name] = match_begun(sheet, one, begun[one.name])
+        if early:
+            hammers.begin_where_needed(matched[one.name], drives)
+    return _with_damping(sheet, [matched[drive.name] for drive in drives], among), hammers
+
+
+def _known_damping(drives: Sequence[DriveReview]) -> bool:
+    return all(drive.damping_source != "none" for drive in drives)
+
+
+def _with_damping(sheet: TestSheet, matched: list[DriveReview], among: Errands) -> list[DriveReview]:
+    """Take a Case damping factor that nobody knows from the match at the end of the initial drive."""
     known = [drive for drive in matched if drive.calibrated_damping_factor >= 0.0]
-    if not known:
+    if _known_damping(matched) or not known:
         return matched
     first = min(known, key=lambda drive: drive.kind != "initial")
     factor = round(first.calibrated_damping_factor, 2)
-    return list(side_by_side(executor, _with_factor, [(sheet, drive, factor) for drive in matched]))
+    errands = [among.add(_with_factor, sheet, drive, factor) for drive in matched]
+    return [errand.result() for errand in errands]
 
 
 def _with_factor(sheet: TestSheet, drive: DriveReview, factor: float) -> DriveReview:
