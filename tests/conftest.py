@@ -109,6 +109,26 @@ def stepped_waves():
 
 
 @pytest.fixture(scope="session")
+def plain_sheet():
+    """Give the text of a test sheet: a steel pile with two gauges of each kind, and what a test says of its files."""
+
+    def text(rest, pile="P", length="17 m"):
+        return f"""format = 1
+[test]
+pile = "{pile}"
+[pile]
+material = "steel"
+section = "HP12x53"
+length_below_gauges = "{length}"
+[gauges]
+strain = ["strain_1", "strain_2"]
+acceleration = ["acceleration_1", "acceleration_2"]
+{rest}"""
+
+    return text
+
+
+@pytest.fixture(scope="session")
 def lay_out_small_test():
     """Lay out a copy of a sample test of two drives, cut to a few blows and without a log; gives its sheet."""
 

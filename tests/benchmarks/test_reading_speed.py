@@ -11,24 +11,9 @@ from dyntest.reading.signal_tables import read_signals
 
 BLOWS, SAMPLES = 1000, 2048
 
-SHEET = """format = 1
-[test]
-pile = "invented"
-[pile]
-material = "steel"
-section = "HP12x53"
-length_below_gauges = "20 m"
-[gauges]
-strain = ["strain_1", "strain_2"]
-acceleration = ["acceleration_1", "acceleration_2"]
-[[drive]]
-kind = "initial"
-signals = "initial.FORMAT"
-"""
-
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def folder(tmp_path_factory, plain_sheet):
     folder = tmp_path_factory.mktemp("speed")
     rng = np.random.default_rng(1)
     n = BLOWS * SAMPLES
@@ -42,7 +27,8 @@ def folder(tmp_path_factory):
     pq.write_table(table, folder / "initial.parquet")
     arrow_csv.write_csv(table, folder / "initial.csv")
     for kind in ("parquet", "csv"):
-        (folder / f"{kind}.toml").write_text(SHEET.replace("FORMAT", kind), encoding="utf-8")
+        drive = f'[[drive]]\nkind = "initial"\nsignals = "initial.{kind}"\n'
+        (folder / f"{kind}.toml").write_text(plain_sheet(drive), encoding="utf-8")
     return folder
 
 

@@ -11,17 +11,7 @@ from dyntest.reading.signal_tables import read_signals
 
 SECONDS, RATE = 120.0, 20e3
 
-SHEET = """format = 1
-[test]
-pile = "P"
-[pile]
-material = "steel"
-section = "HP12x53"
-length_below_gauges = "17 m"
-[gauges]
-strain = ["strain_1", "strain_2"]
-acceleration = ["acceleration_1", "acceleration_2"]
-[records]
+FILES = """[records]
 sample_rate = "20 kHz"
 blows = "continuous"
 {channels}
@@ -31,7 +21,7 @@ signals = "drive.h5"
 """
 
 
-def write_stream(folder, seconds):
+def write_stream(folder, seconds, plain_sheet):
     """Write a stream of invented blows every 1.5 s, piece by piece, and the sheet that reads it."""
     units = {"strain_1": "µm/m", "strain_2": "µm/m", "acceleration_1": "m/s^2", "acceleration_2": "m/s^2"}
     piece = round(1.5 * RATE)
@@ -44,13 +34,13 @@ def write_stream(folder, seconds):
             for at in range(0, len(data), piece):
                 data[at : at + piece] = blow + 2.0 * random.standard_normal(piece)
     channels = "".join(f'[records.channels.{name}]\nunit = "{unit}"\n' for name, unit in units.items())
-    (folder / "sheet.toml").write_text(SHEET.format(channels=channels), encoding="utf-8")
+    (folder / "sheet.toml").write_text(plain_sheet(FILES.format(channels=channels)), encoding="utf-8")
     return folder / "sheet.toml", 4 * 8 * piece * round(seconds / 1.5)
 
 
 @pytest.fixture(scope="module")
-def stream(tmp_path_factory):
-    return write_stream(tmp_path_factory.mktemp("stream"), SECONDS)
+def stream(tmp_path_factory, plain_sheet):
+    return write_stream(tmp_path_factory.mktemp("stream"), SECONDS, plain_sheet)
 
 
 def test_reading_a_stream(benchmark, stream):

@@ -93,7 +93,7 @@ SECONDS = 120.0
 
 
 @pytest.fixture(scope="module")
-def long_file(tmp_path_factory):
+def long_file(tmp_path_factory, plain_sheet):
     """Two minutes of four channels at 20 kHz as HDF5, with a blow every 1.5 s."""
     folder = tmp_path_factory.mktemp("stream")
     times = np.arange(1.0, SECONDS - 1.0, 1.5)
@@ -111,14 +111,9 @@ def long_file(tmp_path_factory):
             ("acceleration_2", "d", "m/s^2"),
         )
     )
-    (folder / "sheet.toml").write_text(
-        'format = 1\n[test]\npile = "P"\n'
-        '[pile]\nmaterial = "steel"\nsection = "HP12x53"\nlength_below_gauges = "17 m"\n'
-        '[gauges]\nstrain = ["strain_1", "strain_2"]\nacceleration = ["acceleration_1", "acceleration_2"]\n'
-        f'[records]\nsample_rate = "20 kHz"\nblows = "continuous"\n{channels}'
-        '[[drive]]\nkind = "initial"\nsignals = "d.h5"\nfirst_blow = 612\n',
-        encoding="utf-8",
-    )
+    records = f'[records]\nsample_rate = "20 kHz"\nblows = "continuous"\n{channels}'
+    drive = '[[drive]]\nkind = "initial"\nsignals = "d.h5"\nfirst_blow = 612\n'
+    (folder / "sheet.toml").write_text(plain_sheet(records + drive), encoding="utf-8")
     return folder / "sheet.toml", times
 
 

@@ -21,17 +21,7 @@ TIME = np.arange(N) * 5e-5
 BLOW = np.exp(-(((np.arange(N) - 100) / 20.0) ** 2))
 GOOD = {"time": TIME, **{name: BLOW * (800.0 if name in NAMES[:2] else 3000.0) for name in NAMES}}
 
-SHEET = """format = 1
-[test]
-pile = "P"
-[pile]
-material = "steel"
-section = "HP12x53"
-length_below_gauges = "17 m"
-[gauges]
-strain = ["strain_1", "strain_2"]
-acceleration = ["acceleration_1", "acceleration_2"]
-[records]
+FILES = """[records]
 {records}
 [records.channels.time]
 unit = "s"
@@ -50,12 +40,23 @@ signals = "{name}"
 
 
 @pytest.fixture
-def refused(tmp_path):
+def written_sheet(tmp_path, plain_sheet):
+    """Write the sheet of a recorder's file and read it; gives the sheet."""
+
+    def write(name, records="", files=FILES):
+        path = tmp_path / "sheet.toml"
+        path.write_text(plain_sheet(files.format(name=name, records=records)), encoding="utf-8")
+        return read_sheet(path)
+
+    return write
+
+
+@pytest.fixture
+def refused(tmp_path, written_sheet):
     """Give a check that reading a file, once written, ends in one line that holds some words."""
 
     def check(name, records="", *words):
-        (tmp_path / "sheet.toml").write_text(SHEET.format(name=name, records=records), encoding="utf-8")
-        sheet = read_sheet(tmp_path / "sheet.toml")
+        sheet = written_sheet(name, records)
         before = {path.name: path.stat().st_mtime_ns for path in tmp_path.iterdir()}
         with pytest.raises(InputError) as caught:
             read_signals(sheet, sheet.drives[0])
@@ -98,10 +99,9 @@ COLUMNAR = ["mat", "h5", "tdms"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_good_file_is_read(tmp_path, kind):
+def test_the_good_file_is_read(tmp_path, written_sheet, kind):
     write(kind, tmp_path / f"x.{kind}", GOOD)
-    (tmp_path / "sheet.toml").write_text(SHEET.format(name=f"x.{kind}", records=""), encoding="utf-8")
-    sheet = read_sheet(tmp_path / "sheet.toml")
+    sheet = written_sheet(f"x.{kind}")
     signals = read_signals(sheet, sheet.drives[0])
     np.testing.assert_allclose(signals.strain[0, 0], BLOW * 800e-6, rtol=1e-6)
 
@@ -165,14 +165,12 @@ def test_channels_of_two_groups(tmp_path, refused):
     refused("x.h5", "", "twice", "group")
 
 
-def test_channels_of_two_rates(tmp_path, refused):
+def test_channels_of_two_rates(tmp_path, written_sheet):
     with h5py.File(tmp_path / "x.h5", "w") as file:
         for name in NAMES:
             file[name] = GOOD[name]
             file[name].attrs["sample_rate"] = 20e3 if name != "strain_2" else 10e3
-    text = SHEET.replace('[records.channels.time]\nunit = "s"\n', "")
-    (tmp_path / "sheet.toml").write_text(text.format(name="x.h5", records=""), encoding="utf-8")
-    sheet = read_sheet(tmp_path / "sheet.toml")
+    sheet = written_sheet("x.h5", files=FILES.replace('[records.channels.time]\nunit = "s"\n', ""))
     with pytest.raises(InputError, match="different rates"):
         read_signals(sheet, sheet.drives[0])
 
