@@ -132,9 +132,9 @@ acceleration = ["acceleration_1", "acceleration_2"]
 def lay_out_small_test():
     """Lay out a copy of a sample test of two drives, cut to a few blows and without a log; gives its sheet."""
 
-    def lay_out(folder):
+    def lay_out(folder, initial=12, restrike=8):
         sample = Path(__file__).parent.parent / "sample_signals" / "pier_3_shale"
-        for name, blows in (("initial", slice(-12, None)), ("restrike", slice(8))):
+        for name, blows in (("initial", slice(-initial, None)), ("restrike", slice(restrike))):
             records = pd.read_parquet(sample / f"{name}.parquet")
             records[records["blow"].isin(records["blow"].unique()[blows])].to_parquet(folder / f"{name}.parquet")
         sheet = folder / "sheet.toml"

@@ -80,7 +80,7 @@ def test_a_scheduler_that_does_not_answer_is_told(folder, capsys, monkeypatch):
     "sent, status",
     [(signal.SIGINT, cli.INTERRUPTED), (signal.SIGKILL, -signal.SIGKILL)],
 )
-def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status, until):
+def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, status, until, capsys):
     for number in range(3):
         shutil.copytree(folder / "one", folder / f"more_{number}")
     words = [sys.executable, "-m", "dyntest.cli", "survey", str(folder), "--match", "none"]
@@ -104,8 +104,8 @@ def test_an_interruption_keeps_what_is_done_and_leaves_no_process(folder, sent, 
     assert not TOLD & {path.name for path in (folder / "survey").iterdir()}
     until(lambda: not _group_lives(running.pid), "the end of every process of the survey")
     done = len(list(kept.glob("[!.]*.json")))
-    again = subprocess.run(words, capture_output=True, text=True, check=True)
-    assert [numbers(line) for line in again.stdout.splitlines()[:2]] == [[5, 5, 0], [done]]
+    ended, out, _ = run(capsys, "survey", folder, "--match", "none")
+    assert ended == 0 and [numbers(line) for line in out.splitlines()[:2]] == [[5, 5, 0], [done]]
 
 
 def _group_lives(group: int) -> bool:

@@ -44,9 +44,11 @@ def test_the_shelf_keeps_what_was_used_last():
 
 
 @pytest.mark.sweep
-def test_a_match_shows_with_its_range_and_so_do_any_blow_and_every_blow(small_test, open_page, text_of, jobs_done):
+def test_a_match_shows_with_its_range_and_so_do_any_blow_and_every_blow(
+    lay_out_small_test, tmp_path, open_page, text_of, jobs_done
+):
     """A short test whose drives are matched by a click, then one other blow, then every blow."""
-    shown = open_page("resistance", small_test)
+    shown = open_page("resistance", lay_out_small_test(tmp_path, initial=6, restrike=4))
     shown.button(key="resistance_match").click().run()
     jobs_done()
     shown.run()

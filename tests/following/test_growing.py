@@ -21,6 +21,7 @@ import pytest
 from dyntest.following import intake
 from dyntest.following.follow import PATIENCE
 from dyntest.following.record import BLOWS, FullError, Kept, entries, folder_of, kept_arrays
+from dyntest.reading.formats.text import TextRows
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
 
@@ -109,6 +110,22 @@ def test_blows_beyond_those_taken_are_taken_and_never_half_of_one(ending, growin
     assert {one.samples for one in kept.blows.values()} == {len(recorder.blows[0])}
 
 
+def test_whole_rows_of_a_text_are_given_from_any_row_on(tmp_path):
+    path, head = tmp_path / "all.csv", b"a,b\n"
+    path.write_bytes(head + b"1,2\n\n3,4\n5,6\n7")
+    text = TextRows(path, None, "all.csv")
+    assert text.rows(0, 2) == (head + b"1,2\n3,4\n", 2)
+    assert text.rows(2, 9) == (head + b"5,6\n", 1)
+    assert text.rows(2, 9, ended=True) == (head + b"5,6\n7", 2)
+    with path.open("ab") as file:
+        file.write(b",8\n9,10\n")
+    assert text.rows(3, 9) == (head + b"7,8\n9,10\n", 2)
+    assert text.rows(4, 1) == (head + b"9,10\n", 1)
+    assert text.rows(7, 9) == (head, 0)
+    assert text.rows(1, 2) == (head + b"3,4\n5,6\n", 2)
+    assert TextRows(path, None, "all.csv").rows(4, 9) == (head + b"9,10\n", 1)
+
+
 def run(sheet: Path) -> subprocess.Popen:
     command = [sys.executable, "-m", "dyntest.cli", "follow", str(sheet), "--every", "0"]
     heard = {"preexec_fn": lambda: signal.signal(signal.SIGINT, signal.default_int_handler)}
@@ -144,7 +161,7 @@ def test_the_command_follows_a_replay_through_a_kill_and_stops_cleanly(recorder,
 
 
 @pytest.mark.sweep
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_killed_at_any_moment_while_a_file_grows_nothing_is_lost_or_taken_twice(growing, seed, until):
     pytest.importorskip("watchfiles")
     chance = np.random.default_rng(seed)
@@ -385,15 +402,17 @@ def test_memory_does_not_grow_with_thousands_of_blows(ending, growing, streaming
         path = recorder.root / "all.csv"
     else:
         recorder, length, rate, add = streaming("txt", at_once)
-        lead = round(0.3 * rate)
+        path = recorder.root / "all.txt"
+        add(round(0.3 * rate), length)
+        head, _, text = path.read_text().partition("\n")
+        path.write_text(f"{head}\n")
     follower = followed(recorder)
     for first in range(0, blows, at_once):
-        if ending == "csv":
-            with path.open("a") as file:
-                for number in range(first + 1, first + at_once + 1):
-                    file.write(text.format(*[number] * many))
-        else:
-            add(lead if first else 0, length)
+        with path.open("a") as file:
+            if ending == "csv":
+                file.writelines(text.format(*[number] * many) for number in range(first + 1, first + at_once + 1))
+            else:
+                file.write(text)
         follower.look()
         follower.look()
         held[first + at_once] = resident()

@@ -63,8 +63,11 @@ def test_rows_are_what_a_review_of_the_pile_says(folder):
 
 
 @pytest.mark.sweep
-def test_matched_numbers_and_the_criterion_come_into_the_row(small_test, small_review_matched):
+def test_matched_numbers_and_the_criterion_come_into_the_row(small_test, small_review_matched, monkeypatch):
+    asked = []
+    monkeypatch.setattr(subject, "review", lambda path, match: asked.append(match) or small_review_matched)
     (record,) = survey(small_test.parent, (small_test,), match="best", executor=AtOnce())
+    assert asked == ["best"]
     match = small_review_matched.drives[0].match
     assert record.row["initial_matched_resistance"] == match.matched_resistance
     assert record.row["initial_matched_resistance_low"] == match.matched_resistance_range[0]

@@ -23,15 +23,13 @@ def contents(folder):
 
 
 @pytest.mark.sweep
-def test_reviews_and_a_structure_of_one_test_at_once_leave_what_one_leaves(folder, tmp_path):
+def test_reviews_and_a_structure_of_one_test_at_once_leave_what_one_leaves(folder, tmp_path, run):
     (tmp_path / "structure.toml").write_text(STRUCTURE)
     inputs = contents(folder)
     review = ("review", str(folder / "sheet.toml"), "--match", "none")
     structure = ("structure", str(tmp_path / "structure.toml"), "--match", "none")
     for words in (review, structure):
-        subprocess.run(
-            [sys.executable, "-m", "dyntest.cli", *words, "--out", str(tmp_path / f"{words[0]}_alone")], check=True
-        )
+        assert run(*words, "--out", tmp_path / f"{words[0]}_alone")[0] == 0
     together = [
         subprocess.Popen(
             [sys.executable, "-m", "dyntest.cli", *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True

@@ -104,16 +104,11 @@ def test_takes_smith_damping_where_viscous_damping_fails(invented_blow):
 @pytest.mark.sweep
 @pytest.mark.parametrize(
     "errors",
-    [
-        {"stretch": 0.015},
-        {"stretch": -0.015},
-        {"lag": 5e-5},
-        {"velocity_factor": 1.015},
-        {"duration": 0.035, "at_rest": False},
-    ],
-    ids=["slow wave", "fast wave", "lag", "velocity", "still moving at the end"],
+    [{"velocity_factor": 1.015}, {"duration": 0.035, "at_rest": False}],
+    ids=["velocity", "still moving at the end"],
 )
 def test_modest_errors_of_the_record_do_not_break_it(invented_blow, errors):
+    """Those that tests/outside does not try on records of another program: wave speed, lag and noise are there."""
     record = invented_blow(**errors)
     assert_within(match_blow(record.blow), record, 0.03)
 

@@ -5,6 +5,7 @@ import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -333,20 +334,26 @@ class TextRows:
         kept: list[bytes] = []
         with self.path.open("rb") as file:
             file.seek(byte)
-            for line in file:
-                if not line.endswith(b"\n") and not ended:
+            while row < start:
+                line = file.readline()
+                if not line or not (ended or line.endswith(b"\n")):
                     break
-                if not line.strip():
-                    byte += 0 if kept else len(line)
-                elif row < start:
-                    row, byte = row + 1, byte + len(line)
-                elif len(kept) == most:
-                    break
-                else:
-                    kept.append(line)
-        self.begins.pop(row, None)
-        self.begins[row] = byte  # the newest last
-        for old in list(self.begins)[1:-8]:
+                row, byte = row + (not line.isspace()), byte + len(line)
+            end, asked = byte, most if row == start else 0
+            while len(kept) < asked and (lines := list(islice(file, asked - len(kept)))):
+                if not (ended or lines[-1].endswith(b"\n")):
+                    lines.pop()
+                kept += [line for line in lines if not line.isspace()]
+                end += sum(map(len, lines))
+        self._remember(row, byte)
+        if kept and kept[-1].endswith(b"\n"):
+            self._remember(row + len(kept), end)
+        for old in list(self.begins)[1:-16]:
             del self.begins[old]
         self.begins.setdefault(0, len(self.head))
         return self.head + b"".join(kept), len(kept)
+
+    def _remember(self, row: int, byte: int) -> None:
+        """Keep where a row begins; the newest stands last."""
+        self.begins.pop(row, None)
+        self.begins[row] = byte
