@@ -453,11 +453,12 @@ def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlo
     """Fit the change of the efficiency with the stroke, and say what is left of force, energy and set."""
     hammer = calibrated.hammer
     whole = np.isfinite([blows.stroke, blows.peak_force, blows.transferred_energy, blows.resistance]).all(axis=0)
-    known = np.flatnonzero(whole & (blows.stroke > 0.0))
-    if len(known):
-        order = known[np.argsort(blows.stroke[known], kind="stable")]
-        chosen = order[np.unique(np.linspace(0, len(order) - 1, MOST_BLOWS).round().astype(int))]
-        stroke, resistance = blows.stroke[chosen], blows.resistance[chosen]
+    order = np.flatnonzero(whole & (blows.stroke > 0.0))
+    order = order[np.argsort(blows.stroke[order], kind="stable")]
+    places = np.linspace(0, len(order) - 1, MOST_BLOWS).round().astype(int) if len(order) else np.empty(0, dtype=int)
+    chosen = order[np.unique(places)]
+    stroke, resistance = blows.stroke[chosen], blows.resistance[chosen]
+    if len(chosen):
         more = 1.05  # of the efficiency, for the slope of the energy
         tried = np.concatenate([np.ones(len(chosen)), np.full(len(chosen), more)])
         efficiency = np.tile(np.asarray(hammer.efficiency_at(stroke), dtype=float), 2)
@@ -470,32 +471,46 @@ def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlo
         # A straight line through the matched blow's own efficiency, its slope held near 0 where strokes hardly differ.
         power = float((away * wanted).sum() / ((away**2).sum() + (ENERGY_SCATTER / POWER_SPREAD) ** 2))
         hammer = replace(hammer, efficiency_power=power)
-        struck = drive_blows(match, hammer_setting(hammer, stroke), resistance, stresses=False)
-        calibrated = replace(
-            calibrated,
-            hammer=hammer,
-            blow_stroke=stroke,
-            blow_force_ratio=struck.peak_force / blows.peak_force[chosen],
-            blow_energy_ratio=struck.transferred_energy / blows.transferred_energy[chosen],
-        )
-    set_ratio, read_ratio = _sets_left(match, hammer, blows)
-    return replace(calibrated, set_ratio=set_ratio, read_ratio=read_ratio)
+    known, strokes, resistances = _graph_of_sets(blows)
+    each, against = (one.ravel() for one in np.meshgrid(strokes, resistances, indexing="ij"))
+    asked = np.concatenate([stroke, each]), np.concatenate([resistance, against])
+    if not len(asked[0]):
+        return calibrated
+    struck = drive_blows(match, hammer_setting(hammer, asked[0]), asked[1], stresses=False)  # all in one run
+    n, left = len(chosen), (float("nan"), float("nan"))
+    if len(known):
+        left = _sets_left(blows, known, strokes, resistances, struck.set_per_blow[n:].reshape(len(strokes), -1))
+    return replace(
+        calibrated,
+        hammer=hammer,
+        blow_stroke=stroke,
+        blow_force_ratio=struck.peak_force[:n] / blows.peak_force[chosen],
+        blow_energy_ratio=struck.transferred_energy[:n] / blows.transferred_energy[chosen],
+        set_ratio=left[0],
+        read_ratio=left[1],
+    )
 
 
-def _sets_left(match: Match, hammer: Hammer, blows: StruckBlows) -> tuple[float, float]:
-    """Hold computed against logged penetration of all blows with stroke, resistance and set; see `CalibratedHammer`."""
-    known = np.isfinite([blows.stroke, blows.resistance, blows.set_per_blow]).all(axis=0)
-    logged = float(blows.set_per_blow[known].sum())
-    if not logged > 0.0:
-        return float("nan"), float("nan")
+def _graph_of_sets(blows: StruckBlows) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the blows with stroke, resistance and set, and the strokes [m] and resistances [N] that enclose them."""
+    known = np.flatnonzero(np.isfinite([blows.stroke, blows.resistance, blows.set_per_blow]).all(axis=0))
+    if not blows.set_per_blow[known].sum() > 0.0:
+        return np.empty(0, dtype=int), np.empty(0), np.empty(0)
     stroke, resistance = blows.stroke[known], blows.resistance[known]
     strokes = np.linspace(0.99 * stroke.min(), 1.01 * stroke.max(), 3)
     lowest, highest = 0.99 * resistance.min() * READ_BOUNDS[0], 1.01 * resistance.max() * READ_BOUNDS[1]
-    resistances = np.geomspace(lowest, highest, 12)
-    each, against = (one.ravel() for one in np.meshgrid(strokes, resistances, indexing="ij"))
-    graph = drive_blows(match, hammer_setting(hammer, each), against, stresses=False)
-    sets = graph.set_per_blow.reshape(len(strokes), -1)
-    places = np.interp(stroke, strokes, np.arange(len(strokes)))
+    return known, strokes, np.geomspace(lowest, highest, 12)
+
+
+def _sets_left(
+    blows: StruckBlows, known: np.ndarray, strokes: np.ndarray, resistances: np.ndarray, sets: np.ndarray
+) -> tuple[float, float]:
+    """Hold computed against logged penetration of all blows with stroke, resistance and set; see `CalibratedHammer`.
+
+    Units: strokes [m]; resistances [N]; sets [m], of every pair of them.
+    """
+    logged, resistance = float(blows.set_per_blow[known].sum()), blows.resistance[known]
+    places = np.interp(blows.stroke[known], strokes, np.arange(len(strokes)))
     below = np.minimum(places.astype(int), len(strokes) - 2)
     share = places - below
 
