@@ -217,12 +217,13 @@ def _least_squares(design: np.ndarray, measured: np.ndarray) -> tuple[np.ndarray
     scale = np.sqrt(np.square(design).sum(axis=2)) + 1e-30
     unit = (design / scale[:, :, None]).reshape(-1, n_points, n_columns)
     wanted = np.repeat(measured, n_tried, axis=0)
-    normal = np.einsum("bnk,bnl->bkl", unit, unit) + 1e-9 * np.eye(n_columns)
-    sides = np.einsum("bnk,bn->bk", unit, wanted)
+    turned = unit.transpose(0, 2, 1)
+    normal = turned @ unit + 1e-9 * np.eye(n_columns)
+    sides = (turned @ wanted[:, :, None])[..., 0]
     left, found = [], []
     for columns in (n_columns - 1, n_columns):
         found.append(np.linalg.solve(normal[:, :columns, :columns], sides[:, :columns, None])[..., 0])
-        rest = wanted - np.einsum("bnk,bk->bn", unit[..., :columns], found[-1])
+        rest = wanted - (unit[..., :columns] @ found[-1][..., None])[..., 0]
         left.append(np.square(rest).sum(axis=1).reshape(n_blows, n_tried))
     return np.stack(left), found[0][:, 2].reshape(n_blows, n_tried) / scale[..., 2]
 

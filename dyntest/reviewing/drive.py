@@ -10,6 +10,7 @@ the same sheet, which a test holds it to.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -99,7 +100,7 @@ class DriveReview:
         """``"initial"`` or ``"restrike"``."""
         return self.drive.kind
 
-    @property
+    @cached_property
     def numbers(self) -> dict[str, float]:
         """Every number of the representative blow that exists, by its name in code [SI units of the names]."""
         if self.representative is None:

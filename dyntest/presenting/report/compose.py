@@ -90,26 +90,28 @@ HEADER_LETTERS = 45
 
 
 def report_data(review: Review, paper: str, today: date, figures: Iterable[str]) -> dict:
-    """Give everything that the report says."""
+    """Give everything that the report says; what shows no figure first, since they may still be being drawn."""
+    front, described, blows = front_page(review, today), description(review), summary_blocks(review)
+    assumed, equations, traced = assumptions(review), equation_blocks(), provenance(review)
     figures = frozenset(figures)
     sections = [
-        ("1  What was tested", description(review), True),
+        ("1  What was tested", described, True),
         ("2  Records: can they be trusted?", trust_blocks(review, figures), False),
         ("3  Hammer and stresses: what did the hammer deliver, and did it damage the pile?",
          delivery_blocks(review, figures), False),
-        ("4  Blow summary", summary_blocks(review), False),
+        ("4  Blow summary", blows, False),
         ("5  Resistance: how much, and how sure?", resistance_blocks(review, figures), False),
         ("6  Setup: did the pile gain or lose resistance?", setup_blocks(review, figures), False),
         ("7  Driving criterion", criterion_blocks(review, figures), False),
-        ("Appendix A: assumptions and choices", assumptions(review), False),
-        ("Appendix B: equations", equation_blocks(), False),
-        ("Appendix C: provenance", provenance(review), False),
+        ("Appendix A: assumptions and choices", assumed, False),
+        ("Appendix B: equations", equations, False),
+        ("Appendix C: provenance", traced, False),
         ("Notes and seal", notes_and_seal(review), False),
     ]  # fmt: skip
     kept = [{"question": question, "blocks": blocks, "page": page} for question, blocks, page in sections]
     sheet = review.sheet
     data = page_data(sheet.pile_name, sheet.structure, sheet.engineer, paper, today, review.version)
-    return {**data, "front": front_page(review, today), "sections": kept}
+    return {**data, "front": front, "sections": kept}
 
 
 def card_of(review: Review) -> dict | None:
