@@ -28,8 +28,8 @@ from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
+from dyntest.wave_equation.comparison import LawFit
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
-from dyntest.wave_equation.fitting import LawFit
 from dyntest.wave_equation.matching import Match, match_blow, with_reduction
 from dyntest.wave_equation.problem import Blow, Parameters, Problem, Reduction, SoilLaw
 from dyntest.wave_equation.soil import Mesh

@@ -1,9 +1,9 @@
 """Computed against measured waves: what a candidate model gets wrong, in standard deviations.
 
-Candidates of several soil laws and several blows march together in one run: each `Task` brings some columns.
+Candidates of several soil laws and several blows are computed together in one run: each `Task` brings some columns.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,14 @@ CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
 MOST_LASTING = 3.0
 """Greatest noise over misfit [1]: an offset that stays to the end of the record says little of the resistance."""
+MISFIT_BOUNDS = (0.003, 0.05)
+"""Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
+COMMON_ERROR = 0.25
+"""Power of the number of blows by which the noise of each counts more [1]: 0 would take the errors of the model for new
+in each blow, 0.5 for the same in all; our own choice between them."""
+PENALTY = 4.0
+"""Points by which a reduced section must be better for each parameter it adds [1]; a point is one unit of
+``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
 
 
 @dataclass(frozen=True)
@@ -194,7 +202,7 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
 
 
 def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
-    """March all candidates of tasks of one pile together, those of as many steps in one run.
+    """Compute all candidates of tasks of one pile together, those of as many steps in one run.
 
     Their problems differ in law, blow and soil, and in nothing else.
     """
@@ -235,7 +243,7 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
 def join_soils(soils: list[SoilModel]) -> SoilModel:
     """Give the candidates of several soils side by side."""
     joined: dict[str, Any] = {}
-    for name in (field.name for field in fields(SoilModel)):
+    for name in (each.name for each in fields(SoilModel)):
         values = [getattr(soil, name) for soil in soils]
         if name in ("hyperbolic", "rate_power"):
             values = [np.broadcast_to(value, soil.n_candidates) for value, soil in zip(values, soils, strict=True)]
@@ -368,3 +376,63 @@ def noise_left(problem: Problem, difference: np.ndarray, place: int = 0) -> floa
     freedom = max(samples - problem.layout.count, 0.5 * samples)
     misfit = float(wave_misfit(problem, difference[:, None], place)[0])
     return misfit * min(float(np.sqrt(max(time / nominal, 1.0) * samples / freedom)), MOST_LASTING)
+
+
+def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
+    """Give the misfit that counts as one standard deviation, over all blows."""
+    left = [noise_left(problem, outcome.difference[:, 0], place) for place, outcome in enumerate(outcomes)]
+    return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(outcomes) ** COMMON_ERROR
+
+
+@dataclass(frozen=True)
+class LawFit:
+    """The best model under one soil law.
+
+    Parameters
+    ----------
+    problem : Problem
+        The blows under that law; its misfit is the noise that the best law left.
+    scores : numpy.ndarray
+        Scores of the best model, shape (n_parameters,) [1].
+    misfit : float
+        Weighted root mean square difference of the upward waves over the greatest downward wave [1].
+    criterion : float
+        Sum of squares and twice the number of parameters, less is better [1]: Akaike's for a known noise.
+    logarithm : numpy.ndarray
+        Logarithms of total, shaft and toe resistance in newtons that the first blow mobilised, shape (3,) [1].
+    slope : numpy.ndarray
+        Their derivatives by the scores, shape (3, n_parameters) [1].
+    covariance : numpy.ndarray
+        Of the scores, shape (n_parameters, n_parameters) [1].
+    weight : float
+        Weight of the law in the mixture [1].
+    set_per_blow : float
+        Set that the model leaves for the first blow [m].
+    """
+
+    problem: Problem
+    scores: np.ndarray
+    misfit: float
+    criterion: float = 0.0
+    logarithm: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    slope: np.ndarray = field(default_factory=lambda: np.zeros((3, 0)))
+    covariance: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    weight: float = 1.0
+    set_per_blow: float = float("nan")
+
+    @property
+    def law(self) -> str:
+        """The static law, one of `LAWS`."""
+        return self.problem.law.backbone
+
+    @property
+    def spread(self) -> np.ndarray:
+        """Standard deviation of `logarithm`, shape (3,) [1]."""
+        return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", self.slope, self.covariance, self.slope), 1e-12))
+
+    @property
+    def points(self) -> float:
+        """What a reduced section is judged by, less is better: ``2 n ln(misfit)`` and the penalties [1]."""
+        independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
+        penalty = 3 * PENALTY if "section_left" in self.problem.layout.names else 0.0
+        return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty

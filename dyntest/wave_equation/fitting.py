@@ -1,6 +1,6 @@
 """Damped least squares for many starts at once, every Jacobian from one batched run.
 
-Every soil law is fitted to one blow, or to several blows of one soil, always: all laws, all blows and all starts march
+Every soil law is fitted to one blow, or to several blows of one soil, always: all laws, all blows and all starts run
 together in one batch. Several starts go on a coarse mesh; the best of each law goes on, on the mesh that is wanted,
 with the misfit that was left as the noise. Laws are then weighed by what they leave unexplained.
 """
@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from dyntest.wave_equation.comparison import (
-    CORRELATION_TIME,
+    LawFit,
     Outcome,
     Task,
-    noise_left,
+    noise_of,
     prior_residuals,
     prior_slope,
     run_tasks,
@@ -70,7 +70,7 @@ def fit(
     most_iterations: int = 25,
     tolerance: float = TOLERANCE,
 ) -> Fit:
-    """Minimise sums of squares from several starts, all marching together.
+    """Minimise sums of squares from several starts, all run together.
 
     Levenberg's and Marquardt's method: ``(JᵀJ + λ diag JᵀJ) Δ = −Jᵀr``; see Nocedal and Wright (2006), Numerical
     Optimization, 2nd ed., §10.3 (from memory).
@@ -145,16 +145,19 @@ COARSE = 2.0
 """Time step on which the starts are tried and slopes are taken, over the one that is aimed at [1]."""
 FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
-HOPELESS = 6.0
+GIVEN_UP = 6.0
 """Cost over the best start's from which on a start is given up [1]."""
 STARTS_LEFT = 2
 """Starts of every law that go on after the first iterations [1]."""
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
-HOPE, LESS_NOISE = 2.0, 0.8
+FURTHER_GAIN, LESS_NOISE = 2.0, 0.8
 """Gain that is still expected over the last round's, and fall of the noise after which a settled start goes on [1]."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
+EXCHANGE, EXCHANGE_ROUND = 3.0, 3
+"""Factor on what the last length of shaft carries over what the toe carries, in a model tried beside the best of every
+law, and iterations of a round of those [1]."""
 FIRST_LENGTHS = 5
 """Pieces of shaft that move by themselves while starts are tried [1]."""
 LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
@@ -162,18 +165,10 @@ LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
 valley. The share of the limit on the way up is not among them: without it a start stays where the toe is too weak."""
 FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
 """Iterations of all starts, and of the laws that are left once the noise is known [1]."""
-MISFIT_BOUNDS = (0.003, 0.05)
-"""Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
-SUPPORTED = 14.0
+SUPPORTED = 10.0
 """Rise of the cost over the best law's within which a law stays in the mixture, and is fitted to the end [1]: beyond
 ten a model has essentially no support (Burnham and Anderson 2002, Model Selection and Multimodel Inference, §2.6, from
 memory), and the last iterations may still lower a cost."""
-COMMON_ERROR = 0.25
-"""Power of the number of blows by which the noise of each counts more [1]: 0 would take the errors of the model for new
-in each blow, 0.5 for the same in all; our own choice between them."""
-PENALTY = 4.0
-"""Points by which a reduced section must be better for each parameter it adds [1]; a point is one unit of
-``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
 
 
 @dataclass
@@ -296,7 +291,7 @@ def _carry_slopes(descent: Descent, step: np.ndarray, rows: tuple[np.ndarray, ..
 
 
 def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERANCE) -> None:
-    """Take every descent downhill, all marching together, by Levenberg's and Marquardt's method as in `fit`.
+    """Take every descent downhill, all run together, by Levenberg's and Marquardt's method as in `fit`.
 
     Slopes serve for `SLOPES_SERVE` steps, each of which puts them right along its own direction (the secant version of
     the method; Madsen, Nielsen and Tingleff 2004, Methods for Non-Linear Least Squares Problems, §3.5, from memory).
@@ -348,60 +343,6 @@ def _go_on(each: Descent, candidates: np.ndarray, judged: list, tolerance: float
         each.age = 0
 
 
-@dataclass(frozen=True)
-class LawFit:
-    """The best model under one soil law.
-
-    Parameters
-    ----------
-    problem : Problem
-        The blows under that law; its misfit is the noise that the best law left.
-    scores : numpy.ndarray
-        Scores of the best model, shape (n_parameters,) [1].
-    misfit : float
-        Weighted root mean square difference of the upward waves over the greatest downward wave [1].
-    criterion : float
-        Sum of squares and twice the number of parameters, less is better [1]: Akaike's for a known noise.
-    logarithm : numpy.ndarray
-        Logarithms of total, shaft and toe resistance in newtons that the first blow mobilised, shape (3,) [1].
-    slope : numpy.ndarray
-        Their derivatives by the scores, shape (3, n_parameters) [1].
-    covariance : numpy.ndarray
-        Of the scores, shape (n_parameters, n_parameters) [1].
-    weight : float
-        Weight of the law in the mixture [1].
-    set_per_blow : float
-        Set that the model leaves for the first blow [m].
-    """
-
-    problem: Problem
-    scores: np.ndarray
-    misfit: float
-    criterion: float = 0.0
-    logarithm: np.ndarray = field(default_factory=lambda: np.zeros(3))
-    slope: np.ndarray = field(default_factory=lambda: np.zeros((3, 0)))
-    covariance: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
-    weight: float = 1.0
-    set_per_blow: float = float("nan")
-
-    @property
-    def law(self) -> str:
-        """The static law, one of `LAWS`."""
-        return self.problem.law.backbone
-
-    @property
-    def spread(self) -> np.ndarray:
-        """Standard deviation of `logarithm`, shape (3,) [1]."""
-        return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", self.slope, self.covariance, self.slope), 1e-12))
-
-    @property
-    def points(self) -> float:
-        """What a reduced section is judged by, less is better: ``2 n ln(misfit)`` and the penalties [1]."""
-        independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
-        penalty = 3 * PENALTY if "section_left" in self.problem.layout.names else 0.0
-        return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty
-
-
 def laws_of(law: str) -> tuple[SoilLaw, ...]:
     """Give the soil laws that a choice allows."""
     return tuple(each for each in SOIL_LAWS if law in (BEST, each.backbone))
@@ -417,18 +358,52 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
         descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
     ranked = sorted(descents, key=lambda each: each.cost)
-    ranked = [each for each in ranked if each.cost <= HOPELESS * ranked[0].cost]
+    ranked = [each for each in ranked if each.cost <= GIVEN_UP * ranked[0].cost]
     descents = [each for law in laws for each in [one for one in ranked if one.problem.law == law][:STARTS_LEFT]]
     for struck in (blows[:1], blows)[: len(blows)]:
         descents = _refined(_unlike(descents), struck, reduction, coarse, _noises([descents])[0])
         (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED)
+    (descents,) = _narrowed([exchanged(_unlike(_supported(descents)))], EXCHANGE_ROUND, TOLERANCE, SETTLED)
     return fit_to_the_end(descents, blows, reduction)
 
 
-def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, settled: float) -> list[list[Descent]]:
-    """Take groups of descents downhill in rounds, all marching together, until those that may be the best have settled.
+def exchanged(descents: list[Descent]) -> list[Descent]:
+    """Add to the best model of every law two that split what the last length and the toe carry in other ways.
 
-    After every round those are given up that not even `HOPE` would bring within `SUPPORTED` of the best of their group.
+    The waves hardly tell one from the other, and a descent may end in the wrong one of two valleys. In one the last
+    length carries more; in the other as much as its neighbour, and the toe has the quake that the shaft had grown to.
+    """
+    found = list(descents)
+    for best in {each.problem.law: each for each in sorted(descents, key=lambda each: -each.cost)}.values():
+        layout = best.problem.layout
+        values = {name: value[..., 0] for name, value in physical(layout, best.scores[:, None]).items()}
+        *_, neighbour, last = values["shaft"]
+        both = last + values["toe_resistance"]
+        grown = values["shaft_quake"] * np.exp(0.5 * values["quake_rise"])
+        more = EXCHANGE * last / (EXCHANGE * last + values["toe_resistance"]) * both
+        alike = min(neighbour, 0.5 * both)
+        for there, others in (
+            (more, {}),
+            (alike, {"toe_quake": max(np.log(values["toe_quake"]), np.log(grown)), "quake_rise": 0.0}),
+        ):
+            scores = best.scores.copy()
+            changed = {
+                layout.names[layout.n_shaft - 1]: np.log(there),
+                "toe_resistance": np.log(both - there),
+                **others,
+            }
+            for name, value in changed.items():
+                row = layout.row(name)
+                scores[row] = (value - layout.expected[row]) / layout.spread[row]
+            found.append(Descent(best.problem, np.clip(scores, -BOUND, BOUND), LATER_DAMPING))
+    return found
+
+
+def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, settled: float) -> list[list[Descent]]:
+    """Take groups of descents downhill in rounds, all run together, until those that may be the best have settled.
+
+    After every round those are given up that `FURTHER_GAIN` would not bring within `SUPPORTED` of the best of their
+    group.
     """
     evaluate([each for group in groups for each in group])
     for _ in range(ROUNDS):
@@ -441,13 +416,13 @@ def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, se
                 each.active = each.active or noise < LESS_NOISE * each.problem.misfit
                 each.take_noise(noise)
             best = min(_criterion(each) for each in group)
-            hopeful = [
+            left = [
                 (each, gain)
                 for each, gain in zip(group, gains, strict=True)
-                if _criterion(each) - (HOPE * gain * each.cost if each.active else 0.0) <= best + SUPPORTED
+                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0) <= best + SUPPORTED
             ]
-            kept.append([each for each, _ in hopeful])
-            still = still or any(each.active and gain > settled for each, gain in hopeful)
+            kept.append([each for each, _ in left])
+            still = still or any(each.active and gain > settled for each, gain in left)
         groups = kept
         if not still:
             break
@@ -484,7 +459,7 @@ def fit_to_the_end(
 def fit_each_to_the_end(
     groups: list[tuple[list[Descent], tuple[Blow, ...]]], reduction: Reduction | None = None
 ) -> list[list[LawFit]]:
-    """Do so for several groups of descents of one pile, each with blows and noise of its own, all marching together."""
+    """Do so for several groups of descents of one pile, each with blows and noise of its own, all run together."""
     begun = [_unlike(_supported(descents)) for descents, _ in groups]
     fine = [
         _refined(descents, blows, reduction, TARGET_STEP, noise)
@@ -542,12 +517,6 @@ def _noises(groups: list[list[Descent]]) -> list[float]:
     """Give the noise that the best model of every group leaves, over all its blows."""
     best = [min(descents, key=lambda each: each.cost) for descents in groups]
     return [noise_of(each.problem, outcomes) for each, outcomes in zip(best, evaluate(best), strict=True)]
-
-
-def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
-    """Give the misfit that counts as one standard deviation, over all blows."""
-    left = [noise_left(problem, outcome.difference[:, 0], place) for place, outcome in enumerate(outcomes)]
-    return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(outcomes) ** COMMON_ERROR
 
 
 def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:

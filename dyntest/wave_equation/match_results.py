@@ -10,15 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.pile import Pile, pile_width
-from dyntest.wave_equation.comparison import candidate_mesh, candidate_soil, run
-from dyntest.wave_equation.fitting import LawFit
+from dyntest.wave_equation.comparison import LawFit, candidate_mesh, candidate_soil, run
 from dyntest.wave_equation.matching import (
     FLOOR,
     FLOOR_OF_RADIATION,
     TAIL,
     WIDENING,
     WIDENING_OF_PARTS,
-    WIDENING_OF_RADIATION,
     Match,
     mixture_range,
 )
@@ -280,7 +278,8 @@ def load_movement(match: Match, greatest_toe_movement: float | None = None, n_po
         greatest_toe_movement = max(3.0 * float(values["toe_quake"][0]), 1.2 * WIDTH_SHARE * width)
     toe_movement = greatest_toe_movement * np.linspace(0.0, 1.0, n_points) ** 2
     head_load, head_movement, toe_load = (curve[:, 0] for curve in _curves(problem, values, toe_movement))
-    drawn = _drawn_curves(match, toe_movement)
+    mobilised = float(np.interp(match.modelled_resistance, head_load, toe_movement))
+    drawn = _drawn_curves(match, toe_movement, mobilised)
     at_movement = np.array([np.interp(head_movement, move, load) for load, move in drawn]).reshape(-1, n_points)
     low, high = np.quantile(np.vstack([at_movement, head_load]), (TAIL, 1.0 - TAIL), axis=0)
     failures = []
@@ -323,8 +322,12 @@ def _curves(problem: Problem, values: dict[str, np.ndarray], toe_movement: np.nd
     return force, movement, toe_load
 
 
-def _drawn_curves(match: Match, toe_movement: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Give loads and movements at the head of models drawn from the laws; the same for the same match."""
+def _drawn_curves(match: Match, toe_movement: np.ndarray, mobilised: float) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Give loads and movements at the head of models drawn from the laws; the same for the same match.
+
+    At the toe movement `mobilised` [m] each carries what its law says that it mobilised, so that the range there is
+    that of the match: drawn far from the best model, shaft and toe would not make up for each other as they do near it.
+    """
     random, drawn = np.random.default_rng(0), []
     for found in match.fits:
         n = round(DRAWS * found.weight)
@@ -332,12 +335,14 @@ def _drawn_curves(match: Match, toe_movement: np.ndarray) -> list[tuple[np.ndarr
             continue
         root = np.linalg.cholesky(found.covariance + 1e-9 * np.eye(len(found.scores)))
         radiates = found.problem.law.damping in RADIATING
-        widening = WIDENING * (WIDENING_OF_RADIATION if radiates else 1.0)
         floor = FLOOR_OF_RADIATION if radiates else FLOOR
-        scores = found.scores[:, None] + widening * root @ random.standard_normal((len(found.scores), n))
+        change = WIDENING * root @ random.standard_normal((len(found.scores), n))
+        scores = found.scores[:, None] + change
         values = physical(found.problem.layout, np.clip(scores, -BOUND, BOUND))
         load, movement, _ = _curves(found.problem, values, toe_movement)
-        load = load * np.exp(floor["total"] * random.standard_normal(n))
+        there = np.array([np.interp(mobilised, toe_movement, each) for each in load.T])
+        total = np.exp(found.logarithm[0] + found.slope[0] @ change + floor["total"] * random.standard_normal(n))
+        load = load * total / np.maximum(there, 1.0)
         drawn += list(zip(load.T, movement.T, strict=True))
     return drawn
 

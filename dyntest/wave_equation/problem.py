@@ -132,6 +132,10 @@ SPREAD = {
     "section_length": 0.5,
 }
 RADIATION_QUAKE_SPREAD = 0.6
+KNOWN_RATE_SPREAD, SLIP_POWER_SPREAD = 0.4, 0.3
+"""Spreads of the rate factor along the shaft where the sheet tells the soil, and of its power, where a slider's limit
+grows with the rate of slip [1]. The record hardly tells that growth from resistance, so that published values have to:
+a factor of 0.4 to 1.8 in clay and a power of 0.12 to 0.4 lie within two spreads, wider than the sources above."""
 LEAST_SPEED_SPREAD = 0.004
 """Least uncertainty of the wave speed's error from toe returns [1]; our own choice."""
 LINKED_SPREAD = 0.03
@@ -269,6 +273,9 @@ def lay_out(
     if law.damping in RADIATING:
         values["shaft_quake"], spreads["shaft_quake"] = np.log(RADIATION_QUAKE), RADIATION_QUAKE_SPREAD
         values["toe_damping"] = np.log(TOE_SLIP_FACTOR)
+        spreads["rate_power"] = SLIP_POWER_SPREAD
+        if shaft_soil in RATE_FACTOR.keys() - {None}:
+            spreads["shaft_damping"] = KNOWN_RATE_SPREAD
         values |= {"shaft_radiation": 0.0, "toe_radiation": 0.0, "dashpot_power": DASHPOT_POWER}
     if linked(pile):
         spreads["wave_speed_error"] = LINKED_SPREAD
@@ -373,7 +380,7 @@ LEAD = 0.5e-3
 SPAN = 30e-3
 """Time after the toe's return up to which waves are compared [s]: loading, rebound and unloading."""
 STEPS_TOGETHER = 8
-"""Numbers of steps are multiples of this, so that blows of about one length can march together [1]."""
+"""Numbers of steps are multiples of this, so that blows of about one length can be computed together [1]."""
 FULL_WEIGHT_SPAN, LEAST_WEIGHT = 4e-3, 0.35
 """Time after the toe's return with full weight [s], and the weight that is left at the end [1]: drift grows with
 time."""

@@ -57,7 +57,8 @@ class Motion:
     greatest_force_step, least_force_step : numpy.ndarray
         The steps at which they occur [1].
     greatest_spring : numpy.ndarray
-        Greatest static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N].
+        Greatest static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N]; the limit where soil that
+        radiates has slipped, whose spring may not have reached it.
     dissipated : numpy.ndarray
         Work done on springs and dashpots of the soil, shape (n_candidates,) [J].
     state : State
@@ -161,6 +162,11 @@ def simulate(
             bounds.take(index, step.force_above())
         if springs is not None:
             np.maximum(springs, step.spring, out=springs)
+            for apart in step.radiating:
+                apart.add_slip(step)
+    if springs is not None:
+        for apart in step.radiating:
+            springs[:, apart.columns] = apart.shown(springs[:, apart.columns])
     toe = step.toe_displacement(toe_out, state)
     return Motion(
         np.arange(n_steps) * mesh.time_step,

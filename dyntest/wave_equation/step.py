@@ -227,6 +227,10 @@ class PowerRoot:
         return maximum(u, SLOWEST, out=u)
 
 
+SHOWN_SLIP = 1e-3
+"""Slip that shows the static limit of soil whose dashpot carries part of the force [m]; up to it the resistance shown
+rises from the spring's to the limit. Our own choice: a movement that is small beside the set of a blow."""
+
 TINY = 1e-3
 """Force that keeps logarithms finite [N]."""
 SLOWEST = -18.0
@@ -315,7 +319,8 @@ class _Radiating:
         self.soil_y = np.asarray((velocity * step.z_above)[rows, columns], kind)
         step.x[:, columns] = self.h * self.soil_y
         self.gap = np.zeros(self.kappa.shape[1], kind) if state.toe_gap is None else state.toe_gap[columns].astype(kind)
-        self.half_force, self.kept, self.kept_p = (np.zeros_like(self.kappa) for _ in range(3))
+        self.half_force, self.kept, self.kept_p, self.slid = (np.zeros_like(self.kappa) for _ in range(4))
+        self.limit, self.way_of_y = step.upper[:, columns], np.asarray(step.dt / z, kind)
 
     def move(self, step: "Step") -> None:
         """Put spring and velocity of these columns in the place of what the common lines found."""
@@ -348,6 +353,15 @@ class _Radiating:
         add(s, w, s)
         opens = self.gap + self.soil_y[-1] - y[-1]  # the soil under a toe that lifted off rises slower than the toe
         self.gap = np.where(self.half_force[-1] <= 0.0, maximum(opens, 0.0), 0.0)
+
+    def add_slip(self, step: "Step") -> None:
+        """Add the downward slip of the last step; a toe on its way through a gap does not slip."""
+        slip = (step.soil_p[:, self.columns] - self.soil_y) * self.way_of_y
+        self.slid += np.where(self.half_force >= 0.999 * self.limit, np.maximum(slip, 0.0), 0.0)
+
+    def shown(self, springs: np.ndarray) -> np.ndarray:
+        """Give the greatest half forces of the springs, raised to the limit where the soil slipped."""
+        return springs + np.maximum(self.limit - springs, 0.0) * np.minimum(self.slid / SHOWN_SLIP, 1.0)
 
 
 class Step:

@@ -4,16 +4,14 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares, rosen
 
-from dyntest.wave_equation.comparison import Task, run_tasks
+from dyntest.wave_equation.comparison import MISFIT_BOUNDS, PENALTY, LawFit, Task, run_tasks
 from dyntest.wave_equation.fitting import (
     COARSE,
     LATER,
-    MISFIT_BOUNDS,
-    PENALTY,
     Descent,
-    LawFit,
     descend,
     evaluate,
+    exchanged,
     fit,
     fit_laws,
     laws_of,
@@ -22,7 +20,7 @@ from dyntest.wave_equation.fitting import (
     normal_equations,
     take_slopes,
 )
-from dyntest.wave_equation.problem import SOIL_LAWS, TARGET_STEP, Reduction, make_problem
+from dyntest.wave_equation.problem import SOIL_LAWS, TARGET_STEP, Reduction, make_problem, physical
 
 TIME = np.linspace(0.0, 3.0, 40)
 
@@ -91,7 +89,7 @@ def test_a_reduced_section_must_earn_its_parameters(blow):
     assert found(1e-5).points == found(MISFIT_BOUNDS[0]).points
 
 
-def test_laws_side_by_side_march_as_they_do_alone(blow):
+def test_laws_side_by_side_run_as_they_do_alone(blow):
     """Candidates of every law and of two blows in one run give what each gives in a run of its own."""
     problems = [make_problem((blow, blow), law=law) for law in SOIL_LAWS]
     tasks = [
@@ -108,7 +106,7 @@ def test_laws_side_by_side_march_as_they_do_alone(blow):
         np.testing.assert_allclose(found.set_per_blow, alone.set_per_blow, atol=1e-6)
 
 
-def test_blows_of_unlike_length_march_in_runs_of_their_own(blow, invented_blow):
+def test_blows_of_unlike_length_have_runs_of_their_own(blow, invented_blow):
     short = make_problem(invented_blow(duration=0.04).blow)
     problem = make_problem(blow)
     assert short.n_steps < problem.n_steps
@@ -181,6 +179,28 @@ def test_neighbouring_lengths_move_together_while_starts_are_tried(blow):
     assert basis[: layout.n_shaft].sum(axis=1).tolist() == [1.0] * layout.n_shaft
     still = np.abs(basis).sum(axis=1) == 0.0
     assert {layout.names[row] for row in np.flatnonzero(still)} == {*LATER}
+
+
+def test_what_the_last_length_and_the_toe_carry_is_split_in_other_ways(blow):
+    """The sum stays, and a toe that took over what lay along the shaft moves as far as the shaft did there."""
+    best = Descent(make_problem(blow, law=SOIL_LAWS[0], time_step=COARSE * TARGET_STEP), np.zeros(0))
+    layout = best.problem.layout
+    best.scores = np.zeros(layout.count)
+    best.scores[layout.n_shaft - 1], best.scores[layout.row("quake_rise")] = 1.0, 3.0
+
+    def carried(each):
+        values = physical(layout, each.scores[:, None])
+        return values["shaft"][-1, 0], values["toe_resistance"][0], values["toe_quake"][0]
+
+    same, more, alike = exchanged([best])
+    assert same is best
+    last, toe, quake = carried(best)
+    for other in (more, alike):
+        assert sum(carried(other)[:2]) == pytest.approx(last + toe)
+    assert carried(more)[0] > 1.5 * last
+    assert carried(alike)[0] == pytest.approx(physical(layout, best.scores[:, None])["shaft"][-2, 0])
+    shaft_quake = physical(layout, best.scores[:, None])["shaft_quake"][0]
+    assert quake < carried(alike)[2] == pytest.approx(shaft_quake * np.exp(0.5 * 3.0 * 0.4))
 
 
 def test_a_blow_is_not_moved_by_the_drift_of_another(blow):

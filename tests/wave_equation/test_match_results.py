@@ -157,8 +157,10 @@ def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_bl
     assert (curve.head_load_low <= curve.head_load).all()
     assert (curve.head_load_high >= curve.head_load).all()
     low, high = matched[1].matched_resistance_range
-    band = curve.head_load_high[-1] - curve.head_load_low[-1]
-    assert 0.6 < band / (high - low) < 2.5  # drawn models are not normal in the total, nor do they meet the toe at once
+    band = (curve.head_load_high - curve.head_load_low) / (high - low)
+    mobilised = int(np.searchsorted(curve.head_load, 0.995 * matched[1].modelled_resistance))
+    assert 0.6 < band[mobilised] < 1.5, band[mobilised]
+    assert 0.6 < band[-1] < 2.2  # the quakes are less sure, and what comes beyond the blow's movement is too
 
 
 def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(invented_blow, monkeypatch):

@@ -6,14 +6,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dyntest.wave_equation.fitting import LawFit
+from dyntest.wave_equation.comparison import LawFit
 from dyntest.wave_equation.matching import (
     FLOOR,
     FLOOR_OF_RADIATION,
     TAIL,
     WIDENING,
     WIDENING_OF_PARTS,
-    WIDENING_OF_RADIATION,
     mixture_range,
     resistance_mixture,
 )
@@ -96,6 +95,6 @@ def test_a_law_with_radiation_leaves_a_wider_range(fits, invented_blow):
     radiating = replace(plain, problem=problem, slope=slope, covariance=np.eye(problem.layout.count))
     reach = stats.norm.ppf(1.0 - TAIL)
     (low, high), *_ = resistance_mixture([radiating])[1]
-    spread = np.hypot(WIDENING * WIDENING_OF_RADIATION * 0.01, FLOOR_OF_RADIATION["total"])
+    spread = np.hypot(WIDENING * 0.01, FLOOR_OF_RADIATION["total"])
     assert np.log(high / low) == pytest.approx(2.0 * reach * spread, rel=2e-3)
     assert high - low > 1.5 * np.ptp(resistance_mixture([plain])[1][0])

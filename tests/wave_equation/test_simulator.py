@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -77,6 +79,25 @@ def test_static_force_stays_within_its_bounds(options, mesh, make_soil, pulse):
         least = np.minimum(least, state.spring)
     upward = soil.limit if soil.upward_limit is None else soil.upward_limit
     assert (least[:-1] >= -upward[:-1] * (1 + 1e-12)).all()
+
+
+@pytest.mark.parametrize("slips", [True, False])
+def test_soil_that_slipped_shows_its_limit_where_the_dashpot_held_the_spring_back(slips, mesh, make_soil, pulse):
+    """Strong dashpots beside soft springs: the soil slips long before its springs come to the limit, or never."""
+    shaft = np.array([6e5, 9e5]) * (1.0 if slips else 30.0)
+    soil = make_soil(shaft=shaft, shaft_damping=0.0, toe_damping=0.0, radiation=np.full((40, 2), 4e5))
+    motion = simulate(mesh, replace(soil, quake=10.0 * soil.quake), impose_down_wave(pulse), 500, peaks=True)
+    begin = int(np.flatnonzero(soil.limit[:, 0])[0])
+    shown = motion.greatest_spring[begin:-1] / soil.limit[begin:-1]
+    assert (np.abs(motion.state.spring[begin:-1]) < 0.5 * soil.limit[begin:-1]).all()
+    assert shown.min() == pytest.approx(1.0) if slips else shown.max() < 0.5
+
+
+def test_a_toe_that_moves_through_a_gap_does_not_slip(mesh, make_soil, pulse):
+    soil = make_soil(radiation=np.full((40, 2), 4e5), toe_gap=np.array([0.0, 1.0]))
+    motion = simulate(mesh, soil, impose_down_wave(pulse), 500, peaks=True)
+    assert motion.greatest_spring[-1, 0] > 0.0
+    assert motion.greatest_spring[-1, 1] == 0.0
 
 
 def test_soil_free_rows_change_nothing(mesh, make_soil, pulse):
