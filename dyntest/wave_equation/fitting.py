@@ -153,6 +153,9 @@ ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
 FURTHER_GAIN, LESS_NOISE = 2.0, 0.8
 """Gain that is still expected over the last round's, and fall of the noise after which a settled start goes on [1]."""
+SEARCH = 0.5
+"""Share of the noise that a search takes for it [1]: a poor fit leaves so much that what is expected would hold it
+where it is."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 EXCHANGE, EXCHANGE_ROUND = 3.0, 3
@@ -361,9 +364,13 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
     ranked = [each for each in ranked if each.cost <= GIVEN_UP * ranked[0].cost]
     descents = [each for law in laws for each in [one for one in ranked if one.problem.law == law][:STARTS_LEFT]]
     for struck in (blows[:1], blows)[: len(blows)]:
-        descents = _refined(_unlike(descents), struck, reduction, coarse, _noises([descents])[0])
-        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED)
-    (descents,) = _narrowed([exchanged(_unlike(_supported(descents)))], EXCHANGE_ROUND, TOLERANCE, SETTLED)
+        descents = _refined(_unlike(descents), struck, reduction, coarse, SEARCH * _noises([descents])[0])
+        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED, SEARCH)
+    descents = exchanged(_unlike(_supported(descents, SEARCH)))
+    (descents,) = _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, SEARCH)
+    noise = _noises([descents])[0]
+    for each in descents:
+        each.take_noise(noise)
     return fit_to_the_end(descents, blows, reduction)
 
 
@@ -399,7 +406,9 @@ def exchanged(descents: list[Descent]) -> list[Descent]:
     return found
 
 
-def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, settled: float) -> list[list[Descent]]:
+def _narrowed(
+    groups: list[list[Descent]], iterations: int, tolerance: float, settled: float, share: float = 1.0
+) -> list[list[Descent]]:
     """Take groups of descents downhill in rounds, all run together, until those that may be the best have settled.
 
     After every round those are given up that `FURTHER_GAIN` would not bring within `SUPPORTED` of the best of their
@@ -413,13 +422,13 @@ def _narrowed(groups: list[list[Descent]], iterations: int, tolerance: float, se
         for group, costs, noise in zip(groups, before, _noises(groups), strict=True):
             gains = [(was - each.cost) / max(each.cost, 1e-9) for each, was in zip(group, costs, strict=True)]
             for each in group:
-                each.active = each.active or noise < LESS_NOISE * each.problem.misfit
-                each.take_noise(noise)
+                each.active = each.active or share * noise < LESS_NOISE * each.problem.misfit
+                each.take_noise(share * noise)
             best = min(_criterion(each) for each in group)
             left = [
                 (each, gain)
                 for each, gain in zip(group, gains, strict=True)
-                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0) <= best + SUPPORTED
+                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0) <= best + SUPPORTED / share**2
             ]
             kept.append([each for each, _ in left])
             still = still or any(each.active and gain > settled for each, gain in left)
@@ -494,9 +503,9 @@ def _refined(
     return refined
 
 
-def _supported(descents: list[Descent]) -> list[Descent]:
+def _supported(descents: list[Descent], share: float = 1.0) -> list[Descent]:
     best = min(_criterion(each) for each in descents)
-    return [each for each in descents if _criterion(each) <= best + SUPPORTED]
+    return [each for each in descents if _criterion(each) <= best + SUPPORTED / share**2]
 
 
 def _unlike(descents: list[Descent]) -> list[Descent]:
