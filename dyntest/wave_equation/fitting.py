@@ -428,7 +428,8 @@ def _narrowed(
             left = [
                 (each, gain)
                 for each, gain in zip(group, gains, strict=True)
-                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0) <= best + SUPPORTED / share**2
+                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0)
+                <= best + SUPPORTED / share**2
             ]
             kept.append([each for each, _ in left])
             still = still or any(each.active and gain > settled for each, gain in left)

@@ -325,8 +325,9 @@ def _curves(problem: Problem, values: dict[str, np.ndarray], toe_movement: np.nd
 def _drawn_curves(match: Match, toe_movement: np.ndarray, mobilised: float) -> list[tuple[np.ndarray, np.ndarray]]:
     """Give loads and movements at the head of models drawn from the laws; the same for the same match.
 
-    At the toe movement `mobilised` [m] each carries what its law says that it mobilised, so that the range there is
-    that of the match: drawn far from the best model, shaft and toe would not make up for each other as they do near it.
+    Each carries what its law says that it mobilised, at the toe movement `mobilised` [m] on a hyperbola and at the end
+    of the curve where soil yields, so that the range there is that of the match: drawn far from the best model, shaft
+    and toe would not make up for each other as they do near it.
     """
     random, drawn = np.random.default_rng(0), []
     for found in match.fits:
@@ -340,7 +341,8 @@ def _drawn_curves(match: Match, toe_movement: np.ndarray, mobilised: float) -> l
         scores = found.scores[:, None] + change
         values = physical(found.problem.layout, np.clip(scores, -BOUND, BOUND))
         load, movement, _ = _curves(found.problem, values, toe_movement)
-        there = np.array([np.interp(mobilised, toe_movement, each) for each in load.T])
+        at = mobilised if found.problem.hyperbolic else toe_movement[-1]
+        there = np.array([np.interp(at, toe_movement, each) for each in load.T])
         total = np.exp(found.logarithm[0] + found.slope[0] @ change + floor["total"] * random.standard_normal(n))
         load = load * total / np.maximum(there, 1.0)
         drawn += list(zip(load.T, movement.T, strict=True))

@@ -37,7 +37,7 @@ from dyntest.wave_equation.problem import (
 
 WIDENING, WIDENING_OF_PARTS = 1.5, 1.75
 """Factors on the spread that a record leaves under one law, of the total and of shaft and toe [1]."""
-FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03}, {"total": 0.04, "part": 0.04}
+FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.03}, {"total": 0.04, "part": 0.06}
 """Spread that no record can take away, and that under laws with radiation, which differ most from author to author [1]:
 of the logarithm of the total, and of shaft and toe as a share of the total.
 

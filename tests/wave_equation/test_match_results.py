@@ -158,9 +158,8 @@ def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_bl
     assert (curve.head_load_high >= curve.head_load).all()
     low, high = matched[1].matched_resistance_range
     band = (curve.head_load_high - curve.head_load_low) / (high - low)
-    mobilised = int(np.searchsorted(curve.head_load, 0.995 * matched[1].modelled_resistance))
-    assert 0.6 < band[mobilised] < 1.5, band[mobilised]
-    assert 0.6 < band[-1] < 2.2  # the quakes are less sure, and what comes beyond the blow's movement is too
+    assert band[-1] == pytest.approx(1.0, abs=0.25)  # all soil yields there
+    assert band.max() < 3.5  # before it does, the quakes are less sure than the resistance
 
 
 def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(invented_blow, monkeypatch):
@@ -172,8 +171,8 @@ def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(invented_blo
         return curve.head_load_high[-1] - curve.head_load_low[-1]
 
     usual = band()
-    monkeypatch.setattr(match_results, "FLOOR_OF_RADIATION", {"total": 0.0})
-    assert band() < usual
+    monkeypatch.setattr(match_results, "FLOOR_OF_RADIATION", {"total": 0.4})
+    assert band() > 1.3 * usual
 
 
 def test_the_offset_criterion_on_a_plastic_pile(soil_by_hand):
