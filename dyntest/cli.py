@@ -44,6 +44,11 @@ SOON = 2.0
 """Time that has to pass before the rest is estimated [s]."""
 
 
+def _out(text: str) -> Callable:
+    """Give the option that names the folder of results."""
+    return click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help=text)
+
+
 _MATCH = click.option(
     "--match",
     type=click.Choice(["best", "none"]),
@@ -70,12 +75,7 @@ def commands() -> None:
 
 @commands.command(epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every")
 @click.argument("sheet", type=click.Path(path_type=Path))
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Folder for the results [default: review/ beside the sheet].",
-)
+@_out("Folder for the results [default: review/ beside the sheet].")
 @click.option(
     "--match",
     type=click.Choice(["best", "every", "none"]),
@@ -125,12 +125,7 @@ def _helpers(match: str) -> Iterator[Executor | None]:
 
 @commands.command(epilog="Example: dyntest survey sample_signals --match none --out survey")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Folder for the results [default: survey/ in the folder].",
-)
+@_out("Folder for the results [default: survey/ in the folder].")
 @_MATCH
 @_DASK
 def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None:
@@ -173,12 +168,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
 
 @commands.command(epilog="Example: dyntest structure sample_signals/structure.toml")
 @click.argument("path", metavar="STRUCTURE", type=click.Path(path_type=Path))
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Folder for the results [default: structure/ beside the file].",
-)
+@_out("Folder for the results [default: structure/ beside the file].")
 @_MATCH
 @_DASK
 def structure(path: Path, out: Path | None, match: str, dask: str | None) -> None:
@@ -255,7 +245,7 @@ def _dask(address: str | None):
     type=click.Path(path_type=Path),
     help="A further test pile of the structure; the least favourable governs. May be repeated.",
 )
-@click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help="Folder for tables and check.json.")
+@_out("Folder for tables and check.json.")
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
     """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
     from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files

@@ -43,6 +43,7 @@ class Name:
 
 _FORCE = ("force", "N", ("kN", 0), ("kip", 0))
 _STRESS = ("stress", "Pa", ("MPa", 1), ("ksi", 1))
+_VELOCITY = ("velocity", "m/s", ("m/s", 2), ("ft/s", 1))
 _LENGTH = ("length", "m", ("m", 2), ("ft", 1))
 _MOVEMENT = ("length", "m", ("mm", 1), ("in", 2))
 _ENERGY = ("energy", "J", ("kJ", 1), ("kip ft", 1))
@@ -56,16 +57,7 @@ NAMES = {
         Name("blow", "n", "blow number", "count", "1", ("", 0), ("", 0)),
         Name("clock", "t", "time since the start of the drive", "time", "s", ("s", 1), ("s", 1)),
         Name("peak_force", "F_max", "maximum force at the gauges", *_FORCE, _COMPRESSION),
-        Name(
-            "peak_velocity",
-            "v_max",
-            "maximum velocity at the gauges",
-            "velocity",
-            "m/s",
-            ("m/s", 2),
-            ("ft/s", 1),
-            _DOWN,
-        ),
+        Name("peak_velocity", "v_max", "maximum velocity at the gauges", *_VELOCITY, _DOWN),
         Name(
             "peak_compression_stress",
             "σ_c",

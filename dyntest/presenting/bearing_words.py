@@ -175,15 +175,17 @@ _SENTENCES: dict[str, Callable[[dict, Criterion, str], str]] = {
     "no counts": _absent,
 }
 
+
+def _beyond(how: str) -> Callable[[dict, str], str]:
+    """Give the sentence on a toe that ended beyond those of the test piles."""
+    return lambda r, s: (
+        f"the toe ended {_length(r['value'], s)} {how} test pile, more than the tolerance of {_length(r['limit'], s)}"
+    )
+
+
 _ODD: dict[str, Callable[[dict, str], str]] = {
-    PAST: lambda r, s: (
-        f"the toe ended {_length(r['value'], s)} deeper than the deepest test pile, more than the tolerance of "
-        f"{_length(r['limit'], s)}"
-    ),
-    SHORT_OF: lambda r, s: (
-        f"the toe ended {_length(r['value'], s)} shallower than the shallowest test pile, more than the tolerance of "
-        f"{_length(r['limit'], s)}"
-    ),
+    PAST: _beyond("deeper than the deepest"),
+    SHORT_OF: _beyond("shallower than the shallowest"),
     FELL: lambda r, s: (
         f"at {_length(r['depth'], s)} the blows times stroke fell to {r['value']:.0%} of what they had been, to "
         f"{show_count(r['limit'], s)}, while driving on; unless a layer explains it, the pile may be damaged "

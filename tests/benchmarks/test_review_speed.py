@@ -14,7 +14,6 @@ from pathlib import Path
 import pytest
 
 SAMPLES = Path(__file__).parents[2] / "sample_signals"
-SHEET = SAMPLES / "pier_2_clay" / "sheet.toml"
 ROUNDS = 3
 BARE = [sys.executable, "-c", "import numpy, pandas, matplotlib.pyplot"]
 
@@ -24,10 +23,18 @@ def command(sheet, match, out):
 
 
 @pytest.fixture
-def cold(tmp_path):
+def sheet(benchmark, small_test):
+    """Give the sheet of a sample by its folder's name; where nothing is timed, that of a test of a few blows."""
+    return lambda name: SAMPLES / name / "sheet.toml" if benchmark.enabled else small_test
+
+
+@pytest.fixture
+def cold(benchmark, tmp_path):
     """Give what runs a command with bytecode at hand, as it is once installed; wall and processor time [s]."""
-    environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(tmp_path / "bytecode")}
-    environment.pop("PYTHONDONTWRITEBYTECODE", None)
+    environment = dict(os.environ)
+    if benchmark.enabled:
+        environment["PYTHONPYCACHEPREFIX"] = str(tmp_path / "bytecode")
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)
 
     def run(words):
         begin, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -39,10 +46,11 @@ def cold(tmp_path):
 
 
 @pytest.mark.benchmark(group="review, cold")
-def test_ratios_to_bare_imports(benchmark, cold, tmp_path):
+def test_ratios_to_bare_imports(benchmark, cold, sheet, tmp_path):
     """Least of three, and the processor time of all processes of a run, which is more where two cores share it."""
-    runs = {"bare imports": BARE} | {match: command(SHEET, match, tmp_path / match) for match in ("none", "best")}
-    for words in (BARE, runs["none"]):
+    reviews = {match: command(sheet("pier_2_clay"), match, tmp_path / match) for match in ("none", "best")}
+    runs = {"bare imports": BARE} | reviews
+    for words in (BARE, runs["none"]) if benchmark.enabled else ():
         cold(words)  # writes the bytecode
     taken = {name: [] for name in runs}
 
@@ -60,7 +68,7 @@ def test_ratios_to_bare_imports(benchmark, cold, tmp_path):
 
 
 @pytest.mark.benchmark(group="review, cold")
-def test_every_blow(benchmark, cold, tmp_path):
-    taken = benchmark.pedantic(cold, (command(SAMPLES / "pier_3_shale" / "sheet.toml", "every", tmp_path / "out"),))
+def test_every_blow(benchmark, cold, sheet, tmp_path):
+    taken = benchmark.pedantic(cold, (command(sheet("pier_3_shale"), "every", tmp_path / "out"),))
     assert (tmp_path / "out" / "summary.json").exists()
     print(f"\nevery of 501 blows matched: {taken[0]:.0f} s, processor {taken[1]:.0f} s")

@@ -74,9 +74,45 @@ LITTLE_CONTRAST = """() => {
 """Texts whose contrast with what is behind them is below 4.5 (WCAG 2.1, 1.4.3); controls that cannot be used aside."""
 
 
-@pytest.mark.parametrize(("width", "ground"), [(1280, "light"), (820, "dark")])
-def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, ground):
-    """What is cut off hangs on the width alone, and the contrast on the ground alone."""
+MARK_CONTROLS = """() => {
+  const kinds = 'a[href], button:not([disabled]), input:not([disabled]), textarea, select, summary, [role=slider]';
+  const left = '[data-testid^=stNumberInputStep], [type=hidden], [aria-hidden=true], [type=file]';
+  const groups = '[role=radiogroup], [role=group], [data-testid=stButtonGroup], [data-testid=stDataFrame]';
+  const seen = new Map();
+  for (const element of document.querySelectorAll('[data-testid=stMain] :is(' + kinds + ')')) {
+    if (element.matches(left) || element.closest('[aria-hidden=true], [data-testid=stElementToolbar]')) continue;
+    if (!element.checkVisibility({visibilityProperty: true})) continue;
+    const box = element.getBoundingClientRect();
+    if (box.width < 2 || box.height < 2) continue;
+    const group = element.closest(groups) || element.closest('[data-baseweb=select]') || element;
+    if (!seen.has(group)) { seen.set(group, seen.size); group.dataset.walk = seen.get(group); }
+  }
+  return seen.size;
+}"""
+"""Marks every control that a pointer could use; those that belong together, such as the words of a choice, as one."""
+
+FOCUSED = "() => document.activeElement?.closest('[data-walk]')?.dataset.walk ?? ''"
+NOT_REACHED = """reached => [...document.querySelectorAll('[data-walk]')]
+  .filter(one => !reached.includes(one.dataset.walk)).map(one => one.outerHTML.slice(0, 200))"""
+
+
+def not_reached(seen) -> list[str]:
+    """Controls of a page that the Tab key does not come to."""
+    count = seen.page.evaluate(MARK_CONTROLS)
+    assert count > 10  # the names of the pages are among them
+    seen.page.evaluate("document.activeElement?.blur()")
+    reached: set[str] = set()
+    for _ in range(4 * count + 40):
+        seen.page.keyboard.press("Tab")
+        reached.add(seen.page.evaluate(FOCUSED))
+        if len(reached - {""}) == count:
+            break
+    return seen.page.evaluate(NOT_REACHED, sorted(reached))
+
+
+@pytest.mark.parametrize(("width", "ground", "keyboard"), [(1280, "light", True), (820, "dark", False)])
+def test_all_pages_without_a_complaint_or_text_cut_off_and_reached_by_the_tab_key(visit, width, ground, keyboard):
+    """What is cut off hangs on the width alone, the contrast on the ground alone, and the Tab key on neither."""
     seen = visit(width, ground)
     for name, page in PAGES.items():
         if name != next(iter(PAGES)):
@@ -85,6 +121,8 @@ def test_all_pages_without_a_complaint_and_without_text_cut_off(visit, width, gr
         assert seen.page.evaluate(CUT_OFF) == []
         assert seen.page.evaluate(LITTLE_CONTRAST) == []
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        if keyboard:
+            assert not_reached(seen) == [], name
     assert seen.complaints == []
     assert seen.strangers == []
 
@@ -111,46 +149,6 @@ def until_drawn(seen, blow: int) -> None:
         && document.querySelector('.st-key-strip_blow input')?.value === String(blow)""",
         arg=blow,
     )
-
-
-MARK_CONTROLS = """() => {
-  const kinds = 'a[href], button:not([disabled]), input:not([disabled]), textarea, select, summary, [role=slider]';
-  const left = '[data-testid^=stNumberInputStep], [type=hidden], [aria-hidden=true], [type=file]';
-  const groups = '[role=radiogroup], [role=group], [data-testid=stButtonGroup], [data-testid=stDataFrame]';
-  const seen = new Map();
-  for (const element of document.querySelectorAll('[data-testid=stMain] :is(' + kinds + ')')) {
-    if (element.matches(left) || element.closest('[aria-hidden=true], [data-testid=stElementToolbar]')) continue;
-    if (!element.checkVisibility({visibilityProperty: true})) continue;
-    const box = element.getBoundingClientRect();
-    if (box.width < 2 || box.height < 2) continue;
-    const group = element.closest(groups) || element.closest('[data-baseweb=select]') || element;
-    if (!seen.has(group)) { seen.set(group, seen.size); group.dataset.walk = seen.get(group); }
-  }
-  return seen.size;
-}"""
-"""Marks every control that a pointer could use; those that belong together, such as the words of a choice, as one."""
-
-FOCUSED = "() => document.activeElement?.closest('[data-walk]')?.dataset.walk ?? ''"
-NOT_REACHED = """reached => [...document.querySelectorAll('[data-walk]')]
-  .filter(one => !reached.includes(one.dataset.walk)).map(one => one.outerHTML.slice(0, 200))"""
-
-
-def test_the_tab_key_reaches_every_control_of_every_page(visit):
-    seen = visit()
-    for name, page in PAGES.items():
-        if name != next(iter(PAGES)):
-            seen.go_to(page.title, page.question)
-        count = seen.page.evaluate(MARK_CONTROLS)
-        assert count > 10  # the names of the pages are among them
-        seen.page.evaluate("document.activeElement?.blur()")
-        reached: set[str] = set()
-        for _ in range(4 * count + 40):
-            seen.page.keyboard.press("Tab")
-            reached.add(seen.page.evaluate(FOCUSED))
-            if len(reached - {""}) == count:
-                break
-        assert seen.page.evaluate(NOT_REACHED, sorted(reached)) == [], name
-    assert seen.complaints == []
 
 
 def test_arrow_keys_step_from_anywhere_on_the_record_page(visit):
@@ -255,24 +253,21 @@ def test_a_restrike_is_laid_over_the_initial_drive(visit):
     assert seen.complaints == []
 
 
-def matching_every(seen):
-    """A visit to a server that has begun to match every blow."""
-    seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
-    seen.button("resistance_match").click()
-    seen.button("resistance_match_every").click()
-    seen.button("strip_stop_0").wait_for()
-    return seen
-
-
-def test_a_job_is_seen_and_stopped_in_another_window(visit, serve_another, tmp_path):
+def test_a_job_is_stopped_in_another_window_and_by_the_end_of_the_server(visit, serve_another, tmp_path):
+    """`serve_another` holds the server to leave soon, whatever it does."""
     with serve_another(tmp_path) as served:
-        seen = matching_every(visit(at=served))
+        seen = visit(at=served)
+        seen.go_to(PAGES["resistance"].title, PAGES["resistance"].question)
+        seen.button("resistance_match").click()
+        seen.button("resistance_match_every").click()
+        seen.button("strip_stop_0").wait_for()
         other = visit(at=served)
         other.button("strip_stop_0").wait_for()
         other.button("strip_stop_0").click()
         other.page.wait_for_function("!document.querySelector('.st-key-strip_stop_0')")
         seen.page.wait_for_function("!document.querySelector('.st-key-strip_stop_0')")
-        seen.button("resistance_match_every").wait_for()
+        seen.button("resistance_match_every").click()
+        seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
         assert seen.complaints == other.complaints == []
 
 
@@ -309,11 +304,12 @@ def test_matching_runs_shows_and_leads_to_a_criterion_that_can_be_taken_along(vi
     assert report.startswith(b"%PDF") and len(report) > 20_000
     summary = json.loads(saved(seen, "report_summary", tmp_path))
     assert summary["drives"][0]["representative"]["matched_resistance"] > 0
-    for width in (820, 1280):  # every page once more, now that there is a match to be drawn
-        seen.page.set_viewport_size({"width": width, "height": 900})
-        for page in PAGES.values():
-            seen.go_to(page.title, page.question)
-            assert seen.page.evaluate(CUT_OFF) == []
+    for page in PAGES.values():  # once more, now that there is a match to be drawn
+        seen.go_to(page.title, page.question)
+        for width in (820, 1280):
+            seen.page.set_viewport_size({"width": width, "height": 900})
+            seen.rest()
+            assert seen.page.evaluate(CUT_OFF) == [], (page.title, width)
     assert seen.complaints == []
 
 
@@ -353,12 +349,6 @@ def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp
     other.go_to(PAGES["report"].title, PAGES["report"].question)
     assert "blow" not in tomllib.loads(saved(other, "report_sheet", tmp_path).decode()).get("choices", {})
     assert seen.complaints == other.complaints == []
-
-
-def test_the_server_leaves_at_once_though_it_is_matching(visit, serve_another, tmp_path):
-    with serve_another(tmp_path) as served:
-        seen = matching_every(visit(at=served))
-        seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
 
 
 def test_units_at_a_switch(visit):

@@ -18,16 +18,6 @@ def sheet(tmp_path_factory, lay_out_small_test):
     return lay_out_small_test(tmp_path_factory.mktemp("chosen"))
 
 
-@pytest.fixture
-def plain(small_review):
-    return small_review
-
-
-@pytest.fixture
-def matched(small_review_matched):
-    return small_review_matched
-
-
 REQUIRED = 'nominal_resistance = "380 kip"\n'
 
 
@@ -43,37 +33,37 @@ def column(reviewed, code, drive=0):
     return reviewed.drives[drive].table[code].to_numpy()
 
 
-def test_blow(sheet, plain):
-    first = int(column(plain, "blow")[0])
-    assert plain.drives[0].representative.blow != first
+def test_blow(sheet, small_review):
+    first = int(column(small_review, "blow")[0])
+    assert small_review.drives[0].representative.blow != first
     assert chosen(sheet, blow={"initial": first}).drives[0].representative.blow == first
 
 
-def test_damping_factor(sheet, plain):
+def test_damping_factor(sheet, small_review):
     other = chosen(sheet, damping_factor=0.8)
     assert (column(other, "damping_factor") == 0.8).all()
-    assert (column(other, "case_resistance") < column(plain, "case_resistance")).all()
+    assert (column(other, "case_resistance") < column(small_review, "case_resistance")).all()
 
 
-def test_leave_out(sheet, plain):
+def test_leave_out(sheet, small_review):
     other = chosen(sheet, leave_out=("strain_1",))
-    assert not np.allclose(column(other, "peak_force"), column(plain, "peak_force"), rtol=0.02)
+    assert not np.allclose(column(other, "peak_force"), column(small_review, "peak_force"), rtol=0.02)
     assert "single strain gauge" in [finding.check for finding in other.drives[0].findings]
 
 
-def test_low_pass(sheet, plain):
+def test_low_pass(sheet, small_review):
     other = chosen(sheet, low_pass=800.0)
-    assert (column(other, "peak_force") < column(plain, "peak_force")).all()
+    assert (column(other, "peak_force") < column(small_review, "peak_force")).all()
 
 
-def test_align(sheet, plain):
+def test_align(sheet, small_review):
     other = chosen(sheet, align=True)
-    assert not np.array_equal(column(other, "proportionality"), column(plain, "proportionality"))
+    assert not np.array_equal(column(other, "proportionality"), column(small_review, "proportionality"))
 
 
 @pytest.mark.sweep
-def test_soil_law(sheet, matched):
-    law = {"hyperbolic", "elastic-plastic"} - {matched.drives[0].match.law}
+def test_soil_law(sheet, small_review_matched):
+    law = {"hyperbolic", "elastic-plastic"} - {small_review_matched.drives[0].match.law}
     assert {drive.match.law for drive in chosen(sheet, "best", soil_law=min(law)).drives} == law
 
 
@@ -104,6 +94,6 @@ def test_setup_credit(reviewed_sample, credit, smaller):
     assert (target.value < target.required) is smaller
 
 
-def test_a_restrike_that_lost_raises_the_target_whatever_is_chosen(matched):
-    target = matched.answers.target
+def test_a_restrike_that_lost_raises_the_target_whatever_is_chosen(small_review_matched):
+    target = small_review_matched.answers.target
     assert target.value > target.required
