@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from dyntest.wave_equation.comparison import (
+    MISFIT_BOUNDS,
     LawFit,
     Outcome,
     Task,
@@ -37,6 +38,7 @@ from dyntest.wave_equation.problem import (
     drift_name,
     make_problem,
     physical,
+    score_bounds,
 )
 
 STEP = 0.03
@@ -151,7 +153,7 @@ STARTS_LEFT = 2
 """Starts of every law that go on after the first iterations [1]."""
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
-FURTHER_GAIN, LESS_NOISE = 2.0, 0.8
+FURTHER_GAIN, LESS_NOISE = 4.0, 0.8
 """Gain that is still expected over the last round's, and fall of the noise after which a settled start goes on [1]."""
 SEARCH = 0.5
 """Share of the noise that a search takes for it [1]: a poor fit leaves so much that what is expected would hold it
@@ -193,6 +195,10 @@ class Descent:
     slopes: list[np.ndarray] = field(default_factory=list)
     age: int = 0
 
+    def __post_init__(self) -> None:
+        self.low, self.high = score_bounds(self.problem.layout, self.problem.hyperbolic)
+        self.scores = np.clip(self.scores, self.low, self.high)
+
     def tasks(self, candidates: np.ndarray) -> list[Task]:
         """Give the runs of candidates, shape (n_parameters, n_candidates), for every blow."""
         return [Task(self.problem, blow, candidates) for blow in range(len(self.problem.blows))]
@@ -209,6 +215,17 @@ class Descent:
         for rows in (*self.rows[:-1], *self.slopes):
             rows[:n] *= factor
         self.cost = float(sum(row @ row for row in self.rows))
+
+    def sides(self) -> np.ndarray:
+        """Give which way each move is tried, shape (n_moves,) [1]: up, or down where the way up ends."""
+        beyond = self.scores[:, None] + STEP * self.basis > self.high[:, None]
+        return np.where(np.any(beyond, axis=0), -1.0, 1.0)
+
+    def free(self, gradient: np.ndarray) -> np.ndarray:
+        """Give the moves that do not lead over a bound where the descent stands already, shape (n_free,)."""
+        over = (self.scores >= self.high - 1e-9)[:, None] & (self.basis * -gradient > 0.0)
+        under = (self.scores <= self.low + 1e-9)[:, None] & (self.basis * -gradient < 0.0)
+        return np.flatnonzero(~np.any(over | under, axis=0))
 
     def step_from(self, before: np.ndarray) -> np.ndarray:
         """Give the moves that led here from other scores, shape (n_moves,) [1]."""
@@ -253,23 +270,24 @@ def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[np.ndar
         for blow in range(len(problem.blows)):
             columns = np.flatnonzero(np.any(basis[moving(problem, blow)] != 0.0, axis=0))
             candidates = np.repeat(each.scores[:, None], len(columns) + 1, axis=1)
-            candidates[:, :-1] += STEP * basis[:, columns]
+            sides = each.sides()[columns]
+            candidates[:, :-1] += STEP * sides * basis[:, columns]
             tasks.append(Task(problem, blow, candidates))
-            moves.append(columns)
+            moves.append((columns, sides))
     outcomes = iter(run_tasks(tasks, peaks=peaks))
     taken, resistances = iter(zip(tasks, moves, strict=True)), []
     for each in descents:
         each.slopes, each.age = [], 0
         n_moves = each.basis.shape[1]
         for blow in range(len(each.problem.blows)):
-            (task, columns), outcome = next(taken), next(outcomes)
+            (task, (columns, sides)), outcome = next(taken), next(outcomes)
             slope = np.zeros((len(each.rows[blow]), n_moves))
-            slope[:, columns] = wave_slopes(each.problem, task, outcome) / STEP
+            slope[:, columns] = wave_slopes(each.problem, task, outcome) / (STEP * sides)
             each.slopes.append(slope)
             if blow == 0 and peaks:
                 logarithm = np.log(np.maximum(outcome.resistance, 1.0))
                 change = np.zeros((3, n_moves))
-                change[:, columns] = (logarithm[:, :-1] - logarithm[:, -1:]) / STEP
+                change[:, columns] = (logarithm[:, :-1] - logarithm[:, -1:]) / (STEP * sides)
                 resistances.append(change)
     return resistances
 
@@ -312,11 +330,13 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
         trials, tasks = [], []
         for each in going:
             normal, gradient = normal_equations(each)
+            free = each.free(gradient)
+            normal, gradient, basis = normal[np.ix_(free, free)], gradient[free], each.basis[:, free]
             candidates = np.empty((len(each.scores), len(TRIALS)))
             for trial, factor in enumerate(TRIALS):
                 damped = normal + each.damping * factor * np.diag(np.diag(normal)) + 1e-9 * np.eye(len(gradient))
-                move = np.clip(each.basis @ np.linalg.solve(damped, -gradient), -LONGEST_MOVE, LONGEST_MOVE)
-                candidates[:, trial] = np.clip(each.scores + move, -BOUND, BOUND)
+                move = np.clip(basis @ np.linalg.solve(damped, -gradient), -LONGEST_MOVE, LONGEST_MOVE)
+                candidates[:, trial] = np.clip(each.scores + move, each.low, each.high)
             trials.append(candidates)
             tasks += each.tasks(candidates)
         outcomes = iter(run_tasks(tasks))
@@ -420,10 +440,11 @@ def _narrowed(
         descend([each for group in groups for each in group], iterations, tolerance)
         kept, still = [], False
         for group, costs, noise in zip(groups, before, _noises(groups), strict=True):
+            taken = max(share * noise, MISFIT_BOUNDS[0])
             gains = [(was - each.cost) / max(each.cost, 1e-9) for each, was in zip(group, costs, strict=True)]
             for each in group:
-                each.active = each.active or share * noise < LESS_NOISE * each.problem.misfit
-                each.take_noise(share * noise)
+                each.active = each.active or taken < LESS_NOISE * each.problem.misfit
+                each.take_noise(taken)
             best = min(_criterion(each) for each in group)
             left = [
                 (each, gain)
@@ -472,11 +493,11 @@ def fit_each_to_the_end(
     """Do so for several groups of descents of one pile, each with blows and noise of its own, all run together."""
     begun = [_unlike(_supported(descents)) for descents, _ in groups]
     fine = [
-        _refined(descents, blows, reduction, TARGET_STEP, noise)
+        _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
     ]
-    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED)
-    fine = [_unlike(_supported(group)) for group in fine]
+    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
+    fine = [_unlike(_supported(group, SEARCH)) for group in fine]
     for group, noise in zip(fine, _noises(fine), strict=True):
         for each in group:
             each.take_noise(noise)

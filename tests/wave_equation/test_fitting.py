@@ -183,9 +183,9 @@ def test_neighbouring_lengths_move_together_while_starts_are_tried(blow):
 
 def test_what_the_last_length_and_the_toe_carry_is_split_in_other_ways(blow):
     """The sum stays, and a toe that took over what lay along the shaft moves as far as the shaft did there."""
-    best = Descent(make_problem(blow, law=SOIL_LAWS[0], time_step=COARSE * TARGET_STEP), np.zeros(0))
-    layout = best.problem.layout
-    best.scores = np.zeros(layout.count)
+    problem = make_problem(blow, law=SOIL_LAWS[0], time_step=COARSE * TARGET_STEP)
+    layout = problem.layout
+    best = Descent(problem, np.zeros(layout.count))
     best.scores[layout.n_shaft - 1], best.scores[layout.row("quake_rise")] = 1.0, 3.0
 
     def carried(each):
