@@ -143,14 +143,16 @@ a soft toe under a stiff one can explain a record equally well."""
 ALIKE, ALIKE_QUAKE = 0.02, 0.1
 """Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
 different explanations [1]."""
-COARSE = 2.0
-"""Time step on which the starts are tried and slopes are taken, over the one that is aimed at [1]."""
+COARSE, COARSEST = 2.0, 3.0
+"""Time steps on which slopes are taken and the starts are tried, over the one that is aimed at [1]."""
 FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
 GIVEN_UP = 6.0
 """Cost over the best start's from which on a start is given up [1]."""
 STARTS_LEFT = 2
 """Starts of every law that go on after the first iterations [1]."""
+ENDS = 2
+"""Ends of one law that are followed on the mesh that is wanted [1]."""
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
 """Most rounds on one mesh, and iterations of a round on the first mesh and on the one that is wanted [1]."""
 FURTHER_GAIN, LESS_NOISE = 4.0, 0.8
@@ -376,7 +378,8 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
     coarse = COARSE * TARGET_STEP
     descents = []
     for law in laws:
-        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse, span=FIRST_SPAN)
+        first_step = COARSEST * TARGET_STEP
+        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=first_step, span=FIRST_SPAN)
         together = main_directions(problem.layout)
         descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
@@ -491,7 +494,7 @@ def fit_each_to_the_end(
     groups: list[tuple[list[Descent], tuple[Blow, ...]]], reduction: Reduction | None = None
 ) -> list[list[LawFit]]:
     """Do so for several groups of descents of one pile, each with blows and noise of its own, all run together."""
-    begun = [_unlike(_supported(descents)) for descents, _ in groups]
+    begun = [_few(_unlike(_supported(descents))) for descents, _ in groups]
     fine = [
         _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
@@ -542,6 +545,17 @@ def _unlike(descents: list[Descent]) -> list[Descent]:
             kept.append((here, each))
     order = {law: place for place, law in enumerate(SOIL_LAWS)}
     return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
+
+
+def _few(descents: list[Descent]) -> list[Descent]:
+    """Leave the best `ENDS` of every law."""
+    places: dict[SoilLaw, int] = {}
+    kept = []
+    for each in sorted(descents, key=lambda each: each.cost):
+        places[each.problem.law] = places.get(each.problem.law, 0) + 1
+        if places[each.problem.law] <= ENDS:
+            kept.append(each)
+    return kept
 
 
 def _noises(groups: list[list[Descent]]) -> list[float]:
