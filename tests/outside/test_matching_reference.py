@@ -35,6 +35,13 @@ def test_total_resistance(reference_record, reference_match, name):
         assert found.matched_resistance == pytest.approx(truth["capacity"], rel=BAR[name])
 
 
+@pytest.mark.parametrize("name", SAME_LAW)
+def test_the_shaft_of_the_first_blow(reference_record, reference_match, name):
+    """Within 6 % of the total: a descent that stands still at a whole share leaves 12 % of a hard toe to the shaft."""
+    truth = reference_record(name)[2][0]
+    assert reference_match(name)[0].shaft_resistance == pytest.approx(truth["shaft"], abs=0.06 * truth["capacity"])
+
+
 def test_ranges_hold_the_truth_nine_times_in_ten(reference_record, reference_match):
     held = [
         low <= truth[part] <= high

@@ -20,7 +20,7 @@ from dyntest.wave_equation.fitting import (
     normal_equations,
     take_slopes,
 )
-from dyntest.wave_equation.problem import SOIL_LAWS, TARGET_STEP, Reduction, make_problem, physical
+from dyntest.wave_equation.problem import SOIL_LAWS, TARGET_STEP, TOE_GAP, Reduction, make_problem, physical
 
 TIME = np.linspace(0.0, 3.0, 40)
 
@@ -208,6 +208,36 @@ def test_a_blow_is_not_moved_by_the_drift_of_another(blow):
     names = [problem.layout.names[row] for row in moving(problem, 1)]
     assert "drift_2" in names
     assert {"drift", "drift_3"}.isdisjoint(names)
+
+
+@pytest.mark.parametrize("law", [SOIL_LAWS[0], SOIL_LAWS[3]], ids=["elastic-plastic", "hyperbolic"])
+def test_no_descent_leaves_what_has_a_meaning(blow, law):
+    """No gap below none and no share above the whole, save that a hyperbola may unload softer than it was loaded."""
+    problem = make_problem(blow, law=law, time_step=COARSE * TARGET_STEP)
+    for score in (-4.0, 4.0):
+        scores = Descent(problem, np.full(problem.layout.count, score)).scores
+        values = {name: value[..., 0] for name, value in physical(problem.layout, scores[:, None]).items()}
+        assert values["toe_gap"] == (0.0 if score < 0.0 else pytest.approx(4.0 * TOE_GAP))
+        assert values["upward_share"] <= 1.0 + 1e-12
+        assert (values["unloading_share"] > 1.0 + 1e-9) == (score > 0.0 and problem.hyperbolic)
+
+
+def test_a_slope_is_taken_on_the_side_that_counts(blow):
+    """Where a share is whole, a step up would show nothing; a move over the bound is left out of the next step."""
+    problem = make_problem(blow, law=SOIL_LAWS[0], time_step=COARSE * TARGET_STEP)
+    descent = Descent(problem, np.full(problem.layout.count, 4.0))
+    whole = problem.layout.row("unloading_share")
+    assert descent.sides()[whole] == -1.0
+    assert descent.sides()[problem.layout.row("toe_damping")] == -1.0  # at its greatest score too
+    descent.scores[whole] -= 0.1
+    assert descent.sides()[whole] == 1.0
+    evaluate([descent])
+    take_slopes([descent])
+    descent.scores[whole] = descent.high[whole]
+    outward, inward = np.zeros(problem.layout.count), np.zeros(problem.layout.count)
+    outward[whole], inward[whole] = -1.0, 1.0  # the cost falls against its gradient
+    assert whole not in descent.free(outward)
+    assert whole in descent.free(inward)
 
 
 def test_going_down_never_goes_up(blow):
