@@ -322,9 +322,9 @@ def load_movement_figure(
         for mark, (criterion, at) in marks:
             axes.plot(at[load], at[movement], mark, color=palette.INK, markersize=4, fillstyle="none", label=criterion)
         axes.set(xlabel=f"{load}\nthin lines: {TOE}", ylabel=movement)
-        axes.set_xlim(left=0.0)
+        axes.set_xlim(0.0, 1.12 * axes.get_xlim()[1])  # the last number stays within the figure
         axes.set_ylim(frame[movement].max(), 0.0)
-        axes.legend(loc="upper center", bbox_to_anchor=(0.4, -0.28), ncols=2, handlelength=2.0, columnspacing=1.0)
+        figure.legend(loc="lower left", ncols=2, handlelength=1.4, handletextpad=0.5, columnspacing=0.8)
         _few_ticks(axes)
         return finished(figure, heading, left=0.62, bottom=1.1)
 
