@@ -13,8 +13,7 @@ from typing import Any
 import numpy as np
 
 from dyntest.hammer import Hammer
-from dyntest.wave_equation.comparison import matched_soil
-from dyntest.wave_equation.fitting import fit
+from dyntest.wave_equation.comparison import fit, matched_soil
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, hammer_setting
 from dyntest.wave_equation.matching import Match
 from dyntest.wave_equation.problem import FEWEST_SEGMENTS, MOST_SEGMENTS, TARGET_STEP, physical

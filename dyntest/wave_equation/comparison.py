@@ -1,8 +1,9 @@
-"""Computed against measured waves: what a candidate model gets wrong, in standard deviations.
+"""Computed against measured waves: what a candidate model gets wrong, in standard deviations, and how to make it less.
 
 Candidates of several soil laws and several blows are computed together in one run: each `Task` brings some columns.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 
 from dyntest.pile import Pile, pile_width
 from dyntest.wave_equation.problem import (
+    BOUND,
     LAST_STEP,
     LAYER_NAMES,
     LAYERED,
@@ -20,6 +22,7 @@ from dyntest.wave_equation.problem import (
     RADIATING,
     SHAFT_RISE,
     SOIL_DENSITY,
+    Parameters,
     Problem,
     drift_name,
     physical,
@@ -323,6 +326,20 @@ def prior_residuals(problem: Problem, scores: np.ndarray) -> np.ndarray:
     return np.vstack([scores, rise / SHAFT_RISE, bent])
 
 
+def score_bounds(layout: Parameters, hyperbolic: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Give least and greatest scores, shape (n_parameters,) [1]: no gap less than none, no share above the whole.
+
+    Beyond these nothing changes, and a slope taken there would lead nowhere.
+    """
+    low, high = np.full(layout.count, -BOUND), np.full(layout.count, BOUND)
+    low[layout.row("toe_gap")] = 0.0
+    shares = {"upward_share", "section_left"} | (set() if hyperbolic else {"unloading_share"})
+    for name in shares & set(layout.names):
+        row = layout.row(name)
+        high[row] = -layout.expected[row] / layout.spread[row]
+    return low, high
+
+
 def step_spread(n_shaft: int) -> np.ndarray:
     """Give the spread of the logarithm of each length's resistance over the one above, shape (n_shaft - 1,) [1]."""
     return NEIGHBOUR_SPREAD * np.append(np.ones(n_shaft - 2), LAST_STEP)
@@ -436,3 +453,92 @@ class LawFit:
         independent = self.problem.n_steps * min(1.0, self.problem.mesh.time_step / CORRELATION_TIME)
         penalty = 3 * PENALTY if "section_left" in self.problem.layout.names else 0.0
         return 2.0 * independent * np.log(max(self.misfit, MISFIT_BOUNDS[0])) + penalty
+
+
+STEP = 0.03
+"""Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
+LONGEST_MOVE = 1.5
+"""Greatest change of one parameter in one iteration [scores]."""
+TOLERANCE = 2e-3
+"""Gain of a step, over the cost, below which a descent has ended [1]."""
+TRIED = (0.1, 3.0)
+"""Factors on the damping of an iteration that are tried side by side, each with slopes of its own [1]."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Where starts ended: scores (n_parameters, n_starts), cost (n_starts,), both [1], and iterations."""
+
+    scores: np.ndarray
+    cost: np.ndarray
+    iterations: int
+
+
+def fit(
+    residuals: Callable[[np.ndarray], np.ndarray],
+    starts: np.ndarray,
+    *,
+    bound: float,
+    most_iterations: int = 25,
+    tolerance: float = TOLERANCE,
+) -> Fit:
+    """Minimise sums of squares from several starts, all run together.
+
+    Levenberg's and Marquardt's method: ``(JᵀJ + λ diag JᵀJ) Δ = −Jᵀr``; see Nocedal and Wright (2006), Numerical
+    Optimization, 2nd ed., §10.3 (from memory).
+
+    Examples
+    --------
+    >>> line = lambda p: np.array([p[0] - 1.0, 3.0 * (p[1] + 2.0)])
+    >>> fit(line, np.zeros((2, 1)), bound=5.0).scores.round(3).ravel().tolist()
+    [1.0, -2.0]
+    """
+    scores = np.clip(np.array(starts, dtype=float), -bound, bound)
+    n, n_starts = scores.shape
+    damping = np.full(n_starts, 0.1)
+    current, jacobian = _with_slopes(residuals, scores)
+    cost = (current**2).sum(axis=0)
+    iterations = 0
+    while iterations < most_iterations:
+        iterations += 1
+        normal = np.matmul(jacobian.transpose(0, 2, 1), jacobian)
+        slope = np.matmul(jacobian.transpose(0, 2, 1), current.T[:, :, None])[:, :, 0]
+        candidates = np.empty((n, n_starts, len(TRIED)))
+        for trial, factor in enumerate(TRIED):
+            damped = normal + np.einsum("s,sij,ij->sij", damping * factor, normal, np.eye(n)) + 1e-9 * np.eye(n)
+            move = np.linalg.solve(damped, -slope[:, :, None])[:, :, 0]
+            candidates[:, :, trial] = np.clip(scores + np.clip(move, -LONGEST_MOVE, LONGEST_MOVE).T, -bound, bound)
+        # Slopes at every trial, most of them never used: a run costs by its steps far more than by its candidates.
+        found, slopes = _with_slopes(residuals, candidates.reshape(n, -1))
+        tried = found.reshape(len(current), n_starts, len(TRIED))
+        slopes = slopes.reshape(n_starts, len(TRIED), len(current), n)
+        costs = (tried**2).sum(axis=0)
+        best = costs.argmin(axis=1)
+        each = np.arange(n_starts)
+        better = costs[each, best] < cost
+        gain = np.where(better, cost - costs[each, best], 0.0)
+        stuck = ~better & (damping > 1e2)
+        moved = each[better]
+        scores[:, moved] = candidates[:, moved, best[moved]]
+        current[:, moved] = tried[:, moved, best[moved]]
+        jacobian[moved] = slopes[moved, best[moved]]
+        damping = np.where(better, np.maximum(damping * np.array(TRIED)[best], 1e-5), damping * 6.0)
+        settled = better & (gain <= tolerance * cost)
+        cost = np.where(better, costs[each, best], cost)
+        if (settled | stuck).all():
+            break
+    return Fit(scores, cost, iterations)
+
+
+def _with_slopes(residuals, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give residuals and their derivatives, shape (n_scores, n_residuals, n_parameters), at every column of scores.
+
+    All of it is one run, with each parameter moved in turn.
+    """
+    n, n_scores = scores.shape
+    moved = np.repeat(scores[:, :, None], n, axis=2)
+    moved[np.arange(n), :, np.arange(n)] += STEP
+    found = residuals(np.hstack([scores, moved.reshape(n, -1)]))
+    current = found[:, :n_scores].copy()
+    there = found[:, n_scores:].reshape(len(found), n_scores, n)
+    return current, np.moveaxis(there - current[:, :, None], 0, 1) / STEP

@@ -5,13 +5,15 @@ together in one batch. Several starts go on a coarse mesh; the best of each law 
 with the misfit that was left as the noise. Laws are then weighed by what they leave unexplained.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from dyntest.wave_equation.comparison import (
+    LONGEST_MOVE,
     MISFIT_BOUNDS,
+    STEP,
+    TOLERANCE,
     LawFit,
     Outcome,
     Task,
@@ -19,6 +21,7 @@ from dyntest.wave_equation.comparison import (
     prior_residuals,
     prior_slope,
     run_tasks,
+    score_bounds,
     wave_misfit,
     wave_residuals,
     wave_slopes,
@@ -38,100 +41,16 @@ from dyntest.wave_equation.problem import (
     drift_name,
     make_problem,
     physical,
-    score_bounds,
 )
 
-STEP = 0.03
-"""Step of the difference quotients [scores]: far above the rounding of a run, far below a spread."""
-LONGEST_MOVE = 1.5
-"""Greatest change of one parameter in one iteration [scores]."""
-TRIALS, FEW_TRIALS = (0.01, 0.1, 1.0, 10.0), (0.1, 3.0)
-"""Factors on the damping that are tried side by side, with slopes at hand and where each brings its own."""
+TRIALS = (0.01, 0.1, 1.0, 10.0)
+"""Factors on the damping that are tried side by side [1]."""
 FIRST_DAMPING, LATER_DAMPING = 0.1, 0.03
 """Damping of the first iteration from an expected model, and from one that was fitted on another mesh [1]."""
 SLOPES_SERVE = 3
 """Steps that slopes serve before they are taken anew [1]."""
-TOLERANCE, LAST_TOLERANCE = 2e-3, 2e-4
-"""Gain of a step, over the cost, below which a descent has ended [1]."""
-
-
-@dataclass(frozen=True)
-class Fit:
-    """Where starts ended: scores (n_parameters, n_starts), cost (n_starts,), both [1], and iterations."""
-
-    scores: np.ndarray
-    cost: np.ndarray
-    iterations: int
-
-
-def fit(
-    residuals: Callable[[np.ndarray], np.ndarray],
-    starts: np.ndarray,
-    *,
-    bound: float,
-    most_iterations: int = 25,
-    tolerance: float = TOLERANCE,
-) -> Fit:
-    """Minimise sums of squares from several starts, all run together.
-
-    Levenberg's and Marquardt's method: ``(JᵀJ + λ diag JᵀJ) Δ = −Jᵀr``; see Nocedal and Wright (2006), Numerical
-    Optimization, 2nd ed., §10.3 (from memory).
-
-    Examples
-    --------
-    >>> line = lambda p: np.array([p[0] - 1.0, 3.0 * (p[1] + 2.0)])
-    >>> fit(line, np.zeros((2, 1)), bound=5.0).scores.round(3).ravel().tolist()
-    [1.0, -2.0]
-    """
-    scores = np.clip(np.array(starts, dtype=float), -bound, bound)
-    n, n_starts = scores.shape
-    damping = np.full(n_starts, 0.1)
-    current, jacobian = _with_slopes(residuals, scores)
-    cost = (current**2).sum(axis=0)
-    iterations = 0
-    while iterations < most_iterations:
-        iterations += 1
-        normal = np.matmul(jacobian.transpose(0, 2, 1), jacobian)
-        slope = np.matmul(jacobian.transpose(0, 2, 1), current.T[:, :, None])[:, :, 0]
-        candidates = np.empty((n, n_starts, len(FEW_TRIALS)))
-        for trial, factor in enumerate(FEW_TRIALS):
-            damped = normal + np.einsum("s,sij,ij->sij", damping * factor, normal, np.eye(n)) + 1e-9 * np.eye(n)
-            move = np.linalg.solve(damped, -slope[:, :, None])[:, :, 0]
-            candidates[:, :, trial] = np.clip(scores + np.clip(move, -LONGEST_MOVE, LONGEST_MOVE).T, -bound, bound)
-        # Slopes at every trial, most of them never used: a run costs by its steps far more than by its candidates.
-        found, slopes = _with_slopes(residuals, candidates.reshape(n, -1))
-        tried = found.reshape(len(current), n_starts, len(FEW_TRIALS))
-        slopes = slopes.reshape(n_starts, len(FEW_TRIALS), len(current), n)
-        costs = (tried**2).sum(axis=0)
-        best = costs.argmin(axis=1)
-        each = np.arange(n_starts)
-        better = costs[each, best] < cost
-        gain = np.where(better, cost - costs[each, best], 0.0)
-        stuck = ~better & (damping > 1e2)
-        moved = each[better]
-        scores[:, moved] = candidates[:, moved, best[moved]]
-        current[:, moved] = tried[:, moved, best[moved]]
-        jacobian[moved] = slopes[moved, best[moved]]
-        damping = np.where(better, np.maximum(damping * np.array(FEW_TRIALS)[best], 1e-5), damping * 6.0)
-        settled = better & (gain <= tolerance * cost)
-        cost = np.where(better, costs[each, best], cost)
-        if (settled | stuck).all():
-            break
-    return Fit(scores, cost, iterations)
-
-
-def _with_slopes(residuals, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give residuals and their derivatives, shape (n_scores, n_residuals, n_parameters), at every column of scores.
-
-    All of it is one run, with each parameter moved in turn.
-    """
-    n, n_scores = scores.shape
-    moved = np.repeat(scores[:, :, None], n, axis=2)
-    moved[np.arange(n), :, np.arange(n)] += STEP
-    found = residuals(np.hstack([scores, moved.reshape(n, -1)]))
-    current = found[:, :n_scores].copy()
-    there = found[:, n_scores:].reshape(len(found), n_scores, n)
-    return current, np.moveaxis(there - current[:, :, None], 0, 1) / STEP
+LAST_TOLERANCE = 2e-4
+"""Gain of a step, over the cost, below which a descent on the mesh that is wanted has ended [1]."""
 
 
 BEST = "best"
@@ -143,14 +62,16 @@ a soft toe under a stiff one can explain a record equally well."""
 ALIKE, ALIKE_QUAKE = 0.02, 0.1
 """Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
 different explanations [1]."""
-COARSE, COARSEST = 2.0, 3.0
-"""Time steps on which slopes are taken and the starts are tried, over the one that is aimed at [1]."""
+COARSE = 2.0
+"""Time step on which the starts are tried and slopes are taken, over the one that is aimed at [1]."""
 FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
 GIVEN_UP = 6.0
 """Cost over the best start's from which on a start is given up [1]."""
 STARTS_LEFT = 2
 """Starts of every law that go on after the first iterations [1]."""
+PATIENCE = 3
+"""Rounds before the best descent of a law may be given up on the first blow [1]: a law that is right may lag behind."""
 ENDS = 2
 """Ends of one law that are followed on the mesh that is wanted [1]."""
 ROUNDS, ROUND, LAST_ROUND = 5, 2, 3
@@ -160,6 +81,9 @@ FURTHER_GAIN, LESS_NOISE = 4.0, 0.8
 SEARCH = 0.5
 """Share of the noise that a search takes for it [1]: a poor fit leaves so much that what is expected would hold it
 where it is."""
+DOUBTFUL_MISFIT = 0.007
+"""Misfit above which a search is made once more with all the noise for noise [1]: gauges and laws seldom leave as much;
+our own choice."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 EXCHANGE, EXCHANGE_ROUND = 3.0, 3
@@ -314,7 +238,7 @@ def _carry_slopes(descent: Descent, step: np.ndarray, rows: tuple[np.ndarray, ..
 
 
 def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERANCE) -> None:
-    """Take every descent downhill, all run together, by Levenberg's and Marquardt's method as in `fit`.
+    """Take every descent downhill, all run together, by Levenberg's and Marquardt's method as in `comparison.fit`.
 
     Slopes serve for `SLOPES_SERVE` steps, each of which puts them right along its own direction (the secant version of
     the method; Madsen, Nielsen and Tingleff 2004, Methods for Non-Linear Least Squares Problems, §3.5, from memory).
@@ -374,12 +298,24 @@ def laws_of(law: str) -> tuple[SoilLaw, ...]:
 
 
 def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None = None) -> list[LawFit]:
-    """Fit soil laws to blows of one soil, the best first."""
+    """Fit soil laws to blows of one soil, the best first.
+
+    Where much is left unexplained, the search may have given up the right law: it is made once more in another way.
+    """
+    found = _searched(blows, laws, reduction, SEARCH)
+    if found[0].misfit <= DOUBTFUL_MISFIT or reduction is not None:
+        return found
+    return min(found, _searched(blows, laws, reduction, 1.0), key=lambda fits: fits[0].misfit)
+
+
+def _searched(
+    blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None, share: float
+) -> list[LawFit]:
+    """Fit soil laws with so much of the noise for noise while they are searched [1], see `SEARCH`."""
     coarse = COARSE * TARGET_STEP
     descents = []
     for law in laws:
-        first_step = COARSEST * TARGET_STEP
-        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=first_step, span=FIRST_SPAN)
+        problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse, span=FIRST_SPAN)
         together = main_directions(problem.layout)
         descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
@@ -387,10 +323,10 @@ def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Redu
     ranked = [each for each in ranked if each.cost <= GIVEN_UP * ranked[0].cost]
     descents = [each for law in laws for each in [one for one in ranked if one.problem.law == law][:STARTS_LEFT]]
     for struck in (blows[:1], blows)[: len(blows)]:
-        descents = _refined(_unlike(descents), struck, reduction, coarse, SEARCH * _noises([descents])[0])
-        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED, SEARCH)
-    descents = exchanged(_unlike(_supported(descents, SEARCH)))
-    (descents,) = _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, SEARCH)
+        descents = _refined(_unlike(descents), struck, reduction, coarse, share * _noises([descents])[0])
+        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED, share, PATIENCE if len(struck) == 1 else 0)
+    descents = exchanged(_unlike(_supported(descents, share)))
+    (descents,) = _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
     noise = _noises([descents])[0]
     for each in descents:
         each.take_noise(noise)
@@ -430,15 +366,20 @@ def exchanged(descents: list[Descent]) -> list[Descent]:
 
 
 def _narrowed(
-    groups: list[list[Descent]], iterations: int, tolerance: float, settled: float, share: float = 1.0
+    groups: list[list[Descent]],
+    iterations: int,
+    tolerance: float,
+    settled: float,
+    share: float = 1.0,
+    patience: int = 0,
 ) -> list[list[Descent]]:
     """Take groups of descents downhill in rounds, all run together, until those that may be the best have settled.
 
     After every round those are given up that `FURTHER_GAIN` would not bring within `SUPPORTED` of the best of their
-    group.
+    group; the best of every law only after so many rounds as `patience` says.
     """
     evaluate([each for group in groups for each in group])
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         before = [[each.cost for each in group] for group in groups]
         descend([each for group in groups for each in group], iterations, tolerance)
         kept, still = [], False
@@ -449,11 +390,13 @@ def _narrowed(
                 each.active = each.active or taken < LESS_NOISE * each.problem.misfit
                 each.take_noise(taken)
             best = min(_criterion(each) for each in group)
+            bar = best + SUPPORTED / share**2
+            spared = _few(group, 1) if number < patience else []
             left = [
                 (each, gain)
                 for each, gain in zip(group, gains, strict=True)
-                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0)
-                <= best + SUPPORTED / share**2
+                if _criterion(each) - (FURTHER_GAIN * gain * each.cost if each.active else 0.0) <= bar
+                or any(each is other for other in spared)
             ]
             kept.append([each for each, _ in left])
             still = still or any(each.active and gain > settled for each, gain in left)
@@ -494,7 +437,7 @@ def fit_each_to_the_end(
     groups: list[tuple[list[Descent], tuple[Blow, ...]]], reduction: Reduction | None = None
 ) -> list[list[LawFit]]:
     """Do so for several groups of descents of one pile, each with blows and noise of its own, all run together."""
-    begun = [_few(_unlike(_supported(descents))) for descents, _ in groups]
+    begun = [_few(_unlike(_supported(descents)), ENDS) for descents, _ in groups]
     fine = [
         _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
@@ -547,13 +490,13 @@ def _unlike(descents: list[Descent]) -> list[Descent]:
     return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
 
 
-def _few(descents: list[Descent]) -> list[Descent]:
-    """Leave the best `ENDS` of every law."""
+def _few(descents: list[Descent], most: int) -> list[Descent]:
+    """Leave the best so many of every law."""
     places: dict[SoilLaw, int] = {}
     kept = []
     for each in sorted(descents, key=lambda each: each.cost):
         places[each.problem.law] = places.get(each.problem.law, 0) + 1
-        if places[each.problem.law] <= ENDS:
+        if places[each.problem.law] <= most:
             kept.append(each)
     return kept
 

@@ -294,20 +294,6 @@ def lay_out(
     return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
 
 
-def score_bounds(layout: Parameters, hyperbolic: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Give least and greatest scores, shape (n_parameters,) [1]: no gap less than none, no share above the whole.
-
-    Beyond these nothing changes, and a slope taken there would lead nowhere.
-    """
-    low, high = np.full(layout.count, -BOUND), np.full(layout.count, BOUND)
-    low[layout.row("toe_gap")] = 0.0
-    shares = {"upward_share", "section_left"} | (set() if hyperbolic else {"unloading_share"})
-    for name in shares & set(layout.names):
-        row = layout.row(name)
-        high[row] = -layout.expected[row] / layout.spread[row]
-    return low, high
-
-
 def lengths_of_shaft(embedded: float) -> int:
     """Give the number of lengths into which a shaft of so many metres is divided [1]."""
     return int(np.clip(round(embedded / 2.0), 4, 10))

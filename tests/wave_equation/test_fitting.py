@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares, rosen
 
-from dyntest.wave_equation.comparison import MISFIT_BOUNDS, PENALTY, LawFit, Task, run_tasks
+from dyntest.wave_equation.comparison import MISFIT_BOUNDS, PENALTY, LawFit, Task, fit, run_tasks
 from dyntest.wave_equation.fitting import (
     COARSE,
     LATER,
@@ -12,7 +12,6 @@ from dyntest.wave_equation.fitting import (
     descend,
     evaluate,
     exchanged,
-    fit,
     fit_laws,
     laws_of,
     main_directions,
