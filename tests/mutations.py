@@ -225,6 +225,27 @@ MUTATIONS = (
         "half = max(half, 0.0)",
         ("tests/reviewing/test_structure.py",),
     ),
+    Mutation(
+        "a gap under the toe of less than none",
+        "dyntest/wave_equation/comparison.py",
+        'low[layout.row("toe_gap")] = 0.0',
+        "pass",
+        ("tests/wave_equation/test_fitting.py",),
+    ),
+    Mutation(
+        "a slope taken where a share is whole already",
+        "dyntest/wave_equation/fitting.py",
+        "return np.where(np.any(beyond, axis=0), -1.0, 1.0)",
+        "return np.ones(beyond.shape[1])",
+        ("tests/wave_equation/test_fitting.py",),
+    ),
+    Mutation(
+        "soil that radiates and slipped counted at its spring's force",
+        "dyntest/wave_equation/simulator.py",
+        "springs[:, apart.columns] = apart.shown(springs[:, apart.columns])",
+        "pass",
+        ("tests/wave_equation/test_simulator.py",),
+    ),
 )
 
 

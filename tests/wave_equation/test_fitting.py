@@ -216,6 +216,7 @@ def test_no_descent_leaves_what_has_a_meaning(blow, law):
     for score in (-4.0, 4.0):
         scores = Descent(problem, np.full(problem.layout.count, score)).scores
         values = {name: value[..., 0] for name, value in physical(problem.layout, scores[:, None]).items()}
+        assert scores[problem.layout.row("toe_gap")] == max(score, 0.0)
         assert values["toe_gap"] == (0.0 if score < 0.0 else pytest.approx(4.0 * TOE_GAP))
         assert values["upward_share"] <= 1.0 + 1e-12
         assert (values["unloading_share"] > 1.0 + 1e-9) == (score > 0.0 and problem.hyperbolic)
