@@ -6,7 +6,15 @@ import numpy as np
 
 from dyntest.conditioning.corrections import baseline, drift_at, integrate, low_pass, remove_drift
 from dyntest.conditioning.gas import MOVES, SLOW_RISE, gas_before_impact
-from dyntest.conditioning.impact import DEMANDED_QUIET_TIME, first_peak, lag, main_rise, onset_and_quiet, shift
+from dyntest.conditioning.impact import (
+    DEMANDED_QUIET_TIME,
+    first_peak,
+    foot_difference,
+    lag,
+    main_rise,
+    onset_and_quiet,
+    shift,
+)
 from dyntest.errors import InputError
 from dyntest.pile import Pile
 from dyntest.signals import AveragedTraces, Signals, Waves, opposite_pairs
@@ -301,7 +309,9 @@ def condition(signals: Signals | AveragedTraces, pile: Pile, options: Options | 
     rise = np.ceil(main_rise(waves.down, begins, peak)).astype(int)
     impact = np.where(peak - begins > LONG_FOOT * rise, peak - rise, begins)  # gas is no part of the impact
     waves = replace(waves, onset=impact)
-    lags = lag(force, mean_velocity, impedance, impact, _before_return(impact, peak, pile, time_step), time_step)
+    foot = np.where(impact > begins, foot_difference(force, mean_velocity, impedance, impact, peak), 0.0)
+    risen = _before_return(impact, peak, pile, time_step)
+    lags = lag(force - foot[:, None], mean_velocity, impedance, impact, risen, time_step)
     if options.align:
         move = np.nan_to_num(lags) / time_step
         strain = shift(strain, move)

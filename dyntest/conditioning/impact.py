@@ -146,6 +146,30 @@ def main_rise(down: np.ndarray, onset: np.ndarray, first_peak: np.ndarray) -> np
     return (high & inside).sum(axis=1) / MAIN_RISE[1]
 
 
+FOOT_SHARES = 0.5, 0.2
+"""Part of the foot before an impact over which force and Zv are compared, as shares of the rise [1]; our choice."""
+
+
+def foot_difference(
+    force: np.ndarray, velocity: np.ndarray, impedance: float, impact: np.ndarray, first_peak: np.ndarray
+) -> np.ndarray:
+    """Give the mean of ``F − Zv`` just before the impact, where a diesel's gas already presses, shape (n_blows,) [N].
+
+    The gas pushes slowly, so shaft resistance is back before the impact begins. This difference is no lag.
+
+    Examples
+    --------
+    >>> force = np.where(np.arange(100) < 50, 3.0, 30.0)[None]
+    >>> foot_difference(force, np.zeros((1, 100)), 1.0, np.array([50]), np.array([70])).tolist()
+    [3.0]
+    """
+    rise = np.maximum(first_peak - impact, 1)
+    begins, ends = (np.maximum(impact - np.round(share * rise).astype(int), 0) for share in FOOT_SHARES)
+    sample = np.arange(force.shape[1])
+    inside = (sample >= begins[:, None]) & (sample <= ends[:, None])
+    return np.where(inside, force - impedance * velocity, 0.0).sum(axis=1) / inside.sum(axis=1)
+
+
 ITERATIONS = 3
 """Steps of the fit of the lag [1]; a lag of half the rise settles within three (checked in the tests)."""
 

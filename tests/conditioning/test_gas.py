@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.condition import LASTS_TO_REST, Options, condition
+from dyntest.conditioning.impact import shift
 from dyntest.conditioning.judging import find
 from dyntest.pile import Pile, PilePart
 from dyntest.quantities.energy_and_motion import transferred_energy
@@ -70,6 +71,15 @@ def test_the_impact_begins_where_the_gas_ends(blows, before):
     assert (rise > 0.8e-3).all() and (rise < 4e-3).all()
     told = {f.check for f in find(signals, condition(signals, PILE), PILE)}
     assert not {"lag", "proportionality"}.intersection(told)
+
+
+@pytest.mark.parametrize("late", [-0.3e-3, 0.0, 0.3e-3])
+@pytest.mark.parametrize("before", [20e-3, 30e-3, 60e-3])
+def test_what_the_gas_has_pressed_out_of_the_ground_is_no_lag(blows, before, late):
+    """Strain that truly comes late or early is still told, by what it is."""
+    signals = recorded(blows, before)
+    signals = replace(signals, strain=shift(signals.strain, np.full(2, -late / STEP)))
+    np.testing.assert_allclose(condition(signals, PILE).corrections.lag, late, atol=0.02e-3)
 
 
 @pytest.mark.parametrize("pulse", ["drop", "diesel"])
