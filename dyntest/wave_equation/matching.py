@@ -48,8 +48,11 @@ BEYOND = 1.15
 over the resistance that the blow mobilised [1]; our own choice."""
 TAIL = 0.025
 """Share of the mixture beyond each end of a range [1]."""
-STRANGE = 1.5
-"""Misfit over a neighbour's from which on a blow is fitted afresh [1]: its soil, or the fit, is another."""
+STRANGE, LEAST_STRANGE = 1.5, {False: 0.0045, True: 0.0022}
+"""Misfit over a neighbour's from which on a blow is fitted afresh [1], and the least such misfit [1], which is less
+where the total is another: its soil, or the fit, is another."""
+OTHER_TOTAL = 0.4
+"""Logarithm of a blow's total over its neighbour's from which on it counts as another [1]; our own choice."""
 POOR_MISFIT = 0.03
 """Misfit above which a blow counts as not fitted [1]; common practice, no source."""
 WHOLE = 0.95
@@ -253,10 +256,11 @@ def match_together(blows: tuple[Blow, ...], neighbour: Match) -> list[Match]:
             descents.append(Descent(problem, carry_over(fit.problem.layout, fit.scores, problem)))
         groups.append((descents, (blow,)))
     found = fit_each_to_the_end(groups, section)
-    strange = STRANGE * max(neighbour.misfit, MISFIT_BOUNDS[0])
     law = BEST if len({fit.law for fit in neighbour.fits}) > 1 else neighbour.law
     for place, blow in enumerate(blows):
-        if found[place][0].misfit > strange:  # soil can change at once
+        best = found[place][0]
+        changed = abs(float(best.logarithm[0]) - np.log(neighbour.matched_resistance)) > OTHER_TOTAL
+        if best.misfit > max(STRANGE * neighbour.misfit, LEAST_STRANGE[changed]):  # soil can change at once
             afresh = fit_laws((blow,), laws_of(law), section)
             found[place] = min(found[place], afresh, key=lambda fits: fits[0].misfit)
     return [_match(fits) for fits in found]
