@@ -1,5 +1,6 @@
 """The command line: reads the words, calls the library, tells what came of it."""
 
+import _thread
 import gc
 import os
 import signal
@@ -10,6 +11,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from threading import Timer
+from typing import Any
 
 import click
 
@@ -26,6 +29,9 @@ LONGEST_MESSAGE = 600
 
 INTERRUPTED = 130
 """Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
+
+LOST_INTERRUPT = 0.02
+"""Time after which an interrupt is given again where Python has dropped it [s]."""
 
 DASK_TIMEOUT = 10.0
 """How long a Dask scheduler is waited for [s]."""
@@ -479,7 +485,8 @@ def main(arguments: list[str] | None = None) -> None:
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place
     gc.set_threshold(*COLLECTIONS)
     try:
-        commands.main(arguments, prog_name="dyntest", standalone_mode=False, obj=arguments is None)
+        with _no_interrupt_lost():
+            commands.main(arguments, prog_name="dyntest", standalone_mode=False, obj=arguments is None)
     except click.exceptions.Exit as done:
         sys.exit(done.exit_code)
     except click.ClickException as wrong:
@@ -494,6 +501,27 @@ def main(arguments: list[str] | None = None) -> None:
     except OSError as error:
         name = f"{printable(str(error.filename), 200)}: " if error.filename else ""
         _stop(f"{name}{error.strerror or error}; check the name, the permissions and the room on the disk", WRONG_INPUT)
+
+
+@contextmanager
+def _no_interrupt_lost() -> Iterator[None]:
+    """Give an interrupt again where it fell into a finaliser or a callback, in which Python only tells of it."""
+    tell, given = sys.unraisablehook, []
+
+    def hook(dropped: Any) -> None:
+        if dropped.exc_type is not KeyboardInterrupt:
+            return tell(dropped)
+        given.append(Timer(LOST_INTERRUPT, _thread.interrupt_main))
+        given[-1].daemon = True
+        given[-1].start()
+
+    sys.unraisablehook = hook
+    try:
+        yield
+    finally:
+        sys.unraisablehook = tell
+        for again in given:
+            again.cancel()  # what was to be stopped is done
 
 
 def _say(text: str) -> None:

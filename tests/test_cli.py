@@ -1,9 +1,11 @@
 """The command line as its user meets it: what it prints, what it writes, and how it leaves."""
 
 import os
+import signal
 import socket
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -172,6 +174,27 @@ def test_trouble_from_outside_is_one_message(small_test, capsys, monkeypatch, ra
     assert told in err
     assert err.strip().count("\n") == 0
     assert not (small_test.parent / "review").exists()
+
+
+def test_an_interrupt_that_falls_into_a_finaliser_stops_the_command(small_test, capsys, monkeypatch):
+    class Interrupted:
+        def __del__(self):
+            raise KeyboardInterrupt
+
+    def long_work(*_, **__):
+        Interrupted()
+        for _ in range(3000):  # ends by itself where the interrupt is lost
+            time.sleep(0.01)
+
+    monkeypatch.setattr("dyntest.reviewing.review.review", long_work)
+    monkeypatch.setattr(sys, "unraisablehook", sys.__unraisablehook__)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        left, out, err = run(capsys, "review", small_test)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert (left, out, err.strip().count("\n")) == (cli.INTERRUPTED, "", 0)
+    assert sys.unraisablehook is sys.__unraisablehook__
 
 
 @pytest.mark.parametrize(
