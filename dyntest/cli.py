@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from threading import Timer
+from threading import Timer, get_ident
 from typing import Any
 
 import click
@@ -511,7 +511,7 @@ def _no_interrupt_lost() -> Iterator[None]:
     def hook(dropped: Any) -> None:
         if dropped.exc_type is not KeyboardInterrupt:
             return tell(dropped)
-        given.append(Timer(LOST_INTERRUPT, _thread.interrupt_main))
+        given.append(Timer(LOST_INTERRUPT, _interrupt, [get_ident()]))
         given[-1].daemon = True
         given[-1].start()
 
@@ -522,6 +522,14 @@ def _no_interrupt_lost() -> Iterator[None]:
         sys.unraisablehook = tell
         for again in given:
             again.cancel()  # what was to be stopped is done
+
+
+def _interrupt(thread: int) -> None:
+    """Interrupt the main thread and, where the system can, what it waits for."""
+    if hasattr(signal, "pthread_kill"):
+        signal.pthread_kill(thread, signal.SIGINT)
+    else:
+        _thread.interrupt_main()
 
 
 def _say(text: str) -> None:

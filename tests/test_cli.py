@@ -5,7 +5,7 @@ import signal
 import socket
 import subprocess
 import sys
-import time
+import threading
 
 import pytest
 
@@ -181,10 +181,11 @@ def test_an_interrupt_that_falls_into_a_finaliser_stops_the_command(small_test, 
         def __del__(self):
             raise KeyboardInterrupt
 
+    waited = []
+
     def long_work(*_, **__):
         Interrupted()
-        for _ in range(3000):  # ends by itself where the interrupt is lost
-            time.sleep(0.01)
+        waited.append(threading.Event().wait(60.0))  # ends by itself where the interrupt is lost
 
     monkeypatch.setattr("dyntest.reviewing.review.review", long_work)
     monkeypatch.setattr(sys, "unraisablehook", sys.__unraisablehook__)
@@ -193,7 +194,7 @@ def test_an_interrupt_that_falls_into_a_finaliser_stops_the_command(small_test, 
         left, out, err = run(capsys, "review", small_test)
     finally:
         signal.signal(signal.SIGINT, before)
-    assert (left, out, err.strip().count("\n")) == (cli.INTERRUPTED, "", 0)
+    assert (left, out, err.strip().count("\n"), waited) == (cli.INTERRUPTED, "", 0, [])
     assert sys.unraisablehook is sys.__unraisablehook__
 
 
