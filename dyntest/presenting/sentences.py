@@ -359,7 +359,7 @@ def _total(match: Match, system: str) -> str:
 def _shaft_and_toe(match: Match, system: str) -> str:
     if match.separable:
         shaft, toe = (_value(match, code, system) for code in ("shaft_resistance", "toe_resistance"))
-        return f"Shaft: {shaft}; toe: {toe}."
+        return f"Shaft: {shaft}; toe: {toe}; these ranges hold nine in ten."
     (low, high), (least, most) = match.shaft_resistance_range, match.toe_resistance_range
     shaft, toe = show_range(low, high, "shaft_resistance", system), show_range(least, most, "toe_resistance", system)
     return (

@@ -5,7 +5,7 @@ from dyntest.units import unit_factor
 
 TERMS = {
     "representative blow": "the blow from which the resistance of a drive is taken",
-    "range": "the resistances that fit a record about as well as the best match",
+    "range": "the resistances that explain a record: it holds the total 19 times in 20, shaft and toe 9 in 10",
     "required": "the nominal resistance that every pile has to reach",
     "maximum Case resistance": "the largest Case resistance over time",
     "setup": "gain of resistance after driving",

@@ -15,6 +15,7 @@ from dyntest.wave_equation.matching import (
     FLOOR,
     FLOOR_OF_RADIATION,
     TAIL,
+    TAIL_OF_PARTS,
     WIDENING,
     WIDENING_OF_PARTS,
     Match,
@@ -409,7 +410,7 @@ class SetupChange:
     Parameters
     ----------
     total, shaft, toe : ResistanceRatio
-        Of what the blows mobilised [1].
+        Of what the blows mobilised [1]; ranges as those of a match, see `Match`.
     top, bottom : numpy.ndarray
         Depths of the lengths of shaft below the gauges, shape (n_lengths,) [m]; empty where the matches divide the
         shaft otherwise.
@@ -458,7 +459,8 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     widening = np.full(mean.shape[1], WIDENING_OF_PARTS)
     widening[0] = WIDENING
     deviation = np.hypot(widening * deviation, floor)
-    ratios = [_ratio(mean[:, k], deviation[:, k], weight) for k in range(mean.shape[1])]
+    tails = [TAIL, *[TAIL_OF_PARTS] * (mean.shape[1] - 1)]
+    ratios = [_ratio(mean[:, k], deviation[:, k], weight, tail) for k, tail in enumerate(tails)]
     length, embedded = end_of_driving.problem.blow.pile.length, end_of_driving.problem.blow.embedded
     edges = np.linspace(length - min(embedded, length), length, len(ratios) - 2)
     return SetupChange(
@@ -472,10 +474,10 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     )
 
 
-def _ratio(mean: np.ndarray, deviation: np.ndarray, weight: np.ndarray) -> ResistanceRatio:
+def _ratio(mean: np.ndarray, deviation: np.ndarray, weight: np.ndarray, tail: float) -> ResistanceRatio:
     centre = float(weight @ mean)
     spread = float(np.sqrt(weight @ (deviation**2 + (mean - centre) ** 2)))
-    low, high = mixture_range(mean, deviation, weight)
+    low, high = mixture_range(mean, deviation, weight, tail)
     value = float(np.exp(centre))
     return ResistanceRatio(value, min(low, value), max(high, value), centre, spread)
 
