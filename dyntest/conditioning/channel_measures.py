@@ -42,6 +42,9 @@ SIGN_TIME = 1e-3
 SIGN_LIMIT = -0.5
 """Mean over mean size in that time below which the sign is swapped [1]; right is near +1, wrong near −1."""
 
+MOVED_SHARE = 0.05
+"""Mean size in that time over the largest below which a channel has not yet moved [1] (our choice)."""
+
 NOISE_LIMIT = 0.03
 """Noise before the blow over the largest response [1] (common practice, no source)."""
 
@@ -135,12 +138,25 @@ def gather_channels(kind: str, signals: Signals, conditioned: Conditioned, pair:
 
 
 def _sign(integral: np.ndarray, onset: np.ndarray, time_step: float) -> np.ndarray:
-    """Mean over mean size in the time after the onset, shape (n_blows, n_in_use)."""
+    """Mean over mean size in the time after the onset, shape (n_blows, n_in_use).
+
+    A channel that has hardly moved in that time comes late, and is judged from its own rise on.
+    """
     length = max(4, round(SIGN_TIME / time_step))
-    index = np.minimum(onset[:, None] + np.arange(length), integral.shape[-1] - 1)
-    part = np.take_along_axis(integral, index[:, None, :], axis=-1)
+    begins = np.repeat(onset[:, None], integral.shape[1], axis=1)
+    part = _from(integral, begins, length)
+    late = np.abs(part).mean(axis=-1) < MOVED_SHARE * np.abs(integral).max(axis=-1)
+    if late.any():
+        begins[late] = risen(np.abs(integral[late]))[0]
+        part = _from(integral, begins, length)
     with np.errstate(invalid="ignore", divide="ignore"):
         return part.mean(axis=-1) / np.abs(part).mean(axis=-1)
+
+
+def _from(traces: np.ndarray, begins: np.ndarray, length: int) -> np.ndarray:
+    """Give so many samples of each trace from a sample of its own on; at the end of the record the last is repeated."""
+    index = np.minimum(begins[..., None] + np.arange(length), traces.shape[-1] - 1)
+    return np.take_along_axis(traces, index, axis=-1)
 
 
 def _of_live(values: np.ndarray, channels: Channels) -> np.ndarray:

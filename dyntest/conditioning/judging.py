@@ -74,6 +74,7 @@ RECORD_CHECKS = (
     Check("proportionality", *_SHAFT, "above", "warning", "high with shaft"),
     Check("lag", wave.lag_size, wave.LAG_LIMIT, "above", "warning"),
     Check("no quiet part", wave.quiet_time, wave.QUIET_LIMIT, "below", "reject"),
+    Check("no quiet part", wave.tension_at_rest, wave.TENSION_AT_REST, "above", "warning", "tension at rest"),
     Check("gas before impact", wave.gas_share, LEAST_GAS, "above", "note"),
     Check("record too short for the toe return", wave.returns_recorded, wave.RETURN_LIMIT, "below", "reject"),
     Check("record too short for the unloading", wave.unloading_recorded, wave.UNLOADING_LIMIT, "below", "warning"),

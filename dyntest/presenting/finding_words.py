@@ -179,6 +179,12 @@ WORDS = {
         "record with more time before the trigger, 5 ms or more",
         "milliseconds",
     ),
+    ("no quiet part", "tension at rest"): FindingWords(
+        "all strain gauges end in tension, up to {value} of the peak, above {limit}, in {where}: the zero line was taken"
+        " from the blow or the gas before it, and force is too low by about as much",
+        "record 80 ms before the impact; if that was done, look at the mounting of the strain gauges",
+        "tenth percent",
+    ),
     ("gas before impact", ""): FindingWords(
         "the gas of the hammer already presses with {value} of the peak force where the record begins, above {limit},"
         " in {where}; the zero line was found by the law of its compression",

@@ -63,6 +63,32 @@ def test_gas_is_said_and_is_no_fault(blows):
     assert not {"no quiet part", "proportionality", "lag"}.intersection(told)
 
 
+@pytest.mark.parametrize("before", [0.5e-3, 1e-3, 2e-3])
+def test_a_zero_line_taken_from_the_gas_is_found(blows, before):
+    signals = recorded(blows, before)
+    conditioned = condition(signals, PILE)
+    missing = 1.0 - conditioned.waves.force.max(axis=1) / blows.force.max(axis=1)
+    assert (missing > 0.03).all()
+    found = [f for f in find(signals, conditioned, PILE) if f.check == "no quiet part"]
+    assert [(f.case, f.blows) for f in found] == [("tension at rest", (1, 2))]
+    assert found[0].value == pytest.approx(missing.max(), abs=0.025)
+
+
+@pytest.mark.parametrize("before", [10e-3, 20e-3, 60e-3])
+def test_a_zero_line_below_the_gas_leaves_no_tension(blows, before):
+    signals = recorded(blows, before)
+    assert "no quiet part" not in {f.check for f in find(signals, condition(signals, PILE), PILE)}
+
+
+@pytest.mark.parametrize(("shifted", "raised"), [(0, False), (1, False), (slice(None), True)])
+def test_only_tension_in_every_gauge_is_of_the_zero_line(make_blows, shifted, raised):
+    signals, pile = make_blows(quiet=2e-3)
+    strain = signals.strain.copy()
+    strain[:, shifted, signals.time > 0.03] -= 0.06 * strain.max()
+    found = find(replace(signals, strain=strain), condition(replace(signals, strain=strain), pile), pile)
+    assert ("tension at rest" in {f.case for f in found}) == raised
+
+
 @pytest.mark.parametrize("before", [10e-3, 30e-3, 60e-3])
 def test_the_impact_begins_where_the_gas_ends(blows, before):
     signals = recorded(blows, before)

@@ -161,6 +161,24 @@ def test_a_lag_is_found(reference, delay):
     assert found["lag"].value == pytest.approx(abs(delay), abs=0.03e-3)
 
 
+@pytest.mark.parametrize("late", ["strain", "acceleration"])
+def test_a_lag_longer_than_the_time_of_the_sign_is_no_swapped_sign(make_blows, late):
+    delay = 1.6e-3 if late == "strain" else -1.6e-3
+    signals, pile = make_blows(material="concrete", rise=5e-3, lag=delay, quiet=8e-3)
+    found = {f.check: f for f in findings(signals, pile)}
+    assert "swapped sign" not in found
+    assert found["lag"].value == pytest.approx(1.6e-3, rel=0.25)
+
+
+@pytest.mark.parametrize("kind", ["strain", "acceleration"])
+def test_a_channel_that_comes_late_can_still_be_swapped(make_blows, kind):
+    signals, pile = make_blows(material="concrete", rise=5e-3, lag=-1.6e-3, quiet=8e-3)
+    traces = getattr(signals, kind).copy()
+    traces[:, 0] *= -1.0
+    found = findings(replace(signals, **{kind: traces}), pile)
+    assert [f.gauge for f in found if f.check == "swapped sign"] == [f"{kind}_1"]
+
+
 def test_no_quiet_part_is_found(reference):
     signals, pile = reference
     start = int(condition(signals, pile).waves.onset.min())
