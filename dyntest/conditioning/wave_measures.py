@@ -133,11 +133,11 @@ QUIET_LIMIT = 0.3e-3
 """Quiet time before the blow [s]; the test sheet asks for 1 ms, and finding the onset may cost some of it."""
 
 TENSION_AT_REST = 0.03
-"""Tension at the end of the record over the peak, of the gauge with the least, above which the zero line was taken in
-the blow [1]. Nothing pulls at a pile head at rest. In simulated sound records it stays below 0.01 (our choice)."""
+"""Tension at the end of the record over the peak, lowest of all gauges, above which the zero line was taken in the blow
+[1]. Nothing pulls on a pile head at rest. In simulated sound records it stays below 0.01 (our choice)."""
 
 SURELY_QUIET = 5e-3
-"""Quiet time from which the zero line is not in doubt [s]; the cure of the finding asks for as much (our choice)."""
+"""Quiet time from which the zero line is not in doubt [s] (our choice)."""
 
 RETURN_LIMIT = 1.0
 """Record after the first peak over 2L/c below which the return from the toe is not in it [1]; exact."""
@@ -211,10 +211,10 @@ def quiet_time(record: Record) -> np.ndarray:
 
 
 def tension_at_rest(record: Record) -> np.ndarray:
-    """Give the mean tension at the end of the record over the peak, of the gauge with the least, after a short quiet part.
+    """Give the mean tension at the end of the record over the peak, lowest of all gauges, after a short quiet part.
 
-    A record that begins while a diesel's gas presses takes its force for zero, and all gauges end in tension by as much.
-    Where nothing is quiet, that is said instead.
+    In a record that begins during a diesel's compression, the gas force is taken for zero. All gauges then end in
+    tension by as much. A record without any quiet part is left to `quiet_time`.
     """
     conditioned, waves = record.conditioned, record.conditioned.waves
     if conditioned.gauge_strain is None:

@@ -180,9 +180,9 @@ WORDS = {
         "milliseconds",
     ),
     ("no quiet part", "tension at rest"): FindingWords(
-        "all strain gauges end in tension, up to {value} of the peak, above {limit}, in {where}: the zero line was taken"
-        " from the blow or the gas before it, and force is too low by about as much",
-        "record 80 ms before the impact; if that was done, look at the mounting of the strain gauges",
+        "all strain gauges end in tension, up to {value} of the peak, above {limit}, in {where}: the record begins in"
+        " the blow or in the compression before it, and forces are too low by about as much",
+        "record 80 ms before the impact; if that was done, check the mounting of the strain gauges",
         "tenth percent",
     ),
     ("gas before impact", ""): FindingWords(
