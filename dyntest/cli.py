@@ -1,4 +1,4 @@
-"""The command line: reads the words, calls the library, tells what came of it."""
+"""The command line: reads the arguments, calls the library and prints the result."""
 
 import _thread
 import gc
@@ -22,36 +22,36 @@ from dyntest.processes import COLLECTIONS, cores, prepare, process_pool
 from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
-"""Exit status where an input is wrong; click itself gives 0 where all is done and 2 for wrong usage."""
+"""Exit status where an input is wrong; click itself gives 0 for success and 2 for wrong usage."""
 
 LONGEST_MESSAGE = 600
-"""Characters of a message at most [1]."""
+"""Longest message [characters]."""
 
 INTERRUPTED = 130
-"""Exit status after an interrupt from the keyboard, 128 + SIGINT as shells have it (common practice, no source)."""
+"""Exit status after Ctrl-C, 128 + SIGINT as in shells (common practice, no source)."""
 
 LOST_INTERRUPT = 0.02
-"""Time after which an interrupt is given again where Python has dropped it [s]."""
+"""Time after which an interrupt that Python dropped is raised again [s]."""
 
 DASK_TIMEOUT = 10.0
-"""How long a Dask scheduler is waited for [s]."""
+"""Longest wait for a Dask scheduler [s]."""
 
 DRAWING = "dyntest.presenting.figures"
-"""Module that draws; to load it takes half as long as a review without matching."""
+"""Module that draws; loading it takes half as long as a review without matching."""
 
 PAGES = "dyntest_dashboard"
-"""Name under which the folder ``dashboard`` is installed, so that it takes no general name from others."""
+"""Name under which the folder ``dashboard`` is installed, so that it does not clash with another package."""
 
 USUAL_PORT = 8501
-"""Where Streamlit serves if nobody asks otherwise (its documentation)."""
+"""Default port of Streamlit (its documentation)."""
 
 
 SOON = 2.0
-"""Time that has to pass before the rest is estimated [s]."""
+"""Time before the remaining time is estimated [s]."""
 
 
 def _out(text: str) -> Callable:
-    """Give the option that names the folder of results."""
+    """Give the option that names the output folder."""
     return click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help=text)
 
 
@@ -60,14 +60,14 @@ _MATCH = click.option(
     type=click.Choice(["best", "none"]),
     default="best",
     show_default=True,
-    help="Match the representative blow of each drive, or none.",
+    help="Match the representative blow of each drive (best), or none.",
 )
 _DASK = click.option(
     "--dask",
     metavar="ADDRESS",
-    help="Work on the Dask cluster at this address, whose workers see the same files [default: a process a core].",
+    help="Run on the Dask cluster at this address; workers need the same files [default: one process per core].",
 )
-"""Options that commands over many test piles share."""
+"""Options shared by commands for many test piles."""
 
 
 @click.group(
@@ -76,7 +76,7 @@ _DASK = click.option(
 )
 @click.version_option(__version__, prog_name="dyntest")
 def commands() -> None:
-    """From gauge records of driven test piles to a driving criterion that can be checked."""
+    """Turn gauge records of driven test piles into a driving criterion that can be checked."""
 
 
 @commands.command(epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every")
@@ -87,12 +87,12 @@ def commands() -> None:
     type=click.Choice(["best", "every", "none"]),
     default="best",
     show_default=True,
-    help="Match the representative blow of each drive, every blow, or none.",
+    help="Match the representative blow of each drive (best), every blow, or none.",
 )
-@click.option("--png", is_flag=True, help="Give the figures as PNG besides SVG.")
-@click.option("--verbose", is_flag=True, help="Show every number, finding and caution.")
+@click.option("--png", is_flag=True, help="Also write the figures as PNG.")
+@click.option("--verbose", is_flag=True, help="Print every number, finding and caution.")
 def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) -> None:
-    """Do the whole job for one test pile, described by its test SHEET."""
+    """Review one test pile, described by its test SHEET: tables, figures, report and inspector's card."""
     with _helpers(match) as executor, _Progress() as progress:
         from dyntest.presenting.files import review_files  # heavy modules are loaded by the command that needs them
         from dyntest.presenting.terminal import lines
@@ -105,7 +105,7 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
         progress("drawing", 0.9)
         files = review_files(result, png=png, executor=executor)
         if executor is not None:
-            executor.shutdown(wait=False)  # they leave while the files are written
+            executor.shutdown(wait=False)  # processes end while the files are written
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result, verbose)))
@@ -114,10 +114,9 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
 
 @contextmanager
 def _helpers(match: str) -> Iterator[Executor | None]:
-    """Give processes that match and draw beside this one, the first of them getting ready to draw at once.
+    """Give further processes that match and draw; the first of them loads the drawing module at once.
 
-    None where there is one core alone, where this is a call from Python and no command of its own, and where the
-    system gives no further process.
+    None on a single core, in a call from Python, and where the system refuses to start a process.
     """
     with ExitStack() as stack:
         pool = None
@@ -135,10 +134,10 @@ def _helpers(match: str) -> Iterator[Executor | None]:
 @_MATCH
 @_DASK
 def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None:
-    """Review every test pile under FOLDER and lay them side by side in one table.
+    """Review every test pile under FOLDER and compare them in one table.
 
-    A pile that is done is kept and not done again until its files change, so an interrupted survey goes on where it
-    stopped. A pile that cannot be reviewed is listed with the reason, and the others go on.
+    Finished piles are saved and reviewed again only when their files change, so an interrupted survey resumes where it
+    stopped. A pile that cannot be reviewed is listed with the reason; the others are still reviewed.
     """
     from dyntest.presenting.structure_files import survey_files, survey_lines
     from dyntest.reading.files import check_folder, refuse_inputs, write_all
@@ -165,11 +164,11 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     again = sum(known.get(record.sheet) is record for record in records)
     _say(f"{len(records)} piles: {len(records) - len(failed)} reviewed, {len(failed)} failed.")
     if again:
-        _say(f"{again} of them were done before, and their files have not changed.")
+        _say(f"{again} of them were reviewed before; their files have not changed.")
     for record in failed:
         _say(f"  - {record.sheet}: {record.problem}")
     _say("\n".join(survey_lines(records)))
-    _say(f"The table of all piles is in {directory}: piles.csv, piles.parquet, piles.json")
+    _say(f"Table of all piles in {directory}: piles.csv, piles.parquet, piles.json")
 
 
 @commands.command(epilog="Example: dyntest structure sample_signals/structure.toml")
@@ -178,9 +177,9 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
 @_MATCH
 @_DASK
 def structure(path: Path, out: Path | None, match: str, dask: str | None) -> None:
-    """Review every test pile of a STRUCTURE, and hold its bearing piles against the criterion of their group.
+    """Review every test pile of a STRUCTURE and check its bearing piles against the criterion of their group.
 
-    A test pile that is done is kept and not done again until its files change.
+    Finished test piles are saved and reviewed again only when their files change.
     """
     from dyntest.presenting.structure_board import structure_lines
     from dyntest.presenting.structure_files import FILES, structure_files
@@ -193,7 +192,7 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     directory = usual_folder(path) if out is None else out
     check_folder(directory)
     refuse_inputs(directory, FILES, (*sheet.inputs, *sheet.tests))
-    read_tables(sheet)  # what cannot be used is refused before anything is written
+    read_tables(sheet)  # refuse unusable tables before anything is written
     names = [test.relative_to(sheet.path.parent).as_posix() for test in sheet.tests]
     known = kept_records(directory, names)
     with _dask(dask) as executor, _Progress() as progress:
@@ -209,7 +208,7 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     _say("\n".join(structure_lines(result)))
     again = sum(known.get(record.sheet) is record for record in result.records)
     if again:
-        _say(f"\n{again} of {len(result.records)} test piles were done before, and their files have not changed.")
+        _say(f"\n{again} of {len(result.records)} test piles were reviewed before; their files have not changed.")
     _say(f"\n{len(written)} files are in {directory}")
 
 
@@ -225,14 +224,14 @@ def _dask(address: str | None):
     except ImportError:
         problem, cure = (
             "needs the package distributed",
-            "run pip install 'dyntest[cluster]' where dyntest is installed, or leave --dask out",
+            "run pip install 'dyntest[cluster]' where dyntest is installed, or omit --dask",
         )
     else:
         try:
             client = Client(address, timeout=DASK_TIMEOUT)
         except (OSError, ValueError) as error:
             problem = f"no Dask scheduler answered ({' '.join(str(error).split())})"
-            cure = 'start one, and name its address such as "tcp://127.0.0.1:8786"'
+            cure = 'start one and give its address, such as "tcp://127.0.0.1:8786"'
     if problem is not None:
         raise InputError(f"--dask {address}", "", problem, cure)
     with client:
@@ -242,18 +241,20 @@ def _dask(address: str | None):
 @commands.command(epilog="Example: dyntest check pier_2/sheet.toml production.csv --piles piles.csv --out pier_2/check")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @click.argument("production_log", type=click.Path(path_type=Path))
-@click.option("--piles", metavar="TABLE", type=click.Path(path_type=Path), help="Table of levels, lengths and batter.")
+@click.option(
+    "--piles", metavar="TABLE", type=click.Path(path_type=Path), help="Table of elevations, lengths and batter."
+)
 @click.option(
     "--with",
     "others",
     metavar="SHEET",
     multiple=True,
     type=click.Path(path_type=Path),
-    help="A further test pile of the structure; the least favourable governs. May be repeated.",
+    help="Another test pile of the structure; the least favourable criterion governs. May be repeated.",
 )
 @_out("Folder for tables and check.json.")
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
-    """Hold the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
+    """Check the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
     from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
     from dyntest.reading.files import check_folder, refuse_inputs, sha256, write_all
     from dyntest.reading.production_log import read_pile_table, read_production_log
@@ -264,7 +265,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     if out is not None:
         check_folder(out)
     layout = read_sheet(sheet).log_layout
-    log = read_production_log(production_log, layout)  # before the long work, so that what is wrong is said at once
+    log = read_production_log(production_log, layout)  # first, so that errors are reported at once
     table = None if piles is None else read_pile_table(piles)
     sheets = (sheet, *others)
     with _Progress() as progress:
@@ -285,9 +286,9 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
 @commands.command(epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 def inspect(files: tuple[Path, ...]) -> None:
-    """Say what a recorder's FILEs hold, and print the part of a sheet that reads them.
+    """Show what a recorder's FILEs contain, and print the part of a test sheet that reads them.
 
-    The files are those of one drive; the first of them is looked at.
+    Give the files of one drive; only the first is examined.
     """
     from dyntest.presenting.inspection import inspection_lines
     from dyntest.reading.guess import inspect_files
@@ -303,19 +304,19 @@ def inspect(files: tuple[Path, ...]) -> None:
     metavar="FILE",
     multiple=True,
     type=click.Path(path_type=Path),
-    help="A recorder's file of the first drive, which is copied into DIR and mapped in the sheet. May be repeated.",
+    help="Recorder file of the first drive, to be copied into DIR and assigned in the sheet. May be repeated.",
 )
 @click.argument("more", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
 def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> None:
-    """Lay a commented test sheet and empty tables into DIR, ready to be filled in.
+    """Write a commented test sheet and empty tables into DIR, ready to fill in.
 
-    With --from FILE... the files of a recorder are copied beside the sheet, and the sheet says how to read them.
+    With --from FILE... the recorder's files are copied beside the sheet, and the sheet says how to read them.
     """
     from dyntest.presenting.inspection import blank_files, next_lines
     from dyntest.reading.files import refuse_existing, write_all
 
     if more and not records:
-        raise click.UsageError(f"{more[0]} is one argument too many; write --from before the files of a recorder")
+        raise click.UsageError(f"unexpected argument {more[0]}; write --from before the recorder's files")
     files = blank_files()
     if records:
         from dyntest.presenting.inspection import new_files
@@ -338,13 +339,13 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     type=click.IntRange(0),
     default=1,
     show_default=True,
-    help="Match in the background: the newest blow when the one before is done, at least N later; 0 matches none.",
+    help="Match the newest blow in the background, at least N blows after the last one matched; 0 matches none.",
 )
 def follow(sheet: Path, name: str | None, every: int) -> None:
-    """Follow a drive of SHEET while the rig runs: take each blow as the recorder writes it, and keep what it shows.
+    """Follow a drive of SHEET while the pile is driven: read and evaluate each blow as the recorder writes it.
 
-    Everything is kept in follow/ beside the sheet, so that it goes on after any stop; dyntest dashboard shows it live.
-    Stopped with Ctrl-C, it writes what the drive needs into the sheet.
+    Results are saved in follow/ beside the sheet, so that following can resume after any stop. dyntest dashboard shows
+    them live. On Ctrl-C the signals and the driving log are entered in the sheet.
     """
     from dyntest.following.follow import Follower, stopped, watching
     from dyntest.following.follow import follow as followed
@@ -358,13 +359,13 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
     drive = next((one for one in reversed(test.drives) if name in (None, one.name)), None)
     if drive is None:
         have = ", ".join(one.name for one in test.drives)
-        raise InputError("--drive", "", f"{name} is no drive of the sheet", f"write one of {have}")
-    folder = Follower(test, drive, every=every).folder  # refuses what cannot be followed, before anything is kept
+        raise InputError("--drive", "", f"{name} is not a drive of the sheet", f"write one of {have}")
+    folder = Follower(test, drive, every=every).folder  # refuses what cannot be followed, before anything is saved
     with only_follower(folder):
-        follower = Follower(test, drive, every=every)  # what another one kept until it let go of the drive is known now
-        _say(f"Following {drive.name} of {test.pile_name}: {', '.join(follower.patterns)}; Ctrl-C stops.")
+        follower = Follower(test, drive, every=every)  # includes what another follower saved before it stopped
+        _say(f"Following {drive.name} of {test.pile_name}: {', '.join(follower.patterns)}. Press Ctrl-C to stop.")
         if follower.count.last:
-            _say(f"Going on after blow {follower.count.last}.")
+            _say(f"Resuming after blow {follower.count.last}.")
         try:
             with watching(test.path.parent) as wait, process_pool(1) as pool:
                 followed(follower, pool, wait, lambda kind, one: _say(told_line(kind, one, test.display_units)))
@@ -375,11 +376,11 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
         done = handed_over(follower)
         _say("\n".join(handed_lines(done)))
         if done.blows and every:
-            _say("Matching the representative blow for the review; Ctrl-C leaves it out.")
+            _say("Matching the representative blow for the review. Press Ctrl-C to skip.")
             try:
                 _say(matched_line(matched_for_review(follower), test.display_units))
             except KeyboardInterrupt:
-                _say("Left out; nothing else is lost.")
+                _say("Match skipped; everything else is saved.")
 
 
 @commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")
@@ -387,27 +388,27 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
 @click.option(
     "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."
 )
-@click.option("--no-browser", is_flag=True, help="Only say where it is, and open no browser.")
+@click.option("--no-browser", is_flag=True, help="Print the address only; do not open a browser.")
 def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
-    """Open the pages on the test of SHEET or on a STRUCTURE of several tests, on a sample test where none is named.
+    """Open the dashboard on a test SHEET, on a STRUCTURE of several tests, or on the samples if none is named.
 
-    They are served on this computer alone, until they are stopped with Ctrl-C.
+    It is served on this computer only, until stopped with Ctrl-C.
     """
     import subprocess
     from importlib.util import find_spec
 
     if find_spec(PAGES) is None:
-        raise InputError("dashboard", "", "is not installed beside dyntest", "install dyntest with its dashboard")
+        raise InputError("dashboard", "", "is not installed with dyntest", "install dyntest with its dashboard")
     wanted = {"DYNTEST_BROWSER": "no" if no_browser else "yes"}
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet
         from dyntest.reading.structure_sheet import is_structure, read_structure
 
         if is_structure(sheet):
-            structure = read_structure(sheet)  # what is wrong with one of its tests is said on the pages
+            structure = read_structure(sheet)  # errors in its tests are shown on the pages
             wanted |= {"DYNTEST_STRUCTURE": str(structure.path), "DYNTEST_SHEET": str(structure.tests[0])}
         else:
-            followed = (sheet.parent / "follow").is_dir()  # its records may be on the way
+            followed = (sheet.parent / "follow").is_dir()  # its records may not be there yet
             wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
     served = _free_port(port)
     while True:
@@ -415,25 +416,25 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
         server = subprocess.Popen([sys.executable, "-m", PAGES], env=environment)
         try:
             status = server.wait()
-        except KeyboardInterrupt:  # the server had it too, and leaves by itself
+        except KeyboardInterrupt:  # the server received it too, and stops by itself
             status = server.wait()
         if status != WRONG_INPUT or port is not None or _is_free(served):
             break
-        served = _free_port(None)  # another dashboard that was started at the same time has taken it
+        served = _free_port(None)  # taken by another dashboard started at the same time
     sys.exit(0 if status in (0, -signal.SIGINT, -signal.SIGTERM) else WRONG_INPUT)
 
 
 def _free_port(asked: int | None) -> int:
-    """Give the port that was asked for, or the first free one from Streamlit's usual one on."""
+    """Give the port asked for, or the first free one from Streamlit's default upward."""
     for port in (asked,) if asked else range(USUAL_PORT, USUAL_PORT + 50):
         if _is_free(port):
             return port
     place = f"port {asked}" if asked else "ports"
-    raise InputError("dashboard", place, "something else is served there already", "name another with --port")
+    raise InputError("dashboard", place, "already in use", "choose another with --port")
 
 
 def _is_free(port: int) -> bool:
-    """Whether nothing is served at a port."""
+    """Whether a port is free."""
     with socket.socket() as trial:
         trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -444,7 +445,7 @@ def _is_free(port: int) -> bool:
 
 
 class _Progress:
-    """Shows what is being done and how long it may still take on a terminal, and nothing in a pipe."""
+    """Shows the step and the estimated time left on a terminal; silent in a pipe."""
 
     def __enter__(self):
         self.shown = sys.stderr.isatty()
@@ -454,7 +455,7 @@ class _Progress:
     def __call__(self, step: str, share: float) -> None:
         if not self.shown:
             return
-        if share < self.last:  # another piece of work, counted from its own beginning
+        if share < self.last:  # another piece of work, timed from its own start
             self.began, self.first = time.monotonic(), share
         self.last = share
         done = round(20 * share)
@@ -462,11 +463,11 @@ class _Progress:
         sys.stderr.flush()
 
     def part(self, number: int, of: int) -> Callable[[str, float], None]:
-        """Give the same for one of several equal pieces of work."""
+        """Give the progress of one of several equal pieces of work."""
         return lambda step, share: self(step, (number + share) / of)
 
     def _left(self, share: float) -> str:
-        """Say how long the rest takes if it goes on as it has so far."""
+        """Give the estimated time left, at the rate so far."""
         passed, gained = time.monotonic() - self.began, share - self.first
         if passed < SOON or gained <= 0.0:
             return ""
@@ -479,10 +480,10 @@ class _Progress:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit status."""
+    """Run the command line and exit with its status."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a terminal that lacks a character shows another in its place
+            stream.reconfigure(errors="replace")  # a terminal without a character shows another
     gc.set_threshold(*COLLECTIONS)
     try:
         with _no_interrupt_lost():
@@ -493,19 +494,19 @@ def main(arguments: list[str] | None = None) -> None:
         wrong.show()
         sys.exit(wrong.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        _stop("stopped before it was done; results are written whole or not at all", INTERRUPTED)
+        _stop("stopped before it was finished; no incomplete results were written", INTERRUPTED)
     except DyntestError as error:
         _stop(str(error), WRONG_INPUT)
     except MemoryError:
-        _stop("the computer has too little memory for these records; review fewer blows at a time", WRONG_INPUT)
+        _stop("not enough memory for these records; review fewer blows at a time", WRONG_INPUT)
     except OSError as error:
         name = f"{printable(str(error.filename), 200)}: " if error.filename else ""
-        _stop(f"{name}{error.strerror or error}; check the name, the permissions and the room on the disk", WRONG_INPUT)
+        _stop(f"{name}{error.strerror or error}; check the name, the permissions and the free disk space", WRONG_INPUT)
 
 
 @contextmanager
 def _no_interrupt_lost() -> Iterator[None]:
-    """Give an interrupt again where it fell into a finaliser or a callback, in which Python only tells of it."""
+    """Raise an interrupt again that fell into a finaliser or a callback, where Python only reports it."""
     tell, given = sys.unraisablehook, []
 
     def hook(dropped: Any) -> None:
@@ -521,7 +522,7 @@ def _no_interrupt_lost() -> Iterator[None]:
     finally:
         sys.unraisablehook = tell
         for again in given:
-            again.cancel()  # what was to be stopped is done
+            again.cancel()  # the work has ended
 
 
 def _interrupt(thread: int) -> None:
@@ -533,9 +534,9 @@ def _interrupt(thread: int) -> None:
 
 
 def _say(text: str) -> None:
-    """Show lines of text; what could steer a terminal, in a name perhaps, comes out as blanks.
+    """Print lines of text; control characters, in a name perhaps, are printed as blanks.
 
-    Where the reader has gone, as ``head`` goes when it has its lines, the work goes on without words.
+    If the reader has closed the pipe, as ``head`` does, the work continues without output.
     """
     try:
         click.echo("\n".join(printable(line, len(line)) for line in text.split("\n")))

@@ -159,8 +159,8 @@ def test_a_full_disk_is_one_message_and_leaves_nothing_half_written(small_test, 
 @pytest.mark.parametrize(
     ("raised", "status", "told"),
     [
-        (KeyboardInterrupt(), cli.INTERRUPTED, "stopped before it was done"),
-        (MemoryError(), 1, "too little memory"),
+        (KeyboardInterrupt(), cli.INTERRUPTED, "stopped before it was finished"),
+        (MemoryError(), 1, "not enough memory"),
         (PermissionError(13, "Permission denied", "/somewhere"), 1, "/somewhere: Permission denied"),
     ],
 )

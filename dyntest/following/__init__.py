@@ -1,1 +1,1 @@
-"""Following a drive while the rig runs: blows as they come, depths as they are called out, and the standing."""
+"""Following a drive as the pile is driven: blows as they are recorded, depths as they are called out, and status."""

@@ -1,6 +1,6 @@
-"""The numbers and the trust of blows as they come, and the match of one of them, all by the library's own functions.
+"""Quantities and trust of each new blow, and the match of one blow, by the functions that a review uses.
 
-Some blows before the new ones are worked through again with them, so that the time between blows is known.
+A few earlier blows are computed again with the new ones, so that the time between blows is known.
 """
 
 import contextlib
@@ -23,17 +23,17 @@ from dyntest.signals import AveragedTraces, Signals, Waves
 from dyntest.wave_equation.matching import match_blow
 
 CONTEXT = 4
-"""Blows before the new ones that are worked through with them [1], so that a pause is told from a stroke."""
+"""Earlier blows that are computed again with the new ones [1], to distinguish a pause from a stroke."""
 
 
 @dataclass(frozen=True)
 class Computed:
-    """What was computed of some new blows.
+    """Results for some new blows.
 
     Parameters
     ----------
     table : pandas.DataFrame
-        A row a blow, columns by their names in code, in SI.
+        One row per blow, columns named as in the code, in SI.
     trust : tuple of str
         For each blow alone, one of `dyntest.decisions.trust.ANSWERS`.
     doubts : tuple of tuple of (str, str)
@@ -56,9 +56,9 @@ def compute_blows(
     damping_factor: float | None,
     by_match: float | None = None,
 ) -> Computed:
-    """Compute new blows; those before are only there for the time between blows.
+    """Compute new blows; earlier ones serve only for the time between blows.
 
-    With the damping factor J by the last match, the maximum Case resistance is worked out with it too.
+    With the damping factor J of the last match, the maximum Case resistance is also computed with that J.
     """
     together = new if before is None else joined([before, new])
     options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
@@ -98,7 +98,7 @@ def judged_blow(number: int, findings: Sequence[Finding]) -> tuple[str, tuple[tu
 
 
 def joined(parts: Sequence[Signals | AveragedTraces]) -> Signals | AveragedTraces:
-    """Put records of one drive together, one after the other."""
+    """Join records of one drive, one after the other."""
     first = parts[0]
     names = ["blow", *(("strain", "acceleration") if isinstance(first, Signals) else ("force", "velocity"))]
     names += [one for one in ("clock", "penetration") if all(getattr(part, one) is not None for part in parts)]
@@ -109,9 +109,9 @@ def joined(parts: Sequence[Signals | AveragedTraces]) -> Signals | AveragedTrace
 
 
 def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float], nice: int = 0) -> dict[str, float | str]:
-    """Match one blow by itself: resistance with its range [N], shaft, toe, misfit, and J by the match [1].
+    """Match one blow: resistance with its range [N], shaft, toe, misfit, and J by the match [1].
 
-    In a process of its own it may stand back behind others by some steps of priority (`nice`).
+    In its own process it may run at a lower priority, by `nice` steps.
     """
     if nice and hasattr(os, "getpriority"):
         with contextlib.suppress(OSError):
@@ -131,5 +131,5 @@ def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float], nice: int =
         "misfit": match.misfit,
         "damping_factor": calibrated_with_match(match, waves, sheet),
     }
-    fitted = "" if match.fitted else "the misfit is too large for the numbers to mean anything"
+    fitted = "" if match.fitted else "the misfit is too large for a meaningful result"
     return {name: float(value) for name, value in found.items() if np.isfinite(value)} | {"problem": fitted}

@@ -1,6 +1,6 @@
-"""The depth of the pile as the inspector calls it out, stamped on blows, and the driving log that follows from it.
+"""Depths called out by the inspector, each tied to a blow, and the driving log made from them.
 
-Entries are only ever added: a correction names the mark it corrects and both are kept.
+Entries are only added: a correction names the depth mark it corrects, and both are saved.
 """
 
 import csv
@@ -20,13 +20,13 @@ from dyntest.reading.files import write_all
 from dyntest.units import unit_factor
 
 LOG = "driving_log.csv"
-"""The driving log that is written from the marks, in the folder of the drive."""
+"""The driving log made from the depth marks, in the folder of the drive."""
 
 STEPS = {"US": (("foot", 0.3048), ("inch", 0.0254)), "SI": (("0.25 m", 0.25), ("25 mm", 0.025))}
-"""What one key adds to the depth, by the display units [m]."""
+"""What one button adds to the depth, by the display units [m]."""
 
 DEEPEST = 300.0
-"""Deepest penetration that is believed [m], as of the records. Common practice, no source."""
+"""Largest penetration accepted [m], as in the records. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -36,17 +36,17 @@ class Mark:
     Parameters
     ----------
     number : int
-        Its place among the marks as they were entered, from 1 [1].
+        Its number in the order of entry, from 1 [1].
     blow : int
-        The last blow before it passed; 0 before the first blow [1].
+        The last blow before the mark; 0 before the first blow [1].
     depth : float
         Penetration of the toe [m].
     at : str
         Local time, ISO 8601.
     counted : int or None
-        The inspector's own count since the mark before [1].
+        The inspector's own count since the previous mark [1].
     corrected : bool
-        Whether it was corrected since it was entered.
+        Whether it was corrected after entry.
     """
 
     number: int
@@ -59,7 +59,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Remark:
-    """What the inspector wrote, with the blow and the local time."""
+    """Remark of the inspector, with the blow and the local time."""
 
     blow: int
     text: str
@@ -67,7 +67,7 @@ class Remark:
 
 
 def marks_of(kept: Sequence[Mapping[str, Any]]) -> tuple[Mark, ...]:
-    """Give the marks as they stand after all corrections, in the order of the blows.
+    """Give the depth marks after all corrections, in the order of the blows.
 
     Examples
     --------
@@ -92,14 +92,14 @@ def marks_of(kept: Sequence[Mapping[str, Any]]) -> tuple[Mark, ...]:
 
 
 def remarks_of(kept: Sequence[Mapping[str, Any]]) -> tuple[Remark, ...]:
-    """Give the remarks in the order in which they were made."""
+    """Give the remarks in the order of entry."""
     return tuple(Remark(int(one["blow"]), one["text"], one["at"]) for one in kept if one.get("kind") == "remark")
 
 
 def enter_mark(
     folder: Path, blow: int, depth: float, system: str, *, start: float | None = None, counted: int | None = None
 ) -> None:
-    """Stamp a depth [m] on a blow and write the driving log; raises `InputError` where the depth cannot be."""
+    """Enter a depth [m] at a blow and write the driving log; raises `InputError` if the depth is not possible."""
     marks = marks_of(entries(folder / DEPTHS))
     _check(folder, (*marks, Mark(0, blow, depth, "")), start)
     entry = {"kind": "mark", "blow": blow, "depth": depth, "at": _now(), "counted": counted}
@@ -117,7 +117,7 @@ def correct_mark(
     counted: int | None = None,
     removed: bool = False,
 ) -> None:
-    """Correct a mark, or take it out; what was entered first stays in the file."""
+    """Correct or remove a depth mark; the first entry stays in the file."""
     marks = [mark for mark in marks_of(entries(folder / DEPTHS)) if not (removed and mark.number == number)]
     if depth is not None:
         marks = [replace(mark, depth=depth) if mark.number == number else mark for mark in marks]
@@ -128,13 +128,13 @@ def correct_mark(
 
 
 def enter_remark(folder: Path, blow: int, text: str, system: str, *, start: float | None = None) -> None:
-    """Keep a remark with its blow and time, and write the driving log."""
+    """Save a remark with its blow and time, and write the driving log."""
     append(folder / DEPTHS, {"kind": "remark", "blow": blow, "text": " ".join(text.split())[:300], "at": _now()})
     write_log(folder, system, start)
 
 
 def _check(folder: Path, marks: Sequence[Mark], start: float | None) -> None:
-    """Refuse depths that do not go down with the blows."""
+    """Refuse depths that do not increase with the blows."""
     above, before = (start if start is not None else 0.0), 0
     for mark in sorted(marks, key=lambda mark: (mark.blow, mark.depth)):
         if not 0.0 <= mark.depth <= DEEPEST:
@@ -155,13 +155,13 @@ class Interval:
     depth_from, depth_to : float
         Penetration of the toe [m].
     recorded : int
-        Blows by the records [1].
+        Blow count from the records [1].
     counted : int or None
-        Blows by the inspector [1].
+        Blow count of the inspector [1].
     first, last : int
-        Numbers of its blows, both inside; last below first where it has none [1].
+        First and last blow of the interval, both included; last below first if there is none [1].
     remark : str
-        What was written while it was driven.
+        Remarks made during the interval.
     """
 
     depth_from: float
@@ -174,9 +174,9 @@ class Interval:
 
 
 def intervals_of(kept: Sequence[Mapping[str, Any]], start: float | None) -> tuple[Interval, ...]:
-    """Give the intervals between the marks, the first from where the drive began.
+    """Give the intervals between the depth marks, the first from the start of the drive.
 
-    Without that depth the first mark only says where the log begins.
+    Without that depth the log begins at the first mark.
 
     Examples
     --------
@@ -203,7 +203,7 @@ def intervals_of(kept: Sequence[Mapping[str, Any]], start: float | None) -> tupl
 
 
 def penetration_at(kept: Sequence[Mapping[str, Any]], start: float | None, blow: np.ndarray) -> np.ndarray:
-    """Give the penetration after each blow, spread evenly between marks [m]; not a number outside of them."""
+    """Give the penetration after each blow, interpolated between depth marks [m]; not a number outside them."""
     marks = list(marks_of(kept))
     if start is not None:
         marks.insert(0, Mark(0, 0, start, ""))
@@ -214,9 +214,9 @@ def penetration_at(kept: Sequence[Mapping[str, Any]], start: float | None, blow:
 
 
 def log_text(kept: Sequence[Mapping[str, Any]], system: str, start: float | None, strokes: Mapping[int, float]) -> str:
-    """Give the driving log as CSV in the layout of test sheets.
+    """Give the driving log as CSV in the layout that test sheets use.
 
-    Blows are the inspector's count where there is one; the count by the records stands beside it. Units: start, strokes
+    Blows are the inspector's count where there is one; the recorded count is given beside it. Units: start, strokes
     by blow [m].
     """
     unit = "ft" if system == "US" else "m"

@@ -1,7 +1,7 @@
-"""Following one drive: look, take, compute, keep, and match every so many blows in a process of its own.
+"""Following one drive: scan, read, compute and save each blow, and match some of them in a separate process.
 
-Everything is kept before it counts as taken, so that a stop at any moment loses nothing: what was not kept is taken
-again. No more than a few records are held at once, however long the drive is.
+A blow counts as read only when it is saved, so that a stop at any moment loses nothing: what was not saved is read
+again. Only a few records are in memory at once, however long the drive is.
 """
 
 import contextlib
@@ -44,30 +44,30 @@ from dyntest.reading.signal_tables import read_pieces, signals_of
 from dyntest.signals import AveragedTraces, Signals, Waves
 
 PATIENCE = 40
-"""Looks in which a resting file that cannot be read is tried again before it is set aside [1]: some ten seconds."""
+"""Scans in which an unchanged file that cannot be read is tried again before it is set aside [1]: about 10 s."""
 
 AT_ONCE = 16
-"""Blows that are computed and kept together at most [1]."""
+"""Most blows that are computed and saved together [1]."""
 
 REST = 0.5
-"""How long a last file has to rest when following is stopped [s]."""
+"""How long the last file must be unchanged when following is stopped [s]."""
 
 LARGE = 4_000_000
-"""A file larger than this is read onward even when it is seen for the first time [byte]."""
+"""A file larger than this is read in parts even the first time [byte]."""
 
 OPEN_AT_ONCE = 2
-"""Growing files of which it is remembered how far they were read [1]: recorders write one after the other."""
+"""Growing files whose reading position is remembered [1]: recorders write one after the other."""
 
 EVERY = 1
-"""Blows that have to come at least before another one is matched [1]: with 1 the newest is, as soon as one is done."""
+"""Fewest blows between two matches [1]: with 1 the newest is matched as soon as the last match is done."""
 
 NICE = 10
-"""How far matching stands back behind taking blows, in steps of the system's priority [1]."""
+"""Steps of system priority by which matching runs below the reading of blows [1]."""
 
 
 @dataclass
 class _Source:
-    """A file as far as it was taken: blows from it, number and place of the last, a one-blow file's digest."""
+    """A file as far as it was read: blows from it, number and place of the last, digest of a one-blow file."""
 
     stamp: Stamp
     blows: int = 0
@@ -78,14 +78,14 @@ class _Source:
 
 
 def _grown(piece: Piece, known: _Source) -> bool:
-    """Whether a file that numbers its blows still holds those that were taken, with or without more behind them."""
+    """Whether a file that numbers its blows still has those read before, perhaps with more after them."""
     numbers = piece.layout.blow
     more = len(numbers) > known.blows or (len(numbers) == known.blows and not known.digest)
     return piece.numbered and known.blows > 0 and more and int(numbers[known.blows - 1]) == known.own
 
 
 def _same_record(piece: Piece | None, kept: Mapping[str, np.ndarray]) -> bool:
-    """Whether a blow of a file is the one that was kept of it."""
+    """Whether a blow of a file is the one saved from it."""
     if piece is None:
         return False
     return all(
@@ -96,7 +96,7 @@ def _same_record(piece: Piece | None, kept: Mapping[str, np.ndarray]) -> bool:
 
 
 class Follower:
-    """Follows one drive of a test. It holds the last few records and what is known of each file, no more."""
+    """Follows one drive of a test. It holds only the last few records and the state of each file."""
 
     def __init__(self, sheet: TestSheet, drive: Drive, *, every: int = EVERY):
         self.sheet, self.drive, self.every = sheet, drive, every
@@ -121,7 +121,7 @@ class Follower:
         self._go_on()
 
     def _go_on(self) -> None:
-        """Take up what was kept before."""
+        """Resume from what was saved before."""
         kept = Kept(self.folder).look()
         self.count = Count()
         for number in sorted(kept.blows):
@@ -147,7 +147,7 @@ class Follower:
 
     def _know(self, one: KeptBlow) -> None:
         source = self.sources.setdefault(one.file, _Source(Stamp(one.size, one.changed)))
-        if one.own <= source.own or one.place < source.place:  # the file began anew
+        if one.own <= source.own or one.place < source.place:  # the file was started again
             source.blows = 0
         source.own, source.place = one.own, one.place
         source.stamp, source.digest, source.number = Stamp(one.size, one.changed), one.digest, one.blow
@@ -160,7 +160,7 @@ class Follower:
         return self.calibrated if chosen is None and self.sheet.soil.toe is None else chosen
 
     def look(self) -> list[KeptBlow]:
-        """Take the blows that are complete now, and give them as they were kept."""
+        """Read the blows that are complete now, and give them as saved."""
         now = intake.stamps(self.root, self.patterns)
         taken = {name: source.stamp for name, source in self.sources.items()}
         taken |= {name: stamp for name, stamp in self.aside.items() if name not in taken or now.get(name) == stamp}
@@ -173,18 +173,18 @@ class Follower:
         return found
 
     def _grows(self, name: str) -> bool:
-        """Whether a file is known to hold many blows, or is the one that the sheet names."""
+        """Whether a file is known to have many blows, or is named in the sheet."""
         known = self.sources.get(name)
         return (known is not None and known.blows > 1) or name in self.growing or name in self.patterns
 
     @property
     def unsettled(self) -> bool:
-        """Whether a further look soon may find more: a file is new, still growing, or could not be read yet."""
+        """Whether another scan soon may find more: a file is new, still growing, or could not be read yet."""
         known = {name: source.stamp for name, source in self.sources.items()}
         return any(known.get(name) != stamp and self.aside.get(name) != stamp for name, stamp in self.before.items())
 
     def _take(self, name: str, stamp: Stamp, rests: bool) -> list[KeptBlow]:
-        """Take what is new in one file, at rest or growing."""
+        """Read what is new in one file, unchanged or growing."""
         try:
             growing = self._growing(name, stamp)
         except (InputError, OSError, ValueError) as problem:
@@ -195,7 +195,7 @@ class Follower:
         return self._take_whole(name, stamp) if rests else []
 
     def _growing(self, name: str, stamp: Stamp) -> Growing | None:
-        """Give a file that is to be read onward; None for one of a single blow, or of a format that is written anew."""
+        """Give a file to be read in parts; None for a file of one blow or of a format that is rewritten each time."""
         known = self.sources.get(name)
         many = known is not None and known.blows > 1
         if not (many or name in self.growing or name in self.patterns or stamp.size > LARGE or self._streams):
@@ -213,7 +213,7 @@ class Follower:
         return records is not None and records.blows == "continuous"
 
     def _take_onward(self, growing: Growing, name: str, stamp: Stamp, rests: bool) -> list[KeptBlow]:
-        """Take the whole blows beyond those that were taken from a file that grows."""
+        """Read the new complete blows of a growing file."""
         found: list[KeptBlow] = []
         try:
             known = self._still(growing, name, stamp)
@@ -231,22 +231,22 @@ class Follower:
             return found
         known = self.sources.get(name)
         if found and known is not None:
-            known.stamp = Stamp(stamp.size, 0)  # there may be more; the next look will say
+            known.stamp = Stamp(stamp.size, 0)  # there may be more; the next scan will show
         elif growing.left and rests:
             self._try_again(name, stamp, growing.left)
-        elif rests and known is not None:  # all of it is taken
+        elif rests and known is not None:  # all of it is read
             known.stamp = stamp
         elif rests:
             self.aside[name] = stamp
         return found
 
     def _still(self, growing: Growing, name: str, stamp: Stamp) -> _Source | None:
-        """Give how far a file was taken; None where it is another one by now, which begins anew."""
+        """Give how far a file was read; None if it was replaced by another, which is read from the start."""
         known = self.sources.get(name)
         if known is None or not known.blows:
             return None
         same = stamp.size >= known.stamp.size
-        if known.place < 0:  # kept while the file had one blow
+        if known.place < 0:  # saved while the file had one blow
             known.place = (known.blows - 1) * (self.samples if growing.kind == "column" else 1)
         if same and growing.kind != "continuous":
             kept = kept_arrays(self.folder, known.number)
@@ -260,11 +260,11 @@ class Follower:
         return None
 
     def _keep_onward(self, one: Onward, name: str, stamp: Stamp) -> list[KeptBlow]:
-        """Take some blows of a growing file; a blow of which nothing can be made is passed over with a note."""
+        """Read some blows of a growing file; a blow that cannot be used is skipped with a note."""
         drive = replace(self.drive, first_blow=None)
         found: list[KeptBlow] = []
         if one.piece is None:
-            self._pass_over(name, int(one.places[0]), one.problem)
+            self._skip(name, int(one.places[0]), one.problem)
             return found
         for first in range(0, len(one.places), AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, len(one.places)))
@@ -278,15 +278,15 @@ class Follower:
                 raise
             except (InputError, ValueError) as problem:
                 if rows.stop - rows.start == 1:
-                    self._pass_over(name, int(one.places[first]), str(problem))
+                    self._skip(name, int(one.places[first]), str(problem))
                     continue
             for row in range(rows.start, rows.stop):
                 alone = Onward(_rows_of(one.piece, slice(row, row + 1)), one.places[row : row + 1], one.named)
                 found += self._keep_onward(alone, name, stamp)
         return found
 
-    def _pass_over(self, name: str, place: int, problem: str) -> None:
-        """Note once that a blow in a file of many cannot be used."""
+    def _skip(self, name: str, place: int, problem: str) -> None:
+        """Note once that a blow in a file of many blows cannot be used."""
         if (name, place) in self.passed:
             return
         self.passed.add((name, place))
@@ -294,7 +294,7 @@ class Follower:
         self._note(note, {"place": place})
 
     def _take_whole(self, name: str, stamp: Stamp) -> list[KeptBlow]:
-        """Take what is new in one resting file, read whole."""
+        """Read what is new in one unchanged file, as a whole."""
         path, known = self.root / name, self.sources.get(name)
         try:
             pieces, cuts = read_pieces(self.sheet, [path])
@@ -312,7 +312,7 @@ class Follower:
             if _grown(pieces[0], known):
                 start = known.blows
             elif known.digest and _digest(path, known.stamp.size) == known.digest:
-                again = known.number  # it had not been whole when it was taken
+                again = known.number  # it was incomplete when it was read
         found: list[KeptBlow] = []
         for first in range(start, signals.n_blows, AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, signals.n_blows))
@@ -322,20 +322,20 @@ class Follower:
                 found += self._keep(signals.take(rows), pieces[0], name, stamp, digest, again, places)
             except FullError:
                 raise
-            except (InputError, ValueError) as problem:  # a record of which nothing can be made holds up no other
+            except (InputError, ValueError) as problem:  # an unusable record does not hold up the others
                 self._try_again(name, stamp, str(problem))
         if known is not None and not found and name not in self.tried and name not in self.aside:
             known.stamp = stamp
         return found
 
     def _check_length(self, signals: Signals | AveragedTraces, name: str) -> None:
-        """Refuse a record that is not as long as those before it, which can only be cut short or set differently."""
+        """Refuse a record of another length: it is cut short or was recorded with other settings."""
         if self.samples and len(signals.time) != self.samples:
-            problem = f"has {len(signals.time)} samples a blow, the blows before have {self.samples}"
-            raise InputError(name, "", problem, "wait until it is whole, or keep the recorder's settings")
+            problem = f"has {len(signals.time)} samples per blow, earlier blows have {self.samples}"
+            raise InputError(name, "", problem, "wait until it is complete, or restore the recorder's settings")
 
     def _try_again(self, name: str, stamp: Stamp, problem: str) -> None:
-        """Try a file that cannot be read in later looks, and set it aside with a note when it stays so."""
+        """Try an unreadable file again in later scans, and set it aside with a note if that does not help."""
         before, times = self.tried.get(name, (stamp, 0))
         times = times + 1 if before == stamp else 1
         self.tried[name] = (stamp, times)
@@ -346,7 +346,7 @@ class Follower:
             del self.tried[name]
 
     def _note(self, note: IntakeNote, more: Mapping[str, Any] | None = None) -> None:
-        """Keep a note, and have it told."""
+        """Save a note, and report it."""
         entry = intake.as_entry(note, _now()) | dict(more or {})
         append(self.folder / NOTES, entry)
         self.noted.append(entry)
@@ -363,7 +363,7 @@ class Follower:
         places: np.ndarray,
         named: bool = True,
     ) -> list[KeptBlow]:
-        """Take some blows of one file: number, compute, keep; nothing counts as taken before all of it is kept."""
+        """Give some blows their number and results, and save them; they count as read only when all is saved."""
         counts, notes = self._counted(new, piece, name, again, named)
         blow = np.array([count.last for count in counts])
         own_clock = new.clock
@@ -412,7 +412,7 @@ class Follower:
     def _counted(
         self, new: Signals | AveragedTraces, piece: Piece, name: str, again: int | None, named: bool
     ) -> tuple[list[Count], list[IntakeNote]]:
-        """Give number and time of each blow, counted onward, and what is to be noted."""
+        """Give number and time of each blow in the drive, and what to note."""
         if again is not None:
             clock = float("nan") if new.clock is None else float(new.clock[0])
             return [replace(self.count, last=again, own=intake.number_in(name), clock=clock, own_clock=clock)], []
@@ -421,26 +421,26 @@ class Follower:
             count = replace(count, last=self.drive.first_blow - 1)
         for place, own in enumerate(new.blow):
             number = int(own) if piece.numbered else intake.number_in(name)
-            if not named:  # numbers of its own would begin again with every file
+            if not named:  # its own numbers would restart with every file
                 number = count.own + 1
             count, told = intake.counted_on(number, count, piece.numbered, name)
             notes += told
             if new.clock is not None:
                 count, told = intake.clocked_on(float(new.clock[place]), count, name)
-                another = name not in self.sources  # whose clock begins at its own first sample
+                another = name not in self.sources  # whose clock starts at its own first sample
                 notes += told if named or not another else []
             counts.append(count)
         return counts, notes
 
     def match(self, executor: Executor) -> dict[str, Any] | None:
-        """Start a match where one is due, and give the one that was finished."""
+        """Start a match if one is due, and give the one just finished."""
         done = None
         if self.matching is not None and self.matching[1].done():
             blow, future = self.matching
             self.matching = None
             try:
                 done = {"blow": blow, "at": _now(), **future.result()}
-            except Exception as trouble:  # a process that was killed; the next blow starts another
+            except Exception as trouble:  # the process was killed; the next blow starts another
                 done = {"blow": blow, "at": _now(), "problem": " ".join(str(trouble).split()) or type(trouble).__name__}
             append(self.folder / MATCHES, done)
             factor = done.get("damping_factor")
@@ -457,9 +457,12 @@ class Follower:
                 self.matched_at = blow
                 try:
                     self.matching = blow, executor.submit(match_one, self.sheet, waves, row, NICE)
-                except BrokenExecutor:  # its process was killed; blows are followed all the same
+                except BrokenExecutor:  # its process was killed; blows are still followed
                     self.every = 0
-                    return {"blow": blow, "problem": "the process that matches has ended; start again to match on"}
+                    return {
+                        "blow": blow,
+                        "problem": "the matching process has ended; restart dyntest follow to match again",
+                    }
                 self.candidate = None
         return done
 
@@ -481,15 +484,15 @@ def _deepest(depths: list[dict[str, Any]]) -> float | None:
 
 
 SOON = 200
-"""Time after which an unsettled file is looked at again [ms]."""
+"""Time after which an unfinished file is read again [ms]."""
 
 SELDOM = 3000
-"""Time after which the folder is looked at although nothing was heard of it [ms]: a network drive may tell nothing."""
+"""Time after which the folder is scanned without any notice of a change [ms]; network drives may give none."""
 
 
 @contextlib.contextmanager
 def watching(root: Path) -> Iterator[Callable[[bool], None]]:
-    """Give what waits for a change below a folder: `wait(True)` comes back soon, `wait(False)` when one is heard of."""
+    """Give a function that waits for a change below a folder: `wait(True)` returns soon, `wait(False)` on a change."""
     try:
         from watchfiles import watch
     except ImportError:
@@ -525,10 +528,10 @@ def follow(
     told: Callable[[str, Mapping[str, Any]], None],
     keep_going: Callable[[], bool] = lambda: True,
 ) -> None:
-    """Follow a drive until it is stopped.
+    """Follow a drive until stopped.
 
-    `wait` comes back when there may be something new, soon where it is told that something is unsettled. `told` hears
-    of every blow, match and problem. A disk that takes nothing more stops nothing: the blows are taken again.
+    `wait` returns when there may be something new, soon if a file is unfinished. `told` is called with every blow,
+    match and problem. A full disk does not stop it: the blows are read again.
     """
     troubled = ""
     while keep_going():
@@ -553,7 +556,7 @@ def follow(
 
 
 def stopped(follower: Follower) -> None:
-    """Take what is complete now, and keep that nobody follows any more."""
+    """Read what is complete now, and save that following has stopped."""
     with contextlib.suppress(InputError):
         follower.look()
         if follower.unsettled:

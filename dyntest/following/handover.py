@@ -1,7 +1,7 @@
-"""When following stops: the drive goes into the sheet, so that a review finds its signals and its driving log.
+"""When following stops, signals and driving log of the drive are entered in the sheet for a review.
 
-The recorder's own files stay what a review reads. Only where the recorder began to count again, or its clock went back,
-the kept records are written as one table with the numbers and times of the drive.
+A review reads the recorder's own files. Only if the recorder restarted its numbering, or its clock went back, are the
+saved records written as one table with the blow numbers and times of the drive.
 """
 
 import os
@@ -25,10 +25,10 @@ from dyntest.reviewing.drive import DriveReview, review_drive
 from dyntest.reviewing.drive_match import keep_match
 
 SIGNALS = "signals.parquet"
-"""The kept records as one table, in the folder of the drive."""
+"""The saved records as one table, in the folder of the drive."""
 
 UNITS = {"strain": "m/m", "acceleration": "m/s^2", "force": "N", "velocity": "m/s"}
-"""Units in the headers of that table: SI, so that no number changes."""
+"""Units in the headers of that table: SI, so that no value changes."""
 
 
 @dataclass(frozen=True)
@@ -38,15 +38,15 @@ class Handover:
     Parameters
     ----------
     blows : int
-        Blows that are kept [1].
+        Blows saved [1].
     signals, log : str
-        What was written into the sheet for the drive; empty where nothing had to be.
+        What was entered in the sheet for the drive; empty if nothing was needed.
     beyond : int
-        Blows after the last marked depth [1]; all of them where none is marked.
+        Blows after the last depth mark [1]; all of them if there is none.
     own_log : bool
-        Whether the sheet names another log, which was left alone.
+        Whether the sheet names another log, which was not replaced.
     recorder : bool
-        Whether the sheet says how a recorder wrote its files, so that the table of kept records could not be named.
+        Whether the sheet has [records], so that the table of saved records could not be named in it.
     """
 
     blows: int
@@ -58,7 +58,7 @@ class Handover:
 
 
 def handed_over(follower: Follower) -> Handover:
-    """Write the drive into the sheet; raises `InputError` where the sheet or the folder takes nothing."""
+    """Enter the drive in the sheet; raises `InputError` if sheet or folder cannot be written."""
     sheet, drive, kept = follower.sheet, follower.drive, Kept(follower.folder).look()
     if kept.last is None:
         return Handover(0)
@@ -83,14 +83,14 @@ def handed_over(follower: Follower) -> Handover:
 
 
 def matched_for_review(follower: Follower) -> DriveReview:
-    """Review the drive as it was handed over, and keep the match of its representative blow for the review."""
+    """Review the drive as entered in the sheet, and save the match of its representative blow for the review."""
     sheet = read_sheet(follower.sheet.path)
     drive = next(one for one in sheet.drives if one.name == follower.drive.name)
     return keep_match(sheet, review_drive(sheet, drive))
 
 
 def write_signals(sheet: TestSheet, folder: Path, kept: Kept) -> Path:
-    """Write the kept records of a drive as one table of this program's own, whole or not at all, a blow at a time."""
+    """Write the saved records of a drive as one table in the program's own format, whole or not at all."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -119,7 +119,7 @@ def write_signals(sheet: TestSheet, folder: Path, kept: Kept) -> Path:
             writer.close()
         temporary.replace(target)
     except OSError as trouble:
-        cure = "make room on the disk and follow again; all records are kept"
+        cure = "free some disk space and follow again; all records are saved"
         raise InputError(known_as(target), "", f"could not be written ({trouble.strerror})", cure) from trouble
     finally:
         temporary.unlink(missing_ok=True)

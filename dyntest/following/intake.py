@@ -1,8 +1,8 @@
-"""Which blows of a growing drive are complete: taken once each, never half-written, never lost.
+"""Which blows of a growing drive are complete: each is read once, never half-written, never lost.
 
-A file of one blow is complete when size and time of change were the same in two looks and it reads without error. A
-file that holds many blows and grows is read onward from the last blow that was taken, a stretch at a time, and gives
-the whole blows beyond it, at rest or not; a continuous stream is cut into blows as it grows.
+A file of one blow is complete when its size and time of change were the same in two scans and it reads without error.
+A growing file of many blows is read from the last blow read before, a part at a time, and gives the complete blows
+after it, whether it still grows or not. A continuous stream is cut into blows as it grows.
 """
 
 import os
@@ -43,8 +43,8 @@ from dyntest.reading.text_tables import Header
 from dyntest.reading.wording import known_as
 
 PAUSE = 60.0
-"""Time that is put between two blows where the recorder's clock goes back [s]: a pause, from which no stroke is
-worked out. Our own choice."""
+"""Time assumed between two blows when the recorder's clock goes back [s]: a pause, from which no stroke is computed.
+Our own choice."""
 
 RESTARTED, MISSING, CLOCK_BACK, UNREADABLE = (
     "numbering restarted",
@@ -52,7 +52,7 @@ RESTARTED, MISSING, CLOCK_BACK, UNREADABLE = (
     "clock went back",
     "file cannot be read",
 )
-"""What is noted while blows are taken."""
+"""Kinds of notes on the recorder's files."""
 
 
 _in_order = lru_cache(maxsize=50_000)(natural_order)
@@ -60,7 +60,7 @@ _in_order = lru_cache(maxsize=50_000)(natural_order)
 
 @dataclass(frozen=True)
 class Stamp:
-    """Length [byte] and time of change [ns] of a file."""
+    """Size [byte] and time of change [ns] of a file."""
 
     size: int
     changed: int
@@ -68,20 +68,20 @@ class Stamp:
 
 @dataclass(frozen=True)
 class IntakeNote:
-    """Something about the recorder's files that the engineer must know.
+    """A note on the recorder's files for the engineer.
 
     Parameters
     ----------
     kind : str
         One of those above.
     blow : int
-        The blow of the drive from which on it holds [1].
+        The blow of the drive from which it applies [1].
     file : str
         The file, relative to the sheet.
     first, last : int
         Recorder's numbers before and after [1].
     problem : str
-        What a reader said of the file; empty where it is none.
+        Error on reading the file; empty if there was none.
     """
 
     kind: str
@@ -93,20 +93,20 @@ class IntakeNote:
 
 
 def patterns_of(sheet: TestSheet, drive: Drive) -> tuple[str, ...]:
-    """Give the names and patterns that the sheet has for the signals of a drive."""
+    """Give the file names and patterns that the sheet lists as signals of a drive."""
     table = tomllib.loads(sheet.text)["drive"][[one.name for one in sheet.drives].index(drive.name)]
     named = table["signals"]
     return (named,) if isinstance(named, str) else tuple(named)
 
 
 def stamps(folder: Path, patterns: Sequence[str]) -> dict[str, Stamp]:
-    """Give every file that fits the patterns now, by its name from the folder, in the order of driving."""
+    """Give every file that matches the patterns now, by its name from the folder, in the order of driving."""
     found: dict[str, Stamp] = {}
     for pattern in patterns:
         try:
             fitting = [path.as_posix()[len(folder.as_posix()) + 1 :] for path in fitting_files(folder, pattern)]
             names = sorted(fitting, key=_in_order)
-        except OSError:  # a folder that is being made
+        except OSError:  # a folder that is being created
             continue
         for name in names:
             try:
@@ -118,7 +118,7 @@ def stamps(folder: Path, patterns: Sequence[str]) -> dict[str, Stamp]:
 
 
 def steady(before: Mapping[str, Stamp], now: Mapping[str, Stamp], taken: Mapping[str, Stamp]) -> list[str]:
-    """Give the files that rest since the look before and are not taken as they stand.
+    """Give the files that have not changed since the last scan and were not read in this state.
 
     Examples
     --------
@@ -134,16 +134,16 @@ def steady(before: Mapping[str, Stamp], now: Mapping[str, Stamp], taken: Mapping
 
 @dataclass(frozen=True)
 class Count:
-    """How far a drive is counted.
+    """Blow count and time of a drive so far.
 
     Parameters
     ----------
     last : int
         Number of the last blow in the drive; 0 before the first [1].
     own : int
-        Number that the recorder gave it; 0 where none is known [1].
+        Number that the recorder gave it; 0 if unknown [1].
     clock, own_clock : float
-        Its time since the start of the drive, as counted on and by the recorder [s]; not a number where unknown.
+        Its time since the start of the drive, and by the recorder [s]; not a number if unknown.
     """
 
     last: int = 0
@@ -153,10 +153,10 @@ class Count:
 
 
 def counted_on(own: int, count: Count, numbered: bool, file: str) -> tuple[Count, list[IntakeNote]]:
-    """Count one blow onward from the count before it.
+    """Give the count after one more blow.
 
-    Files that number their blows keep these numbers, with a gap where one is missing. Where the recorder begins again,
-    and in files without numbers, blows are numbered on.
+    Files that number their blows keep these numbers, with a gap where one is missing. If the recorder restarts its
+    numbering, and in files without numbers, blows are numbered consecutively.
 
     Examples
     --------
@@ -180,7 +180,7 @@ def counted_on(own: int, count: Count, numbered: bool, file: str) -> tuple[Count
 
 
 def clocked_on(own: float, count: Count, file: str) -> tuple[Count, list[IntakeNote]]:
-    """Give the time of a blow on the one clock of the drive; a clock that went back goes on after a pause [s].
+    """Give the time of a blow since the start of the drive; a clock that went back continues after a pause [s].
 
     Examples
     --------
@@ -197,7 +197,7 @@ def clocked_on(own: float, count: Count, file: str) -> tuple[Count, list[IntakeN
 
 
 def number_in(name: str) -> int:
-    """Give the last number in the name of a file, by which a recorder counts; 0 without one.
+    """Give the last number in a file name, by which a recorder counts; 0 if there is none.
 
     Examples
     --------
@@ -210,7 +210,7 @@ def number_in(name: str) -> int:
 
 
 def as_entry(note: IntakeNote, at: str) -> dict[str, Any]:
-    """Give a note as the line that is kept."""
+    """Give a note as the line that is saved."""
     return {"kind": note.kind, "blow": note.blow, "file": note.file, "first": note.first, "last": note.last} | {
         "problem": note.problem,
         "at": at,
@@ -218,31 +218,31 @@ def as_entry(note: IntakeNote, at: str) -> dict[str, Any]:
 
 
 ROWS_AT_ONCE = 1 << 17
-"""Samples of each channel that are read from a growing file at a time [1]: some 60 blows, 10 megabytes."""
+"""Samples of each channel read from a growing file at a time [1]: some 60 blows, 10 megabytes."""
 
 BLOWS_AT_ONCE = 64
-"""Blows that are read at a time where a file has a row or a group for each [1]."""
+"""Blows read at a time from a file with one row or group per blow [1]."""
 
 STREAM_BLOWS = 12
-"""Last blows of a stream that are held to tell bounces and double strikes from the next ones [1]."""
+"""Last blows of a stream kept in memory, to distinguish bounces and double strikes from the next blows [1]."""
 
 STREAM_HELD = 60.0
-"""What is held of a stream at most [s]."""
+"""Longest part of a stream kept in memory [s]."""
 
 LEAST_OF_STREAM = 1000
-"""Samples of a stream that have to be there before its time step is taken from them [1]."""
+"""Samples of a stream required before its time step is determined [1]."""
 
 BEFORE_WINDOW = 0.05
-"""What is held of a stream before the oldest blow that is held, for the baseline [s]."""
+"""Part of a stream kept before the oldest blow in memory, for the baseline [s]."""
 
 GROWING_FORMATS = ("text", "parquet", "tdms", "hdf5")
-"""Formats to which a recorder appends."""
+"""Formats that a recorder can append to."""
 
 
 class Onward(NamedTuple):
-    """Whole blows from a growing file: where each stands in it, and whether the file itself numbers them.
+    """Complete blows from a growing file: the place of each in it, and whether the file itself numbers them.
 
-    Without a piece it is one blow of which nothing can be made, with the problem.
+    Without a piece it is one blow that cannot be read, with the problem.
     """
 
     piece: Piece | None
@@ -252,12 +252,12 @@ class Onward(NamedTuple):
 
 
 class Growing:
-    """A file that holds many blows and grows, read onward: what `after` gives was not given before.
+    """A growing file of many blows, read in parts: `after` gives only blows not given before.
 
     Parameters
     ----------
     sheet : TestSheet
-        How records are written, and which gauges there are.
+        Format of the records, and the gauges.
     path : Path
         The file.
     """
@@ -267,7 +267,7 @@ class Growing:
         self.channels = channels_of(sheet.gauges)
         self.seen = 0
         self.left = ""
-        """What stands at the end of the file that is no whole blow; empty where all are whole."""
+        """Incomplete blow at the end of the file; empty if all are complete."""
         self.stream: _Stream | None = None
         self.text: TextRows | None = None
         self.own = sheet.records is None and path.name.lower().endswith(OWN_ENDINGS)
@@ -275,7 +275,7 @@ class Growing:
         self.format = "own" if self.own else format_of(path, self.records)
         self.kind = "one a file"
         if path.suffix.lower() == ".gz" or not (self.own or self.format in GROWING_FORMATS):
-            return  # cannot be read onward
+            return  # cannot be read in parts
         if path.suffix.lower() != ".parquet" if self.own else self.format == "text":
             self.text = TextRows(path, None if self.own else self.records, self.source)
         if self.own:
@@ -292,28 +292,28 @@ class Growing:
 
     @property
     def grows(self) -> bool:
-        """Whether the file can be read onward at all: of a format that is appended to, with many blows."""
+        """Whether the file can be read in parts: many blows, in a format that can be appended to."""
         return self.kind != "one a file"
 
     def after(
         self, place: int, count: int, samples: int, rests: bool, ended: bool = False, time: np.ndarray | None = None
     ) -> Iterator[Onward]:
-        """Give the whole blows beyond the one at a place, all of them where the place is -1.
+        """Give the complete blows after the one at a place, all of them if the place is -1.
 
         Parameters
         ----------
         place : int
-            Where the last blow stands that was taken: its first row, its number from 0, or its impact in a stream [1].
+            Place of the last blow read: its first row, its number from 0, or its impact in a stream [1].
         count : int
-            Blows that were taken from the file [1].
+            Blows read from the file so far [1].
         samples : int
-            Samples of a blow, 0 where they are not known yet [1].
+            Samples of a blow, 0 if not yet known [1].
         rests : bool
-            Whether the file stood as it is in the look before; else only what was there then is taken.
+            Whether the file is unchanged since the last scan; else only what was there then is read.
         ended : bool
-            Whether nothing more will come.
+            Whether recording has ended.
         time : numpy.ndarray or None
-            Times of the samples of the blow taken last, from its impact [s].
+            Times of the samples of the last blow read, from its impact [s].
         """
         self.left = ""
         if self.stream is not None:
@@ -324,7 +324,7 @@ class Growing:
             yield from self._whole_blows(place + 1, rests)
 
     def at(self, place: int, samples: int) -> Piece | None:
-        """Give the blow that stands at a place; None in a stream, or where there is none."""
+        """Give the blow at a place; None in a stream, or if there is none."""
         if self.kind == "column":
             table, rows = self._rows(place, samples, rests=True, ended=True)
             return None if rows < samples or len(self._starts(table)) > 1 else self._piece(table)
@@ -333,14 +333,14 @@ class Growing:
         return None
 
     def opened(self, start: int = 0, most: int = ROWS_AT_ONCE) -> tuple[Contents, ...]:
-        """Open the file, a text as far as some rows of it."""
+        """Open the file; of a text file only some rows."""
         if self.text is not None:
             data, _ = self.text.rows(start, most)
             return (contents_of(data, self.text.records or self.records, self.source),)
         return open_records(self.path, self.records)
 
     def _rows(self, start: int, most: int, rests: bool, ended: bool) -> tuple[NumberTable | Contents | None, int]:
-        """Give at most so many rows from a row on, and how many there are."""
+        """Give up to `most` rows from a start row, and how many there are."""
         if self.text is not None:
             data, rows = self.text.rows(start, most, ended)
             if not rows:
@@ -361,7 +361,7 @@ class Growing:
         return (window_of(contents, every, start, rows), rows) if rows else (None, 0)
 
     def _starts(self, table: NumberTable | Contents | None) -> np.ndarray:
-        """Give the row of each blow's first sample in a stretch."""
+        """Give the row of each blow's first sample in a part of the file."""
         if isinstance(table, NumberTable):
             numbers = next(table.columns([_names(table).index("blow")]))
         else:
@@ -378,7 +378,7 @@ class Growing:
         return stacked_samples(table, self.records, self.channels, numbered=True)
 
     def _columns(self, start: int, samples: int, rests: bool, ended: bool) -> Iterator[Onward]:
-        """Give blows whose samples stand one below the other, with a column that numbers them."""
+        """Give blows whose samples are in consecutive rows, with a column that numbers them."""
         while True:
             most = max(ROWS_AT_ONCE, 4 * samples)
             table, rows = self._rows(start, most, rests, ended)
@@ -402,7 +402,7 @@ class Growing:
             start += whole
 
     def _one_by_one(self, begins: np.ndarray, lengths: np.ndarray, ended: bool) -> Iterator[Onward]:
-        """Give blows that cannot be read together."""
+        """Give one at a time blows that cannot be read together."""
         for begin, length in zip(begins.tolist(), lengths.tolist(), strict=True):
             table, _ = self._rows(begin, length, True, ended)
             piece, problem = None, ""
@@ -413,7 +413,7 @@ class Growing:
             yield Onward(piece, np.array([begin]), True, problem)
 
     def _whole_blows(self, start: int, rests: bool, most: int = BLOWS_AT_ONCE) -> Iterator[Onward]:
-        """Give blows that have a row of an array, or a group, each."""
+        """Give blows stored as one row of an array, or one group, each."""
         opened = self.opened()
         if self.kind == "groups":
             there = len(opened) if rests else min(len(opened), self.seen)
@@ -457,13 +457,13 @@ def _names(table: NumberTable) -> list[str]:
 
 
 def _numbered(piece: Piece, first: int) -> Piece:
-    """Give blows numbered onward from a number."""
+    """Give blows numbered consecutively from a first number."""
     numbers = first + np.arange(len(piece.layout.blow))
     return replace(piece, numbered=True, layout=BlowLayout(numbers, piece.layout.n_samples))
 
 
 class _Stream:
-    """The end of a continuous stream: its last few blows, and what came after them."""
+    """The end of a continuous stream: its last few blows and the samples after them."""
 
     def __init__(self, file: Growing):
         self.file = file
@@ -474,19 +474,19 @@ class _Stream:
         self.time: tuple[float, float] | None = None
 
     def after(self, place: int, count: int, time: np.ndarray | None) -> Iterator[Onward]:
-        """Cut what was added into blows, and give those that are whole."""
+        """Cut new samples into blows and give the complete ones."""
         first = self.time is None
         start, step = self.time = self.time or self._times()
-        if first and place >= 0 and time is not None:  # taken before this program was started again
+        if first and place >= 0 and time is not None:  # read before the program was restarted
             self.window = round(-float(time[0]) / step), len(time)
             self.begin = max(0, place - self.window[0] - round(BEFORE_WINDOW / step))
             self.onsets = [place]
-        elif self.onsets and place < self.onsets[-1]:  # what was given could not be kept, and is read again
+        elif self.onsets and place < self.onsets[-1]:  # blows that could not be saved are read again
             self.onsets = [one for one in self.onsets if one <= place]
             lead = 0 if self.window is None else self.window[0]
             self.begin = max(0, place - lead - round(BEFORE_WINDOW / step)) if self.onsets else 0
             self.held = self.held[:, :0]
-        self._let_go(place, step)
+        self._drop(place, step)
         while self.held.shape[1] * step < 2.0 * STREAM_HELD:
             contents, gauges, new = self._more()
             if contents is None or not new.shape[1]:
@@ -501,25 +501,25 @@ class _Stream:
                 self.onsets += onset.tolist()
                 yield Onward(_numbered(cut, count + 1), onset, False)
                 place, count = int(onset[-1]), count + len(onset)
-            self._let_go(place, step)
+            self._drop(place, step)
             if new.shape[1] < ROWS_AT_ONCE:
                 return
 
     def _times(self) -> tuple[float, float]:
-        """Give time of the first sample, and between two [s]."""
+        """Give the time of the first sample and the time step [s]."""
         file = self.file
         contents = file.opened(0, ROWS_AT_ONCE)[0]
         gauges = stream_channels(contents, file.records, file.channels)
         total = min(contents.channels[next(iter(gauges.values())).places[0]].shape[0], ROWS_AT_ONCE)
         if total < LEAST_OF_STREAM:
             raise InputError(
-                file.source, "", f"has only {total} samples yet", "wait until the recorder has written more"
+                file.source, "", f"has only {total} samples so far", "wait until the recorder has written more"
             )
         every = [place for place, one in enumerate(contents.channels) if len(one.shape) == 1]
         return stream_time(window_of(contents, every, 0, total), file.records, list(gauges.values()), total)
 
     def _more(self) -> tuple[Contents | None, dict[str, Found], np.ndarray]:
-        """Give the next samples that are not held yet, shape (n_channels, n) [unit of the file]."""
+        """Give the next samples not yet in memory, shape (n_channels, n) [unit of the file]."""
         file, start = self.file, self.begin + self.held.shape[1]
         if file.text is not None:
             data, rows = file.text.rows(start, ROWS_AT_ONCE)
@@ -536,7 +536,7 @@ class _Stream:
         return contents, gauges, stream_part(contents, list(gauges.values()), first, count)
 
     def _cut(self, gauges: dict[str, Found], place: int, step: float) -> np.ndarray:
-        """Give the impacts of the whole blows beyond a place, shape (n_blows,) [1]."""
+        """Give the impacts of the complete blows after a place, shape (n_blows,) [1]."""
         file, names = self.file, list(gauges)
         used = [name for name in file.channels["strain"] if name not in channels_left_out(file.sheet)]
         strain = self.held[[names.index(name) for name in used]]
@@ -548,7 +548,7 @@ class _Stream:
         try:
             stretch = StrainStream(iter([strain]), piece, factors, step, file.source)
             found = impacts_of(stretch, file.records.trigger)
-        except InputError:  # nothing was struck
+        except InputError:  # no impact
             return np.empty(0, dtype=int)
         blows = self.begin + found.onset[found.kinds == 0]
         if place >= 0:
@@ -559,8 +559,8 @@ class _Stream:
         lead, size = self.window
         return blows[(blows - lead >= self.begin) & (blows - lead + size <= self.begin + self.held.shape[1])]
 
-    def _let_go(self, place: int, step: float) -> None:
-        """Hold no more than the last blows that were taken and what came after them."""
+    def _drop(self, place: int, step: float) -> None:
+        """Keep in memory only the last blows read and the samples after them."""
         self.onsets = [one for one in self.onsets if one <= place][-STREAM_BLOWS:]
         keep = self.begin + self.held.shape[1] - round(STREAM_HELD / step)
         if self.onsets and self.window is not None:

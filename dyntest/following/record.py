@@ -1,8 +1,8 @@
-"""What following a drive keeps beside the sheet, blow by blow, so that it goes on where it was after any stop.
+"""What is saved beside the sheet while a drive is followed, blow by blow, so that it can resume after any stop.
 
-In ``follow/<drive>/``: a line of JSON a blow, a match, a note or an entry of the inspector; the raw record of each blow
-as one small file; and the last blow's force and velocity for the page. A line that was cut off by a crash or a full
-disk is passed over when the file is read, and the next one begins on a line of its own.
+In ``follow/<drive>/``: one line of JSON for each blow, match, note and entry of the inspector; the raw record of each
+blow as one small file; and force and velocity of the last blow for the page. A line cut off by a crash or a full disk
+is skipped when the file is read, and the next one begins on a new line.
 """
 
 import contextlib
@@ -25,23 +25,23 @@ from dyntest.reading.wording import known_as
 from dyntest.signals import AveragedTraces, Signals, Waves
 
 FOLDER = FOLLOWED
-"""Folder beside the sheet in which everything is kept."""
+"""Folder beside the sheet in which everything is saved."""
 
 BLOWS, MATCHES, NOTES, DEPTHS = "blows.jsonl", "matches.jsonl", "notes.jsonl", "depth.jsonl"
 RECORDS, LAST, STATE = "records", "last_blow.npz", "state.json"
 
 
 class FullError(InputError):
-    """Something could not be kept; it does not count as taken, and is taken again."""
+    """Something could not be saved; it does not count as read, and is read again."""
 
 
 def folder_of(sheet: TestSheet, drive: str) -> Path:
-    """Give where a drive is kept."""
+    """Give the folder of a drive."""
     return sheet.path.parent / FOLDER / drive
 
 
 def append(path: Path, entry: Mapping[str, Any]) -> None:
-    """Add one line to a kept file; raises `FullError` where it cannot be written, and then nothing counts as kept."""
+    """Append one line to a saved file; raises `FullError` if it cannot be written; then nothing counts as saved."""
     line = json.dumps(dict(entry), ensure_ascii=False, allow_nan=False).encode() + b"\n"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -52,7 +52,7 @@ def append(path: Path, entry: Mapping[str, Any]) -> None:
             file.flush()
             os.fsync(file.fileno())
     except OSError as trouble:
-        cure = "make room on the disk; what is not kept yet is taken again"
+        cure = "free some disk space; blows not saved yet are read again"
         raise FullError(known_as(path), "", f"could not be written ({trouble.strerror})", cure) from trouble
 
 
@@ -63,13 +63,13 @@ def _ends_a_line(file: Any) -> bool:
 
 @dataclass
 class Lines:
-    """A kept file, read onward: each look reads only what was added since the last one."""
+    """A saved file, read in parts: each call of `look` reads only what was added since the last."""
 
     path: Path
     at: int = 0
 
     def look(self) -> list[dict[str, Any]]:
-        """Give the entries that were added; a line that is not whole yet is left for the next look."""
+        """Give the new entries; an incomplete line is left for the next call."""
         try:
             with self.path.open("rb") as file:
                 file.seek(self.at)
@@ -90,13 +90,13 @@ class Lines:
 
 
 def entries(path: Path) -> list[dict[str, Any]]:
-    """Give everything that a kept file holds."""
+    """Give all entries of a saved file."""
     return Lines(path).look()
 
 
 @dataclass(frozen=True)
 class KeptBlow:
-    """One blow as it was taken and computed.
+    """One blow as read and computed.
 
     Parameters
     ----------
@@ -107,24 +107,24 @@ class KeptBlow:
     file : str
         The file it came from, relative to the sheet.
     size, changed : int
-        Length [byte] and time of change [ns] of that file when it was taken.
+        Size [byte] and time of change [ns] of that file when it was read.
     digest : str
-        SHA-256 of the file where it is one of one blow, else empty.
+        SHA-256 of a file of one blow, else empty.
     samples : int
         Samples of its record [1].
     clock : float or None
         Time since the start of the drive by the recorder [s].
     taken : str
-        Local time at which it was taken, ISO 8601.
+        Local time at which it was read, ISO 8601.
     trust : str
         ``"yes"``, ``"with care"`` or ``"no"`` for this blow alone.
     doubts : tuple of (str, str)
-        The checks that speak against it and the gauge of each, empty where it is none; the worst first.
+        The checks it fails and the gauge of each, empty if it is no single gauge; the worst first.
     place : int
-        Where it stands in a file of many blows: its first row, its number from 0, or the sample of its impact in a
-        stream [1]; -1 in a file of one blow.
+        Its place in a file of many blows: its first row, its number from 0, or the sample of its impact in a stream
+        [1]; -1 in a file of one blow.
     numbers : dict of str to float
-        Every quantity by its name in code [SI unit of the name]; what is not a number is left out.
+        Every quantity by its name in code [SI unit of the name]; values that are not a number are omitted.
     """
 
     blow: int
@@ -143,13 +143,13 @@ class KeptBlow:
 
     @classmethod
     def of(cls, entry: Mapping[str, Any]) -> "KeptBlow":
-        """Give a blow from its line."""
+        """Give a blow from its saved line."""
         doubts = tuple((str(check), str(gauge)) for check, gauge in entry["doubts"])
         return cls(**{**entry, "doubts": doubts})
 
 
 def keep_signals(folder: Path, number: int, signals: Signals | AveragedTraces) -> None:
-    """Keep the raw record of one blow, whole or not at all."""
+    """Save the raw record of one blow, whole or not at all."""
     arrays = {"time": signals.time}
     if isinstance(signals, Signals):
         arrays |= {"strain": signals.strain[0], "acceleration": signals.acceleration[0]}
@@ -170,7 +170,7 @@ def _write(folder: Path, name: str, content: bytes) -> None:
 
 
 def record_name(number: int) -> str:
-    """Give the name of a blow's raw record.
+    """Give the file name of a blow's raw record.
 
     Examples
     --------
@@ -187,7 +187,7 @@ def kept_arrays(folder: Path, number: int) -> dict[str, np.ndarray]:
 
 
 def kept_signals(sheet: TestSheet, folder: Path, number: int, one: KeptBlow) -> Signals | AveragedTraces:
-    """Give the raw record of a kept blow under its number in the drive."""
+    """Give the raw record of a saved blow under its number in the drive."""
     arrays = kept_arrays(folder, number)
     marks: dict[str, Any] = {name: arrays.get(name) for name in ("clock", "penetration")}
     blow = np.array([number])
@@ -219,13 +219,13 @@ def only_follower(folder: Path) -> Iterator[None]:
         except ImportError:  # a system without such locks
             pass
         except OSError:
-            problem = "is followed already by another dyntest follow"
-            raise InputError(known_as(folder), "", problem, "stop that one first") from None
+            problem = "is already followed by another dyntest follow"
+            raise InputError(known_as(folder), "", problem, "stop the other one first") from None
         yield
 
 
 def keep_last(folder: Path, waves: Waves) -> None:
-    """Keep force and velocity of the last blow for the page."""
+    """Save force and velocity of the last blow for the page."""
     arrays = {
         "blow": waves.blow[-1:],
         "time": waves.time,
@@ -238,7 +238,7 @@ def keep_last(folder: Path, waves: Waves) -> None:
 
 
 def last_blow(folder: Path) -> dict[str, np.ndarray] | None:
-    """Give force and impedance × velocity of the last blow [N]; None where none is kept."""
+    """Give force and impedance × velocity of the last blow [N]; None if none is saved."""
     try:
         with np.load(folder / LAST, allow_pickle=False) as file:
             return {name: file[name] for name in file.files}
@@ -247,12 +247,12 @@ def last_blow(folder: Path) -> dict[str, np.ndarray] | None:
 
 
 def keep_state(folder: Path, **state: Any) -> None:
-    """Keep what the follower is doing now."""
+    """Save what the follower is doing now."""
     write_all(folder, {STATE: json.dumps(state, ensure_ascii=False, sort_keys=True).encode()})
 
 
 def state_of(folder: Path) -> dict[str, Any]:
-    """Give what the follower was doing last; empty where nothing is followed."""
+    """Give what the follower last did; empty if nothing is followed."""
     try:
         found = json.loads((folder / STATE).read_bytes())
     except (OSError, ValueError):
@@ -269,7 +269,7 @@ def _npz(arrays: Mapping[str, np.ndarray]) -> bytes:
 
 @dataclass
 class Kept:
-    """Everything that is kept of a drive, read onward; what a page shows comes from here alone."""
+    """Everything saved of a drive, read in parts; the page shows nothing else."""
 
     folder: Path
     blows: dict[int, KeptBlow] = field(default_factory=dict)
@@ -278,11 +278,11 @@ class Kept:
     depths: list[dict[str, Any]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        """Begin at the beginning of every file."""
+        """Start at the beginning of every file."""
         self._lines = [Lines(self.folder / name) for name in (BLOWS, MATCHES, NOTES, DEPTHS)]
 
     def look(self) -> "Kept":
-        """Read what was added since the last look."""
+        """Read what was added since the last call."""
         blows, matches, notes, depths = (lines.look() for lines in self._lines)
         for entry in blows:
             try:
@@ -291,7 +291,7 @@ class Kept:
                 continue
             self.blows[one.blow] = one
         self.matches |= {int(entry["blow"]): entry for entry in matches if "blow" in entry}
-        for note in notes:  # one that was kept again after a crash counts once
+        for note in notes:  # one saved twice after a crash counts once
             if {**note, "at": ""} not in [{**one, "at": ""} for one in self.notes[-20:]]:
                 self.notes.append(note)
         self.depths += depths
@@ -299,11 +299,11 @@ class Kept:
 
     @property
     def last(self) -> KeptBlow | None:
-        """The blow that was taken last; None where there is none."""
+        """The last blow; None before the first."""
         return self.blows[max(self.blows)] if self.blows else None
 
     def table(self, most: int | None = None) -> pd.DataFrame:
-        """Give a row a blow, in the order of driving: the quantities and whether the blow is sound; the last `most`."""
+        """Give one row per blow in the order of driving, quantities and trust; only the last `most` if given."""
         chosen = sorted(self.blows)[-most:] if most else sorted(self.blows)
         rows = [self.blows[number] for number in chosen]
         table = pd.DataFrame([one.numbers for one in rows], index=range(len(rows)))

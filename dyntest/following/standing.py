@@ -1,6 +1,6 @@
-"""Where a drive stands: stresses, the required resistance and what is still missing, refusal, damage that grows.
+"""Status of a drive: stresses, required resistance and what is still missing, refusal, growing damage.
 
-Data for whoever decides at the rig; nothing here speaks to the rig.
+Data for the people who decide at the rig; nothing here controls the rig.
 """
 
 from collections.abc import Mapping, Sequence
@@ -28,7 +28,7 @@ ALARM_BLOWS = 10
 """Last blows over which stresses above their limit are counted [1]. Our own choice."""
 
 NEAR_LIMIT = 0.9
-"""Share of a stress limit from which on it counts as near [1]. Our own choice."""
+"""Share of a stress limit above which a stress counts as near it [1]. Our own choice."""
 
 EASY_SHARE = 0.5
 """Share of the required resistance below which driving counts as easy, where tension governs [1]. Our own choice."""
@@ -37,26 +37,26 @@ DAMAGE_LAST, DAMAGE_BEFORE = 10, 30
 """Blows whose median integrity factor is compared with that of the blows before them [1]. Our own choice."""
 
 DAMAGE_FALL, DAMAGE_BELOW = 0.05, 0.9
-"""Fall of the median integrity factor, and value below which it has to lie, to count as growing damage [1]. Our own
-choice; scatter of the factor on sound piles is less."""
+"""Drop of the median integrity factor, and value it must be below, to count as growing damage [1]. Our own choice;
+the scatter on sound piles is smaller."""
 
 
 @dataclass(frozen=True)
 class LiveStress:
-    """The stress of one sense now.
+    """The stress in the last blow, tension or compression.
 
     Parameters
     ----------
     sense : str
         ``"tension"`` or ``"compression"``.
     value : float
-        In the last blow [Pa], positive in either sense.
+        In the last blow [Pa], positive for tension and for compression.
     limit : float or None
-        What it is held against [Pa].
+        Its limit [Pa].
     above : int
         Blows above the limit among the last ones [1].
     looked_at : int
-        How many these are [1].
+        Number of those blows [1].
     """
 
     sense: str
@@ -75,27 +75,27 @@ class LiveStress:
 
 @dataclass(frozen=True)
 class Holding:
-    """The required resistance and how far it holds.
+    """The required resistance, and over which length it has been reached.
 
     Parameters
     ----------
     required : float
         Required resistance [N].
     resistance : float
-        Least maximum Case resistance of the run of blows at or above it, else that of the last sound blow [N].
+        Lowest maximum Case resistance of the run of blows at or above it, else that of the last sound blow [N].
     first : int
         First blow of that run; 0 where the last sound blow is below [1].
     held, needed : float
-        Length along which it has held by the marked depths, and has to hold [m].
+        Length over which it was held by the depth marks, and must be held [m].
     stroke, set_per_blow, penetration : float
-        Median stroke of the run [m], set per blow of the last marked interval [m], and last marked depth [m]; not a
-        number where unknown.
+        Median stroke of the run [m], set per blow of the last interval [m], and last depth mark [m]; not a number if
+        unknown.
     minimum_penetration : float or None
-        Least penetration of the toe [m].
+        Minimum penetration of the toe [m].
     match : float
-        Low end of the range of the last match [N]; not a number where there is none in the run.
+        Low end of the range of the last match [N]; not a number if there is none in the run.
     missing : tuple of str
-        What is missing before it can count as reached: ``"resistance"``, ``"depth"``, ``"holding"``,
+        What is missing before it counts as reached: ``"resistance"``, ``"depth"``, ``"holding"``,
         ``"penetration"``, ``"match"``, ``"match below"``.
     """
 
@@ -119,20 +119,20 @@ class Holding:
 
 @dataclass(frozen=True)
 class LiveRefusal:
-    """Refusal by the marked depths.
+    """Refusal by the depth marks.
 
     Parameters
     ----------
     absolute : bool
-        Whether the last interval lies beyond absolute refusal.
+        Whether the last interval is beyond absolute refusal.
     set_per_blow : float
-        Over the length that counts [m].
+        Over that length [m].
     length : float
-        That length [m].
+        Length at refusal [m].
     stroke : float
-        Median stroke in it [m]; not a number where unknown.
+        Median stroke over that length [m]; not a number if unknown.
     low_stroke : bool
-        Whether that stroke is below the least of the approved range.
+        Whether that stroke is below the minimum of the approved range.
     """
 
     absolute: bool
@@ -144,7 +144,7 @@ class LiveRefusal:
 
 @dataclass(frozen=True)
 class Damage:
-    """An integrity factor that falls over blows: medians before and now [1], and the depth of it [m]."""
+    """A falling integrity factor: medians before and now [1], and its depth [m]."""
 
     before: float
     now: float
@@ -153,7 +153,7 @@ class Damage:
 
 @dataclass(frozen=True)
 class Standing:
-    """Where a drive stands after its last blow; stresses in the order in which they matter now."""
+    """Status of a drive after its last blow; the stress that matters most now comes first."""
 
     blow: int
     stresses: tuple[LiveStress, ...]
@@ -163,7 +163,7 @@ class Standing:
 
 
 def standing(sheet: TestSheet, drive: str, kept: Kept, limits: DrivingStressLimits) -> Standing | None:
-    """Say where a drive stands; None before its first blow."""
+    """Give the status of a drive; None before its first blow."""
     if kept.last is None:
         return None
     of_drive = next(one for one in sheet.drives if one.name == drive)
@@ -192,9 +192,9 @@ def standing(sheet: TestSheet, drive: str, kept: Kept, limits: DrivingStressLimi
 def live_stresses(
     table: pd.DataFrame, limits: DrivingStressLimits, required: float | None = None
 ) -> tuple[LiveStress, ...]:
-    """Give the stresses of the last blow and how often they were above their limits lately.
+    """Give the stresses of the last blow and how often they exceeded their limits in the last blows.
 
-    Tension comes first as long as driving is easy.
+    Tension comes first while driving is easy.
     """
     found = []
     for sense, code in (("tension", "peak_tension_stress"), ("compression", "peak_compression_stress")):
@@ -215,7 +215,7 @@ def holding(
     start: float | None,
     minimum_penetration: float | None,
 ) -> Holding:
-    """Say along which length the maximum Case resistance of sound blows has been at or above what is required."""
+    """Give the length over which the maximum Case resistance of sound blows was at or above the required resistance."""
     sound = table[(table["trust"] != "no").to_numpy()]
     values = _column(sound, "case_resistance_maximum")
     known = np.isfinite(values)
@@ -273,7 +273,7 @@ def holding(
 def live_refusal(
     table: pd.DataFrame, depths: Sequence[Mapping[str, Any]], start: float | None, minimum_stroke: float | None
 ) -> LiveRefusal | None:
-    """Say whether the last marked intervals are at refusal: practical over its length, or absolute in the last."""
+    """Say whether the last intervals are at refusal: practical over its length, or absolute in the last one."""
     run = []
     for one in reversed(intervals_of(depths, start)):
         blows = one.recorded if one.counted is None else one.counted
@@ -295,7 +295,7 @@ def live_refusal(
 
 
 def growing_damage(table: pd.DataFrame) -> Damage | None:
-    """Say whether the integrity factor of the last blows lies below that of the blows before.
+    """Say whether the integrity factor of the last blows is below that of the blows before.
 
     Examples
     --------

@@ -1,6 +1,6 @@
-"""What is said while a drive is followed: support for whoever decides at the rig, never a command to it.
+"""Sentences while a drive is followed: support for the people who decide at the rig, never a command.
 
-Tidy frames of a drive that is being followed: the last blow's record, and resistance down the pile.
+Tidy frames of a drive that is being followed: the last blow's record, and resistance against depth.
 """
 
 from collections.abc import Mapping
@@ -21,11 +21,11 @@ from dyntest.presenting.frames import shown
 from dyntest.reviewing.drive import DriveReview
 
 TRUST = {"yes": "trusted", "with care": "with care", "no": "not trusted"}
-"""Trust of one blow in one word or two."""
+"""Trust of one blow in words."""
 
 
 def trust_words(trust: str, doubts: tuple[tuple[str, str], ...]) -> str:
-    """Say whether one blow can be trusted, with the gauge and the check where it cannot.
+    """Say whether one blow can be trusted, with the gauge and the check if it cannot.
 
     Examples
     --------
@@ -40,7 +40,7 @@ def trust_words(trust: str, doubts: tuple[tuple[str, str], ...]) -> str:
 
 
 def stress_words(one: LiveStress, system: str) -> str:
-    """Say where a stress lies against its limit."""
+    """Compare a stress with its limit."""
     value = show("peak_tension_stress", one.value, system)
     if one.limit is None:
         return f"{one.sense} {value}, no limit known"
@@ -50,7 +50,7 @@ def stress_words(one: LiveStress, system: str) -> str:
 
 
 def alarm_sentences(where: Standing, system: str) -> list[str]:
-    """Give what calls for a decision at once, stresses first."""
+    """Give what calls for an immediate decision, stresses first."""
     told = []
     for one in where.stresses:
         if one.limit is not None and (one.state == "above" or one.above > 1):
@@ -66,7 +66,7 @@ def alarm_sentences(where: Standing, system: str) -> list[str]:
 
 
 def damage_words(found: Damage, system: str) -> str:
-    """Say that the integrity factor falls over blows."""
+    """Say that the integrity factor is falling."""
     at = f" at {show('integrity_depth', found.depth, system)} below the gauges" if found.depth == found.depth else ""
     return f"Damage growing: the integrity factor fell from {found.before:.2f} to {found.now:.2f}{at}."
 
@@ -132,27 +132,27 @@ def holding_sentence(found: Holding, system: str) -> str:
 
 
 def note_sentence(note: Mapping[str, Any]) -> str:
-    """Say in one line what was noted on the recorder's files.
+    """Give a note on the recorder's files as one line.
 
     Examples
     --------
     >>> note_sentence({"kind": "blow missing", "blow": 43, "file": "b_43.csv", "first": 41, "last": 43})
-    'Blow missing: the recorder goes from 41 to 43 (b_43.csv); what is there is taken.'
+    'Blow missing: the recorder goes from 41 to 43 (b_43.csv); the blows present are used.'
     """
     blow, file, first, last = (note.get(name, "") for name in ("blow", "file", "first", "last"))
     at = f" ({file})" if file else ""
     told = {
-        intake.MISSING: f"Blow missing: the recorder goes from {first} to {last}{at}; what is there is taken.",
+        intake.MISSING: f"Blow missing: the recorder goes from {first} to {last}{at}; the blows present are used.",
         intake.RESTARTED: f"Numbering restarted: after {first} the recorder counts from {last}{at};"
-        f" blows are numbered on from {blow}.",
-        intake.CLOCK_BACK: f"Clock went back at blow {blow}{at}; times go on after a pause.",
-        intake.UNREADABLE: f"File set aside{at}: {note.get('problem', '')} It is tried again when it changes.",
+        f" here the blows continue from {blow}.",
+        intake.CLOCK_BACK: f"Clock went back at blow {blow}{at}; times continue after an assumed pause.",
+        intake.UNREADABLE: f"File not read{at}: {note.get('problem', '')} It is tried again when it changes.",
     }
     return told.get(str(note.get("kind")), f"{note.get('kind')}{at}.")
 
 
 def damping_words(numbers: Mapping[str, float], system: str) -> tuple[str, ...]:
-    """Give the damping factor of a blow's Case resistance, and beside it what the one by the last match would give.
+    """Give the damping factor of a blow's Case resistance, and the resistance with the J of the last match.
 
     Examples
     --------
@@ -169,7 +169,7 @@ def damping_words(numbers: Mapping[str, float], system: str) -> tuple[str, ...]:
 
 
 def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str:
-    """Say what the last match makes of the Case damping factor.
+    """Say what Case damping factor the last match gives.
 
     Examples
     --------
@@ -180,7 +180,7 @@ def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str
     if found is None or found < 0.0:
         return ""
     told = f"By the match of blow {match['blow']} the damping factor J is {found:.2f}"
-    return f"{told}; the sheet has {used:.2f}, which is used." if chosen else f"{told}; it is used from now on."
+    return f"{told}; the sheet has {used:.2f}, which is used." if chosen else f"{told}; used from now on."
 
 
 def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
@@ -199,15 +199,15 @@ def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
         )
         value = show("matched_resistance", entry.get("matched_resistance"), system)
         factor = entry.get("damping_factor")
-        by_it = "" if factor is None or factor < 0.0 else f", J by it {factor:.2f}"
+        by_it = "" if factor is None or factor < 0.0 else f", J {factor:.2f}"
         return f"match of blow {entry['blow']}: {value} ({low} to {high}){by_it}"
     if kind == "note":
         return note_sentence(entry)
-    return str(entry.get("problem") or "kept again; nothing was lost")
+    return str(entry.get("problem") or "saving again; nothing was lost")
 
 
 def handed_lines(done: Handover) -> list[str]:
-    """Say what was written when following stopped, and what a review will still ask for.
+    """Say what was written when following stopped, and what a review still needs.
 
     Examples
     --------
@@ -216,22 +216,24 @@ def handed_lines(done: Handover) -> list[str]:
     """
     if not done.blows:
         return ["Stopped. No blow was recorded."]
-    told = [f"Stopped. {done.blows} blows are kept."]
+    told = [f"Stopped. {done.blows} blows are saved."]
     if done.signals:
-        told.append(f"The recorder counted anew, so the sheet now names {done.signals} as signals.")
+        told.append(f"The recorder restarted its numbering, so the sheet now names {done.signals} as signals.")
     if done.recorder:
-        told.append("The recorder counted anew; its files are read by [records], so look at signals in the sheet.")
+        told.append(
+            "The recorder restarted its numbering; its files are read by [records], so check signals in the sheet."
+        )
     if done.log:
-        told.append(f"The sheet names {done.log} as the driving log.")
+        told.append(f"The sheet now names {done.log} as the driving log.")
     if done.own_log:
-        told.append("The sheet names another driving log, which was left alone.")
+        told.append("The sheet names another driving log, which was not replaced.")
     if done.beyond:
-        told.append(f"{done.beyond} blows have no depth after them; enter the last depth on the page Live.")
+        told.append(f"{done.beyond} blows come after the last depth; enter the final depth on the page Live.")
     return told
 
 
 def matched_line(drive: DriveReview, system: str) -> str:
-    """Say what the match that is kept for the review gives."""
+    """Give the result of the match saved for the review."""
     if drive.match is None or drive.representative is None:
         return f"Not matched: {(drive.match_problem or 'no blow is sound enough').rstrip('.')}."
     low, high = (show("matched_resistance", one, system) for one in drive.match.matched_resistance_range)
@@ -240,11 +242,11 @@ def matched_line(drive: DriveReview, system: str) -> str:
 
 
 SILENT_AFTER = 20.0
-"""Time without a sign from the follower after which it is said [s]."""
+"""Time without a sign of the follower after which the page says so [s]."""
 
 
 def silent_sentence(state: Mapping[str, Any], now: datetime) -> str:
-    """Say when nobody follows the drive; empty while somebody does.
+    """Say if the drive is not being followed; empty if it is.
 
     Examples
     --------
@@ -259,21 +261,21 @@ def silent_sentence(state: Mapping[str, Any], now: datetime) -> str:
         silent = (now - datetime.fromisoformat(beat)).total_seconds() > SILENT_AFTER
     except ValueError:
         return ""
-    return f"No sign from dyntest follow since {at}; start it again, nothing is lost." if silent else ""
+    return f"No update from dyntest follow since {at}. Restart it; nothing is lost." if silent else ""
 
 
 SHOWN_RETURNS = 2.5
-"""Wave return times after the impact that are drawn [1]."""
+"""Times 2L/c after the impact that are drawn [1]."""
 
 MOST_POINTS = 400
-"""Points of a trace that are drawn at most [1]."""
+"""Most points drawn of a trace [1]."""
 
 MOST_BLOWS = 600
-"""Blows that are drawn at most [1]; all of them are kept."""
+"""Most blows drawn [1]; all of them are saved."""
 
 
 def live_record_frame(last: Mapping[str, np.ndarray], system: str) -> pd.DataFrame:
-    """Give force and impedance × velocity of a blow from its impact on: columns time [ms], value, trace."""
+    """Give force and impedance × velocity of a blow from its impact: columns time [ms], value, trace."""
     time, onset = 1e3 * last["time"], int(last["onset"][0])
     time = time - time[onset]
     until = 1e3 * SHOWN_RETURNS * float(last["return_time"][0])
@@ -288,9 +290,9 @@ def live_record_frame(last: Mapping[str, np.ndarray], system: str) -> pd.DataFra
 
 
 def live_profile_frames(kept: Kept, start: float | None, system: str) -> tuple[pd.DataFrame, pd.DataFrame, str]:
-    """Give resistance by blow, matched resistance with its range, and what they stand against.
+    """Give resistance by blow, matched resistance with its range, and the axis they are drawn against.
 
-    That is ``"penetration"``, or ``"blow"`` where no depth is marked.
+    That is ``"penetration"``, or ``"blow"`` if there is no depth mark.
     """
     numbers = np.array(sorted(kept.blows))
     depth = penetration_at(kept.depths, start, numbers)
@@ -318,7 +320,7 @@ def live_profile_frames(kept: Kept, start: float | None, system: str) -> tuple[p
 
 
 def unit_of(code: str, system: str) -> str:
-    """Give the display unit of a number, empty where it has none.
+    """Give the display unit of a quantity, empty if it has none.
 
     Examples
     --------

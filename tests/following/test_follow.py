@@ -285,7 +285,7 @@ def test_a_second_follower_of_a_drive_is_refused(recorder, followed):
     follower = followed(recorder)
     with (
         only_follower(follower.folder),
-        pytest.raises(InputError, match="followed already"),
+        pytest.raises(InputError, match="already followed"),
         only_follower(follower.folder),
     ):
         pass

@@ -68,4 +68,4 @@ def test_a_disk_that_is_full_during_a_structure_is_one_message_and_the_next_run_
     left = {name: content for name, content in contents(tmp_path).items() if name not in before}
     assert all(name.startswith("structure/piles/") for name in left) and len(left) == min(writes - 1, 1)
     status, out, err = run(*words)
-    assert (status, err) == (0, "") and ("1 of 1 test piles were done before" in out) == (writes > 1)
+    assert (status, err) == (0, "") and ("1 of 1 test piles were reviewed before" in out) == (writes > 1)
