@@ -163,7 +163,7 @@ def simulate(
         if springs is not None:
             np.maximum(springs, step.spring, out=springs)
             for apart in step.radiating:
-                apart.add_slip(step)
+                apart.add_slip()
     if springs is not None:
         for apart in step.radiating:
             springs[:, apart.columns] = apart.shown(springs[:, apart.columns])

@@ -22,11 +22,11 @@ velocity solves
 
     A v + Q v^N = W                                                         (10)
 
-and two of Newton's steps on its logarithm find it. Where a dashpot stands beside the spring under a slider
-(radiation), the force on the node is what a stuck slider would carry, cut back to the limits and raised with the rate
-of slip w by ``1 + J w^N``; the soil follows with the velocity ``(R − S)/(c + k dt/2)``. With ``κ = r/(h + c/(2 Z1))``
-and ``e = p + κ s`` the node slips where ``e`` leaves its bounds ``(1 + κ) s_limit``. Equation (10) then holds with
-``A = r Z1``, ``Q = (1 + κ) J s_limit`` and with W what e is beyond its bound.
+and two of Newton's steps on its logarithm find it (`dyntest.wave_equation.soil.PowerRoot`). Where a dashpot stands
+beside the spring under a slider (radiation), the force on the node is what a stuck slider would carry, cut back to the
+limits and raised with the rate of slip w by ``1 + J w^N``; the soil follows with the velocity ``(R − S)/(c + k dt/2)``.
+With ``κ = r/(h + c/(2 Z1))`` and ``e = p + κ s`` the node slips where ``e`` leaves its bounds ``(1 + κ) s_limit``.
+Equation (10) then holds with ``A = r Z1``, ``Q = (1 + κ) J s_limit`` and with W what e is beyond its bound.
 
 Each law's own lines run over its own columns only.
 
@@ -38,7 +38,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dyntest.wave_equation.soil import SMALL, Mesh, SoilModel, lower_bound, unloading_stiffness
+from dyntest.wave_equation.soil import (
+    SMALL,
+    Mesh,
+    PowerRoot,
+    SoilModel,
+    aligned_copy,
+    lower_bound,
+    unloading_stiffness,
+)
 
 
 @dataclass(frozen=True)
@@ -106,11 +114,11 @@ def at_rest(mesh: Mesh, soil: SoilModel) -> State:
 
 
 class FirstLoading:
-    """Keeps how far each node has gone along its curve of first loading, and bounds its spring by the force there.
+    """Keeps how far each node has gone along its curve of first loading, and gives the force there.
 
-    The curve is the hyperbola ``limit · u / (u + quake)`` or the line ``limit · u / quake`` up to the limit. Soil
-    that was unloaded is loaded again along its unloading line until it meets the curve at the movement it then has.
-    It holds the rows and the columns (candidates) `where` of the soil.
+    The curve is the hyperbola ``limit · u / (u + quake)`` or the line ``limit · u / quake``, of which what lies over
+    the limit is cut off by others. Soil that was unloaded is loaded again along its unloading line until it meets the
+    curve at the movement it then has. It holds the rows and the columns (candidates) `where` of the soil.
     """
 
     def __init__(
@@ -124,63 +132,57 @@ class FirstLoading:
     ):
         shape, stiffness = soil.limit.shape, unloading_stiffness(soil)[where]
         self.where = where
-        curved = np.broadcast_to(soil.hyperbolic, shape[1:])[where[1]]
-        self.hyperbolic, self.straight = bool(curved.any()), np.flatnonzero(~curved)
+        hyperbolic = np.broadcast_to(soil.hyperbolic, shape[1:])[where[1]]
+        self.bent, self.all_bent = bool(hyperbolic.any()), bool(hyperbolic.all())
         limit = soil.limit[where] / 2.0  # half forces throughout, as in `Step`
         quake = np.broadcast_to(np.maximum(soil.quake, SMALL), shape)[where]
         way_of_y = np.broadcast_to(time_step / z_above, shape)[where]
         if state.loading is None:
-            loading = self._from_force(state.spring[where] / 2.0, stiffness, limit, quake)
+            loading = _from_force(state.spring[where] / 2.0, stiffness, limit, quake, hyperbolic)
         else:
             loading = state.loading[where]
         y = (state.velocity * z_above)[where]
-        self.limit: np.ndarray = limit.astype(kind)
-        self.quake: np.ndarray = quake.astype(kind)
-        self.rise: np.ndarray = (limit / quake).astype(kind)
-        self.way_of_y: np.ndarray = way_of_y.astype(kind)
+        # ``scale · u / (bend · u + quake)`` is both, the straight one with a bend of 0 and a quake of 1.
+        self.bend, self.quake, self.scale, self.way_of_y = (
+            aligned_copy(np.broadcast_to(values, quake.shape), kind)
+            for values in (
+                hyperbolic,
+                np.where(hyperbolic, quake, 1.0),
+                np.where(hyperbolic, limit, limit / quake),
+                way_of_y,
+            )
+        )
         # The trial movement of half a step from the trial rise of the half force: Δu = 2 Δs / k.
-        self.way_of_force: np.ndarray = np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0).astype(kind)
-        self.y, self.way = y.astype(kind), (loading + 0.5 * way_of_y * y).astype(kind)
-        self.cap, self.work = np.empty_like(self.way), np.empty_like(self.way)
-
-    def _from_force(
-        self, half_force: np.ndarray, stiffness: np.ndarray, limit: np.ndarray, quake: np.ndarray
-    ) -> np.ndarray:
-        """Give the way along the curve that belongs to a force; below 0 what is left until it begins."""
-        short = 2.0 * half_force / np.maximum(stiffness, SMALL)
-        force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
-        left = limit - force
-        left[:, self.straight] = limit[:, self.straight]
-        return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
+        self.way_of_force = aligned_copy(np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0), kind)
+        self.y, self.way = y.astype(kind), aligned_copy(loading + 0.5 * way_of_y * y, kind)
+        self.cap, self.work = aligned_copy(self.way, kind), aligned_copy(self.way, kind)
+        self.nothing: np.ndarray = np.zeros((), kind)
 
     def force(self, trial_rise: np.ndarray) -> np.ndarray:
         """Give the force on the curve at the movement that this step would reach.
 
         Units: trial_rise [N]; returns [N].
         """
-        cap = self.cap
-        np.multiply(trial_rise, self.way_of_force, cap)
-        np.add(cap, self.way, cap)
-        np.maximum(cap, 0.0, out=cap)
-        if self.hyperbolic:
-            np.add(cap, self.quake, self.work)
-            if len(self.straight):
-                line = cap[:, self.straight] * self.rise[:, self.straight]
-            np.divide(cap, self.work, cap)
-            np.multiply(cap, self.limit, cap)
-            if len(self.straight):
-                cap[:, self.straight] = np.minimum(line, self.limit[:, self.straight])
-            return cap
-        np.multiply(cap, self.rise, cap)
-        return np.minimum(cap, self.limit, out=cap)
+        cap, work = self.cap, self.work
+        multiply(trial_rise, self.way_of_force, cap)
+        add(cap, self.way, cap)
+        maximum(cap, self.nothing, out=cap)
+        if self.bent:
+            add(cap if self.all_bent else multiply(cap, self.bend, work), self.quake, work)
+            divide(cap, work, cap)
+        return multiply(cap, self.scale, cap)
+
+    def part(self, begin: int, end: int) -> np.ndarray:
+        """Give where the force of the columns from one on to another of the soil stands, once it is asked for."""
+        return self.cap[:, begin - self.where[1].start : end - self.where[1].start]
 
     def move(self, y: np.ndarray) -> None:
         """Take the movement of a step.
 
         Units: y [N].
         """
-        np.multiply(y, self.way_of_y, self.work)
-        np.add(self.way, self.work, self.way)
+        multiply(y, self.way_of_y, self.work)
+        add(self.way, self.work, self.way)
         self.y = y
 
     def loading(self, shape: tuple[int, int]) -> np.ndarray:
@@ -193,53 +195,24 @@ class FirstLoading:
         return way
 
 
-class PowerRoot:
-    """Finds the logarithm of the velocity that solves (10) for arrays of one shape, without making new ones."""
+def _from_force(
+    half_force: np.ndarray, stiffness: np.ndarray, limit: np.ndarray, quake: np.ndarray, hyperbolic: np.ndarray
+) -> np.ndarray:
+    """Give the way along the curve that belongs to a force; below 0 what is left until it begins.
 
-    def __init__(self, linear: np.ndarray, power: np.ndarray):
-        self.linear = np.log(linear)
-        self.power = np.broadcast_to(power, linear.shape[1:]).astype(linear.dtype)
-        self.u, self.one, self.other, self.both, self.target, self.of_q = (np.empty_like(linear) for _ in range(6))
-        self.iterations = 2 if linear.dtype == np.float32 else 6
-
-    def find(self, q: np.ndarray, w: np.ndarray) -> np.ndarray:
-        """Give ln v, from q and w of 0 or more [N]."""
-        u, one, other, both, target, of_q = self.u, self.one, self.other, self.both, self.target, self.of_q
-        np.log(add(w, TINY, target), out=target)
-        np.log(add(q, TINY, of_q), out=of_q)
-        subtract(target, self.linear, u)
-        subtract(target, of_q, one)
-        np.divide(one, self.power, one)
-        minimum(u, one, out=u)
-        for _ in range(self.iterations):  # u −= (ln(A eᵘ + Q eᴺᵘ) − ln W) / slope
-            maximum(u, SLOWEST, out=u)
-            np.exp(add(u, self.linear, one), out=one)
-            multiply(u, self.power, other)
-            np.exp(add(other, of_q, other), out=other)
-            add(one, other, both)
-            multiply(other, self.power, other)
-            add(one, other, one)
-            np.divide(one, both, one)
-            np.log(both, out=both)
-            subtract(both, target, both)
-            np.divide(both, one, both)
-            subtract(u, both, u)
-        return maximum(u, SLOWEST, out=u)
+    Units: half_force, limit [N]; stiffness [N/m]; quake [m]; returns [m].
+    """
+    short = 2.0 * half_force / np.maximum(stiffness, SMALL)
+    force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
+    left = np.where(hyperbolic, limit - force, limit)
+    return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
 
 
 SHOWN_SLIP = 1e-3
 """Slip that shows the static limit of soil whose dashpot carries part of the force [m]; up to it the resistance shown
 rises from the spring's to the limit. Our own choice: a movement that is small beside the set of a blow."""
 
-TINY = 1e-3
-"""Force that keeps logarithms finite [N]."""
-SLOWEST = -18.0
-"""Logarithm of the least velocity that is told from none [ln m/s]."""
-
-add, subtract, multiply, minimum, maximum = np.add, np.subtract, np.multiply, np.minimum, np.maximum
-
-ALIGNMENT = 64
-"""Bytes; the processor reads arrays that begin on such a boundary a tenth faster (measured)."""
+add, subtract, multiply, divide, minimum, maximum = np.add, np.subtract, np.multiply, np.divide, np.minimum, np.maximum
 
 
 class _Sides:
@@ -255,40 +228,51 @@ class _Following:
     """Dashpots that follow the static force: Smith's, and those of a power of the velocity."""
 
     def __init__(self, step: "Step", columns: slice, factor: np.ndarray, power: np.ndarray | None):
-        self.columns = columns
-        self.viscous = step.r[:, columns].copy()
-        self.r, self.work = self.viscous.copy(), np.empty_like(self.viscous)
+        self.columns, kind = columns, step.r.dtype.type
+        of, h, lower, upper = (one[:, columns] for one in (step.r, step.h, step.lower, step.upper))
+        # Copies, since the columns of a few candidates take several times as long to read as an array of their own.
+        self.viscous, self.h, self.lower, self.upper = (aligned_copy(values, kind) for values in (of, h, lower, upper))
+        self.r, self.rise, self.work = (aligned_copy(of, kind) for _ in range(3))
         self.root: PowerRoot | None = None
         z = np.broadcast_to(step.z_above, step.p.shape)[step.rows, columns]
-        self.factor = np.asarray(factor / z if power is None else factor, dtype=self.r.dtype)
+        self.factor = aligned_copy(factor / z if power is None else factor, kind)
         if power is not None:
-            self.z = np.asarray(z, dtype=self.r.dtype)
+            self.z, self.push = aligned_copy(z, kind), aligned_copy(z, kind)
             self.root = PowerRoot(self.viscous * self.z, power)
             self.less = self.root.power - 1.0
-            self.push = np.empty_like(self.r)
+        self.bounds: list[tuple[np.ndarray, np.ndarray]] = []
+
+    def bound_by(self, curve: FirstLoading) -> None:
+        """Have a curve bound the static force in the columns that it shares with these."""
+        first, others = self.columns.start, curve.where[1]
+        begin, end = max(first, others.start), min(self.columns.stop, others.stop)
+        if begin < end:
+            self.bounds.append((self.r[:, begin - first : end - first], curve.part(begin, end)))
 
     def follow(self, step: "Step") -> None:
         """Set r, a and g of these columns from the static force that the last velocity would lead to."""
-        c, r, work = self.columns, self.r, self.work
-        s, x, h = step.spring[:, c], step.x[:, c], step.h[:, c]
-        add(s, x, r)
-        add(r, x, r)
-        minimum(r, step.curve[:, c], out=r)
-        maximum(r, step.lower[:, c], out=r)
+        c, r, rise, work, h = self.columns, self.r, self.rise, self.work, self.h
+        rise[...] = step.x[:, c]
+        add(step.spring[:, c], rise, r)
+        add(r, rise, r)
+        for own, curve in self.bounds:
+            minimum(own, curve, out=own)
+        minimum(r, self.upper, out=r)
+        maximum(r, self.lower, out=r)
         if self.root is not None:
             subtract(step.soil_p[:, c], r, self.push)
-            np.absolute(self.push, out=self.push)
-        np.absolute(r, out=r)
+            np.absolute(self.push, self.push)
+        np.absolute(r, r)
         multiply(r, self.factor, r)
         if self.root is not None:
             multiply(self.root.find(r, self.push), self.less, work)
-            np.exp(work, out=work)
+            np.exp(work, work)
             multiply(r, work, r)
-            np.divide(r, self.z, r)  # j |s| v^N / y with y = Z1 v
+            divide(r, self.z, r)  # j |s| v^N / y with y = Z1 v
         add(r, self.viscous, r)
         add(r, h, work)
-        np.divide(h, work, step.a[:, c])
-        np.divide(1.0, r, step.g[step.rows, c])
+        divide(h, work, step.a[:, c])
+        np.reciprocal(r, step.g[step.rows, c])
 
 
 class _Radiating:
@@ -296,7 +280,7 @@ class _Radiating:
 
     def __init__(self, step: "Step", soil: SoilModel, columns: slice, state: State):
         self.columns = columns
-        kind, rows = step.r.dtype, step.rows
+        kind, rows = step.r.dtype.type, step.rows
         z = np.broadcast_to(step.z_above, step.p.shape)[rows, columns]
         r, h = step.r[:, columns].astype(float), step.h[:, columns].astype(float)
         radiation, rate = soil.radiation, soil.rate_damping
@@ -306,57 +290,68 @@ class _Radiating:
         kappa = r * follows
         kappa[h + dashpot <= 0.0] = 0.0
         growth = 0.0 if rate is None else np.broadcast_to(rate, soil.limit.shape)[rows, columns]
-        upper, lower = (bound[:, columns] * (1.0 + kappa) for bound in (step.upper, step.lower))
-        self.kappa, self.upper, self.lower = (np.asarray(array, kind) for array in (kappa, upper, lower))
-        self.h, self.follows, self.share = (
-            np.asarray(array, kind) for array in (step.h[:, columns], follows, 1.0 / (1.0 + kappa))
+        velocity = state.velocity if state.soil_velocity is None else state.soil_velocity
+        self.kappa, self.upper, self.lower, self.h, self.follows, self.share, self.growth, self.per_r, self.soil_y = (
+            aligned_copy(np.broadcast_to(values, kappa.shape), kind)
+            for values in (
+                kappa,
+                step.upper[:, columns] * (1.0 + kappa),
+                step.lower[:, columns] * (1.0 + kappa),
+                step.h[:, columns],
+                follows,
+                1.0 / (1.0 + kappa),
+                growth,
+                1.0 / r,
+                (velocity * step.z_above)[rows, columns],
+            )
         )
-        self.growth, self.per_r = np.asarray(growth * np.ones_like(kappa), kind), np.asarray(1.0 / r, kind)
         power = np.broadcast_to(soil.rate_power, soil.limit.shape[1:])[columns]
         self.root = PowerRoot(np.asarray(r * z, kind), power)
-        self.e, self.within, self.q, self.w = (np.empty_like(self.kappa) for _ in range(4))
-        velocity = state.velocity if state.soil_velocity is None else state.soil_velocity
-        self.soil_y = np.asarray((velocity * step.z_above)[rows, columns], kind)
-        step.x[:, columns] = self.h * self.soil_y
-        self.gap = np.zeros(self.kappa.shape[1], kind) if state.toe_gap is None else state.toe_gap[columns].astype(kind)
-        self.half_force, self.kept, self.kept_p, self.slid = (np.zeros_like(self.kappa) for _ in range(4))
-        self.limit, self.way_of_y = step.upper[:, columns], np.asarray(step.dt / z, kind)
+        # Own copies, since the columns of a few candidates take several times as long to read as an array of their own.
+        self.spring, self.limit = (aligned_copy(values[:, columns], kind) for values in (step.spring, step.upper))
+        self.y, self.e, self.within, self.q, self.half_force, self.slid = (
+            aligned_copy(np.zeros_like(kappa), kind) for _ in range(6)
+        )
+        self.rise = self.h * self.soil_y
+        self.gap = np.zeros(kappa.shape[1], kind) if state.toe_gap is None else state.toe_gap[columns].astype(kind)
+        self.way_of_y, self.nothing = np.asarray(step.dt / z, kind), np.zeros((), kind)
 
     def move(self, step: "Step") -> None:
-        """Put spring and velocity of these columns in the place of what the common lines found."""
-        c, e, within, q, w = self.columns, self.e, self.within, self.q, self.w
-        s, y = step.spring[:, c], step.soil_p[:, c]
+        """Take the soil of these columns a step further from p of (6), which stands in y."""
+        s, y, e, within, q, toe, gap = self.spring, self.y, self.e, self.within, self.q, self.half_force[-1], self.gap
+        add(s, self.rise, s)
         multiply(s, self.kappa, e)
-        add(e, y, e)  # y still holds p of (6)
+        add(e, y, e)
         minimum(e, self.upper, out=within)
         maximum(within, self.lower, out=within)
         subtract(e, within, e)
-        np.absolute(within, out=q)
+        np.absolute(within, q)
         multiply(q, self.growth, q)
-        np.absolute(e, out=w)
-        x = self.root.find(q, w)
+        x = self.root.find(q, np.absolute(e, self.half_force))
         multiply(x, self.root.power, x)
-        np.exp(x, out=x)
+        np.exp(x, x)
         multiply(within, self.share, self.half_force)  # stuck, or at the limit
         multiply(q, self.share, q)
         multiply(q, x, q)
-        np.copysign(q, e, out=q)
-        np.copyto(q, 0.0, where=w <= 0.0)
+        multiply(q, np.sign(e, e), q)
         add(self.half_force, q, self.half_force)
-        maximum(self.half_force[-1], 0.0, out=self.half_force[-1])
-        self.half_force[-1, self.gap > 0.0] = 0.0
+        maximum(toe, self.nothing, out=toe)
+        multiply(toe, gap <= self.nothing, toe)
         subtract(y, self.half_force, y)
         multiply(y, self.per_r, y)
         subtract(self.half_force, s, self.soil_y)
         multiply(self.soil_y, self.follows, self.soil_y)
-        multiply(self.soil_y, self.h, w)
-        add(s, w, s)
-        opens = self.gap + self.soil_y[-1] - y[-1]  # the soil under a toe that lifted off rises slower than the toe
-        self.gap = np.where(self.half_force[-1] <= 0.0, maximum(opens, 0.0), 0.0)
+        multiply(self.soil_y, self.h, self.rise)
+        add(s, self.rise, s)
+        add(gap, self.soil_y[-1], gap)
+        subtract(gap, y[-1], gap)  # the soil under a toe that lifted off rises slower than the toe
+        maximum(gap, self.nothing, out=gap)
+        multiply(gap, toe <= self.nothing, gap)
+        step.spring[:, self.columns], step.soil_p[:, self.columns] = s, y
 
-    def add_slip(self, step: "Step") -> None:
+    def add_slip(self) -> None:
         """Add the downward slip of the last step; a toe on its way through a gap does not slip."""
-        slip = (step.soil_p[:, self.columns] - self.soil_y) * self.way_of_y
+        slip = (self.y - self.soil_y) * self.way_of_y
         self.slid += np.where(self.half_force >= 0.999 * self.limit, np.maximum(slip, 0.0), 0.0)
 
     def shown(self, springs: np.ndarray) -> np.ndarray:
@@ -377,7 +372,7 @@ class Step:
         kind = np.float32 if single else np.float64
 
         def aligned(values: np.ndarray) -> np.ndarray:
-            return _aligned(values, kind)
+            return aligned_copy(values, kind)
 
         shape = n, candidates = state.spring.shape
         z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
@@ -395,7 +390,6 @@ class Step:
         self.g = aligned(np.broadcast_to(1.0 / undamped, shape))
         np.divide(1.0, self.r, out=self.g[rows])
         self.upper, self.lower = aligned(soil.limit[rows] / 2.0), aligned(lower_bound(soil)[rows] / 2.0)
-        self.curve = self.upper.copy()  # bounds of first loading, for dashpots that follow the static force
         uniform = (z_above[:-1] == z_below[:-1]).all()
         self.ratio = None if uniform else aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
         self.plug_ratio = None if soil.plug_mass is None else z_below[-1] / z_above[-1]
@@ -425,6 +419,9 @@ class Step:
         self.first_loading = [
             FirstLoading(soil, (rows, columns), self.dt, z_above, state, kind) for columns in _runs(curved & ~radiates)
         ]
+        for damped in self.following:
+            for curve in self.first_loading:
+                damped.bound_by(curve)
 
     def advance(self, sent: np.ndarray) -> None:
         """Take waves, springs and movements one step further.
@@ -438,13 +435,13 @@ class Step:
             add(p, self.weight, p)
         if self.following:
             for first in self.first_loading:
-                self.curve[:, first.where[1]] = first.force(x[:, first.where[1]])
+                first.force(x[:, first.where[1]])
         for damped in self.following:
             damped.follow(self)
         add(s, x, s)
         self.toe_before[:] = toe
         for apart in self.radiating:
-            apart.kept[...] = s[:, apart.columns]
+            apart.y[...] = soil_p[:, apart.columns]
         subtract(soil_p, s, x)
         multiply(x, self.a, x)
         add(s, x, s)  # (7)
@@ -453,13 +450,9 @@ class Step:
             minimum(s[:, columns], curve.force(x[:, columns]), out=s[:, columns])
         minimum(s, self.upper, out=s)
         maximum(s, self.lower, out=s)
-        for apart in self.radiating:
-            s[:, apart.columns] = apart.kept
-            apart.kept_p[...] = soil_p[:, apart.columns]
         subtract(soil_p, s, soil_p)
         multiply(p, self.g, p)  # (8)
         for apart in self.radiating:
-            soil_p[:, apart.columns] = apart.kept_p
             apart.move(self)
         if self.undamped is not None:
             self._add_work(soil_p)
@@ -471,8 +464,6 @@ class Step:
         for apart in self.radiating:
             self.toe_before[apart.columns] = toe[apart.columns]  # soil that radiates keeps its gap by itself
         minimum(toe, self.toe_before, out=toe)
-        for apart in self.radiating:
-            multiply(self.h[:, apart.columns], apart.soil_y, x[:, apart.columns])
         subtract(down, p, down)  # (9)
         if self.ratio is not None:
             multiply(self.ratio, self.above_toe, self.sent_on)
@@ -579,13 +570,3 @@ def _first_row_of_soil(soil: SoilModel) -> int:
     holds = (soil.limit > 0.0) | (soil.damping > 0.0)
     rows = np.flatnonzero(np.broadcast_to(holds, soil.limit.shape).any(axis=1))
     return int(rows[0]) if len(rows) else len(soil.limit) - 1
-
-
-def _aligned(values: np.ndarray, kind: type) -> np.ndarray:
-    """Give a copy of a kind of float that begins on a boundary of `ALIGNMENT` bytes."""
-    values = np.asarray(values, dtype=kind)
-    raw = np.empty(values.nbytes + ALIGNMENT, dtype=np.uint8)
-    start = -raw.ctypes.data % ALIGNMENT
-    array: np.ndarray = raw[start : start + values.nbytes].view(kind).reshape(values.shape)
-    array[...] = values
-    return array
