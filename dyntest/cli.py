@@ -18,7 +18,7 @@ import click
 
 from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
-from dyntest.processes import COLLECTIONS, cores, prepare, process_pool
+from dyntest.processes import COLLECTIONS, cores, leave, prepare, process_pool
 from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
@@ -104,8 +104,6 @@ def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) 
         result = reviewed(sheet, match=match, executor=executor, progress=progress)
         progress("drawing", 0.9)
         files = review_files(result, png=png, executor=executor)
-        if executor is not None:
-            executor.shutdown(wait=False)  # processes end while the files are written
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result, verbose)))
@@ -480,7 +478,18 @@ class _Progress:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line and exit with its status."""
+    """Run the command line and exit with its status; at once, where it is a process of its own."""
+    if arguments is not None:
+        return _run(arguments)
+    try:
+        _run(None)
+        status = 0
+    except SystemExit as done:
+        status = done.code if isinstance(done.code, int) else int(done.code is not None)
+    leave(status)
+
+
+def _run(arguments: list[str] | None) -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without a character shows another

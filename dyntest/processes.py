@@ -3,17 +3,19 @@
 They are gone when their parent is, however it ends, and leave an interrupt from the keyboard to it.
 """
 
+import atexit
 import gc
 import os
 import signal
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from multiprocessing import active_children, connection, get_context, parent_process
-from typing import Any
+from typing import Any, NoReturn
 
 THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 """What libraries of linear algebra read their number of threads from when they are loaded."""
@@ -73,6 +75,7 @@ def _begin() -> None:
     gc.set_threshold(*COLLECTIONS)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
+    atexit.register(os._exit, 0)  # as `leave`; a process of a pool has cleaned up before this is called
 
 
 def _leave_with_parent() -> None:
@@ -81,6 +84,15 @@ def _leave_with_parent() -> None:
     if parent is not None:
         connection.wait([parent.sentinel])
         os._exit(1)
+
+
+def leave(status: int = 0) -> NoReturn:
+    """End this process, all of whose work is done, without taking its modules apart, which takes 0.1 to 0.2 s."""
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError, AttributeError):  # its reader has gone, it is closed, there is none
+            stream.flush()
+    os._exit(status)
 
 
 def prepare(*modules: str) -> None:
