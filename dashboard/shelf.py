@@ -240,7 +240,7 @@ def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_goi
 
 
 def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
-    """Match every blow of each drive in a process a core; what is done when asked to stop is kept."""
+    """Match every blow of each drive in a process per core; what is done when asked to stop is kept."""
     from dyntest.reviewing.drive_match import match_drive_blows
 
     whole, before = sum(len(drive.table) for drive in drives), 0

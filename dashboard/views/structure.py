@@ -120,7 +120,9 @@ def _offer(path: Path, opened: work.OpenedStructure) -> None:
         )
 
     words = "Review the test pile" if count == 1 else f"Review the {count} test piles"
-    told = f"Takes some seconds a test pile and can be stopped; what is done is kept: {', '.join(opened.waiting[:12])}"
+    told = (
+        f"Takes some seconds per test pile and can be stopped; what is done is kept: {', '.join(opened.waiting[:12])}"
+    )
     st.button(f"{words} not done yet", key="structure_review", type="primary", help=told, on_click=begin)
 
 

@@ -215,7 +215,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "test pile not reviewed": (
         lambda n: f"{n.of('sheet')} could not be reviewed: {str(n.of('why')).rstrip('.')}",
-        "mend it, or take it out of the group",
+        "correct it, or remove it from the group",
     ),
     "no test pile reviewed": (lambda n: "no test pile of the group could be reviewed", "see the messages above"),
     "criteria not combined": (
@@ -271,7 +271,7 @@ _WORDS: dict[str, _Words] = {
             "fit, so "
             "no setup is credited"
         ),
-        "match both drives, or mend the record that does not fit",
+        "match both drives, or correct the record that does not fit",
     ),
     "unusual setup": (
         lambda n: (

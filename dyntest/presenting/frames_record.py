@@ -88,7 +88,7 @@ def quarter_marks(pile: Pile, system: str) -> list[tuple[float, str]]:
 
 
 def record_traces(waves: Waves, signals: Signals | AveragedTraces, system: str) -> dict[str, np.ndarray]:
-    """Give every trace of some blows by its name, a row a blow, in the units the engineer reads.
+    """Give every trace of some blows by its name, a row per blow, in the units the engineer reads.
 
     The gauges are as they were recorded; averaged records have none.
     """

@@ -181,7 +181,7 @@ def structure_file(review: StructureReview, name: str, *, today: date | None = N
 
 
 def bearing_table(review: StructureReview) -> pd.DataFrame:
-    """Give one tidy table of all bearing piles, in SI, a row a pile, with its group and coordinates."""
+    """Give one tidy table of all bearing piles, in SI, a row per pile, with its group and coordinates."""
     frames = [_bearing(group) for group in review.groups if group.check is not None]
     columns = ["group", "pile", "verdict", "status", "penetration", "depth", "toe_elevation", "blows", "last_set"]
     columns += ["last_stroke", "permitted", "met_at", "pay_length", "x", "y"]

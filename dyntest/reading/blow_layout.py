@@ -1,4 +1,4 @@
-"""Stacked samples laid out blow by blow: every blow as long as the others and on the same time grid."""
+"""Stacked samples arranged blow by blow: all blows have the same length and time grid."""
 
 from dataclasses import dataclass
 from typing import Protocol
@@ -11,35 +11,35 @@ MIN_SAMPLES = 64
 """Fewest samples of a blow [1]: too few for a quiet part, a rise and a return. Our own bound, no source."""
 
 TIME_TOLERANCE = 0.05
-"""Most that a sample may lie off the uniform grid, in time steps [1]: a time rounded to a microsecond passes, a missing
-sample does not. Our own, no source."""
+"""Largest deviation of a sample from the uniform time grid, in time steps [1]: a time rounded to a microsecond passes,
+a missing sample does not. Our own, no source."""
 
 TIME_STEP_AGREEMENT = 1e-3
-"""Most that the time steps of two blows may differ [1], so that rounded times pass. Our own, no source."""
+"""Largest difference between the time steps of two blows [1], to allow for rounding. Our own, no source."""
 
 TIME_STEP_RANGE = (1e-7, 1e-3)
 """Time steps that a record of a blow can have [s], 1 kHz to 10 MHz; ASTM D4945 asks for several kHz (from memory)."""
 
 CLOCK_TOLERANCE = 1e-6
-"""Most that a clock or a penetration may vary inside a blow, relative to its size or to 1 [1]; only rounding passes."""
+"""Largest variation of clock or penetration within a blow, relative to its size or to 1 [1]; for rounding only."""
 
 _EXPORT = "export the record again with the blows one after the other"
 
 
 class SampleTable(Protocol):
-    """A file whose samples can be pointed at."""
+    """A file that can give the place of a sample."""
 
     @property
     def source(self) -> str:
         """The file's name for messages."""
 
     def place(self, index: int) -> str:
-        """Give where a sample stands, in words."""
+        """Give the place of a sample, in words."""
 
 
 @dataclass(frozen=True)
 class BlowLayout:
-    """How the rows of a table fall into blows.
+    """How the rows of a table are divided into blows.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def layout_of(column: np.ndarray, header: str, table: SampleTable) -> BlowLayout
         place = f"{table.place(int(starts[index]))}, {where}"
         if blow[index] in blow[:index]:
             raise InputError(
-                table.source, place, f"blow {blow[index]} comes again after blow {blow[index - 1]}", _EXPORT
+                table.source, place, f"blow {blow[index]} occurs again after blow {blow[index - 1]}", _EXPORT
             )
         problem = f"blow {blow[index]} comes after blow {blow[index - 1]}"
         raise InputError(table.source, place, problem, "put the blows in the order of driving")
@@ -92,21 +92,21 @@ def layout_of(column: np.ndarray, header: str, table: SampleTable) -> BlowLayout
 
 
 def single_blow(n_rows: int, table: SampleTable) -> BlowLayout:
-    """Take a table without blow numbers as one blow, number 1."""
+    """Read a table without blow numbers as one blow, number 1."""
     _check_length(n_rows, table)
     return BlowLayout(np.array([1]), n_rows)
 
 
 def _check_length(n_samples: int, table: SampleTable) -> None:
     if n_samples < MIN_SAMPLES:
-        problem = f"has only {n_samples} samples a blow, and at least {MIN_SAMPLES} are needed"
+        problem = f"has only {n_samples} samples per blow, and at least {MIN_SAMPLES} are needed"
         raise InputError(table.source, "", problem, "export the whole record of each blow")
 
 
 def uniform_time(column: np.ndarray, factor: float, layout: BlowLayout, header: str, table: SampleTable) -> np.ndarray:
     """Give the time grid that all blows share.
 
-    The time of each blow is counted from its own first sample: it may start again with every blow, or run on.
+    The time of each blow is counted from its own first sample: it may restart with every blow, or continue.
 
     Units: returns [s].
     """
@@ -120,7 +120,7 @@ def uniform_time(column: np.ndarray, factor: float, layout: BlowLayout, header: 
     if back.size:
         blow, sample = (int(i) for i in back[0])
         cure = "give each blow its own number in a column blow, and each sample its own time"
-        raise refuse(blow, sample + 1, "time goes back or stands still", cure)
+        raise refuse(blow, sample + 1, "time decreases or does not change", cure)
     step = (time[:, -1] - time[:, 0]) / (layout.n_samples - 1)
     low, high = TIME_STEP_RANGE
     if not low <= step[0] <= high:
@@ -145,26 +145,26 @@ def uniform_time(column: np.ndarray, factor: float, layout: BlowLayout, header: 
 def constant_in_blow(
     column: np.ndarray, factor: float, layout: BlowLayout, header: str, table: SampleTable
 ) -> np.ndarray:
-    """Give one value a blow of a column that must not vary inside a blow."""
+    """Give one value per blow of a column that must not vary within a blow."""
     values = column.reshape(layout.shape)
     first = values[:, :1]
     varies = np.abs(values - first) > CLOCK_TOLERANCE * np.maximum(np.abs(first), 1.0)
     if varies.any():
         blow, sample = (int(i) for i in np.argwhere(varies)[0])
         place = f"{table.place(blow * layout.n_samples + sample)}, column {header}"
-        problem = f"varies inside blow {layout.blow[blow]}"
-        raise InputError(table.source, place, problem, "write one value for the whole blow, or take the column out")
+        problem = f"varies within blow {layout.blow[blow]}"
+        raise InputError(table.source, place, problem, "write one value for the whole blow, or remove the column")
     return np.multiply(values[:, 0], factor, dtype=float)
 
 
 LARGEST_VALUE = {"strain": 0.1, "acceleration": 1e6, "force": 1e9, "velocity": 100.0}
-"""Largest magnitude that a record can hold, by dimension [m/m], [m/s^2], [N], [m/s]: far above anything a pile
-survives, so that beyond it the unit in the header is wrong. Common practice, no source."""
+"""Largest magnitude accepted in a record, by dimension [m/m], [m/s^2], [N], [m/s]: far above anything a pile survives.
+Beyond it the unit in the header is wrong. Common practice, no source."""
 
 SMALLEST_MOVEMENT = {"strain": 5e-6, "acceleration": 10.0, "force": 1e3, "velocity": 0.01}
-"""Smallest movement of the liveliest blow that a hammer can have caused, by dimension [m/m], [m/s^2], [N], [m/s]: about
-1 MPa of stress in steel, and 1 g. Below it on every channel of a kind the unit in the header is wrong, or nothing was
-connected. Common practice, no source."""
+"""Smallest range of the strongest blow accepted, by dimension [m/m], [m/s^2], [N], [m/s]: about 1 MPa of stress in
+steel, and 1 g. If every channel of a kind is below it, the unit in the header is wrong or no gauge was connected.
+Common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What a test sheet says built into data: pile with its named section, gauges, choices, drives and their files."""
+"""Data built from a test sheet: pile with its named section, gauges, choices, drives and their files."""
 
 import csv
 import re
@@ -43,7 +43,7 @@ class Section:
     flange_width : float
         Width of the flanges [m].
     mass_per_length : float
-        Nominal mass from the name's pounds per foot [kg/m]; the area is what carries the wave.
+        Nominal mass from the name's pounds per foot [kg/m]; waves are computed from the area.
     """
 
     name: str
@@ -96,18 +96,18 @@ def named_section(name: str, source: str = "section", place: str = "") -> Sectio
 
 
 WAVE_SPEED_AGREEMENT = 0.01
-"""Most that a stated wave speed may differ from ``√(E/ρ)`` [1]; the rule of the test sheet's format."""
+"""Largest difference of a stated wave speed from ``√(E/ρ)`` [1]; a rule of the test sheet."""
 
 PART_LENGTH_TOLERANCE = 0.01
-"""Most that the parts together may differ from the length below the gauges [m]: lengths rounded to a tenth of a foot
-or to a centimetre. Our own, no source."""
+"""Largest difference of the sum of the parts from the length below the gauges [m]: lengths are rounded to a tenth of a
+foot or to a centimetre. Our own, no source."""
 
 
 def pile_from(table: PileKeys, name: str, source: str) -> Pile:
     """Give the pile that the sheet describes.
 
-    Two of modulus, density and wave speed give the third. Where all three stand and agree, modulus and density are
-    kept. Steel alone has defaults.
+    Two of modulus, density and wave speed give the third. If all three are given and agree, modulus and density are
+    used. Only steel has defaults.
     """
     section = named_section(table.section, source, "[pile] section") if table.section else None
     if section and table.area is not None:
@@ -121,7 +121,7 @@ def pile_from(table: PileKeys, name: str, source: str) -> Pile:
         raise InputError(source, "[pile] total_length", problem, "write the length from head to toe")
     if table.tip_reinforcement >= table.length_below_gauges:
         problem = "is not shorter than length_below_gauges"
-        raise InputError(source, "[pile] tip_reinforcement", problem, "write the length of the tip alone")
+        raise InputError(source, "[pile] tip_reinforcement", problem, "write the length of the tip only")
     return Pile(
         name=name,
         material=table.material,
@@ -164,7 +164,7 @@ def _material(table: PileKeys, source: str) -> tuple[float, float]:
         computed = sqrt(modulus / density)
         if abs(speed / computed - 1.0) > WAVE_SPEED_AGREEMENT:
             problem = f"{speed:.0f} m/s differs by more than 1 % from √(modulus/density) = {computed:.0f} m/s"
-            raise InputError(source, "[pile] wave_speed", problem, "correct one of the three, or take one out")
+            raise InputError(source, "[pile] wave_speed", problem, "correct one of the three, or remove one")
     _check_material(ranges, name, modulus, density, table.wave_speed is not None, source)
     return modulus, density
 
@@ -175,7 +175,7 @@ def _no_density(name: str, source: str) -> InputError:
 
 
 def _check_material(ranges: Material, name: str, modulus: float, density: float, timed: bool, source: str) -> None:
-    """Refuse a modulus or density, stated or following, that the material cannot have."""
+    """Refuse a modulus or density, stated or computed, that the material cannot have."""
     place = "[pile] modulus, or wave_speed and density" if timed else "[pile] modulus"
     if modulus not in ranges.modulus:
         raise _implausible(source, place, modulus, name, ranges.modulus)
@@ -185,7 +185,7 @@ def _check_material(ranges: Material, name: str, modulus: float, density: float,
 
 
 def _implausible(source: str, place: str, value: float, name: str, allowed: Range) -> InputError:
-    problem = f"{allowed.write(value)} is not possible for {name}, which lies in {allowed}"
+    problem = f"{allowed.write(value)} is not possible for {name}, which has {allowed}"
     return InputError(source, place, problem, "check the number and its unit")
 
 
@@ -205,13 +205,13 @@ def _check_strengths(table: PileKeys, source: str) -> None:
             if name != table.material:
                 own = listed(MATERIALS[table.material].strength)
                 problem = f"belongs to {name}, but the pile is of {table.material}"
-                raise InputError(source, f"[pile] {key}", problem, f"take it out, or write {own}")
+                raise InputError(source, f"[pile] {key}", problem, f"remove it, or write {own}")
             if value not in allowed:
                 raise _implausible(source, f"[pile] {key}", value, name, allowed)
 
 
 def _parts(table: PileKeys, area: float | None, modulus: float, density: float, source: str) -> tuple[PilePart, ...]:
-    """Give the parts from the gauges down; what a part leaves out it has from ``[pile]``."""
+    """Give the parts from the gauges down; keys that a part omits are those of ``[pile]``."""
     no_area = "is missing; neither a section nor an area is given"
     cure = 'write section = "HP12x53" or area = "15.5 in^2", with your own value'
     if not table.part:
@@ -243,18 +243,18 @@ def _parts(table: PileKeys, area: float | None, modulus: float, density: float, 
 
 
 def _check_part(part: PilePart, place: str, source: str) -> None:
-    """Refuse a part that no material can be; a part may be of another material than the rest of the pile."""
+    """Refuse a part that no pile material fits; it may be of another material than the rest of the pile."""
     if not any(part.modulus in m.modulus and part.density in m.density for m in MATERIALS.values()):
         problem = (
             f"no pile material has a modulus of {part.modulus / 1e9:.4g} GPa at a density of {part.density:.4g} kg/m^3"
         )
-        raise InputError(source, place, problem, "check modulus and unit_weight, and state both for another material")
+        raise InputError(source, place, problem, "check modulus and unit_weight; give both for another material")
 
 
 RESERVED = ("blow", "time", "clock", "penetration")
-"""Columns of a signals table that are no gauge."""
+"""Columns of a signal table that are not gauges."""
 
-_BOTH_WAYS = "write strain and acceleration, two names each, or force and velocity"
+_BOTH_WAYS = "write strain and acceleration with two names each, or force and velocity"
 
 
 def gauges_from(table: GaugeKeys, source: str) -> Gauges:
@@ -270,7 +270,7 @@ def gauges_from(table: GaugeKeys, source: str) -> Gauges:
         raise InputError(source, "[gauges]", problem, _BOTH_WAYS)
     for key, names in (("strain", table.strain), ("acceleration", table.acceleration)):
         if names and len(names) not in (2, 4):
-            cure = "write both names of each pair; a gauge that failed goes into leave_out"
+            cure = "write both names of each pair; list a failed gauge in leave_out"
             raise InputError(source, f"[gauges] {key}", f"needs two names or four and has {len(names)}", cure)
     gauges = Gauges(
         strain=tuple(table.strain) if table.strain else None,
@@ -309,7 +309,7 @@ def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
             if name in known:
                 continue
             if not known:
-                raise InputError(source, place, "averaged traces have no single gauge to leave out", "take it out")
+                raise InputError(source, place, "averaged traces have no single gauge to leave out", "remove it")
             cure = f"write {nearest(name, known) or listed(known)} if that is meant"
             raise InputError(source, place, f"{as_written(name)} is not one of the gauges", cure)
     left_out = {*gauges.leave_out, *chosen}
@@ -317,22 +317,24 @@ def check_left_out(gauges: Gauges, chosen: Sequence[str], source: str) -> None:
         if left_out.issuperset(names):
             place = "[choices] leave_out" if chosen else "[gauges] leave_out"
             which = f"both {names[0]} and {names[1]}" if len(names) == 2 else f"all of {', '.join(names)}"
-            raise InputError(source, place, f"leaves out {which}, so nothing of their kind is left", "keep one of them")
+            raise InputError(
+                source, place, f"leaves out {which}, so no gauge of their kind is left", "keep one of them"
+            )
 
 
 def _check_names(gauges: Gauges, source: str) -> None:
-    """Refuse names that could not be told apart in a table, and calibration of a channel that is not there."""
+    """Refuse names that a table could not distinguish, and calibration of an unknown channel."""
     named = [n for n in (*(gauges.strain or ()), *(gauges.acceleration or ()), gauges.force, gauges.velocity) if n]
     for name in named:
         if "[" in name or "]" in name:
-            cure = "write the name without its unit; the unit stands in the table's header"
+            cure = "write the name without its unit; the unit is in the table's header"
             raise InputError(source, "[gauges]", f"{as_written(name)} has square brackets", cure)
         if name in RESERVED:
             raise InputError(
                 source, "[gauges]", f"{as_written(name)} names a column of another meaning", "rename the column"
             )
         if named.count(name) > 1:
-            raise InputError(source, "[gauges]", f"{as_written(name)} comes twice", "give each gauge its own column")
+            raise InputError(source, "[gauges]", f"{as_written(name)} is used twice", "give each gauge its own column")
     for channel in gauges.calibration:
         if channel not in (*named, "all"):
             place = f"[gauges] calibration.{as_written(channel)[1:-1]}"
@@ -353,7 +355,7 @@ def drives_from(
     *,
     recorded: bool = True,
 ) -> tuple[Drive, ...]:
-    """Give the drives that the sheet describes; where not all is recorded yet, with the files that are there."""
+    """Give the drives of the sheet; if not all is recorded yet, with the files present."""
     total, seen = Counter(table.kind for table in tables), Counter[str]()
     drives = []
     for number, (table, hammer) in enumerate(zip(tables, hammers, strict=True), start=1):
@@ -362,7 +364,7 @@ def drives_from(
         named = table.signals if recorded else [one for one in table.signals if fitting_files(folder, one)]
         log = table.log if table.log and (recorded or fitting_files(folder, table.log)) else None
         if table.start and table.end and table.end < table.start:
-            raise InputError(source, f"{place} end", "lies before start", "correct one of the two")
+            raise InputError(source, f"{place} end", "is before start", "correct one of the two")
         drives.append(
             Drive(
                 name=table.kind if total[table.kind] == 1 else f"{table.kind}_{seen[table.kind]}",
@@ -382,7 +384,7 @@ def drives_from(
 
 
 def natural_order(name: str) -> list[tuple[int, int | str]]:
-    """Give the key that sorts names with their numbers counted: ``blow_2`` before ``blow_10``.
+    """Give the sort key that orders numbers in names by value: ``blow_2`` before ``blow_10``.
 
     Examples
     --------
@@ -413,7 +415,7 @@ def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[P
 
 
 def fitting_files(folder: Path, name: str) -> list[Path]:
-    """Give the files that a name or a pattern of the sheet fits now, in no order."""
+    """Give the files that match a name or a pattern of the sheet now, in no order."""
     if _PATTERN.search(name) and not _exists(folder, name):
         return [path for path in folder.glob(name) if path.is_file()]
     return [folder / name] if _exists(folder, name) else []
@@ -430,12 +432,12 @@ def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]
     for path in found:
         _check_inside(path.relative_to(folder).as_posix(), folder, place, source)
     if not found:
-        raise InputError(source, place, f"no file fits {as_written(pattern)}", "check the folder and the pattern")
+        raise InputError(source, place, f"no file matches {as_written(pattern)}", "check the folder and the pattern")
     return sorted(found, key=lambda path: natural_order(path.relative_to(folder).as_posix()))
 
 
 def one_file(name: str, folder: Path, place: str, source: str) -> Path:
-    """Give the path of a file that a sheet names; refuse one that is not there or lies outside the folder."""
+    """Give the path of a file that a sheet names; refuse one that does not exist or is outside the folder."""
     path = _check_inside(name, folder, place, source)
     if path.is_dir():
         raise InputError(
@@ -443,10 +445,10 @@ def one_file(name: str, folder: Path, place: str, source: str) -> Path:
         )
     if not path.exists():
         raise InputError(
-            source, place, f"{as_written(name)} is not there", "check the name; it counts from the sheet's folder"
+            source, place, f"{as_written(name)} is not there", "check the name; it is relative to the sheet's folder"
         )
     if not path.is_file():
-        raise InputError(source, place, f"{as_written(name)} is not a file of data", "name a plain file")
+        raise InputError(source, place, f"{as_written(name)} is not a regular file", "name a data file")
     return path
 
 
@@ -458,7 +460,7 @@ def _exists(folder: Path, name: str) -> bool:
 
 
 def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
-    """Give the path below the folder; refuse one that leaves it, also by ``..`` or through a link."""
+    """Give the path below the folder; refuse one outside it, also by ``..`` or through a link."""
     cure = "copy the file beside the sheet and name it from there"
     leaves = f"{as_written(name)} leaves the sheet's folder"
     if PurePosixPath(name).is_absolute() or PureWindowsPath(name).anchor:
@@ -477,16 +479,16 @@ def _check_inside(name: str, folder: Path, place: str, source: str) -> Path:
 
 
 def _check_clock(drives: Sequence[Drive], source: str) -> None:
-    """Refuse a restrike that began before the initial drive did: setup would be counted backward."""
+    """Refuse a restrike that began before the initial drive; its wait would be negative."""
     begun = [drive.start for drive in drives if drive.kind == "initial" and drive.start]
     for number, drive in enumerate(drives, start=1):
         if drive.kind == "restrike" and drive.start and begun and drive.start <= min(begun):
-            problem = "lies before the start of the initial drive"
+            problem = "is before the start of the initial drive"
             raise InputError(source, f"[[drive]] {number} start", problem, "correct one of the two")
 
 
 def _check_shared_files(drives: Sequence[Drive], source: str) -> None:
-    """Refuse a signals file that two drives claim."""
+    """Refuse a signal file named by two drives."""
     owner: dict[Path, str] = {}
     for number, drive in enumerate(drives, start=1):
         for path in drive.signals:

@@ -1,4 +1,4 @@
-"""What one channel of a recorder's file probably is: by its name, its unit, its steps and the shape of its record."""
+"""Probable meaning of a channel in a recorder's file, by its name, unit, steps and the shape of its record."""
 
 import re
 from dataclasses import dataclass, replace
@@ -11,10 +11,10 @@ from dyntest.reading.parts import Channel
 from dyntest.reading.text_tables import header_parts, is_unit_of
 
 SAMPLES_LOOKED_AT = 4_000_000
-"""Samples of each channel that are looked at, from the beginning [1]. Our own, no source."""
+"""Samples of each channel that are examined, from the beginning [1]. Our own, no source."""
 
 ONE_SIDED = 0.35
-"""Net area over area of a record from which on it is taken for a strain [1]; an acceleration nearly sums to nothing.
+"""Net area over area of a record above which it is taken as a strain [1]; an acceleration nearly sums to zero.
 Our own, no source."""
 
 _NAME_HINTS = (
@@ -33,12 +33,12 @@ GAUGE_ROLES = ("strain", "acceleration", "force", "velocity")
 
 @dataclass(frozen=True)
 class Reason:
-    """One thing that speaks for a guess, or makes it doubtful.
+    """A reason for a guess, or a doubt.
 
     Parameters
     ----------
     kind : str
-        What it is, such as ``"header unit"`` or ``"steady steps"``; the words for it are chosen where it is shown.
+        What it is, such as ``"header unit"`` or ``"steady steps"``; the words for it are in `presenting`.
     value : float
         Its number [unit that goes with the kind].
     text : str
@@ -52,7 +52,7 @@ class Reason:
 
 @dataclass(frozen=True)
 class ChannelGuess:
-    """What a channel of a file probably is.
+    """Probable meaning of a channel of a file.
 
     Parameters
     ----------
@@ -62,17 +62,17 @@ class ChannelGuess:
         Its name in the file; empty where it has none.
     role : str
         ``"time"``, ``"blow"``, ``"clock"``, ``"penetration"``, ``"strain"``, ``"acceleration"``, ``"force"``,
-        ``"velocity"``, or empty where nothing fits.
+        ``"velocity"``, or empty if nothing fits.
     target : str
-        Its name in the sheet, such as ``"strain_1"``; empty where it is not used.
+        Its name in the sheet, such as ``"strain_1"``; empty if not used.
     shape : tuple of int
         Samples, or blows and samples [1].
     low, high : float
-        Range of the numbers as they stand [unit of the file]; not a number for text.
+        Range of the numbers in the file [unit of the file]; not a number for text.
     channel : Channel or None
-        How to read it, for the sheet; None where it is not used.
+        How to read it, for the sheet; None if not used.
     reasons, doubts : tuple of Reason
-        Why, and what is not certain.
+        Reasons for the guess, and doubts.
     """
 
     number: int
@@ -89,7 +89,7 @@ class ChannelGuess:
 
 @dataclass(frozen=True)
 class ChannelLook:
-    """A channel's numbers, a first blow cut from them, and what they look like."""
+    """A channel's numbers, the first blow cut from them, and their properties."""
 
     values: np.ndarray
     blow: np.ndarray
@@ -100,7 +100,7 @@ class ChannelLook:
 
 
 def numbers_of(contents: Contents, place: int) -> np.ndarray:
-    """Give the numbers of a channel that are looked at; nothing where it holds none or has gaps."""
+    """Give the numbers of a channel to be examined; none if it has no numbers or has gaps."""
     channel = contents.channels[place]
     if not channel.numbers:
         return np.empty(0)
@@ -161,7 +161,7 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
 
 
 def one_of_each(guesses: list[ChannelGuess]) -> list[ChannelGuess]:
-    """Keep one channel of time, blow, clock and penetration; a second is doubtful."""
+    """Use one channel each of time, blow, clock and penetration; a second one is doubtful."""
     seen: set[str] = set()
     kept = []
     for one in guesses:
@@ -182,7 +182,7 @@ def _counts_blows(values: np.ndarray) -> bool:
 
 
 def steady_step(values: np.ndarray) -> float | None:
-    """Give the step of numbers that rise evenly, apart from starting again with every blow; None of others."""
+    """Give the step of evenly rising numbers, which may restart with every blow; None for others."""
     flat = values if values.ndim == 1 else values[0]
     if len(flat) < 16:
         return None
@@ -195,7 +195,7 @@ def steady_step(values: np.ndarray) -> float | None:
 
 
 def look_at_impact(values: np.ndarray, blow_length: int) -> ChannelLook:
-    """Cut the liveliest part of a channel around its first impact, without its baseline."""
+    """Cut out the part of a channel around its first impact, without its baseline."""
     nothing = ChannelLook(values, np.zeros(1), 0, 0.0, 0.0, True)
     if values.size < 32 or not np.isfinite(values).all():
         return nothing
@@ -218,7 +218,7 @@ def look_at_impact(values: np.ndarray, blow_length: int) -> ChannelLook:
 
 
 def guess_by_shape(guess: ChannelGuess, look: ChannelLook) -> ChannelGuess:
-    """Tell strain from acceleration by whether the record nearly sums to nothing."""
+    """Distinguish strain from acceleration by whether the record nearly sums to zero."""
     if look.flat:
         return replace(guess, role="", doubts=(*guess.doubts, Reason("flat")))
     kind = "strain" if look.one_sided >= ONE_SIDED else "acceleration"

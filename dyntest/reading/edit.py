@@ -1,4 +1,4 @@
-"""A TOML text cut into its statements, so that one can be replaced and every other byte stays as it is.
+"""A TOML text split into statements, so that one can be replaced while every other byte stays the same.
 
 The engineer's choices written into the text of a test sheet, so that anyone who runs it gets the same numbers.
 """
@@ -14,16 +14,16 @@ from dyntest.units import to_si
 
 @dataclass(frozen=True)
 class Statement:
-    """One statement, a remark or an empty line, with its line break.
+    """One statement, comment or empty line, with its line break.
 
     Parameters
     ----------
     text : str
-        As it stands in the file; over several lines where brackets or texts go on.
+        As in the file; over several lines if brackets or texts continue.
     remark : str
-        The remark at its end, from its sign on; empty where there is none.
+        The comment at its end, with its sign; empty if there is none.
     table : tuple of str
-        Keys of the table whose header stands above it; those of its own where it is a header.
+        Keys of the table it is in; its own keys if it is a header.
     """
 
     text: str
@@ -37,12 +37,12 @@ class Statement:
 
     @property
     def values(self) -> dict:
-        """The key and the value that it gives; empty where it gives none."""
+        """The key and the value that it gives; empty if it gives none."""
         return {} if self.header else tomllib.loads(self.text)
 
 
 def statements(text: str) -> list[Statement]:
-    r"""Cut a TOML text into its statements.
+    r"""Split a TOML text into its statements.
 
     Examples
     --------
@@ -63,7 +63,7 @@ def statements(text: str) -> list[Statement]:
 
 
 def _end(text: str, start: int) -> tuple[int, int]:
-    """Give where the statement ends, and where its last remark begins; -1 without one."""
+    """Give where the statement ends, and where its last comment begins; -1 without one."""
     at, depth, remark = start, 0, -1
     while at < len(text):
         sign = text[at]
@@ -159,7 +159,7 @@ def with_choices(text: str, choices: Choices) -> str:
 
 
 def choice_values(choices: Choices) -> dict[str, str]:
-    """Give every choice that is not at its default as TOML writes it.
+    """Give every choice that is not at its default, in TOML.
 
     Examples
     --------
@@ -196,7 +196,7 @@ def _is_plain(one: Statement) -> bool:
 
 
 def _replaced(one: Statement, key: str, value: str, ending: str) -> str:
-    """Give a statement with another value; the one that stands where it means the same."""
+    """Give a statement with another value; unchanged if it already means the same."""
     if _same(one.values[key], tomllib.loads(f"value = {value}")["value"]):
         return one.text if one.text.endswith("\n") else one.text + ending
     remark = f"  {one.remark}" if one.remark else ""
@@ -216,14 +216,14 @@ def _remark(one: Statement, ending: str) -> list[str]:
 
 
 def _check(before: str, after: str, wanted: dict[str, str]) -> None:
-    """Make sure by reading both that nothing but the choices has changed."""
+    """Check by reading both texts that only the choices have changed."""
     old, new = tomllib.loads(before), tomllib.loads(after)
     found = new.pop(CHOICES_TABLE, {})
     old.pop(CHOICES_TABLE, None)
     asked = tomllib.loads("".join(f"{key} = {value}\n" for key, value in wanted.items()))
     same = set(found) == set(asked) and all(_same(found[key], asked[key]) for key in asked)
     if old != new or not same:
-        cure = "write the choices as one table [choices] with a line each"
+        cure = "write the choices as one table [choices], one line per key"
         raise InputError("test sheet", f"[{CHOICES_TABLE}]", "is written in a way that cannot be replaced safely", cure)
 
 
@@ -260,6 +260,6 @@ def with_drive_files(text: str, number: int, files: dict[str, str]) -> str:
     wanted = tomllib.loads(text)
     wanted[DRIVE_TABLE][number] |= files
     if tomllib.loads(result) != wanted:
-        cure = "write each drive as a table [[drive]] with a line each"
+        cure = "write each drive as a table [[drive]], one line per key"
         raise InputError("test sheet", f"[[{DRIVE_TABLE}]]", "is written in a way that cannot be changed safely", cure)
     return result

@@ -1,10 +1,10 @@
 """Bytes and text from a file, or one clear message why not.
 
-Files written whole or not at all, for every room that keeps something on the disk.
+Files written whole or not at all, for every module that writes to the disk.
 
-Which files a result was computed from, told by their fingerprints.
+Fingerprints of the files from which a result was computed.
 
-Folders for results: refused before the work where they cannot take them, and never over an input.
+Folders for results: refused before the work if they cannot be written, and never over an input.
 """
 
 import contextlib
@@ -29,13 +29,13 @@ MAX_TABLE_BYTES = 1_500_000_000
 Our own bound, no source."""
 
 FOLLOWED = "follow"
-"""Folder beside the sheet in which following a drive keeps what it computed."""
+"""Folder beside the sheet in which the results of following a drive are saved."""
 
 _SAVE_AS = "save it as plain text in UTF-8"
 
 
 def check_file(path: Path, limit: int = MAX_TEXT_BYTES) -> None:
-    """Make sure that a file can be read and is neither empty nor enormous.
+    """Check that a file can be read and is neither empty nor too large.
 
     Units: limit [byte].
     """
@@ -46,7 +46,7 @@ def check_file(path: Path, limit: int = MAX_TEXT_BYTES) -> None:
         if not path.exists():
             raise InputError(source, "", "is not there", "check the name and the folder")
         if not path.is_file():
-            raise InputError(source, "", "is not a file of data", "name a plain file")
+            raise InputError(source, "", "is not a regular file", "name a data file")
         size = path.stat().st_size
         with path.open("rb"):
             pass
@@ -65,12 +65,12 @@ def too_large(path: Path, limit: int) -> InputError:
 
     Units: limit [byte].
     """
-    cure = "check that it is the right file, or split it and name the parts in a list"
+    cure = "check that it is the right file, or split it and list the parts"
     return InputError(known_as(path), "", f"is larger than {limit / 1e6:,.0f} megabytes", cure)
 
 
 def read_bytes(path: Path, limit: int = MAX_TEXT_BYTES) -> bytes:
-    """Read a file whole, unpacked where its name ends in ``.gz``.
+    """Read a whole file, unpacked if its name ends in ``.gz``.
 
     Units: limit [byte].
     """
@@ -99,7 +99,7 @@ def decode(data: bytes, source: str) -> str:
     'format = 1'
     """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:200:2] or b"\x00" in data[1:200:2]:
-        raise InputError(source, "", "is saved as UTF-16 or is no text at all", _SAVE_AS)
+        raise InputError(source, "", "is saved as UTF-16 or is not text", _SAVE_AS)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as trouble:
@@ -143,7 +143,7 @@ def digests(sheet: TestSheet) -> dict[str, str]:
 
 
 def file_stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
-    """Give when each file was changed [ns] and how long it is [byte]; both zero where it is not there."""
+    """Give time of change [ns] and size [byte] of each file; both zero if it does not exist."""
     found = {}
     for path in paths:
         try:
@@ -156,31 +156,30 @@ def file_stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
 
 
 def refuse_changed(before: Mapping[Path, tuple[int, int]]) -> None:
-    """Refuse to go on with files that were changed since their stamps were taken."""
+    """Refuse to continue if files were changed since their stamps were taken."""
     now = file_stamps(before)
     for path, stamp in before.items():
         if now[path] != stamp:
             problem = "was changed by another program during the review"
-            raise ChangedError(known_as(path), "", problem, "run it again when nothing writes the file")
+            raise ChangedError(known_as(path), "", problem, "run it again when no other program is writing the file")
 
 
 class ChangedError(InputError):
-    """A file is no longer as it was read."""
+    """A file was changed since it was read."""
 
 
 LONGEST_NAME = 200
-"""Characters of a folder's name that a message repeats at most [1]."""
+"""Most characters of a folder's name that a message repeats [1]."""
 
 
 def write_all(
     directory: Path, files: Mapping[str, bytes], read: Mapping[str, bytes | None] | None = None
 ) -> tuple[Path, ...]:
-    """Write several files so that all of them are there whole, or none is touched.
+    """Write several files so that all of them are complete, or none is changed.
 
-    Every file is first written beside its place under a temporary name; only when all of them are on the disk do
-    they take their names, and no other program's files between them. What stood there before stays if anything fails.
-    `read` gives the bytes that a file had when it was read, None where it was not there: nothing is written where that
-    has changed.
+    Every file is first written under a temporary name; they are renamed only when all of them are on the disk, with no
+    files of another program between them. Earlier files stay if anything fails. `read` gives the bytes that a file had
+    when it was read, None if it did not exist: nothing is written if that has changed.
 
     Examples
     --------
@@ -203,7 +202,7 @@ def write_all(
             for temporary, target in waiting:
                 temporary.replace(target)
     except OSError as error:
-        cure = "name a folder that can be written to with --out, or make room on the disk"
+        cure = "name a writable folder with --out, or free some disk space"
         raise InputError(
             folder_named(directory), "", f"the results could not be written ({error.strerror})", cure
         ) from error
@@ -215,7 +214,7 @@ def write_all(
 
 @contextlib.contextmanager
 def _alone(directory: Path) -> Iterator[None]:
-    """Let no other program that asks for the same write here meanwhile; a system without such locks does without."""
+    """Lock a folder against other programs that use the same lock; not on systems without such locks."""
     with contextlib.ExitStack() as stack:
         with contextlib.suppress(ImportError, OSError):
             import fcntl
@@ -228,35 +227,35 @@ def _alone(directory: Path) -> Iterator[None]:
 
 
 def replace_text(path: Path, before: str, after: str) -> None:
-    """Write a text anew where its file still says what was read; raises `ChangedError` where it does not."""
+    """Replace a text file that is still as it was read; raises `ChangedError` if it is not."""
     now = read_bytes(path)
     refuse_other_text(path, now, before)
     write_all(path.parent, {path.name: after.encode()}, {path.name: now})
 
 
 def refuse_other_text(path: Path, now: bytes, before: str) -> None:
-    """Refuse to write over a file whose bytes now are no longer the text that was read of it."""
+    """Refuse to overwrite a file that is no longer the text that was read."""
     if decode(now, known_as(path)) != before:
         raise _changed(path)
 
 
 def _refuse_unread(path: Path, before: bytes | None) -> None:
-    """Refuse to write over a file that no longer is what was read."""
+    """Refuse to overwrite a file that is no longer as it was read."""
     now = path.read_bytes() if path.is_file() else None
     if now == before:
         return
     if before is None:
-        raise ChangedError(known_as(path), "", "is already there", "open it to change it, or move it away")
+        raise ChangedError(known_as(path), "", "already exists", "open it to change it, or move it away")
     raise _changed(path)
 
 
 def _changed(path: Path) -> ChangedError:
-    problem = "was changed by another program meanwhile, so nothing was written"
-    return ChangedError(known_as(path), "", problem, "look at what is there now, and save again")
+    problem = "was changed by another program in the meantime, so nothing was written"
+    return ChangedError(known_as(path), "", problem, "check the current file, and save again")
 
 
 def _written_beside(target: Path, content: bytes) -> Path:
-    """Write a temporary file in the folder of its target, so that taking its place is one step of the file system."""
+    """Write a temporary file in the folder of its target, so that it can be renamed in one step."""
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
     temporary = Path(name)
     try:
@@ -273,7 +272,7 @@ def _written_beside(target: Path, content: bytes) -> Path:
 
 
 def folder_named(folder: Path) -> str:
-    """Give the folder as a message names it: in one line, and not longer than it can bear."""
+    """Give the folder's name for a message: in one line, cut to a limit."""
     return printable(str(folder), LONGEST_NAME)
 
 
@@ -285,13 +284,13 @@ def _umask() -> int:
 
 
 def check_folder(directory: Path) -> None:
-    """Refuse a folder that cannot take results, before the work is done."""
+    """Refuse a folder that cannot be written to, before the work is done."""
     cure = "name another folder for the results"
     there = directory
     try:
         while not there.exists() and there != there.parent:
             if there.is_symlink():
-                raise InputError(folder_named(there), "", "is a link that leads to nothing", cure)
+                raise InputError(folder_named(there), "", "is a broken link", cure)
             there = there.parent
     except (OSError, ValueError) as error:  # a name that is too long, or holds a null character
         reason = getattr(error, "strerror", None) or str(error)
@@ -305,7 +304,7 @@ def check_folder(directory: Path) -> None:
 
 
 def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path]) -> None:
-    """Refuse a folder where a result would stand in the place of an input."""
+    """Refuse a folder where a result would overwrite an input."""
     taken = {path.resolve() for path in inputs}
     for name in names:
         if (directory / name).resolve() in taken:
@@ -314,8 +313,8 @@ def refuse_inputs(directory: Path, names: Iterable[str], inputs: Iterable[Path])
 
 
 def refuse_existing(directory: Path, names: Iterable[str]) -> None:
-    """Refuse a folder where one of the files to be written is already there."""
+    """Refuse a folder where one of the files to be written already exists."""
     check_folder(directory)
     for name in names:
         if os.path.lexists(directory / name):
-            raise InputError(folder_named(directory), "", f'"{name}" is already there', "name a folder without it")
+            raise InputError(folder_named(directory), "", f'"{name}" already exists', "name a folder without it")

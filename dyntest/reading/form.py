@@ -1,6 +1,6 @@
-"""The test sheet as a form: every field of its tables, what may be typed into it, and the text of the sheet with it.
+"""The test sheet as a form: every field of its tables, the values it accepts, and the text of the sheet with them.
 
-Fields, words and units come from the sheet's schema; a value is typed as a person writes it, ``53 ft``, without quotes.
+Fields, words and units come from the sheet's schema; a value is typed without quotes, ``53 ft``.
 """
 
 import json
@@ -42,14 +42,14 @@ TABLES: dict[str, type[Keys]] = {
     "soil.layer": LayerKeys,
     "pile.part": PartKeys,
 }
-"""Tables that are filled in as a form, with their model."""
+"""Tables shown as a form, with their models."""
 
 
 @dataclass(frozen=True)
 class FormField:
     """One field: table, key and kind, which is physical, number, text, choice, flag or time.
 
-    `choices` are the words of a choice, `example` is what may be typed, `remark` is what the blank sheet says of it.
+    `choices` are the words of a choice, `example` is a possible value, `remark` is the comment in the blank sheet.
     """
 
     table: str
@@ -62,12 +62,12 @@ class FormField:
 
     @property
     def words(self) -> str:
-        """The key as a person reads it."""
+        """The key in plain words."""
         return self.key.replace("_", " ")
 
 
 def form_fields(table: str) -> tuple[FormField, ...]:
-    """Give the fields of a table in the order of the schema; tables inside it are left out.
+    """Give the fields of a table in the order of the schema, without tables inside it.
 
     Examples
     --------
@@ -85,7 +85,7 @@ def form_fields(table: str) -> tuple[FormField, ...]:
 
 
 def field_toml(field: FormField, typed: str) -> str:
-    """Give what was typed as TOML writes it; raises InputError with what is wrong and what to write instead.
+    """Give what was typed in TOML; raises InputError with the error and what to write instead.
 
     Examples
     --------
@@ -105,7 +105,7 @@ def field_toml(field: FormField, typed: str) -> str:
     try:
         value = tomllib.loads(f"value = {written}")["value"]
     except tomllib.TOMLDecodeError:
-        problem = f'"{text}" is no {"number" if field.kind == "number" else "value"}'
+        problem = f'"{text}" is not a {"number" if field.kind == "number" else "value"}'
         raise InputError(field.words, "", problem, "write a plain number, such as 0.5") from None
     if field.kind == "number" and isinstance(value, int) and not isinstance(value, bool):
         value = value if _info(field).annotation in (int, int | None) or "int" in str(_info(field)) else float(value)
@@ -125,7 +125,7 @@ def _moment(text: str, field: FormField) -> str:
             return datetime.strptime(text, form).isoformat()
         except ValueError:
             continue
-    problem = f'"{text}" is no date with a time'
+    problem = f'"{text}" is not a date with a time'
     raise InputError(field.words, "", problem, "write it as 2026-05-04 13:05")
 
 
@@ -174,7 +174,7 @@ def _blank() -> str:
 
 
 def _remarks() -> dict[tuple[str, str], str]:
-    """Give what the blank sheet says of each key, also of those that are not in use there."""
+    """Give the comment of the blank sheet on each key, also on keys not in use there."""
     found: dict[tuple[str, str], str] = {}
     table = ""
     for line in _blank().splitlines():
@@ -189,10 +189,10 @@ def _remarks() -> dict[tuple[str, str], str]:
 
 
 def with_values(text: str, table: str, values: Mapping[str, str | None], number: int = 0) -> str:
-    r"""Give the text of a sheet with keys of one table written, replaced or taken out, and every other byte as it was.
+    r"""Give the text of a sheet with keys of one table written, replaced or removed, and every other byte as it was.
 
-    A key that stands there as a remark, as in the blank sheet, is written in its place. `number` counts tables of the
-    same name from 0; None takes a key out.
+    A key that is commented out, as in the blank sheet, is written in its place. `number` counts tables of the same name
+    from 0; None removes a key.
 
     Examples
     --------
@@ -248,7 +248,7 @@ def _instead(one: Statement, key: str, value: str | None, ending: str) -> str:
 
 
 def _checked(before: str, after: str, keys: tuple[str, ...], values: Mapping[str, str | None], number: int) -> str:
-    """Make sure by reading both that nothing but the values has changed."""
+    """Check by reading both texts that only the values have changed."""
     cure = f"write [{'.'.join(keys)}] as a table with a line for each key"
     unsafe = InputError("test sheet", f"[{'.'.join(keys)}]", "is written in a way that cannot be changed safely", cure)
     try:
@@ -266,7 +266,7 @@ def _checked(before: str, after: str, keys: tuple[str, ...], values: Mapping[str
 
 
 def _inside(read: dict, keys: tuple[str, ...], number: int) -> dict:
-    """Give a table of a sheet that was read, made where it is not there."""
+    """Give a table of a sheet that was read; create it if it is missing."""
     inside: Any = read
     for place, key in enumerate(keys):
         repeated = place == len(keys) - 1 and keys in (("drive",), ("soil", "layer"), ("pile", "part"))
@@ -279,7 +279,7 @@ def _inside(read: dict, keys: tuple[str, ...], number: int) -> dict:
 
 
 def as_remarks(text: str, table: str, keys: set[str]) -> str:
-    r"""Give the text of a sheet with some keys of a table made remarks, as the blank sheet has those that are not used.
+    r"""Give the text of a sheet with some keys of a table commented out, as unused keys are in the blank sheet.
 
     Examples
     --------
@@ -293,13 +293,13 @@ def as_remarks(text: str, table: str, keys: set[str]) -> str:
 
 
 def without_tables(text: str, table: str) -> str:
-    """Give the text of a sheet without any table of a name; remarks inside them go with them."""
+    """Give the text of a sheet without any table of a name; comments inside them are removed too."""
     keys = tuple(table.split("."))
     return "".join(one.text for one in statements(text) if one.table[: len(keys)] != keys)
 
 
 def typed_rows(text: str, table: str) -> list[dict[str, str]]:
-    r"""Give what a sheet says in each of the tables of one name, as a person would type it.
+    r"""Give the values of each table of one name, as typed in a form.
 
     Examples
     --------
@@ -314,7 +314,7 @@ def typed_rows(text: str, table: str) -> list[dict[str, str]]:
 
 
 def typed_values(text: str, table: str, number: int = 0) -> dict[str, str]:
-    """Give what a sheet says in a table as a person would type it."""
+    """Give the values of a table as typed in a form."""
     given = _inside(tomllib.loads(text), tuple(table.split(".")), number)
     found = {}
     for field in form_fields(table):

@@ -1,4 +1,4 @@
-"""What a recorder's files probably hold: a guess for each channel, with its reasons and what is doubtful, as data."""
+"""Probable contents of a recorder's files: a guess for each channel, with its reasons and doubts, as data."""
 
 import re
 from collections.abc import Sequence
@@ -39,8 +39,8 @@ USUAL_RECORD = 0.1
 """Usual length of the record of a blow [s]. Common practice, no source."""
 
 WAVE_SPEEDS = (2500.0, 6500.0)
-"""Range in which velocity over strain of the first peak has to lie [m/s]: the wave speed of any pile, with room for
-gauges that are off. UFC 3-220-20, 6-9.2, widened."""
+"""Accepted range of velocity over strain at the first peak [m/s]: the wave speed of any pile, widened for gauges that
+are off. UFC 3-220-20, 6-9.2, widened."""
 
 USUAL_WAVE_SPEED = 4800.0
 """Middle of the wave speeds of steel and concrete, in proportion [m/s]. Our own, no source."""
@@ -49,7 +49,7 @@ PEAK_STRAIN = (4e-5, 4e-3)
 """Range of the peak strain of a blow that drives a pile [m/m]. Common practice, no source."""
 
 MOST_VOLTS = 50.0
-"""Largest peak that is taken for a voltage where no unit makes sense of it [V]. Our own, no source."""
+"""Largest peak taken as a voltage if no unit fits [V]. Our own, no source."""
 
 
 STRAIN_UNITS = ("µm/m", "m/m", "mm/m")
@@ -60,7 +60,7 @@ _RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/
 
 @dataclass(frozen=True)
 class Inspection:
-    """What the files of a recorder hold.
+    """Contents of a recorder's files.
 
     Parameters
     ----------
@@ -69,21 +69,21 @@ class Inspection:
     format : str
         By its word in the sheet.
     head : tuple of str
-        First lines of the first file, where it has lines.
+        First lines of the first file, if it is text.
     channels : tuple of ChannelGuess
         In the order of the file.
     n_samples : int
-        Samples of the first file, or of a blow where it has rows of them [1].
+        Samples of the first file, or of one blow if blows are rows [1].
     sample_rate : float or None
         Samples a second [Hz].
     rate_reason : Reason
-        Where the rate comes from.
+        Source of the rate.
     records : Records
         A mapping to start from.
     strain, acceleration : tuple of str
         Names for ``[gauges]``.
     doubts : tuple of Reason
-        What concerns the whole file.
+        Doubts on the whole file.
     """
 
     sources: tuple[str, ...]
@@ -100,12 +100,12 @@ class Inspection:
 
 
 def inspect_files(paths: Sequence[Path]) -> Inspection:
-    """Guess what the files of a drive hold; they are taken to be alike, and the first is looked at.
+    """Guess the contents of the files of a drive; they are assumed alike, and the first is examined.
 
     Raises
     ------
     InputError
-        Where a file cannot be read at all.
+        If a file cannot be read at all.
     """
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
@@ -158,7 +158,7 @@ _NO_GAUGE = ("no numbers", "sample counter", "second")
 
 
 def _open(path: Path) -> tuple[Records, Contents, int]:
-    """Open a file; of several sheets or groups of numbers one is taken, or a pattern that fits them all."""
+    """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all."""
     try:
         opened = open_records(path, Records())
     except InputError as trouble:
@@ -181,7 +181,7 @@ def _open(path: Path) -> tuple[Records, Contents, int]:
 
 
 def _pattern(names: list[str]) -> str | None:
-    """Give the pattern that fits names which differ in their number alone."""
+    """Give the pattern that matches names which differ only in their number."""
     stems = {re.sub(r"\d+", "*", name) for name in names}
     return next(iter(stems)) if len(names) > 1 and len(stems) == 1 else None
 
@@ -199,7 +199,7 @@ def _settings(contents: Contents, records: Records) -> Records:
 
 
 def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndarray]) -> tuple[float | None, Reason]:
-    """Give the time step [s] and where it comes from: the file, a channel of time, or a line at its head."""
+    """Give the time step [s] and its source: the file, a time channel, or a line above the table."""
     for number, one in enumerate(guesses):
         if one.role == "time" and one.channel is not None:
             step = steady_step(columns[number]) or 0.0
@@ -229,7 +229,7 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
 
 
 def _round_step(step: float) -> float:
-    """Give a step whose rate is a round number where it nearly is one [s]."""
+    """Give a step with a round rate if it is close to one [s]."""
     rate = 1.0 / step
     for digits in (2, 3, 4):
         near = float(f"{rate:.{digits}g}")
@@ -239,14 +239,14 @@ def _round_step(step: float) -> float:
 
 
 def _blow_length(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndarray]) -> int:
-    """Give the samples of the first blow, or of the whole file where nothing cuts it [1]."""
+    """Give the samples of the first blow, or of the whole file if it is not divided [1]."""
     for number, one in enumerate(guesses):
         if one.role == "blow":
             changes = np.flatnonzero(np.diff(columns[number]))
             return int(changes[0]) + 1 if changes.size else len(columns[number])
     shapes = [one.shape for one in contents.channels if one.numbers]
     if not shapes:
-        raise InputError(contents.source, "", "holds no channel of numbers", "export the records again")
+        raise InputError(contents.source, "", "has no channel of numbers", "export the records again")
     two = [shape for shape in shapes if len(shape) == 2]
     return max(two[0]) if two else max(shape[-1] for shape in shapes)
 
@@ -259,7 +259,7 @@ def _units(
     reason: Reason,
     blow_length: int,
 ) -> tuple[list[ChannelGuess], float | None, Reason]:
-    """Find units, and the rate where it is not told, with which velocity over strain is a wave speed."""
+    """Find units, and the rate if unknown, for which velocity over strain is a wave speed."""
     strains = [looks[g.number - 1] for g in guesses if g.role == "strain"]
     motions = [looks[g.number - 1] for g in guesses if g.role == "acceleration"]
     if not strains or not motions:
@@ -320,7 +320,7 @@ def _without_trial(
     reason: Reason,
     blow_length: int,
 ) -> tuple[list[ChannelGuess], float | None, Reason]:
-    """Give units where none makes sense of the pair: volts where all is small, else by size alone."""
+    """Give units if none fits the pair: volts if all is small, else by size alone."""
     small = all(looks[g.number - 1].peak < MOST_VOLTS for g in guesses if g.role in ("strain", "acceleration"))
     found = []
     for one in guesses:
@@ -358,7 +358,7 @@ def _unit_by_size(one: ChannelGuess, looks: dict[int, ChannelLook]) -> ChannelGu
 
 
 def _with_sign(one: ChannelGuess, looks: dict[int, ChannelLook], guesses: list[ChannelGuess]) -> ChannelGuess:
-    """Tell which way a gauge counts: a blow compresses first, and moves the pile down."""
+    """Find the sign of a gauge: a blow first compresses the pile and moves it down."""
     if one.role not in GAUGE_ROLES or one.channel is None:
         return one
     look = looks[one.number - 1]
@@ -375,7 +375,7 @@ def _with_sign(one: ChannelGuess, looks: dict[int, ChannelLook], guesses: list[C
 
 
 def _named(contents: Contents, guesses: list[ChannelGuess]) -> list[ChannelGuess]:
-    """Give every channel that is used its name in the sheet, and the way to name it in the file."""
+    """Give every channel in use its name in the sheet and in the file."""
     counts: dict[str, int] = {}
     by_number = contents.format in ("text", "excel") and contents.settings.get("header") is False
     names = [one.name for one in guesses]
@@ -399,7 +399,7 @@ def _named(contents: Contents, guesses: list[ChannelGuess]) -> list[ChannelGuess
 def _layout(
     contents: Contents, guesses: list[ChannelGuess], files: int, several: int, step: float | None
 ) -> tuple[str, list[Reason]]:
-    """Tell how the blows lie in the files."""
+    """Find the arrangement of blows in the files."""
     if any(one.role == "blow" for one in guesses):
         return "column", []
     used = [one for one in guesses if one.role in GAUGE_ROLES]

@@ -1,4 +1,4 @@
-"""Inspectors' logs as they come: workbooks or text, header rows, remarks, running counts, dates of either writing."""
+"""Inspectors' own logs: workbooks or text, header rows, remarks, cumulative counts, dates in either order."""
 
 import datetime
 import re
@@ -15,7 +15,7 @@ from dyntest.reading.wording import as_written, known_as, nearest, printable
 from dyntest.units import plain_number, unit_factor
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
-"""Endings of workbooks."""
+"""File extensions of workbooks."""
 
 _FEET_AND_INCHES = re.compile(r"""\s*(\d+)\s*(?:'|ft|′)\s*-?\s*(?:(\d+(?:\.\d+)?)\s*(?:"|''|in|″)?)?\s*""")
 _TOTAL = re.compile(r"\s*(?:sub)?(?:total|sum|summe)\b.*", flags=re.IGNORECASE)
@@ -25,7 +25,7 @@ _RUNNING = re.compile(r"cum|running|total|accum", flags=re.IGNORECASE)
 def laid_out_rows(
     path: Path, required: dict[str, str], optional: dict[str, str], layout: LogLayout
 ) -> tuple[TextTable, dict[str, Column]]:
-    """Give the rows of a log and where its columns are, as the sheet says or under their own names."""
+    """Give the rows of a log and its columns, as stated in the sheet or by their own names."""
     source = known_as(path)
     named = {name: layout.columns[name].column if name in layout.columns else name for name in (*required, *optional)}
     if path.suffix.lower() in WORKBOOKS or layout.format == "excel":
@@ -54,11 +54,11 @@ _LOG_HINTS = {
     "stroke": re.compile(r"stroke|fall|drop|hub", re.IGNORECASE),
     "remark": re.compile(r"remark|note|comment|bemerk", re.IGNORECASE),
 }
-"""What the header of each column is likely to hold; the first that fits is taken."""
+"""Likely words in the header of each column; the first match is used."""
 
 
 def guess_log_layout(path: Path, unit: str) -> LogLayout:
-    """Guess how an inspector laid out a driving log: the first row with a depth and a count is taken for its headers.
+    """Guess the layout of a driving log; the first row with a depth and a count is taken as its header.
 
     `unit` is that of depths and strokes whose header has none.
     """
@@ -96,7 +96,7 @@ def _guessed_columns(row: Sequence[str], unit: str) -> dict[str, Channel]:
 
 
 def counts_run_on(layout: LogLayout | None, columns: dict[str, Column]) -> bool:
-    """Whether blows are counted on from the start of driving: as the sheet says, or as the header does."""
+    """Whether the blow count is cumulative from the start of driving, by the sheet or by the header."""
     if layout is not None and layout.cumulative is not None:
         return layout.cumulative
     return layout is not None and _RUNNING.search(columns["blows"].text) is not None
@@ -116,7 +116,7 @@ def _workbook_rows(
 
 
 def _cell(cell: object) -> str:
-    """Give a cell as text: numbers with a decimal point, dates as ISO writes them."""
+    """Give a cell as text: numbers with a decimal point, dates in ISO 8601."""
     if cell is None:
         return ""
     if isinstance(cell, datetime.datetime):
@@ -135,7 +135,7 @@ def _text_rows(
 ) -> tuple[list[list[str]], str, str]:
     text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
     if "\x00" in text:
-        raise InputError(source, "", "is no text", "save the log as CSV, text or a workbook")
+        raise InputError(source, "", "is not text", "save the log as CSV, text or a workbook")
     lines = text.splitlines()
     for delimiter in (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", " "):
         rows = [fields_of(line, delimiter) for line in lines]
@@ -158,7 +158,7 @@ def _text_rows(
 
 
 def _remark_last(row: list[str], width: int) -> list[str]:
-    """Give a row of columns parted by blanks with its remark in the last one, where a column before it is empty.
+    """Give a row of blank-separated columns with its remark in the last one, if a column before it is empty.
 
     Examples
     --------
@@ -173,7 +173,7 @@ def _remark_last(row: list[str], width: int) -> list[str]:
 def _header_row(
     rows: Sequence[Sequence[str]], named: dict[str, str | int], required: dict[str, str], layout: LogLayout
 ) -> int | None:
-    """Give the row of the headers: after the lines to skip, or the first that holds every required name."""
+    """Give the header row: after the lines to skip, or the first with every required name."""
     wanted = [named[name] for name in required]
 
     def fits(row: Sequence[str]) -> bool:
@@ -185,7 +185,7 @@ def _header_row(
 
 
 def _place(headers: Sequence[str], column: str | int) -> int | None:
-    """Give where a column stands: by number from 1, by its header, by its header without the unit."""
+    """Give the place of a column: by number from 1, by its header, or by its header without the unit."""
     if isinstance(column, int):
         return column - 1 if column <= len(headers) else None
     plain = [" ".join(header.split()) for header in headers]
@@ -231,7 +231,7 @@ def _columns(
 def _rows(
     body: Sequence[tuple[int, Sequence[str]]], columns: dict[str, Column], width: int, decimal: str
 ) -> list[tuple[int, list[str]]]:
-    """Give the rows of intervals; rows of remarks go to the interval above, sums and rows of units are passed over."""
+    """Give the rows of intervals; remark rows go to the interval above, sums and rows of units are skipped."""
     kept: list[tuple[int, list[str]]] = []
     depth, blows = columns["depth_to"].index, columns["blows"].index
     remark = columns["remark"].index if "remark" in columns else None
@@ -281,7 +281,7 @@ _MONTH_DAY = re.compile(r"([A-Za-z]{3,9})\.?[- ]+(\d{1,2})(?:st|nd|rd|th)?,?[- ]
 def iso_dates(
     texts: Sequence[str], rows: Sequence[int], order: str | None, source: str, column: str
 ) -> tuple[str, ...]:
-    """Give dates as ISO 8601 writes them; what is no date stays as it is, and what could be two dates is refused.
+    """Give dates in ISO 8601; text that is not a date is unchanged, and an ambiguous date is refused.
 
     Examples
     --------
@@ -293,21 +293,21 @@ def iso_dates(
     month_first = [index for index, match in parts.items() if int(match[2]) > 12]
     if day_first and month_first:
         first, second = sorted((day_first[0], month_first[0]))
-        problem = f'"{texts[first]}" and "{texts[second]}" cannot be of one writing'
+        problem = f'"{texts[first]}" and "{texts[second]}" cannot both be read in one order'
         raise InputError(source, f"row {rows[second]}, column {column}", problem, "write dates as 2026-05-11")
     if order is None and parts:
         order = "day first" if day_first else "month first" if month_first else None
     if order is None:
         doubtful = next((index for index, match in parts.items() if match[1].lstrip("0") != match[2].lstrip("0")), None)
         if doubtful is not None:
-            problem = f'"{texts[doubtful]}" could be two dates'
+            problem = f'"{texts[doubtful]}" is ambiguous: month first or day first'
             cure = 'write [log] dates = "month first" or "day first", or dates as 2026-05-11'
             raise InputError(source, f"row {rows[doubtful]}, column {column}", problem, cure)
     found = []
     for index, text in enumerate(texts):
         date = _date(text.strip(), parts.get(index), order or "month first")
         if date is None and index in parts:
-            raise InputError(source, f"row {rows[index]}, column {column}", f'"{text}" is no date', "correct it")
+            raise InputError(source, f"row {rows[index]}, column {column}", f'"{text}" is not a date', "correct it")
         found.append(text if date is None else date)
     return tuple(found)
 

@@ -1,8 +1,8 @@
 """Small CSV tables with units in their headers: driving logs, production logs, tables of piles.
 
-Intervals of depth with their blow counts: what a driving log and a production log share.
+Intervals of depth with their blow counts, common to driving logs and production logs.
 
-The driving log: the inspector's blow counts, which alone tie blow numbers to depth.
+The driving log: the inspector's blow counts, the only link between blow numbers and depth.
 """
 
 from dataclasses import dataclass
@@ -31,9 +31,9 @@ class LogTable:
     columns : dict of str to Column
         The columns that were found.
     running : bool
-        Whether blows are counted on from the start of driving.
+        Whether the blow count is cumulative from the start of driving.
     stated : bool
-        Whether that is certain: by the sheet, or since it is a table of this program's own.
+        Whether that is certain: stated in the sheet, or a table in the program's own format.
     """
 
     text: TextTable
@@ -80,7 +80,7 @@ class LogTable:
                 self.source, place, f"{as_written(field.strip())} is not a number", "write a plain number"
             ) from None
         if value * column.factor not in allowed:
-            problem = f"{as_written(field.strip())} cannot be right, it lies outside {allowed}"
+            problem = f"{as_written(field.strip())} cannot be right: it is outside {allowed}"
             raise InputError(self.source, place, problem, "check the number and the unit in the header")
         return value * column.factor
 
@@ -88,7 +88,7 @@ class LogTable:
 def read_log_table(
     path: Path, required: dict[str, str], optional: dict[str, str], layout: LogLayout | None = None
 ) -> LogTable:
-    """Read a small table of this program's own, or one laid out as the sheet says."""
+    """Read a small table in the program's own format, or in the layout given in the sheet."""
     if layout is not None or path.suffix.lower() in WORKBOOKS:
         layout = layout or LogLayout()
         text, columns = laid_out_rows(path, required, optional, layout)
@@ -107,21 +107,20 @@ OPTIONAL = {"stroke": "length", "remark": ""}
 FOOT = unit_factor("ft", "length")
 
 BLOWS = Range(0, 20_000)
-"""Blows of one interval that are believed [1]; absolute refusal is 240 blows per foot (UFC 3-220-20, 6-4.1.2), and an
-interval may be long."""
+"""Largest blow count of one interval accepted [1]; absolute refusal is 240 blows per foot (UFC 3-220-20, 6-4.1.2), and
+an interval may be long."""
 
 RUNNING_BLOWS = Range(0, 1_000_000)
-"""Running counts that are believed [1]. Our own, no source."""
+"""Largest cumulative count accepted [1]. Our own, no source."""
 
 ABSOLUTE_REFUSAL = 240 / FOOT
-"""Blows per length that no interval of a log exceeds for long [1/m]: 240 a foot (UFC 3-220-20, 6-4.1.2)."""
+"""Blow count that no long interval exceeds [1/m]: 240 blows per foot (UFC 3-220-20, 6-4.1.2)."""
 
 RISING_INTERVALS = 8
-"""Intervals in a row that rise before a count is suspected to run on [1]. Our own, no source."""
+"""Successive intervals of rising count before it is suspected to be cumulative [1]. Our own, no source."""
 
 GAP_TOLERANCE = 0.002
-"""Most that one interval may end above or below the start of the next [m]: depths rounded to a hundredth of a foot.
-Our own, no source."""
+"""Largest gap or overlap between intervals [m]: depths are rounded to a hundredth of a foot. Our own, no source."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +138,7 @@ class Intervals:
     stroke : numpy.ndarray
         Stroke, shape (n_intervals,) [m]; not a number where there is none.
     start_assumed : bool
-        Whether the top of the first interval had to be taken from the length of the next.
+        Whether the top of the first interval had to be assumed from the length of the next.
     """
 
     row: np.ndarray
@@ -151,9 +150,9 @@ class Intervals:
 
 
 def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float | None = None) -> Intervals:
-    """Give the intervals of a log, of each pile where there are several.
+    """Give the intervals of a log, pile by pile if there are several.
 
-    Where the log has no tops, an interval begins where the one above ended, and the first at the start of driving.
+    If the log has no tops, an interval begins where the one above ended, and the first at the start of driving.
 
     Units: start [m].
     """
@@ -199,23 +198,23 @@ def _depths(table: LogTable, name: str) -> np.ndarray:
 
 
 def _first_top(table: LogTable, rows: np.ndarray, depth_to: np.ndarray, start: float | None) -> tuple[float, bool]:
-    """Give where the first interval begins [m], and whether that had to be taken from the next."""
+    """Give the top of the first interval [m], and whether it had to be assumed from the next."""
     if start is not None:
         if start >= depth_to[0]:
             problem = f"ends at {depth_to[0]:.4g} m, but penetration_at_start is {start:.4g} m"
             raise InputError(table.source, f"row {rows[0]}", problem, "correct one of the two")
         return start, False
     if len(depth_to) < 2 or depth_to[1] <= depth_to[0]:
-        problem = "does not say where its first interval begins"
+        problem = "does not give the top of its first interval"
         raise InputError(table.source, f"row {rows[0]}", problem, "write penetration_at_start in the [[drive]]")
     size = depth_to[1] - depth_to[0]
     if depth_to[0] <= size * (1.0 + 1e-6):
-        return 0.0, False  # the count begins at the ground
+        return 0.0, False  # the count starts at the ground
     return float(depth_to[0] - size), True
 
 
 def _by_interval(table: LogTable, running: np.ndarray, piles: np.ndarray) -> np.ndarray:
-    """Give the blows of each interval from counts that run on."""
+    """Give the blows of each interval from cumulative counts."""
     blows = running.copy()
     for one in np.unique(piles):
         own = np.flatnonzero(piles == one)
@@ -223,13 +222,13 @@ def _by_interval(table: LogTable, running: np.ndarray, piles: np.ndarray) -> np.
         fallen = np.flatnonzero(blows[own] < 0)
         if fallen.size:
             place = f"row {table.row_numbers[own[fallen[0]]]}, column {table.columns['blows'].text}"
-            problem = "the running count falls"
+            problem = "the cumulative count decreases"
             raise InputError(table.source, place, problem, "correct it, or write [log] cumulative = false")
     return blows
 
 
 def _refuse_running_counts(table: LogTable, size: np.ndarray, blows: np.ndarray, piles: np.ndarray) -> None:
-    """Refuse counts that look as if they ran on: never falling over many intervals, and soon beyond any refusal."""
+    """Refuse counts that look cumulative: never decreasing over many intervals, and beyond any refusal."""
     if table.running or table.stated:
         return
     for one in np.unique(piles):
@@ -239,15 +238,15 @@ def _refuse_running_counts(table: LogTable, size: np.ndarray, blows: np.ndarray,
         if rising and (rate > ABSOLUTE_REFUSAL).sum() >= RISING_INTERVALS // 2:
             row = table.row_numbers[own][-1]
             problem = f"counts rise in every interval, to {count[-1]:.0f}, beyond any refusal"
-            cure = "write [log] cumulative = true if they run on, or false if they do not"
+            cure = "write [log] cumulative = true if the counts are cumulative, else false"
             raise InputError(table.source, f"row {row}, column blows", problem, cure)
 
 
 def whole_inches(depth: np.ndarray, factor: float) -> np.ndarray:
-    """Give depths in which those written in feet as a rounded whole inch are that inch again.
+    """Give depths in which whole inches, rounded in feet, are exact inches again.
 
-    An inspector who counts by the inch writes 60 ft 1 in as 60.08 ft, and 60.17 ft next: as they stand, five blows in
-    each would be 5.2 and 4.6 blows per inch.
+    An inspector who counts by the inch writes 60 ft 1 in as 60.08 ft, and 60.17 ft next. Unchanged, five blows in each
+    would be 5.2 and 4.6 blows per inch.
 
     Units: depth, factor [m]; returns [m].
 
@@ -291,11 +290,11 @@ class DrivingLog:
     depth_from, depth_to : numpy.ndarray
         Top and bottom of each interval, shape (n_intervals,) [m], penetration of the toe.
     blows : numpy.ndarray
-        Blows in each interval, shape (n_intervals,) [1]; none where the pile ran under its own weight.
+        Blows in each interval, shape (n_intervals,) [1]; 0 where the pile ran under its own weight.
     stroke : numpy.ndarray
         Stroke of the ram, shape (n_intervals,) [m]; not a number where the log has none.
     remark : tuple of str
-        What the inspector noted; empty where nothing.
+        Remark of the inspector; empty if none.
     start_assumed : bool
         Whether the top of the first interval had to be taken from the length of the next.
     """
@@ -310,7 +309,7 @@ class DrivingLog:
 
 
 def read_driving_log(path: str | Path, layout: LogLayout | None = None, start: float | None = None) -> DrivingLog:
-    """Read a driving log, of this program's own or as an inspector laid it out.
+    """Read a driving log, in the program's own format or in an inspector's layout.
 
     Units: start, the penetration at the start of driving [m].
     """
@@ -330,14 +329,14 @@ def read_driving_log(path: str | Path, layout: LogLayout | None = None, start: f
 
 
 def log_columns(layout: LogLayout | None) -> tuple[dict[str, str], dict[str, str]]:
-    """Give the required and the optional columns of a log; an inspector's may do without the tops of its intervals."""
+    """Give the required and the optional columns of a log; an inspector's log may omit the tops of its intervals."""
     if layout is None:
         return DEPTHS, OPTIONAL
     return {name: DEPTHS[name] for name in ("depth_to", "blows")}, {"depth_from": "length", **OPTIONAL}
 
 
 def penetration_by_blow(log: DrivingLog) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give set and penetration of every blow in the log, spread evenly within each interval.
+    """Give set and penetration of every blow in the log, uniform within each interval.
 
     Blow k of N in an interval from d₀ to d₁ has the set ``s = (d₁ − d₀)/N`` and leaves the toe at ``d₀ + k·s``.
 

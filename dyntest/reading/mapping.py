@@ -1,4 +1,4 @@
-"""How a recorder's files and an inspector's logs are laid out, as the sheet says it: ``[records]`` and ``[log]``."""
+"""Layout of a recorder's files and an inspector's logs, from ``[records]`` and ``[log]`` of the sheet."""
 
 import math
 
@@ -9,10 +9,10 @@ from dyntest.reading.wording import as_written, listed, nearest
 from dyntest.units import DIMENSIONS, unit_factor
 
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
-"""What may stand between columns, by its word in the sheet."""
+"""Column delimiters, by their word in the sheet."""
 
 MARKS = {"time": "time", "blow": "", "clock": "time", "penetration": "length"}
-"""Channels that are no gauge, with their dimensions."""
+"""Channels other than gauges, with their dimensions."""
 
 SIGN_WORDS = {
     "strain": ("compression", "tension"),
@@ -20,7 +20,7 @@ SIGN_WORDS = {
     "acceleration": ("down", "up"),
     "velocity": ("down", "up"),
 }
-"""Words for the sign of each kind of gauge, this program's own first."""
+"""Words for the sign of each kind of gauge; the first is positive in the program."""
 
 LOG_COLUMNS = {
     "depth_from": "length",
@@ -46,19 +46,19 @@ def kinds_of(gauges: Gauges) -> dict[str, str]:
 
 
 def records_from(table: RecordKeys, gauges: Gauges, source: str) -> Records:
-    """Give how a recorder wrote its files."""
+    """Give the format of a recorder's files."""
     kinds = kinds_of(gauges)
     channels = {name: _channel(name, keys, kinds, source) for name, keys in table.channels.items()}
     for key in ("trigger", "before", "length"):
         if getattr(table, key) is not None and table.blows not in (None, "continuous"):
             problem = f'belongs to blows = "continuous", but blows is "{table.blows}"'
-            raise InputError(source, f"[records] {key}", problem, "take it out")
+            raise InputError(source, f"[records] {key}", problem, "remove it")
     if table.before is not None and table.length is not None and table.before >= table.length:
-        problem = "is not shorter than length, which holds the part before the impact too"
-        raise InputError(source, "[records] before", problem, "write a shorter part, or a longer length")
+        problem = "is not shorter than length, which includes the part before the impact"
+        raise InputError(source, "[records] before", problem, "write a smaller before, or a larger length")
     if "blow" in channels and table.blows in ("rows", "continuous"):
         problem = f'numbers the blows, but blows is "{table.blows}"'
-        raise InputError(source, "[records.channels.blow]", problem, 'take it out, or write blows = "column"')
+        raise InputError(source, "[records.channels.blow]", problem, 'remove it, or write blows = "column"')
     return Records(
         **table.model_dump(exclude={"channels", "delimiter"}),
         delimiter=None if table.delimiter is None else DELIMITER_WORDS[table.delimiter],
@@ -78,8 +78,8 @@ def _channel(name: str, keys: ChannelKeys, kinds: dict[str, str], source: str) -
     dimension = kinds.get(name) or MARKS[name]
     words = SIGN_WORDS.get(dimension, ())
     if keys.positive is not None and keys.positive not in words:
-        cure = f"write {listed(words)}" if words else "take it out"
-        problem = f'"{keys.positive}" is no sign of a {dimension or "blow number"}'
+        cure = f"write {listed(words)}" if words else "remove it"
+        problem = f'"{keys.positive}" is not a sign of a {dimension or "blow number"}'
         raise InputError(source, f"{place} positive", problem, cure)
     check_unit(keys.unit, dimension, f"{place} unit", source)
     return Channel(name if keys.column is None else keys.column, keys.unit, keys.factor, keys.positive)
@@ -90,7 +90,7 @@ def check_unit(unit: str | None, dimension: str, place: str, source: str) -> Non
     if unit is None:
         return
     if not dimension:
-        raise InputError(source, place, "stands beside a plain number or text", "take it out")
+        raise InputError(source, place, "is given for a plain number or text", "remove it")
     try:
         unit_factor(unit, dimension)
     except ValueError as trouble:
@@ -100,7 +100,7 @@ def check_unit(unit: str | None, dimension: str, place: str, source: str) -> Non
 
 
 def log_layout_from(table: LogKeys, source: str) -> LogLayout:
-    """Give how the logs of a test are laid out."""
+    """Give the layout of the logs of a test."""
     columns: dict[str, Channel] = {}
     for name, dimension in LOG_COLUMNS.items():
         keys: LogColumnKeys | None = getattr(table, name)
@@ -108,7 +108,7 @@ def log_layout_from(table: LogKeys, source: str) -> LogLayout:
             check_unit(keys.unit, dimension, f"[log] {name}", source)
             other = next((known for known, one in columns.items() if one.column == keys.column), None)
             if other is not None:
-                problem = f"reads the same column as {other}, {as_written(keys.column)}"
+                problem = f"names the same column as {other}, {as_written(keys.column)}"
                 raise InputError(source, f"[log] {name}", problem, "give each its own column")
             columns[name] = Channel(keys.column, keys.unit)
     return LogLayout(

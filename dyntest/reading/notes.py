@@ -1,4 +1,4 @@
-"""The engineer's notes and sign-off on a test, kept as ``notes.toml`` beside its sheet."""
+"""The engineer's notes and sign-off on a test, saved as ``notes.toml`` beside its sheet."""
 
 import hashlib
 import json
@@ -17,18 +17,18 @@ NOTES_FILE = "notes.toml"
 
 FORMAT = 1
 DECISIONS = ("approved", "approved with reasons", "not approved")
-"""What a sign-off can say."""
+"""Decisions that a sign-off can state."""
 
 MOST_TRIES = 20
-"""How often notes are written anew at most [1], where others write between reading and writing."""
+"""Most attempts to save notes [1] when others save at the same time."""
 
 MOST_LETTERS = 4000
-"""Letters of one note at most [1]."""
+"""Longest note [characters]."""
 
 
 @dataclass(frozen=True)
 class Note:
-    """Something that an engineer wrote down: the text, who wrote it, and the day."""
+    """A note of the engineer: text, author and date."""
 
     text: str
     name: str
@@ -37,7 +37,7 @@ class Note:
 
 @dataclass(frozen=True)
 class SignOff:
-    """Who answers for the test: name, day, one of `DECISIONS`, the reasons, and the fingerprint of what was signed."""
+    """Sign-off: name, date, one of `DECISIONS`, reasons, and the fingerprint of the files signed."""
 
     name: str
     day: date
@@ -48,19 +48,19 @@ class SignOff:
 
 @dataclass(frozen=True)
 class Notes:
-    """Everything in the file: the notes in the order in which they were written, and the sign-off."""
+    """Everything in the file: the notes in the order of writing, and the sign-off."""
 
     notes: tuple[Note, ...] = ()
     sign_off: SignOff | None = None
 
 
 def notes_path(sheet: Path) -> Path:
-    """Give where the notes on a sheet lie."""
+    """Give the path of the notes on a sheet."""
     return sheet.parent / NOTES_FILE
 
 
 def fingerprint(inputs: Mapping[str, str]) -> str:
-    """Give one fingerprint of all files of a test, so that a sign-off says of which files it is.
+    """Give one fingerprint of all files of a test, so that a sign-off shows which files were signed.
 
     Examples
     --------
@@ -71,7 +71,7 @@ def fingerprint(inputs: Mapping[str, str]) -> str:
 
 
 def read_notes(sheet: Path) -> Notes:
-    """Read the notes on a sheet; none where the file is not there."""
+    """Read the notes on a sheet; none if there is no file."""
     path = notes_path(sheet)
     source = known_as(path)
     try:
@@ -79,7 +79,9 @@ def read_notes(sheet: Path) -> Notes:
     except FileNotFoundError:
         return Notes()
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(source, "", f"is not valid TOML ({error})", "mend the line, or move the file away") from error
+        raise InputError(
+            source, "", f"is not valid TOML ({error})", "correct the line, or move the file away"
+        ) from error
     if given.get("format") != FORMAT:
         raise InputError(source, "format", "is not 1", "write format = 1")
     notes = tuple(_note(source, one) for one in _list(given))
@@ -88,13 +90,13 @@ def read_notes(sheet: Path) -> Notes:
         return Notes(notes)
     name, decision, reasons, of = _texts(source, "[sign_off]", signed, ("name", "decision", "reasons", "fingerprint"))
     if decision not in DECISIONS:
-        problem = f'"{decision}" is no decision'
+        problem = f'"{decision}" is not a decision'
         raise InputError(source, "[sign_off] decision", problem, f"write one of {', '.join(DECISIONS)}")
     return Notes(notes, SignOff(name, _day(source, signed), decision, reasons, of))
 
 
 def change_notes(sheet: Path, change: Callable[[Notes], Notes]) -> None:
-    """Write the notes as `change` makes them of those that are there, so that two who write lose nothing."""
+    """Save the notes that `change` makes of those in the file, so that two people saving lose nothing."""
     path = notes_path(sheet)
     for left in reversed(range(MOST_TRIES)):
         before = path.read_bytes() if path.is_file() else None
@@ -121,7 +123,7 @@ def _texts(source: str, place: str, given: dict, names: tuple[str, ...]) -> list
     found = [given.get(name, "") for name in names]
     for name, text in zip(names, found, strict=True):
         if not isinstance(text, str) or len(text) > MOST_LETTERS:
-            problem = f"is no text of at most {MOST_LETTERS} letters"
+            problem = f"is not a text of at most {MOST_LETTERS} characters"
             raise InputError(source, f"{place} {name}", problem, f'write {name} = "…"')
     return found
 
@@ -129,12 +131,12 @@ def _texts(source: str, place: str, given: dict, names: tuple[str, ...]) -> list
 def _day(source: str, given: dict) -> date:
     day = given.get("date")
     if not isinstance(day, date):
-        raise InputError(source, "date", "is no date", "write it as date = 2026-05-11")
+        raise InputError(source, "date", "is not a date", "write it as date = 2026-05-11")
     return date(day.year, day.month, day.day)
 
 
 def notes_toml(notes: Notes) -> bytes:
-    r"""Give notes as the content of their file; reading it gives them again.
+    r"""Give the text of the notes file.
 
     Examples
     --------

@@ -1,6 +1,6 @@
 """Large tables of numbers, column by column from Parquet or CSV.
 
-Only here pyarrow is used; it is imported where a table is really read.
+pyarrow is imported only when a table is read.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -21,15 +21,15 @@ MAX_ROWS = 25_000_000
 source."""
 
 _SNIFFED = 1 << 16
-"""Bytes of a CSV that are looked at to learn how it is written."""
+"""Bytes of a CSV that are examined to find its delimiter and decimal mark."""
 
 _BATCH = 1 << 16
-"""Rows of a Parquet table that are unpacked at a time where only some are wanted [1]."""
+"""Rows of a Parquet table that are read at a time if only some are needed [1]."""
 
 
 @dataclass(frozen=True)
 class NumberTable:
-    """A table whose columns are read one after the other.
+    """A table read column by column.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ class NumberTable:
     row : callable
         From the place of a value, from 0, to the number of its row as a spreadsheet shows it.
     n_rows : int
-        Rows, where the file declares them; 0 where it does not [1].
+        Rows, if the file declares them; else 0 [1].
     """
 
     source: str
@@ -53,19 +53,19 @@ class NumberTable:
     n_rows: int = 0
 
     def place(self, index: int) -> str:
-        """Give where a value stands, in words."""
+        """Give the place of a value, in words."""
         return f"row {self.row(index)}"
 
 
 def open_table(path: Path, kind: str | None = None) -> NumberTable:
-    """Open a table of numbers by the ending of its name, or as the kind that it is known to be."""
+    """Open a table of numbers by its file extension, or as the type given."""
     name = path.name.lower()
     if kind == "parquet" or name.endswith(".parquet"):
         return parquet_table(path)
     if name.endswith((".csv", ".csv.gz")):
         return csv_table(read_bytes(path, MAX_TABLE_BYTES), known_as(path))
     cure = "export the signals as .parquet, .csv or .csv.gz"
-    raise InputError(known_as(path), "", "is neither a Parquet nor a CSV file by its name", cure)
+    raise InputError(known_as(path), "", "is neither a Parquet nor a CSV file by its extension", cure)
 
 
 def _check_rows(n_rows: int, source: str) -> None:
@@ -77,7 +77,7 @@ def _check_rows(n_rows: int, source: str) -> None:
 
 
 def parquet_table(path: Path, start: int = 0, most: int | None = None) -> NumberTable:
-    """Open a Parquet table, or at most so many rows of it from a row on; row groups before them are not read."""
+    """Open a Parquet table, or at most `most` rows from a start row; earlier row groups are not read."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -115,7 +115,7 @@ def parquet_table(path: Path, start: int = 0, most: int | None = None) -> Number
                 where = f"column {printable(schema.names[place])}"
                 kind = schema.types[place]
                 if not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
-                    raise InputError(source, where, f"holds {kind}, not numbers", "export the column as numbers")
+                    raise InputError(source, where, f"contains {kind}, not numbers", "export the column as numbers")
                 try:
                     column = read(file, schema.names[place])
                     if not (pa.types.is_integer(kind) or kind in (pa.float32(), pa.float64())):
@@ -131,12 +131,12 @@ def parquet_table(path: Path, start: int = 0, most: int | None = None) -> Number
 
 
 def _damaged(source: str, trouble: Exception) -> InputError:
-    problem = f"is not a whole Parquet file ({printable(str(trouble), 80)})"
+    problem = f"is not a complete Parquet file ({printable(str(trouble), 80)})"
     return InputError(source, "", problem, "copy or export the file again")
 
 
 def csv_table(data: bytes, source: str) -> NumberTable:
-    """Give the table that the bytes of a CSV file hold."""
+    """Give the table in the bytes of a CSV file."""
     head = data if len(data) <= _SNIFFED else data[:_SNIFFED].rpartition(b"\n")[0]
     lines = decode(head, source).splitlines()
     if not lines or not lines[0].strip():
@@ -207,7 +207,7 @@ def _parse_csv(
 
 
 def _first_text(table, headers: Sequence[str], decimal: str, source: str, row: Callable[[int], int]) -> InputError:
-    """Give the message for the first value that is no number."""
+    """Give the message for the first value that is not a number."""
     for header, column in zip(headers, table.columns, strict=True):
         for index, value in enumerate(column.to_pylist()):
             text = (value or b"0").decode("utf-8", "replace")
@@ -216,13 +216,13 @@ def _first_text(table, headers: Sequence[str], decimal: str, source: str, row: C
             except ValueError:
                 where = f"row {row(index)}, column {printable(header)}"
                 return InputError(
-                    source, where, f"{as_written(text)} is not a number", "write a number or take the blow out"
+                    source, where, f"{as_written(text)} is not a number", "write a number or remove the blow"
                 )
-    return InputError(source, "", "has values that are no numbers", "export the table again")
+    return InputError(source, "", "has values that are not numbers", "export the table again")
 
 
 def _finite(column, source: str, where: str, row: Callable[[int], int]) -> np.ndarray:
-    """Give an Arrow column as an array, once it is known to have no gaps."""
+    """Give an Arrow column as an array, after a check that it has no gaps."""
     if column.null_count:
         values = np.where(column.is_null().to_numpy(), np.nan, 0.0)
     else:
@@ -231,4 +231,4 @@ def _finite(column, source: str, where: str, row: Callable[[int], int]) -> np.nd
             return values
     index = int(np.flatnonzero(~np.isfinite(values))[0])
     problem = "is empty" if column.null_count else f"is {values[index]}, not a finite number"
-    raise InputError(source, f"row {row(index)}, {where}", problem, "fill in the number or take the blow out")
+    raise InputError(source, f"row {row(index)}, {where}", problem, "fill in the number or remove the blow")

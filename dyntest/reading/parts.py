@@ -1,4 +1,4 @@
-"""What a test sheet says, in plain SI floats: the frozen result of reading one."""
+"""Contents of a test sheet in plain SI floats: the frozen result of reading one."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -46,7 +46,7 @@ class Drive:
 
 @dataclass(frozen=True)
 class Requirement:
-    """What the design asks of the pile.
+    """What the design requires of the pile.
 
     Parameters
     ----------
@@ -63,17 +63,17 @@ class Requirement:
     damping_factor : float or None
         Case damping factor J chosen by the engineer [1].
     minimum_penetration : float or None
-        Least penetration of the toe [m].
+        Minimum penetration of the toe [m].
     compression_stress_limit, tension_stress_limit : float or None
-        Limits of the driving stresses [Pa]; where absent the material gives them.
+        Limits of the driving stresses [Pa]; if absent, those of the material apply.
     redundant : bool or None
-        Whether the foundation has other piles that can take over from this one; None where the sheet is silent.
+        Whether the foundation has other piles that can take over from this one; None if the sheet does not say.
     scour_depth : float or None
-        Depth of soil below the ground that scour will take [m].
+        Scour depth below the ground [m].
     downdrag : float or None
-        Load that settling soil hangs on the pile [N].
+        Downdrag load from settling soil [N].
     count : str or None
-        How the blow count is asked for: ``"every inch"`` or ``"whole length"``.
+        How the blow count is specified: ``"every inch"`` or ``"whole length"``.
     """
 
     nominal_resistance: float | None = None
@@ -92,7 +92,7 @@ class Requirement:
 
     @property
     def is_stated(self) -> bool:
-        """Whether a resistance or a load is asked for."""
+        """Whether a resistance or a load is required."""
         return any(one is not None for one in (self.nominal_resistance, self.factored_load, self.service_load))
 
     @property
@@ -118,7 +118,7 @@ class Layer:
     soil : str
         ``"sand"``, ``"silt"``, ``"clay"`` or ``"rock"``.
     words : str
-        The soil as the boring describes it; empty where the sheet does not.
+        Description of the soil in the boring log; empty if the sheet has none.
     """
 
     top: float
@@ -129,7 +129,7 @@ class Layer:
 
 @dataclass(frozen=True)
 class SoilProfile:
-    """The soil in a word each, for starting values and for the time law, and its layers.
+    """Type of soil at shaft and toe, for starting values and the time law, and the layers.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ class SoilProfile:
     toe : str or None
         ``"sand"``, ``"silt"``, ``"clay"`` or ``"rock"``.
     boring : str
-        The boring that the layers come from; empty where absent.
+        The boring that shows the layers; empty if absent.
     ground_elevation, water_elevation : float or None
         Elevations [m], upward positive.
     layers : tuple of Layer
@@ -155,18 +155,18 @@ class SoilProfile:
 
 @dataclass(frozen=True)
 class Channel:
-    """Where a channel stands in a recorder's file, and what its numbers mean.
+    """Place of a channel in a recorder's file, with unit and sign.
 
     Parameters
     ----------
     column : str or int
         Its name in the file, or its number from 1 [1].
     unit : str or None
-        Unit of the numbers after the factor; None where the file says it.
+        Unit of the numbers after the factor; None if the file gives it.
     factor : float
-        Multiplies what the file holds [unit of the channel per unit in the file].
+        Multiplies the numbers of the file [unit of the channel per unit in the file].
     positive : str or None
-        ``"compression"``, ``"tension"``, ``"down"`` or ``"up"``; None where the sheet is silent.
+        ``"compression"``, ``"tension"``, ``"down"`` or ``"up"``; None if the sheet does not say.
     """
 
     column: str | int
@@ -182,7 +182,7 @@ class Channel:
 
 @dataclass(frozen=True)
 class Records:
-    """How a recorder wrote its files; None stands for what is found out from the file.
+    """Format of a recorder's files; None means that it is found from the file.
 
     Parameters
     ----------
@@ -197,13 +197,13 @@ class Records:
     group : str or None
         Group or path above the channels.
     sample_rate : float or None
-        Samples a second, where the file carries no time [Hz].
+        Sampling rate, if the file has no time [Hz].
     blows : str or None
         ``"column"``, ``"one a file"``, ``"rows"`` or ``"continuous"``.
     trigger : float or None
         Mean strain at which a blow of a continuous stream begins [m/m].
     before, length : float or None
-        What is kept before the impact and in all of a continuous stream [s].
+        Time before the impact, and total length, of each blow cut from a continuous stream [s].
     channels : dict of str to Channel
         By the names that the gauges have, and ``time``, ``blow``, ``clock`` and ``penetration``.
     """
@@ -224,7 +224,7 @@ class Records:
 
 @dataclass(frozen=True)
 class LogLayout:
-    """How the inspectors' logs of a test are laid out; None stands for what is found out from the file.
+    """Layout of the inspectors' logs of a test; None means that it is found from the file.
 
     Parameters
     ----------
@@ -239,7 +239,7 @@ class LogLayout:
     dates : str or None
         ``"month first"`` or ``"day first"``, where dates could be read in both ways.
     cumulative : bool or None
-        Whether blows are counted on from the start of driving; None where the header says it.
+        Whether the blow count is cumulative from the start of driving; None if the header says it.
     columns : dict of str to Channel
         Columns by this program's names, such as ``depth_to``.
     """
@@ -261,13 +261,13 @@ class Gauges:
     Parameters
     ----------
     strain, acceleration : tuple of str or None
-        Names of the two or four channels of each kind. The first two stand on opposite faces, and so do the others.
+        Names of the two or four channels of each kind. The first two are on opposite faces, and so are the others.
     force, velocity : str or None
-        Names of the averaged traces where single gauges were not kept.
+        Names of the averaged traces if single gauges were not stored.
     leave_out : tuple of str
         Channels not to be used.
     calibration : dict of str to str
-        Free text for the report, by channel; under ``"all"`` where one text stands for all.
+        Free text for the report, by channel; under ``"all"`` if one text applies to all.
     """
 
     strain: tuple[str, ...] | None = None
@@ -285,14 +285,14 @@ class Gauges:
 
 @dataclass(frozen=True)
 class Choices:
-    """What the engineer decided while looking at the records; every one is optional.
+    """Decisions of the engineer on the records; every one is optional.
 
     Parameters
     ----------
     blow : dict of str to int
         Representative blow of a drive [1], by the drive's name.
     damping_factor : float or None
-        Case damping factor J [1], before that of the requirement.
+        Case damping factor J [1]; it overrides that of the requirement.
     leave_out : tuple of str
         Channels not to be used, with those of the gauges.
     low_pass : float or None
@@ -304,7 +304,7 @@ class Choices:
     verification : str or None
         How the nominal resistance is verified in the field.
     setup_credit : bool or None
-        Whether setup measured by a restrike is counted on.
+        Whether setup measured by a restrike is credited.
     """
 
     blow: dict[str, int] = field(default_factory=dict)
@@ -324,7 +324,7 @@ class TestSheet:
     Parameters
     ----------
     path : Path
-        The sheet; all files that it names lie beside it or below its folder.
+        The sheet; all files that it names are in its folder or below.
     project, structure, pile_name, engineer, tested_by, checked_by, recorder, location : str
         Free text for the report; empty where absent.
     display_units : str
@@ -336,17 +336,17 @@ class TestSheet:
     gauges : Gauges
         Names of the signal columns.
     requirement : Requirement
-        What the design asks.
+        What the design requires.
     soil : SoilProfile
-        The soil in a word each, and its layers.
+        Type of soil at shaft and toe, and the layers.
     drives : tuple of Drive
-        As they stand in the sheet; at least one.
+        In the order of the sheet; at least one.
     choices : Choices
-        What the engineer decided.
+        Decisions of the engineer.
     records : Records or None
-        How a recorder wrote the signal files; None where they are this program's own tables.
+        Format of the recorder's signal files; None for tables in the program's own format.
     log_layout : LogLayout or None
-        How the logs are laid out; None where they are this program's own tables.
+        Layout of the logs; None for tables in the program's own format.
     text : str
         The sheet as read.
     """

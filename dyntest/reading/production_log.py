@@ -1,4 +1,4 @@
-"""The production log of the bearing piles, and the table of their levels and lengths."""
+"""The production log of the bearing piles, and the table of their elevations and lengths."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,15 +13,15 @@ from dyntest.reading.parts import LogLayout
 from dyntest.reading.values import ELEVATION, LENGTH, Range
 
 PLACE = Range(-1e5, 1e5, "m")
-"""Where a pile may stand on a plan, from its origin."""
+"""Range of plan coordinates."""
 
 BATTER = Range(0.0, 1.0)
-"""Horizontal run per vertical rise that is believed [1]. Common practice, no source."""
+"""Largest batter accepted, horizontal run per vertical rise [1]. Common practice, no source."""
 
 
 @dataclass(frozen=True)
 class ProductionLog:
-    """Blow counts of many piles by interval of depth; all rows of a pile stand together, from the top down.
+    """Blow counts of many piles by interval of depth; the rows of a pile are together, from the top down.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ class ProductionLog:
 
 @dataclass(frozen=True)
 class PileTable:
-    """Levels and lengths of the bearing piles.
+    """Elevations and lengths of the bearing piles.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ class PileTable:
 
 
 def read_production_log(path: str | Path, layout: LogLayout | None = None) -> ProductionLog:
-    """Read a production log, of this program's own or as the inspectors laid it out."""
+    """Read a production log, in the program's own format or in the inspectors' layout."""
     required, optional = log_columns(layout)
     table = read_log_table(Path(path), {"pile": "", **required}, {"date": "", **optional}, layout)
     pile = np.array(_marks(table, layout is not None))
@@ -146,15 +146,15 @@ def read_production_log(path: str | Path, layout: LogLayout | None = None) -> Pr
 
 
 def read_pile_table(path: str | Path) -> PileTable:
-    """Read the table of piles that goes with a production log."""
+    """Read the table of piles that belongs to a production log."""
     lengths = ("cutoff_elevation", "ground_elevation", "furnished_length")
     table = read_log_table(Path(path), {"pile": "", **dict.fromkeys(lengths, "length")}, _OPTIONAL)
     marks = _marks(table)
     first: dict[str, int] = {}
     for row, mark in zip(table.row_numbers.tolist(), marks, strict=True):
         if mark in first:
-            problem = f"pile {mark} stands in row {first[mark]} already"
-            raise InputError(table.source, f"row {row}, column pile", problem, "keep one row a pile")
+            problem = f"pile {mark} is already in row {first[mark]}"
+            raise InputError(table.source, f"row {row}, column pile", problem, "keep one row per pile")
         first[mark] = row
     return PileTable(
         source=table.source,
@@ -173,7 +173,7 @@ _OPTIONAL = {"batter": "", "planned_ground_elevation": "length", "x": "length", 
 
 
 def _marks(table: LogTable, merged: bool = False) -> tuple[str, ...]:
-    """Give the piles' marks, none of them empty; in an inspector's log one mark may stand for the rows below it."""
+    """Give the piles' marks, none empty; in an inspector's log one mark may apply to the rows below it."""
     marks = table.texts("pile")
     if merged:
         filled: list[str] = []

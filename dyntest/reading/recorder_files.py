@@ -1,4 +1,4 @@
-"""A recorder's own files laid out as blows, by what ``[records]`` says of them."""
+"""A recorder's own files arranged as blows, as described in ``[records]``."""
 
 import re
 from collections.abc import Sequence
@@ -30,7 +30,7 @@ from dyntest.reading.wording import as_written, nearest, printable
 from dyntest.units import DIMENSIONS, unit_factor
 
 LONGEST_BLOW = 1.5
-"""Longest record of one blow that is believed [s]; a longer one is a stream. Common practice, no source."""
+"""Longest record of one blow [s]; a longer one is a stream. Common practice, no source."""
 
 CUT_CHANNEL = re.compile(r"(.+)\(:, *(\d+)\)")
 """A column of a matrix as MATLAB writes it, such as ``data(:,3)``."""
@@ -45,7 +45,7 @@ class Found:
     name : str
         Its name in the test.
     places : tuple of int
-        Where it stands in the file, from 0; several data sets of one name are a blow each [1].
+        Its places in the file, from 0; several data sets of one name are one blow each [1].
     member : int or None
         Column of a matrix, from 0 [1].
     factor : float
@@ -64,7 +64,7 @@ class Found:
 def read_recorder_files(
     paths: Sequence[Path], records: Records, channels: dict[str, tuple[str, ...]], left_out: frozenset[str]
 ) -> tuple[list[Piece], list[StreamCut]]:
-    """Read the files of a drive; streams come with where they were cut."""
+    """Read the files of a drive; for streams also give where they were cut."""
     pieces, cuts = [], []
     opened = [contents for path in paths for contents in open_records(path, records)]
     for contents in opened:
@@ -81,7 +81,7 @@ def read_recorder_files(
 
 
 def layout_kind(contents: Contents, records: Records, files: int) -> str:
-    """Give how blows lie in a file, as the sheet says or as its shape tells."""
+    """Give the arrangement of blows in a file, by the sheet or by the shape of its arrays."""
     if records.blows is not None:
         return records.blows
     if "blow" in records.channels or find_places(contents, "blow", records.group):
@@ -99,7 +99,7 @@ def layout_kind(contents: Contents, records: Records, files: int) -> str:
 
 
 def find_places(contents: Contents, column: str | int, group: str | None = None) -> tuple[int, ...]:
-    """Give where a column stands in a file, by number from 1 or by name: in full, without its unit, or without group.
+    """Give the place of a column in a file, by number from 1 or by name: in full, without unit, or without group.
 
     Examples
     --------
@@ -133,7 +133,7 @@ def _leaf(name: str) -> str:
 
 
 def locate(contents: Contents, name: str, dimension: str, records: Records, required: bool = True) -> Found | None:
-    """Find a channel of the test in a file, with its factor; None where it is optional and not there."""
+    """Find a channel of the test in a file, with its factor; None if it is optional and missing."""
     entry = records.channels.get(name)
     channel = entry or Channel(name)
     place = f"[records.channels.{name}]"
@@ -148,12 +148,14 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
     if len(places) > 1 and contents.format != "uff58":
         where = " and ".join(printable(contents.channels[one].name) for one in places[:2])
         numbers = " and ".join(str(one + 1) for one in places[:2])
-        problem = f"column {as_written(channel.column)} comes twice, as {where} (numbers {numbers})"
+        problem = f"column {as_written(channel.column)} occurs twice, as {where} (numbers {numbers})"
         cure = "name the group in [records]" if "/" in first.name else f"write its number as column in {place}"
         raise InputError(contents.source, f"channel {name}", problem, cure)
     if not first.numbers:
-        problem = f"column {printable(first.name)} holds no plain numbers"
-        raise InputError(contents.source, f"channel {name}", problem, "name a channel of numbers, or export it as such")
+        problem = f"column {printable(first.name)} does not contain plain numbers"
+        raise InputError(
+            contents.source, f"channel {name}", problem, "name a channel of numbers, or export it as numbers"
+        )
     if member is not None and (len(first.shape) != 2 or member >= first.shape[1]):
         shape = " × ".join(str(size) for size in first.shape)
         problem = f"{as_written(channel.column)} is not in {first.name}, which is {shape}"
@@ -162,7 +164,7 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         return Found(name, places, member, 1.0, "")
     unit = channel.unit or (first.unit if is_unit_of(first.unit, dimension) else "")
     if not unit:
-        said = f", and the file says {as_written(first.unit)}" if first.unit else ""
+        said = f", and the file gives {as_written(first.unit)}" if first.unit else ""
         cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
         raise InputError(contents.source, f"channel {name}", f"has no unit of {dimension}{said}", cure)
     return Found(name, places, member, unit_factor(unit, dimension) * channel.factor * channel.sign, unit)
@@ -178,16 +180,16 @@ def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> I
         cure = f"write {guess} if that is meant" if guess else "correct column, or skip_lines"
         problem = f"column {as_written(channel.column)} is not there; the file has {have}"
     else:
-        cure = f"write its column into [records.channels.{name}]"
+        cure = f"write its column in [records.channels.{name}]"
         problem = f"is not there under its own name; the file has {have}"
     links = contents.settings.get("links")
     if isinstance(links, tuple) and any(link.rpartition("/")[2] == channel.column for link in links):
-        problem, cure = "is a link into another file, which is not followed", "write the records into the file itself"
+        problem, cure = "is a link to another file, which is not followed", "store the records in the file itself"
     return InputError(contents.source, f"channel {name}", problem, cure)
 
 
 def _values(contents: Contents, found: Found) -> np.ndarray:
-    """Give all numbers of a channel as they stand, finite."""
+    """Give all numbers of a channel as recorded; they must be finite."""
     arrays = [np.asarray(contents.column(place)) for place in found.places]
     if len(arrays) > 1:
         if len({array.shape for array in arrays}) > 1:
@@ -200,7 +202,10 @@ def _values(contents: Contents, found: Found) -> np.ndarray:
         values = arrays[0] if found.member is None else arrays[0][:, found.member]
     if values.dtype.kind == "O" or values.dtype.kind not in "iufb":
         raise InputError(
-            contents.source, f"channel {found.name}", "holds no plain numbers", "export it as numbers of one kind"
+            contents.source,
+            f"channel {found.name}",
+            "does not contain plain numbers",
+            "export it as numbers of one type",
         )
     if not np.isfinite(values).all():
         _refuse_gaps(contents, found.name, values, 0)
@@ -215,7 +220,7 @@ def _refuse_gaps(contents: Contents, name: str, values: np.ndarray, start: int) 
     many = f" and the {run - 1:,} after it" if run > 1 else ""
     place = f"{contents.place(start + index)}, channel {name}"
     problem = f"is {flat[index]}{many}, not a finite number"
-    raise InputError(contents.source, place, problem, "take the blow out, or leave the channel out in [gauges]")
+    raise InputError(contents.source, place, problem, "remove the blow, or leave the channel out in [gauges]")
 
 
 def _kinds(channels: dict[str, tuple[str, ...]]) -> list[tuple[str, str]]:
@@ -228,17 +233,17 @@ def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) ->
     steps = {one.step for one in said if one.step is not None}
     if len(steps) > 1 and max(steps) / min(steps) - 1.0 > TIME_STEP_AGREEMENT:
         rates = " and ".join(f"{1.0 / step:g} Hz" for step in sorted(steps, reverse=True)[:2])
-        problem = f"has channels of different rates, {rates}"
+        problem = f"has channels of different sampling rates, {rates}"
         raise InputError(contents.source, "", problem, "export all channels at one sampling rate")
     step = next(iter(steps), None)
     if step is not None and records.sample_rate is not None:
         if abs(step * records.sample_rate - 1.0) > TIME_STEP_AGREEMENT:
-            problem = f"says {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
-            raise InputError(contents.source, "time", problem, "take sample_rate out of the sheet, or correct it")
+            problem = f"is at {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
+            raise InputError(contents.source, "time", problem, "remove sample_rate from the sheet, or correct it")
     elif step is None:
         if records.sample_rate is None:
             cure = 'write [records] sample_rate, such as "20 kHz", or [records.channels.time]'
-            raise InputError(contents.source, "time", "is told neither by the file nor by the sheet", cure)
+            raise InputError(contents.source, "time", "is given neither in the file nor in the sheet", cure)
         step = 1.0 / records.sample_rate
     low, high = TIME_STEP_RANGE
     if not low <= step <= high:
@@ -250,12 +255,12 @@ def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) ->
 
 def _check_rate(contents: Contents, records: Records, step: float) -> None:
     if records.sample_rate is not None and abs(step * records.sample_rate - 1.0) > TIME_STEP_AGREEMENT:
-        problem = f"the channel time says {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
-        raise InputError(contents.source, "channel time", problem, "take one of the two out of the sheet")
+        problem = f"the channel time is at {1.0 / step:g} Hz, but [records] sample_rate is {records.sample_rate:g} Hz"
+        raise InputError(contents.source, "channel time", problem, "remove one of the two from the sheet")
 
 
 def _wants_time(contents: Contents, records: Records, gauges: Sequence[Found]) -> bool:
-    """Whether the channel of time has to be there: neither the sheet nor the file tells the rate otherwise."""
+    """Whether a time channel is needed: neither the sheet nor the file gives the rate otherwise."""
     told = records.sample_rate is not None or contents.channels[gauges[0].places[0]].step is not None
     return "time" in records.channels or not told
 
@@ -298,7 +303,7 @@ def _same_length(contents: Contents, arrays: dict[str, np.ndarray]) -> None:
 def stacked_samples(
     contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], numbered: bool
 ) -> Piece:
-    """Give the blows of a file whose samples stand one below the other: one blow, or numbered in a column."""
+    """Give the blows of a file with samples in consecutive rows: one blow, or numbered in a column."""
     gauges = gauges_of(contents, records, channels)
     arrays = {name: _values(contents, one) for name, one in gauges.items()}
     if any(array.ndim != 1 for array in arrays.values()):
@@ -306,7 +311,7 @@ def stacked_samples(
             cure = 'write [records] blows = "rows"'
         else:
             cure = "name columns of a matrix such as data(:,2)"
-        raise InputError(contents.source, f"channel {next(iter(arrays))}", "holds several rows", cure)
+        raise InputError(contents.source, f"channel {next(iter(arrays))}", "has several rows", cure)
     blow = locate(contents, "blow", "", records, required=numbered)
     marks = {"blow": blow} if blow is not None else {}
     for name in ("clock", "penetration"):
@@ -327,7 +332,7 @@ def stacked_samples(
         start, step = _time_step(contents, records, list(gauges.values()))
         grid = start + step * np.arange(layout.n_samples)
     if grid[-1] - grid[0] > LONGEST_BLOW:
-        problem = f"holds a record of {grid[-1] - grid[0]:.3g} s, longer than one blow"
+        problem = f"has a record of {grid[-1] - grid[0]:.3g} s, longer than one blow"
         cure = 'write [records] blows = "continuous" if it is a stream, or name the column that numbers the blows'
         raise InputError(contents.source, "", problem, cure)
     constant = {
@@ -355,7 +360,7 @@ def _traces(
 
 
 def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Piece:
-    """Give the blows of a file with a row each in two-dimensional arrays."""
+    """Give the blows of a file with one row per blow in two-dimensional arrays."""
     gauges = gauges_of(contents, records, channels)
     arrays = {name: np.atleast_2d(_values(contents, one)) for name, one in gauges.items()}
     time = _time_entry(contents, records, list(gauges.values()))
@@ -368,11 +373,13 @@ def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[st
     if len(shape) != 2 or shape[1] < MIN_SAMPLES:
         size = " × ".join(str(length) for length in shape)
         problem = f"is {size}; rows are blows of at least {MIN_SAMPLES} samples"
-        raise InputError(contents.source, f"channel {next(iter(arrays))}", problem, "store the array with a row a blow")
+        raise InputError(
+            contents.source, f"channel {next(iter(arrays))}", problem, "store the array with a row per blow"
+        )
     layout = BlowLayout(np.arange(1, shape[0] + 1), shape[1])
     if time is not None and seconds is not None:
         if seconds.shape[-1] != shape[1] or (seconds.ndim == 2 and seconds.shape[0] not in (1, shape[0])):
-            problem = f"has {seconds.shape[-1]:,} samples, {next(iter(arrays))} has {shape[1]:,} a blow"
+            problem = f"has {seconds.shape[-1]:,} samples, {next(iter(arrays))} has {shape[1]:,} per blow"
             raise InputError(contents.source, "channel time", problem, "export all channels with as many samples")
         stacked = np.broadcast_to(np.atleast_2d(seconds), shape).ravel()
         grid = uniform_time(stacked, time.factor, layout, "time", contents)
@@ -387,7 +394,7 @@ def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[st
             values = np.ravel(_values(contents, one))
             if len(values) != shape[0]:
                 problem = f"has {len(values)} values for {shape[0]} blows"
-                raise InputError(contents.source, f"channel {name}", problem, "write one value a blow")
+                raise InputError(contents.source, f"channel {name}", problem, "write one value per blow")
             constant[name] = values * one.factor
     traces = {
         kind: _traces(contents, {name: gauges[name] for name in names}, arrays, kind, layout.shape)
@@ -399,7 +406,7 @@ def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[st
 def _stream(
     contents: Contents, records: Records, channels: dict[str, tuple[str, ...]], left_out: frozenset[str]
 ) -> tuple[Piece, StreamCut]:
-    """Give the blows of a continuous stream; it is never held whole."""
+    """Give the blows of a continuous stream, which is never in memory as a whole."""
     gauges = stream_channels(contents, records, channels)
     total = contents.channels[next(iter(gauges.values())).places[0]].shape[0]
     start, step = stream_time(contents, records, list(gauges.values()), total)
@@ -425,7 +432,9 @@ def stream_channels(contents: Contents, records: Records, channels: dict[str, tu
     """Give the gauges of a stream, each one array as long as the others."""
     if "strain" not in channels:
         cure = "export single gauges, or the blows one by one"
-        raise InputError(contents.source, "", "is a stream of averaged traces, which has no strain to cut it by", cure)
+        raise InputError(
+            contents.source, "", "is a stream of averaged traces, which has no strain to find the blows", cure
+        )
     gauges = gauges_of(contents, records, channels)
     for name, one in gauges.items():
         if len(one.places) > 1 or (one.member is None and len(contents.channels[one.places[0]].shape) != 1):
@@ -440,7 +449,7 @@ def stream_channels(contents: Contents, records: Records, channels: dict[str, tu
 
 
 def stream_part(contents: Contents, which: Sequence[Found], begin: int, count: int) -> np.ndarray:
-    """Give some samples of some channels of a stream as they stand, finite, shape (n_channels, count)."""
+    """Give some samples of some channels of a stream as recorded, finite, shape (n_channels, count)."""
     block = np.empty((len(which), count))
     for row, one in enumerate(which):
         if one.member is None:
@@ -462,7 +471,7 @@ def stream_piece(
     before: int,
     time: tuple[float, float],
 ) -> Piece:
-    """Give the blows that were cut from a stream, from their samples as they stand.
+    """Give the blows cut from a stream, from their samples as recorded.
 
     Units: windows of shape (n_blows, n_channels, n_samples) [unit of the file]; onset, before [1]; time: of the first
     sample of the stream, and between two [s].
@@ -479,14 +488,14 @@ def stream_piece(
         traces[kind] = np.ascontiguousarray(part)
         at += len(names)
     if length < MIN_SAMPLES:
-        problem = f"has only {length} samples a blow, and at least {MIN_SAMPLES} are needed"
+        problem = f"has only {length} samples per blow, and at least {MIN_SAMPLES} are needed"
         raise InputError(contents.source, "[records] length", problem, "write a longer length")
     grid = step * (np.arange(length) - before)
     return Piece(contents.source, True, layout, grid, traces, start + onset * step, None)
 
 
 def stream_time(contents: Contents, records: Records, gauges: Sequence[Found], length: int) -> tuple[float, float]:
-    """Give time of the first sample and time step of a stream [s]; a channel of time must run evenly."""
+    """Give time of the first sample and time step of a stream [s]; a time channel must be uniform."""
     time = _time_entry(contents, records, gauges)
     if time is None:
         return _time_step(contents, records, gauges)

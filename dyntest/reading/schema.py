@@ -1,7 +1,7 @@
-"""The test sheet as it is written: one pydantic model a table, physical values already in SI.
+"""The test sheet as written: one pydantic model per table, physical values already in SI.
 
-A value of the wrong kind or unit, an unknown key and a missing one are found here. What concerns several keys at once
-is found where the sheet is assembled.
+A value of the wrong kind or unit, an unknown key and a missing key are found here. Checks across several keys are made
+where the sheet is assembled.
 """
 
 from typing import Annotated, Literal
@@ -44,11 +44,11 @@ from dyntest.reading.values import (
 )
 
 MOST_COUNTED = 10_000_000
-"""Greatest count of blows or lines that is read [1]; our own bound, no source."""
+"""Largest count of blows or lines accepted [1]; our own bound, no source."""
 
 
 class Keys(BaseModel):
-    """A table of the sheet: no key beyond those named, no value bent to fit."""
+    """A table of the sheet: unknown keys are refused, and no value is converted to another type."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
@@ -136,7 +136,7 @@ class GaugeKeys(Keys):
 
 
 class RequirementKeys(Keys):
-    """``[requirement]``: what the design asks."""
+    """``[requirement]``: what the design requires."""
 
     nominal_resistance: Force | None = None
     factored_load: Force | None = None
@@ -154,7 +154,7 @@ class RequirementKeys(Keys):
 
 
 class LayerKeys(Keys):
-    """``[[soil.layer]]``: a layer from the one above, or the ground, down to a depth."""
+    """``[[soil.layer]]``: a layer from the layer above, or from the ground, down to a depth."""
 
     to: Depth
     soil: Literal["sand", "silt", "clay", "rock"] = Field(examples=['"clay"'])
@@ -162,7 +162,7 @@ class LayerKeys(Keys):
 
 
 class SoilKeys(Keys):
-    """``[soil]``: the soil in a word each, and its layers."""
+    """``[soil]``: type of soil at shaft and toe, and the layers."""
 
     shaft: Literal["sand", "silt", "clay"] | None = None
     toe: Literal["sand", "silt", "clay", "rock"] | None = None
@@ -173,7 +173,7 @@ class SoilKeys(Keys):
 
 
 class ChannelKeys(Keys):
-    """``[records.channels.NAME]``: where a channel stands in a recorder's file, and what its numbers mean."""
+    """``[records.channels.NAME]``: place of a channel in a recorder's file, with unit and sign."""
 
     column: ColumnName | None = None
     unit: Word | None = None
@@ -182,7 +182,7 @@ class ChannelKeys(Keys):
 
 
 class RecordKeys(Keys):
-    """``[records]``: how a recorder wrote its files."""
+    """``[records]``: format of the recorder's files."""
 
     format: Literal["text", "excel", "matlab", "hdf5", "tdms", "uff58", "parquet"] | None = None
     skip_lines: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
@@ -206,7 +206,7 @@ class LogColumnKeys(Keys):
 
 
 class LogKeys(Keys):
-    """``[log]``: how driving logs and production logs are laid out."""
+    """``[log]``: layout of driving logs and production logs."""
 
     format: Literal["text", "excel"] | None = None
     sheet: Word | None = None

@@ -21,7 +21,7 @@ SHEET_FORMAT = 1
 """The format of the sheet that this program reads."""
 
 MAX_SHEET_BYTES = 1_000_000
-"""Largest test sheet [byte]; a long one has some thousand. Our own bound, no source."""
+"""Largest test sheet [byte]; a long one has a few thousand. Our own bound, no source."""
 
 MOST_DOTS = 100
 """Most points in a line of a sheet outside of texts and comments [1]; a key has two at most. Our own, no source."""
@@ -29,7 +29,7 @@ MOST_DOTS = 100
 _TEXT_OR_REMARK = re.compile(r'"[^"]*"|\'[^\']*\'|#.*')
 
 REQUIREMENT_AGREEMENT = 0.01
-"""Most that a required resistance stated in two ways may differ [1], so that rounding passes. Our own, no source."""
+"""Largest difference of a required resistance stated in two ways [1], to allow for rounding. Our own, no source."""
 
 
 def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
@@ -40,12 +40,12 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
     path : str or Path
         The TOML file.
     recorded : bool
-        Whether everything is recorded. Else signals and logs need not be there yet; a drive then has only what is.
+        Whether everything is recorded. If not, signals and logs may be missing, and a drive has only the files present.
 
     Returns
     -------
     TestSheet
-        Everything in it, in SI, with the paths of its files checked to be there and to lie below its folder.
+        Everything in it, in SI; all its files exist and are below its folder.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
 
 
 def parsed_toml(text: str, source: str) -> dict:
-    """Give the TOML as plain values, once its format is known to be ours."""
+    """Give the TOML as plain values, after its format number is checked."""
     _check_keys(text, source)
     try:
         raw = tomllib.loads(text)
@@ -98,7 +98,7 @@ def parsed_toml(text: str, source: str) -> dict:
         problem, _, where = str(trouble).rpartition(" (at ")
         line = where.partition(",")[0].rstrip(")") if problem else ""
         problem = printable(problem or str(trouble), 120)
-        cure = "correct the line; text and values with units stand in quotes"
+        cure = "correct the line; write text and values with units in quotes"
         raise InputError(source, line, f"is not valid TOML ({problem})", cure) from None
     if "format" not in raw:
         raise InputError(source, "format", "is missing", f"write format = {SHEET_FORMAT} in the first line")
@@ -109,10 +109,10 @@ def parsed_toml(text: str, source: str) -> dict:
 
 
 def _check_keys(text: str, source: str) -> None:
-    """Refuse a key of very many parts, over which a reader of TOML takes a time that grows with their square."""
+    """Refuse a key of very many parts, which would take a TOML reader too long."""
     for number, line in enumerate(text.splitlines(), start=1):
         if line.count(".") > MOST_DOTS and _TEXT_OR_REMARK.sub("", line).count(".") > MOST_DOTS:
-            problem = f"has more than {MOST_DOTS} points outside of texts"
+            problem = f"has more than {MOST_DOTS} dots outside quotes"
             raise InputError(source, f"line {number}", problem, "write plain tables and keys")
 
 
@@ -124,7 +124,7 @@ def _validated(raw: dict, source: str) -> SheetModel:
 
 
 def _hammer(table: HammerKeys | None, place: str, source: str) -> Hammer | None:
-    """Give the hammer; its mass from its weight where that is what the sheet states."""
+    """Give the hammer; its mass from its weight if the sheet gives the weight."""
     if table is None:
         return None
     cure = 'write one of them, such as ram_weight = "6.6 kip"'
@@ -156,18 +156,18 @@ def _soil(table: SoilKeys, source: str) -> SoilProfile:
 
 
 def _requirement(table: RequirementKeys, verification: str | None, source: str) -> Requirement:
-    """Give the requirement; loads and factors only in the pairs that mean something."""
+    """Give the requirement; a load needs its factor and the reverse."""
     pairs = (("factored_load", "resistance_factor"), ("service_load", "safety_factor"))
     for load, factor in pairs:
         has_load, has_factor = getattr(table, load) is not None, getattr(table, factor) is not None
         if has_factor and not has_load:
             raise InputError(
-                source, f"[requirement] {factor}", f"stands without {load}", f"write {load} too, or take it out"
+                source, f"[requirement] {factor}", f"is given without {load}", f"write {load} too, or remove it"
             )
         if has_load and not has_factor and not (load == "factored_load" and verification):
             alternative = " or [choices] verification" if load == "factored_load" else ""
             raise InputError(
-                source, f"[requirement] {load}", f"stands without {factor}", f"write {factor}{alternative} too"
+                source, f"[requirement] {load}", f"is given without {factor}", f"write {factor}{alternative} too"
             )
     requirement = Requirement(**table.model_dump())
     ways = {
@@ -181,6 +181,6 @@ def _requirement(table: RequirementKeys, verification: str | None, source: str) 
     }
     given = {way: value for way, value in ways.items() if value is not None}
     if given and max(given.values()) > (1.0 + REQUIREMENT_AGREEMENT) * min(given.values()):
-        problem = "contradicts itself: " + ", ".join(f"{way} is {value / 1e3:.0f} kN" for way, value in given.items())
+        problem = "is contradictory: " + ", ".join(f"{way} is {value / 1e3:.0f} kN" for way, value in given.items())
         raise InputError(source, "[requirement]", problem, "keep one way of stating the required resistance")
     return requirement

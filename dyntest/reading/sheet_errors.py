@@ -1,4 +1,4 @@
-"""One clear message from what pydantic finds wrong with a test sheet."""
+"""One clear message from the errors that pydantic finds in a test sheet."""
 
 from typing import Any, get_args, get_origin
 
@@ -20,18 +20,18 @@ _KINDS = {
     "model_attributes_type": "a table of keys and values",
     "finite_number": "a finite number",
 }
-"""What pydantic asked for, in the words of an engineer."""
+"""Types that pydantic expects, in plain words."""
 
 
 _BOUNDS = {"greater_than_equal": ("at least", "ge"), "less_than_equal": ("at most", "le")}
-"""On which side of which bound pydantic wants a number."""
+"""Bounds that pydantic reports, in plain words."""
 
 REPEATED = ("drive", "pile.part", "soil.layer", "group")
-"""Tables that may stand more than once."""
+"""Tables that may occur more than once."""
 
 
 def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetModel) -> InputError:
-    """Give the one message that helps most, of a file whose model is `root`."""
+    """Give the one most helpful message on a file whose model is `root`."""
     found = error.errors(include_url=False)
     first = next((item for item in found if item["type"] == "extra_forbidden"), found[0])
     location = first["loc"]
@@ -50,7 +50,7 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
         words = [as_written(word) for word in _literals(field.annotation)]
         guess = nearest(str(value), _literals(field.annotation)) if isinstance(value, str) else None
         cure = f'write "{guess}" if that is meant; allowed are {listed(words)}' if guess else f"write {listed(words)}"
-        return InputError(source, place, f"{as_written(value)} is not one of the words allowed here", cure)
+        return InputError(source, place, f"{as_written(value)} is not allowed here", cure)
     if kind == "too_short":
         tables = (
             _table_in(model.model_fields[str(location[-1])].annotation) if location[-1] in model.model_fields else None
@@ -70,20 +70,20 @@ def explain(error: ValidationError, source: str, root: type[BaseModel] = SheetMo
 
 
 def explain_value(error: ValidationError) -> tuple[str, str]:
-    """Give what is wrong with one value that was typed into a form, and what to write instead."""
+    """Give the error in one value typed into a form, and what to write instead."""
     first = error.errors(include_url=False)[-1]
     kind, value = first["type"], first["input"]
     if kind == "value_error":
         problem, _, cure = str(first["ctx"]["error"]).partition("; ")
         return problem, cure.replace(' in quotes, such as "', ', such as "')
     if kind == "literal_error":
-        return f"{as_written(value)} is not one of the words allowed here", f"write {first['ctx']['expected']}"
+        return f"{as_written(value)} is not allowed here", f"write {first['ctx']['expected']}"
     wanted = _KINDS.get(kind)
     return _what_came(value), f"write {wanted}" if wanted else "correct it"
 
 
 def _place(location: tuple[str | int, ...], root: type[BaseModel]) -> tuple[str, type[BaseModel]]:
-    """Give where in the sheet an error lies, and the model of the table it lies in."""
+    """Give the place of an error in the sheet, and the model of its table."""
     model = root
     table: list[str] = []
     keys: list[str] = []
@@ -132,7 +132,7 @@ def _literals(annotation: Any) -> list[str]:
 
 
 def _what_came(value: object) -> str:
-    """Give a value and what kind of thing it is."""
+    """Give a value and its type in words."""
     kinds = ((str, "text"), (bool, "true or false"), ((int, float), "a number"))
     kind = next((words for types, words in kinds if isinstance(value, types)), None)
     return f"{as_written(value)} is {kind}" if kind else f"is {as_written(value)}"
@@ -145,7 +145,7 @@ def _cure_for_unknown(key: str, model: type[BaseModel], root: type[BaseModel]) -
     home = _home_of(key, root, (), root)
     if home:
         return f"move it to {home}"
-    return f"take it out, or write one of {printable(', '.join(model.model_fields), 400)}"
+    return f"remove it, or write one of {printable(', '.join(model.model_fields), 400)}"
 
 
 def _home_of(key: str, model: type[BaseModel], above: tuple[str, ...], root: type[BaseModel]) -> str | None:

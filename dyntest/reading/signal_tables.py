@@ -25,13 +25,13 @@ from dyntest.signals import AveragedTraces, Signals, StreamImpacts
 from dyntest.units import DIMENSIONS
 
 OWN_ENDINGS = (".parquet", ".csv", ".csv.gz")
-"""Endings of files that may be this program's own tables."""
+"""Extensions of files that may be tables in the program's own format."""
 
 LARGEST_PENETRATION = 300.0
-"""Deepest penetration that is believed [m]. Common practice, no source."""
+"""Largest penetration accepted [m]. Common practice, no source."""
 
 PENETRATION_REBOUND = 0.01
-"""Most that penetration may fall from blow to blow [m], for rounding. Our own, no source."""
+"""Largest decrease of penetration between blows [m], to allow for rounding. Our own, no source."""
 
 
 def read_signals(sheet: TestSheet, drive: Drive) -> Signals | AveragedTraces:
@@ -63,7 +63,7 @@ def read_signals(sheet: TestSheet, drive: Drive) -> Signals | AveragedTraces:
 
 
 def read_pieces(sheet: TestSheet, paths: Sequence[Path]) -> tuple[list[Piece], list[StreamCut]]:
-    """Read the files of a drive, each by itself; streams come with where they were cut."""
+    """Read the files of a drive one by one; for streams also give where they were cut."""
     channels = channels_of(sheet.gauges)
     if sheet.records is None and all(path.name.lower().endswith(OWN_ENDINGS) for path in paths):
         return [piece_of_table(open_table(path), channels) for path in paths], []
@@ -81,7 +81,7 @@ def channels_left_out(sheet: TestSheet) -> frozenset[str]:
 def signals_of(
     sheet: TestSheet, drive: Drive, pieces: Sequence[Piece], cuts: Sequence[StreamCut] = ()
 ) -> Signals | AveragedTraces:
-    """Put the files of a drive together, as `read_signals` gives them."""
+    """Join the files of a drive, as `read_signals` gives them."""
     channels, left_out = channels_of(sheet.gauges), channels_left_out(sheet)
     _check_together(pieces)
     first = pieces[0]
@@ -123,7 +123,7 @@ def signals_of(
 
 
 def _impacts(cuts: Sequence[StreamCut], time: np.ndarray) -> StreamImpacts:
-    """Give what was struck besides the blows in the streams of a drive."""
+    """Give the impacts other than blows in the streams of a drive."""
     step = float((time[-1] - time[0]) / (len(time) - 1))
     return StreamImpacts(
         trigger=max(cut.trigger for cut in cuts),
@@ -135,7 +135,7 @@ def _impacts(cuts: Sequence[StreamCut], time: np.ndarray) -> StreamImpacts:
 
 
 def _numbered_onward(pieces: Sequence[Piece]) -> list[Piece]:
-    """Give files that count their own blows from 1 each, numbered on from file to file."""
+    """Give files that each number their blows from 1, numbered consecutively from file to file."""
     if len(pieces) < 2 or not all(piece.numbered and piece.layout.blow[0] == 1 for piece in pieces):
         return list(pieces)
     onward, last = [], 0
@@ -146,7 +146,7 @@ def _numbered_onward(pieces: Sequence[Piece]) -> list[Piece]:
 
 
 def _stacked_clock(pieces: Sequence[Piece], streams: bool) -> np.ndarray | None:
-    """Give the clock of all files; none where several streams do not say how they follow each other."""
+    """Give the clock of all files; none if the times between several streams are unknown."""
     clock = _stacked([piece.clock for piece in pieces])
     if streams and clock is not None and len(pieces) > 1 and (np.diff(clock) <= 0.0).any():
         return None
@@ -209,7 +209,7 @@ def _check_movement(traces: np.ndarray, kind: str, names: Sequence[str], source:
 
 
 def _check_together(pieces: Sequence[Piece]) -> None:
-    """Refuse files of one drive that do not go together."""
+    """Refuse files of one drive that do not match each other."""
     first = pieces[0]
     last = -1
     for piece in pieces:
@@ -221,7 +221,7 @@ def _check_together(pieces: Sequence[Piece]) -> None:
         if piece.numbered != first.numbered:
             raise InputError(piece.source, "column blow", f"is in only one of this file and {first.source}", cure)
         if piece.layout.n_samples != first.layout.n_samples:
-            problem = f"has {piece.layout.n_samples} samples a blow, {first.source} has {first.layout.n_samples}"
+            problem = f"has {piece.layout.n_samples} samples per blow, {first.source} has {first.layout.n_samples}"
             raise InputError(piece.source, "", problem, "export every blow with the same number of samples")
         step, wanted = piece.time[1] - piece.time[0], first.time[1] - first.time[0]
         if abs(step / wanted - 1.0) > TIME_STEP_AGREEMENT:
@@ -229,7 +229,7 @@ def _check_together(pieces: Sequence[Piece]) -> None:
             raise InputError(piece.source, "column time", problem, "export all blows at one sampling rate")
         if piece.numbered and piece.layout.blow[0] <= last:
             problem = f"begins with blow {piece.layout.blow[0]}, the file before ends with blow {last}"
-            raise InputError(piece.source, "column blow", problem, "number the blows onward from file to file")
+            raise InputError(piece.source, "column blow", problem, "number the blows consecutively from file to file")
         last = int(piece.layout.blow[-1])
 
 
@@ -239,7 +239,7 @@ def _all_blows(arrays: Sequence[np.ndarray]) -> np.ndarray:
 
 
 def _stacked(arrays: Sequence[np.ndarray | None]) -> np.ndarray | None:
-    """Give the same of arrays that all files have, or none."""
+    """Give the joined arrays if all files have them, else None."""
     there = [array for array in arrays if array is not None]
     return _all_blows(there) if there else None
 
@@ -264,5 +264,5 @@ def _check_penetration(penetration: np.ndarray | None, blow: np.ndarray, source:
     back = np.flatnonzero(np.diff(penetration) < -PENETRATION_REBOUND)
     if back.size:
         index = int(back[0]) + 1
-        problem = f"blow {blow[index]} is less deep than blow {blow[index - 1]}"
-        raise InputError(source, "column penetration", problem, "write depth below ground, not level")
+        problem = f"blow {blow[index]} is shallower than blow {blow[index - 1]}"
+        raise InputError(source, "column penetration", problem, "write depth below ground, not elevation")

@@ -1,4 +1,4 @@
-"""Continuous streams cut into blows: impacts told from noise, bounces and double strikes told from blows."""
+"""Continuous streams cut into blows; noise, bounces and double strikes are distinguished from blows."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -8,10 +8,10 @@ import numpy as np
 from dyntest.errors import InputError
 
 USUAL_BEFORE = 0.010
-"""Kept before the impact where the sheet is silent [s]. Our own, no source."""
+"""Default time before the impact [s]. Our own, no source."""
 
 USUAL_KEPT = 0.100
-"""Kept of each blow in all where the sheet is silent [s]. Our own, no source."""
+"""Default length of a blow [s]. Our own, no source."""
 
 BIN = 0.002
 """Length of the bins in which a stream is searched [s]: shorter than the quiet part of any record. Our own."""
@@ -23,7 +23,7 @@ LEAST_STRAIN = 15e-6
 """Mean strain that every blow exceeds [m/m]: about 3 MPa in steel, 0.5 MPa in concrete. Our own, no source."""
 
 SHARE_OF_USUAL = 0.2
-"""An impact below this share of the usual peak is no blow unless the sheet's trigger says so [1]. Our own."""
+"""An impact below this share of the usual peak is not a blow, unless the sheet gives a lower trigger [1]. Our own."""
 
 DOUBLE_STRIKE_GAP = 0.20
 """Two impacts closer than this are one blow struck twice [s]: the fastest impact hammers need 0.25 s. Common practice,
@@ -39,26 +39,26 @@ RISE_SHARE = 0.1
 """Share of the peak at which the rise begins [1]. Our own, no source."""
 
 LEAST_BEFORE = 0.002
-"""Least that has to be kept before the first impact [s]; records need 1 ms of quiet. Our own, no source."""
+"""Shortest time before the first impact [s]; records need 1 ms of quiet. Our own, no source."""
 
 SHORTENED = 0.10
-"""Share of the length by which the last blow may fall short, so that all are cut to what it has [1]. Our own."""
+"""Share of the length by which the last blow may be short; all blows are then cut to its length [1]. Our own."""
 
 
 @dataclass(frozen=True)
 class StreamCut:
-    """Where the blows of a stream lie, and what else was struck.
+    """Places of the blows in a stream, and of other impacts.
 
     Parameters
     ----------
     onset : numpy.ndarray
         Sample of each impact that is a blow, shape (n_blows,) [1].
     before, length : int
-        Samples kept before the impact, and in all [1].
+        Samples before the impact, and in total [1].
     bounce, double_strike : numpy.ndarray
-        Samples of impacts that are no blow of their own [1].
+        Samples of impacts that are not separate blows [1].
     incomplete : int
-        Blows at the ends of the stream that were left out, since they are not whole [1].
+        Incomplete blows at the ends of the stream, left out [1].
     trigger : float
         Mean strain that starts a blow [m/m].
     noise : float
@@ -107,7 +107,7 @@ def envelope(blocks: Iterator[np.ndarray], factors: np.ndarray, step: float) -> 
 
 @dataclass(frozen=True)
 class StrainStream:
-    """The strain channels of a stream, or of a stretch of it: once piece by piece, and again wherever asked for.
+    """The strain channels of a stream, or of part of it: once piece by piece, and again on request.
 
     Parameters
     ----------
@@ -116,7 +116,7 @@ class StrainStream:
     piece : callable
         From a first sample and a number of samples to the same channels there.
     factors : numpy.ndarray
-        What makes the mean strain of them, shape (n_channels,) [m/m per unit].
+        Weights that give the mean strain, shape (n_channels,) [m/m per unit].
     step : float
         Time between two samples [s].
     source : str
@@ -135,8 +135,8 @@ def cut_stream(
 ) -> StreamCut:
     """Find the blows of a stream.
 
-    `trigger` is the mean strain that starts a blow [m/m], found from the noise where None; `before` and `length` are
-    what is kept before the impact, and in all [s].
+    `trigger` is the mean strain that starts a blow [m/m], found from the noise if None; `before` and `length` are the
+    times before the impact and in total [s].
     """
     step, source = stream.step, stream.source
     found = impacts_of(stream, trigger)
@@ -144,7 +144,7 @@ def cut_stream(
     lead, size = _window(blows, found.total, step, before, length)
     whole = (blows - lead >= 0) & (blows - lead + size <= found.total)
     if not whole.any():
-        problem = f"holds no whole blow of {size * step * 1e3:.0f} ms"
+        problem = f"has no complete blow of {size * step * 1e3:.0f} ms"
         raise InputError(source, "", problem, "write a shorter [records] length, or export a longer stream")
     return StreamCut(
         onset=blows[whole],
@@ -160,7 +160,7 @@ def cut_stream(
 
 @dataclass(frozen=True)
 class Impacts:
-    """What was struck in a stream.
+    """Impacts in a stream.
 
     Parameters
     ----------
@@ -171,7 +171,7 @@ class Impacts:
     level : float
         Mean strain that starts a blow [m/m].
     noise : float
-        Scatter of the mean strain while nothing is struck [m/m].
+        Scatter of the mean strain between impacts [m/m].
     total : int
         Samples of the stream [1].
     """
@@ -184,7 +184,7 @@ class Impacts:
 
 
 def impacts_of(stream: StrainStream, trigger: float | None = None) -> Impacts:
-    """Find what was struck in a stream, or in a stretch of it; `trigger` is as for `cut_stream` [m/m]."""
+    """Find the impacts in a stream, or in part of it; `trigger` is as for `cut_stream` [m/m]."""
     step = stream.step
     found, total = envelope(stream.blocks, stream.factors, step)
     base = _running_median(found.mean, max(3, round(0.25 / (found.size * step))))
@@ -205,7 +205,7 @@ def impacts_of(stream: StrainStream, trigger: float | None = None) -> Impacts:
 
 
 def _level(high: np.ndarray, noise: float, trigger: float | None) -> float:
-    """Give the trigger: as stated, or well above the noise and in proportion to the usual peak."""
+    """Give the trigger: as given, or well above the noise and in proportion to the usual peak."""
     if trigger is not None:
         return trigger
     least = max(noise, LEAST_STRAIN)
@@ -256,7 +256,7 @@ def _impacts(
 
 
 def classify(time: np.ndarray, peak: np.ndarray) -> np.ndarray:
-    """Tell impacts apart: 0 for a blow, 1 for a bounce, 2 for the second of a double strike.
+    """Classify impacts: 0 for a blow, 1 for a bounce, 2 for the second of a double strike.
 
     A weak impact soon after a blow is the ram bouncing. A strong one closer than any hammer can strike again is the
     same blow struck twice. What follows in the usual time is a blow, however weak.
@@ -288,7 +288,7 @@ def classify(time: np.ndarray, peak: np.ndarray) -> np.ndarray:
 
 
 def _window(blows: np.ndarray, total: int, step: float, before: float | None, length: float | None) -> tuple[int, int]:
-    """Give samples before the impact and in all; a little less where the stream's ends need it."""
+    """Give samples before the impact and in total; a little less if the ends of the stream require it."""
     lead, size = window_from(int(blows[0]) if len(blows) else None, step, before, length)
     if len(blows):
         room = total - int(blows[-1]) + lead
@@ -298,7 +298,7 @@ def _window(blows: np.ndarray, total: int, step: float, before: float | None, le
 
 
 def window_from(first: int | None, step: float, before: float | None, length: float | None) -> tuple[int, int]:
-    """Give samples before the impact and in all; a little less where the first impact comes soon after the beginning.
+    """Give samples before the impact and in total; a little less if the first impact is early in the stream.
 
     Units: first [1]; step, before, length [s].
     """

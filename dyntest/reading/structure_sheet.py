@@ -1,4 +1,4 @@
-"""Reading `structure.toml`: the groups of bearing piles, the test piles each rests on, and their logs."""
+"""Reading `structure.toml`: groups of bearing piles, the test piles of each group, and their logs."""
 
 import re
 from collections import Counter
@@ -23,7 +23,7 @@ _OF_A_TEST = re.compile(r"^\s*\[\s*pile\s*\]|^\s*\[\[\s*drive\s*\]\]", re.M)
 
 
 class StructureTable(Keys):
-    """``[structure]``: what the board prints."""
+    """``[structure]``: name and display of the structure."""
 
     name: Word = Field(examples=['"Mill Creek bridge"'])
     display_units: Literal["SI", "US"] | None = None
@@ -56,11 +56,11 @@ class Group:
     name : str
         Such as ``"Pier 2"``.
     tests : tuple of pathlib.Path
-        Sheets of the test piles that the criterion rests on.
+        Sheets of the test piles that the criterion is based on.
     production_log : pathlib.Path or None
         Log of its bearing piles.
     piles : pathlib.Path or None
-        Table of their levels, lengths and, where known, coordinates.
+        Table of their elevations, lengths and, if known, coordinates.
     """
 
     name: str
@@ -80,7 +80,7 @@ class StructureSheet:
     name : str
         The structure's name.
     display_units : str or None
-        ``"SI"``, ``"US"``, or None where the test sheets decide.
+        ``"SI"``, ``"US"``, or None to use that of the test sheets.
     reference_system : str
         Name of the coordinates' reference system, such as ``"EPSG:26917"``; empty where it is not known.
     groups : tuple of Group
@@ -106,16 +106,16 @@ class StructureSheet:
 
 
 def usual_folder(path: Path) -> Path:
-    """Give the folder for the results of a structure where none is named: ``structure/`` beside its file."""
+    """Give the default folder for the results of a structure: ``structure/`` beside its file."""
     return path.parent / "structure"
 
 
 def is_structure(path: Path) -> bool:
-    """Whether a file is a structure's and not a test sheet, from the tables that it has."""
+    """Whether a file describes a structure and not a test pile, by its tables."""
     try:
         text = read_text(path, MAX_SHEET_BYTES)
     except InputError:
-        return False  # whoever reads it says what is wrong with it
+        return False  # errors are reported when it is read
     return bool(_OF_A_STRUCTURE.search(text)) and not _OF_A_TEST.search(text)
 
 
@@ -130,7 +130,7 @@ def read_structure(path: str | Path) -> StructureSheet:
     Returns
     -------
     StructureSheet
-        Its groups, with the paths of all files checked to be there and to lie below its folder.
+        Its groups; all files exist and are below its folder.
 
     Raises
     ------
@@ -162,13 +162,13 @@ def _group(table: GroupTable, number: int, folder: Path, source: str) -> Group:
     tests = tuple(one_file(name, folder, f"{place} tests", source) for name in table.tests)
     _refuse_twice((known_as(path.resolve()) for path in tests), source, f"{place} tests", "name each test sheet once")
     if table.piles is not None and table.production_log is None:
-        problem = "stands without production_log"
-        raise InputError(source, f"{place} piles", problem, "write production_log too, or take it out")
+        problem = "is given without production_log"
+        raise InputError(source, f"{place} piles", problem, "write production_log too, or remove it")
     return Group(table.name, tests, file(table.production_log, "production_log"), file(table.piles, "piles"))
 
 
 def _refuse_twice(names: Iterable[str], source: str, place: str, cure: str) -> None:
-    """Refuse a name that stands more than once."""
+    """Refuse a name that occurs more than once."""
     for name, times in Counter(names).items():
         if times > 1:
-            raise InputError(source, place, f"{name} stands {times} times", cure)
+            raise InputError(source, place, f"{name} occurs {times} times", cure)

@@ -1,4 +1,4 @@
-"""How a CSV file is written, and its rows as text: the part that signal tables and logs share.
+"""Delimiter and decimal mark of a CSV file, and its rows as text, for signal tables and logs.
 
 Headers of tables: a name and, in square brackets, a unit.
 """
@@ -23,12 +23,12 @@ _POINT_NUMBER = re.compile(r"\s*[+−-]?\d*\.\d+(?:[eE][+-]?\d+)?\s*")
 
 @dataclass(frozen=True)
 class Dialect:
-    """How a CSV file is written.
+    """Delimiter and decimal mark of a CSV file.
 
     Parameters
     ----------
     delimiter : str
-        What stands between columns.
+        Delimiter between columns.
     decimal : str
         The decimal mark, ``"."`` or ``","``.
     """
@@ -38,10 +38,10 @@ class Dialect:
 
 
 def dialect_of(lines: Sequence[str], source: str) -> Dialect:
-    """Find out how a CSV file is written.
+    """Find delimiter and decimal mark of a CSV file.
 
-    The delimiter is the one that the header holds most often. A decimal comma is believed only between other
-    delimiters, where some number has a comma and none a point.
+    The delimiter is the most frequent one in the header. A decimal comma is accepted only with another delimiter, if
+    some number has a comma and none has a point.
 
     Examples
     --------
@@ -77,7 +77,7 @@ class TextTable:
     headers : tuple of str
         The first row.
     rows : tuple of tuple
-        Line number in the file and the fields, one a row.
+        Line number in the file and the fields, one per row.
     decimal : str
         The decimal mark.
     """
@@ -99,7 +99,7 @@ def text_table(text: str, source: str) -> TextTable:
     lines = list(io.StringIO(text, newline=None))
     filled = [line for line in lines if line.strip(f"{DELIMITERS}\"' \r\n")]
     if not filled:
-        raise InputError(source, "", "has nothing but blank lines", "export the table again")
+        raise InputError(source, "", "has only blank lines", "export the table again")
     dialect = dialect_of(filled, source)
     (_, headers), *rows = _rows(lines, dialect, source)
     for line, fields in rows:
@@ -111,7 +111,7 @@ def text_table(text: str, source: str) -> TextTable:
 
 
 def uneven_row(source: str, row: int, have: int, wanted: int, dialect: Dialect) -> InputError:
-    """Give the message for a row that does not fit its header."""
+    """Give the message for a row whose length differs from the header."""
     cure = "give each column its value, and put text with a comma in quotes"
     if dialect.delimiter == "," and have > wanted:
         cure += "; decimal commas need semicolons between the columns"
@@ -133,14 +133,14 @@ _HEADER = re.compile(r"\s*([^\[\]]*?)\s*(?:\[([^\[\]]*)\]\s*)?")
 
 @dataclass(frozen=True)
 class Header:
-    """A column's header, taken apart.
+    """A column's header, split into name and unit.
 
     Parameters
     ----------
     name : str
-        What stands before the brackets.
+        Text before the brackets.
     unit : str
-        What stands in the brackets; empty where there are none.
+        Text in the brackets; empty if there are none.
     text : str
         The header as written, for messages.
     """
@@ -151,7 +151,7 @@ class Header:
 
     @classmethod
     def parse(cls, text: str) -> "Header":
-        """Take a header apart.
+        """Split a header into name and unit.
 
         Examples
         --------
@@ -172,7 +172,7 @@ class Column:
     index : int
         Its place, from 0 [1].
     factor : float
-        What its numbers are multiplied by to be in SI [SI unit per unit of the column].
+        Conversion factor to SI [SI unit per unit of the column].
     header : Header
         Its header.
     """
@@ -192,7 +192,7 @@ def find_columns(
 ) -> dict[str, Column]:
     """Find columns by name, with the factors of their units.
 
-    A column that is not asked for is passed over, unless its name is so near to a missing one that it must be meant.
+    An unknown column is skipped, unless its name is so close to a missing one that it must be a misspelling.
 
     Examples
     --------
@@ -206,7 +206,7 @@ def find_columns(
         if header.name not in asked:
             continue
         if header.name in found:
-            problem = f"comes twice, as column {found[header.name].index + 1} and column {index + 1}"
+            problem = f"occurs twice, as column {found[header.name].index + 1} and column {index + 1}"
             raise InputError(source, f"column {header.text}", problem, "keep one of them")
         found[header.name] = Column(index, _factor(header, asked[header.name], source), header)
     _refuse_near_misses(parsed, asked, found, source)
@@ -219,7 +219,7 @@ def find_columns(
 
 
 def header_text(name: str, dimension: str) -> str:
-    """Give how a header is written.
+    """Give the text of a header.
 
     Examples
     --------
@@ -248,7 +248,7 @@ def _factor(header: Header, dimension: str, source: str) -> float:
 
 
 def _refuse_near_misses(parsed: list[Header], asked: Iterable[str], found: dict[str, Column], source: str) -> None:
-    """Refuse a misspelt column: passed over in silence, its numbers would be lost."""
+    """Refuse a misspelt column, whose numbers would otherwise be lost without notice."""
     missing = [name for name in asked if name not in found]
     for header in parsed:
         if header.name in found:
@@ -267,14 +267,14 @@ _UNIT_AT_END = (
     re.compile(r"(?P<name>.*?)\s+in\s+(?P<unit>\S+)\s*"),
     re.compile(r"(?P<name>.*?\S)\s*[/,:|]\s*(?P<unit>\S.*?)\s*"),
 )
-"""Ways in which recorders write a unit behind a name: in brackets, after "in", a stroke or a comma."""
+"""Ways in which recorders write a unit after a name: in brackets, after "in", a slash or a comma."""
 
 _AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,})\s*")
-"""A unit behind a blank; a single letter there names a gauge, such as "top N" on the north face."""
+"""A unit after a blank; a single letter there names a gauge, such as "top N" on the north face."""
 
 
 def header_parts(text: str) -> tuple[str, str]:
-    """Take the header of any recorder apart into name and unit, which is empty where none is recognised.
+    """Split the header of any recorder into name and unit, which is empty if none is recognised.
 
     Examples
     --------

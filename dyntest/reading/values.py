@@ -1,7 +1,7 @@
-"""Values of a test sheet: the types they have, and the ranges outside which a unit or a digit is wrong.
+"""Values of a test sheet: their types, and the ranges outside which a unit or a digit must be wrong.
 
-The ranges catch slips such as ``"30000 psi"`` for a modulus of steel. They are not limits of design. Unless a source
-stands beside a range it is common practice, no source, and deliberately wide.
+The ranges catch slips such as ``"30000 psi"`` for a modulus of steel. They are not design limits. A range without a
+source beside it is common practice, no source, and deliberately wide.
 """
 
 from dataclasses import dataclass
@@ -64,7 +64,7 @@ STROKE = Range(0.05, 20.0, "m")
 MASS = Range(1.0, 1e6, "kg")
 RAM_MASS = Range(10.0, 1e6, "kg")
 RAM_WEIGHT = Range(100.0, 1e7, "N")
-"""A ram of ``"4 lbf"`` was meant in kip: the lightest that drive a pile at all weigh some tens of kilograms."""
+"""A ram of ``"4 lbf"`` was meant in kip: the lightest rams that drive piles weigh some tens of kilograms."""
 FORCE = Range(1e4, 1e9, "N")
 """A resistance or load of ``"380 lbf"`` was meant in kip: no pile is tested for less than a tonne."""
 ENERGY = Range(100.0, 1e7, "J")
@@ -94,7 +94,7 @@ ch. 17)."""
 
 @dataclass(frozen=True)
 class Material:
-    """What the material of a pile can be.
+    """Plausible properties of a pile material.
 
     Parameters
     ----------
@@ -143,20 +143,20 @@ MATERIALS = {
 """Every material by its name in the sheet."""
 
 STEEL_MODULUS = 210e9
-"""Modulus of steel where the sheet states none [Pa] (EN 1993-1-1, 3.2.6, from memory)."""
+"""Modulus of steel if the sheet gives none [Pa] (EN 1993-1-1, 3.2.6, from memory)."""
 
 STEEL_DENSITY = 7850.0
-"""Density of steel where the sheet states none [kg/m^3] (EN 1991-1-1, Table A.4, 77.0 to 78.5 kN/m³, from memory)."""
+"""Density of steel if the sheet gives none [kg/m^3] (EN 1991-1-1, Table A.4, 77.0 to 78.5 kN/m³, from memory)."""
 
 
 _KIN = {"force": "mass", "mass": "force", "unit weight": "density", "density": "unit weight"}
-"""Dimensions that a sheet confuses easily: the pound is one of mass for `dyntest.units`."""
+"""Dimensions that are easily confused: for `dyntest.units` the pound is a unit of mass."""
 
 _KIN_CURE = {
-    "force": "write lbf or kip for a force, or state a mass under its own key",
-    "mass": "write kg or lb for a mass, or state a weight under its own key",
-    "unit weight": 'write "492 lbf/ft^3", or state it as density',
-    "density": 'write "7850 kg/m^3", or state it as unit_weight',
+    "force": "write lbf or kip for a force, or give a mass under its own key",
+    "mass": "write kg or lb for a mass, or give a weight under its own key",
+    "unit weight": 'write "492 lbf/ft^3", or give it as density',
+    "density": 'write "7850 kg/m^3", or give it as unit_weight',
 }
 
 
@@ -182,7 +182,7 @@ class Physical:
         return core_schema.no_info_before_validator_function(self.read, handler(source))
 
     def read(self, value: object) -> float:
-        """Give the value in SI [SI unit of the dimension]; a `ValueError` holds problem and cure, parted by "; "."""
+        """Give the value in SI [SI unit of the dimension]; a `ValueError` has problem and cure, separated by "; "."""
         dimension = self.dimension
         article = "an" if dimension[0] in "aeiou" else "a"
         if not isinstance(value, str):
@@ -190,7 +190,7 @@ class Physical:
             cure = f"write {article} {dimension} with its unit in quotes, such as {self.example}"
             raise ValueError(f"{came} has no unit; {cure}")
         if as_written(value) != f'"{value}"':
-            raise ValueError(f"{as_written(value)} is no number with a unit; write it in one short line")
+            raise ValueError(f"{as_written(value)} is not a number with a unit; write it in one short line")
         try:
             number = to_si(value, dimension)
         except ValueError:
@@ -200,9 +200,7 @@ class Physical:
                 ) from None
             raise
         if number not in self.allowed:
-            raise ValueError(
-                f'"{value}" cannot be right, it lies outside {self.allowed}; check the number and its unit'
-            )
+            raise ValueError(f'"{value}" cannot be right: it is outside {self.allowed}; check the number and its unit')
         return number
 
 
@@ -232,7 +230,7 @@ class Ratio:
     def check(self, value: float) -> float:
         """Give the number back, or refuse it [1]."""
         if value not in self.allowed:
-            raise ValueError(f"{value:g} cannot be right, it lies outside {self.allowed}; check the number")
+            raise ValueError(f"{value:g} cannot be right: it is outside {self.allowed}; check the number")
         return value
 
 
@@ -244,13 +242,15 @@ def _one_line(text: str) -> str:
 
 def _not_empty(text: str) -> str:
     if not text.strip():
-        raise ValueError("the text is empty; fill it in or take the key out")
+        raise ValueError("the text is empty; fill it in or remove the key")
     return text
 
 
 def _local(value: object) -> object:
     if not isinstance(value, datetime):
-        raise ValueError(f"{as_written(value)} is no date with a time; write it without quotes as 2026-05-04T13:05:00")
+        raise ValueError(
+            f"{as_written(value)} is not a date with a time; write it without quotes as 2026-05-04T13:05:00"
+        )
     if value.tzinfo is not None:
         raise ValueError(f"{as_written(value)} has a time zone; write the local clock without one")
     return value
@@ -262,9 +262,9 @@ def _names(value: object) -> object:
 
 def _column(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, (str, int)):
-        raise ValueError(f"{as_written(value)} names no column; write its name in quotes, or its number from 1")
+        raise ValueError(f"{as_written(value)} is not a column; write its name in quotes, or its number from 1")
     if isinstance(value, int) and not 1 <= value <= 100_000:
-        raise ValueError(f"{as_written(value)} is no number of a column; count the columns from 1")
+        raise ValueError(f"{as_written(value)} is not a column number; count the columns from 1")
     return value
 
 

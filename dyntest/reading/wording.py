@@ -1,15 +1,15 @@
-"""How messages speak of files, values and near misses: always in one line."""
+"""How messages name files, values and misspelt words: always in one line."""
 
 import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
 SHOWN_LENGTH = 60
-"""Characters of a value that a message repeats at most."""
+"""Most characters of a value that a message repeats."""
 
 
 def known_as(path: str | Path) -> str:
-    """Give a file's name as its user knows it: its folder and itself.
+    """Give a file's name with its folder, as the user knows it.
 
     Examples
     --------
@@ -22,7 +22,7 @@ def known_as(path: str | Path) -> str:
 
 
 def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
-    """Give a text in one line, without control characters and not longer than a message can bear.
+    """Give a text in one line, without control characters and cut to the length of a message.
 
     Examples
     --------
@@ -34,7 +34,7 @@ def printable(text: str, limit: int = SHOWN_LENGTH) -> str:
 
 
 def as_written(value: object) -> str:
-    """Give a value as a message repeats it: text in quotes, the rest as TOML would write it.
+    """Give a value as a message repeats it: text in quotes, other values as in TOML.
 
     Examples
     --------
@@ -56,7 +56,7 @@ def as_written(value: object) -> str:
 
 
 def nearest(word: str, allowed: Iterable[str], cutoff: float = 0.6) -> str | None:
-    """Give the allowed word that a misspelt one most likely meant.
+    """Give the allowed word closest to a misspelt one.
 
     Examples
     --------

@@ -95,5 +95,5 @@ def test_new_lays_files_out_and_never_replaces_one(tmp_path, capsys):
         except SystemExit as stop:
             left = stop.code
         assert left == status
-    assert "already there" in capsys.readouterr().err
+    assert "already exists" in capsys.readouterr().err
     assert {path.name for path in (tmp_path / "new").iterdir()} == set(blank_files()) - {"piles.csv"}

@@ -150,7 +150,7 @@ def test_units_of_the_headers_are_taken(tmp_path):
             ("stroke", "Fall"),
         ),
         (["Depth,Blows,Notes", "2,10,", "2,12,"], LogLayout(columns=COLUMNS), ("row 2", "penetration_at_start")),
-        (["Depth,Blows,Notes", "1,10,", "2,9,"], LogLayout(columns=COLUMNS, cumulative=True), ("row 3", "falls")),
+        (["Depth,Blows,Notes", "1,10,", "2,9,"], LogLayout(columns=COLUMNS, cumulative=True), ("row 3", "decreases")),
         (["Depth,Blows,Notes", "1,10.5,", "2,9,"], LogLayout(columns=COLUMNS), ("row 2", "10.5")),
         (["Depth,Blows,Notes", "1,,", "2,9,"], LogLayout(columns=COLUMNS), ("row 2", "empty")),
         (["Depth,Blows,Notes"], LogLayout(columns=COLUMNS), ("no rows",)),
@@ -207,9 +207,9 @@ def test_dates_of_either_writing(tmp_path, dates, order, wanted):
 @pytest.mark.parametrize(
     ("dates", "order", "needles"),
     [
-        (("5/4/2026", "5/5/2026"), None, ("row 2", "two dates", "month first")),
-        (("13/5/2026", "5/14/2026"), None, ("row 4", "one writing")),
-        (("14/5/2026",), "month first", ("row 2", "no date")),
+        (("5/4/2026", "5/5/2026"), None, ("row 2", "ambiguous", "month first")),
+        (("13/5/2026", "5/14/2026"), None, ("row 4", "in one order")),
+        (("14/5/2026",), "month first", ("row 2", "not a date")),
     ],
 )
 def test_dates_that_would_have_to_be_guessed(tmp_path, refuses, dates, order, needles):

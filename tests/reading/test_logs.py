@@ -96,7 +96,7 @@ CASES = {
     "no unit": (LOG.replace("depth_to [ft]", "depth_to"), "column depth_to", "has no unit", "depth_to [m]"),
     "missing column": (LOG.replace("blows,", "count,"), "column blows", "is missing", "add blows"),
     "misspelt column": (LOG.replace("stroke [ft]", "strok [ft]"), "column strok [ft]", "write stroke"),
-    "column twice": (LOG.replace("remark\n", "blows\n"), "column blows", "comes twice", "keep one"),
+    "column twice": (LOG.replace("remark\n", "blows\n"), "column blows", "twice", "keep one"),
     "comma in a remark": (
         LOG.replace('"slow, then steady"', "slow, then steady"),
         "row 4",
@@ -106,7 +106,7 @@ CASES = {
     "value missing": (LOG.replace("10,11,4,5.5,", "10,11,4"), "row 3", "3 values for 5 columns", "each column"),
     "quote left open": (LOG.replace('steady"', "steady"), "row 5", "cannot be read", "correct the row"),
     "header alone": (LOG.partition("\n")[0], "header", "fill in the table"),
-    "blank": ("\n \n", "nothing but blank lines", "export"),
+    "blank": ("\n \n", "only blank lines", "export"),
     "empty": ("", "is empty", "export"),
 }
 
@@ -166,7 +166,7 @@ def test_pile_table(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "needles"),
     [
-        ("P2", "P1", ("row 3, column pile", "pile P1 stands in row 2 already", "one row a pile")),
+        ("P2", "P1", ("row 3, column pile", "pile P1 is already in row 2", "one row per pile")),
         ("0.25", "1:4", ("row 3, column batter", '"1:4" is not a number')),
         ("0.25", "4", ("row 3, column batter", "0 to 1")),
         ("10.5,-3,60", "10.5,-3,0", ("row 3, column furnished_length", "0.1 to 300 m")),

@@ -19,7 +19,7 @@ CASES = {
     "unknown key": ({"pile.lenght_below_gauges": '"17 m"'}, "[pile] lenght_below_gauges", "write length_below_gauges"),
     "unknown table": ({"hamer": {"kind": '"drop"'}}, "hamer: is not a key", "write hammer"),
     "key in the wrong table": ({"pile.ram_mass": '"3000 kg"'}, "[pile] ram_mass", "move it to [hammer]"),
-    "key that nothing is like": ({"soil.colour": '"grey"'}, "[soil] colour", "take it out, or write one of shaft, toe"),
+    "key that nothing is like": ({"soil.colour": '"grey"'}, "[soil] colour", "remove it, or write one of shaft, toe"),
     "misspelt in place of the right one": (
         {"pile.length_below_gauges": None, "pile.length_below_gauge": '"17 m"'},
         "[pile] length_below_gauge: is not a key",
@@ -78,7 +78,7 @@ CASES = {
         {"pile.modulus": '"200 GPa"', "pile.density": '"7850 kg/m^3"', "pile.wave_speed": '"5123 m/s"'},
         "[pile] wave_speed",
         "5048 m/s",
-        "take one out",
+        "remove one",
     ),
     "following density impossible": (
         {"pile.modulus": '"180 GPa"', "pile.wave_speed": '"5350 m/s"'},
@@ -106,7 +106,7 @@ CASES = {
         "not possible for steel",
     ),
     "total length too short": ({"pile.total_length": '"16 m"'}, "[pile] total_length", "from head to toe"),
-    "tip longer than the pile": ({"pile.tip_reinforcement": '"20 m"'}, "[pile] tip_reinforcement", "of the tip alone"),
+    "tip longer than the pile": ({"pile.tip_reinforcement": '"20 m"'}, "[pile] tip_reinforcement", "of the tip only"),
     "parts too short": (
         {"pile.part": [{"length": '"16 m"'}]},
         "[[pile.part]] length",
@@ -167,7 +167,7 @@ CASES = {
     "one column twice": (
         {"gauges.strain": '["strain_1", "strain_1"]'},
         "[gauges]",
-        '"strain_1" comes twice',
+        '"strain_1" is used twice',
         "own column",
     ),
     "gauge name with unit": ({"gauges.strain": '["a [m/m]", "b"]'}, "[gauges]", "square brackets", "without its unit"),
@@ -191,7 +191,7 @@ CASES = {
         AVERAGED | {"gauges.leave_out": '["f"]'},
         "[gauges] leave_out",
         "no single gauge",
-        "take it out",
+        "remove it",
     ),
     "calibration of nothing": ({"gauges.calibration": {"strain_3": '"x"'}}, "[gauges] calibration.strain_3", "or all"),
     "factor without load": (
@@ -238,7 +238,7 @@ CASES = {
     ),
     "drive letter": ({"drive.0.signals": "'C:\\x.csv'"}, "[[drive]] 1 signals", "leaves the sheet's folder", "copy"),
     "pattern above": ({"drive.0.signals": '"../*.csv"'}, "[[drive]] 1 signals", "leaves the sheet's folder", "copy"),
-    "pattern without files": ({"drive.0.signals": '"blows/*.csv"'}, "[[drive]] 1 signals", "no file fits", "check"),
+    "pattern without files": ({"drive.0.signals": '"blows/*.csv"'}, "[[drive]] 1 signals", "no file matches", "check"),
     "null character": ({"drive.0.signals": '"a\\u0000b"'}, "[[drive]] 1 signals", "control characters"),
     "endless name": ({"drive.0.signals": f'"{"a" * 5000}"'}, "[[drive]] 1 signals", "check the name"),
     "file twice": (
@@ -259,7 +259,12 @@ CASES = {
         "own file",
     ),
     "clock in quotes": ({"drive.0.start": '"2026-05-04 13:05"'}, "[[drive]] 1 start", "write it without quotes"),
-    "date alone": ({"drive.0.start": "2026-05-04"}, "[[drive]] 1 start", "no date with a time", "2026-05-04T13:05:00"),
+    "date alone": (
+        {"drive.0.start": "2026-05-04"},
+        "[[drive]] 1 start",
+        "not a date with a time",
+        "2026-05-04T13:05:00",
+    ),
     "time zone": ({"drive.0.start": "2026-05-04T13:05:00Z"}, "[[drive]] 1 start", "time zone", "local clock"),
     "end before start": (
         {"drive.0.start": "2026-05-04T13:05:00", "drive.0.end": "2026-05-04T12:05:00"},
@@ -318,7 +323,7 @@ TEXTS = {
     "UTF-16 without mark": ("format = 1".encode("utf-16-le"), "UTF-16", "UTF-8"),
     "Latin-1": ("format = 1\n# Brücke\n".encode("latin-1"), "line 2", "0xfc", "UTF-8"),
     "empty": (b"", "is empty", "copy"),
-    "no text": (bytes(range(256)) * 10, "no text", "UTF-8"),
+    "not text": (bytes(range(256)) * 10, "not text", "UTF-8"),
     "enormous": (b"#" * 2_000_000, "larger than 1 megabytes", "right file"),
 }
 
@@ -343,7 +348,7 @@ def test_a_name_with_line_breaks_stays_in_one_line(tmp_path, refuses):
 
 def test_what_is_no_plain_file_is_not_read(tmp_path, refuses):
     os.mkfifo(tmp_path / "sheet.toml")
-    refuses(lambda: read_sheet(tmp_path / "sheet.toml"), "is not a file of data", "plain file")
+    refuses(lambda: read_sheet(tmp_path / "sheet.toml"), "is not a regular file", "data file")
 
 
 @pytest.mark.parametrize("named", ["link.csv", "folder/link.csv", "link*.csv", "folder/*.csv"])

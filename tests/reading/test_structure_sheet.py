@@ -55,7 +55,7 @@ def test_groups_and_files(folder):
         ('name = "Invented bridge"\n', "", "[structure] name", "missing"),
         ("piles =", "pile =", "[[group]] 1 pile", "not a key"),
         ("format = 1", "format = 2", "format", "not a format"),
-        ('"US"', '"metric"', "[structure] display_units", "not one of"),
+        ('"US"', '"metric"', "[structure] display_units", "not allowed"),
     ],
 )
 def test_what_cannot_be_gets_one_message(folder, old, new, place, told):

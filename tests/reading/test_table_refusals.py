@@ -71,16 +71,16 @@ CASES = {
         "same number",
     ),
     "last blow broken off": (lambda f: f[:500], "row 402, column blow", "blow 3 has 100 samples, most have 200"),
-    "blow comes again": (
+    "blow occurs again": (
         lambda f: f.assign(blow=np.repeat([1, 2, 1], 200)),
         "row 402, column blow",
-        "blow 1 comes again after blow 2",
+        "blow 1 occurs again after blow 2",
         "export",
     ),
     "blows interleaved": (
         lambda f: f.sort_values(["time [s]", "blow"]),
         "row 5, column blow",
-        "blow 1 comes again after blow 3",
+        "blow 1 occurs again after blow 3",
         "one after the other",
     ),
     "blows in the wrong order": (
@@ -95,12 +95,12 @@ CASES = {
         "has 400 samples",
         "same number of samples",
     ),
-    "no blow numbers": (lambda f: f.drop(columns="blow"), "row 202, column time [s]", "time goes back", "column blow"),
-    "time goes back": (jump_back, "row 102, column time [s]", "blow 1: time goes back", "its own time"),
+    "no blow numbers": (lambda f: f.drop(columns="blow"), "row 202, column time [s]", "time decreases", "column blow"),
+    "time decreases": (jump_back, "row 102, column time [s]", "blow 1: time decreases", "its own time"),
     "time stands still": (
         lambda f: at(f, 11, "time [s]", f.loc[10, "time [s]"]),
         "row 13, column time [s]",
-        "time goes back or stands still",
+        "time decreases or does not change",
     ),
     "missing sample": (sample_missing, "row 122, column time [s]", "not uniform (0.0001 s here", "missing sample"),
     "time rounded too far": (
@@ -123,7 +123,7 @@ CASES = {
     "clock that runs": (
         lambda f: at(f, 250, "clock [s]", 1.6),
         "row 252, column clock [s]",
-        "varies inside blow 2",
+        "varies within blow 2",
         "one value for the whole blow",
     ),
     "clock that goes back": (
@@ -135,8 +135,8 @@ CASES = {
     "penetration as a level": (
         lambda f: f.assign(**{"penetration [m]": 20.0 - f["blow"]}),
         "column penetration",
-        "blow 2 is less deep than blow 1",
-        "not level",
+        "blow 2 is shallower than blow 1",
+        "not elevation",
     ),
     "negative penetration": (
         lambda f: f.assign(**{"penetration [m]": -1.0}),
@@ -155,7 +155,7 @@ CASES = {
         "-200000 g is far beyond any acceleration",
         "check the unit",
     ),
-    "too few samples": (lambda f: f[f.index % 200 < 40], "has only 40 samples a blow", "at least 64", "whole record"),
+    "too few samples": (lambda f: f[f.index % 200 < 40], "has only 40 samples per blow", "at least 64", "whole record"),
     "no rows": (lambda f: f[:0], "has a header but no rows", "export"),
 }
 
@@ -226,7 +226,7 @@ TEXTS = {
     "column twice": (
         lambda t: t.replace("strain_2 [µm/m]", S1, 1),
         "column strain_1 [µm/m]",
-        "comes twice, as column 3 and column 4",
+        "occurs twice, as column 3 and column 4",
         "keep one",
     ),
     "blank first row": (lambda t: "\n" + t, "row 1", "is blank", "headers of the columns"),
@@ -255,12 +255,12 @@ def spoilt_file(write_sheet, name, data):
 
 
 FILES = {
-    "no Parquet": ("x.parquet", b"blow,time\n1,2\n" * 100, "not a whole Parquet file", "export the file again"),
+    "no Parquet": ("x.parquet", b"blow,time\n1,2\n" * 100, "not a complete Parquet file", "export the file again"),
     "empty": ("x.csv", b"", "is empty", "export or copy"),
     "empty gzip": ("x.csv.gz", gzip.compress(b""), "is empty", "export or copy"),
     "no gzip": ("x.csv.gz", b"blow,time\n1,2\n", "cannot be unpacked", "copy the file again"),
     "gzip broken off": ("x.csv.gz", gzip.compress(bytes(100_000))[:60], "cannot be unpacked", "copy the file again"),
-    "bytes": ("x.csv", bytes(range(256)) * 100, "no text", "UTF-8"),
+    "bytes": ("x.csv", bytes(range(256)) * 100, "not text", "UTF-8"),
     "a workbook in name only": ("x.xlsx", b"PK", "workbook", "xlsx"),
     "blank lines": ("x.csv", b"\n\n\n", "is blank", "headers"),
 }
@@ -291,7 +291,8 @@ def test_a_parquet_with_damaged_pages(write_sheet, refuses):
 
 
 @pytest.mark.parametrize(
-    ("values", "needle"), [(["a"] * 600, "holds string"), ([True] * 600, "holds bool"), ([[1.0]] * 600, "holds list")]
+    ("values", "needle"),
+    [(["a"] * 600, "contains string"), ([True] * 600, "contains bool"), ([[1.0]] * 600, "contains list")],
 )
 def test_a_parquet_column_of_another_kind(write_sheet, signals_frame, refuses, values, needle):
     path = write_sheet({"drive.0.signals": '"x.parquet"'}, name="x.parquet")
@@ -331,7 +332,7 @@ def test_the_bounds_leave_room_for_a_long_drive():
 
 PAIRS = {
     # what is done to the second of two one-blow files
-    "shorter": (lambda f: f[:150], "second.csv", "has 150 samples a blow", "first.csv has 200", "same number"),
+    "shorter": (lambda f: f[:150], "second.csv", "has 150 samples per blow", "first.csv has 200", "same number"),
     "slower": (
         lambda f: f.assign(**{"time [s]": f["time [s]"] * 2}),
         "second.csv",
@@ -366,4 +367,6 @@ def test_blow_numbers_go_on_from_file_to_file(write_sheet, signals_frame, refuse
         signals_frame().to_csv(path.parent / name, index=False)
     sheet = read_sheet(path)
     call = lambda: read_signals(sheet, sheet.drives[0])  # noqa: E731
-    refuses(call, "P2-4/second.csv, column blow", "begins with blow 1, the file before ends with blow 3", "onward")
+    refuses(
+        call, "P2-4/second.csv, column blow", "begins with blow 1, the file before ends with blow 3", "consecutively"
+    )

@@ -30,7 +30,7 @@ EACH = {
     "a null character": (lambda t: t.replace(",", ",\0", 1), ""),
     "a column twice": (
         lambda t: "\n".join(f"{line},{line.split(',')[1]}" for line in t.splitlines()) + "\n",
-        "comes twice",
+        "twice",
     ),
     "a field beyond what a reader of CSV takes": (lambda t: t.rstrip("\n") + "x" * 200_000 + "\n", "row|column"),
     "HTML": (lambda t: "<table><tr><td>1</td></tr></table>\n", "no rows|missing"),

@@ -171,7 +171,7 @@ def test_channels_of_two_rates(tmp_path, written_sheet):
             file[name] = GOOD[name]
             file[name].attrs["sample_rate"] = 20e3 if name != "strain_2" else 10e3
     sheet = written_sheet("x.h5", files=FILES.replace('[records.channels.time]\nunit = "s"\n', ""))
-    with pytest.raises(InputError, match="different rates"):
+    with pytest.raises(InputError, match="different sampling rates"):
         read_signals(sheet, sheet.drives[0])
 
 

@@ -147,7 +147,7 @@ CONTRADICTIONS = {
     "an unknown choice": ({"choices.best_blow": "3"}, "best_blow"),
     "two ways of requiring that differ": (
         {"requirement.factored_load": '"300 kip"', "requirement.resistance_factor": "0.65"},
-        "contradicts itself",
+        "is contradictory",
     ),
     "a load whose verification is unknown": (
         {
@@ -185,7 +185,7 @@ CONTRADICTIONS = {
     "units of neither system": ({"test.display_units": '"imperial"'}, "display_units"),
     "three strain gauges": ({"gauges.strain": '["strain_1", "strain_2", "strain_3"]'}, "[gauges] strain"),
     "no strain gauges": ({"gauges.strain": "[]"}, "[gauges]"),
-    "the same column for strain and acceleration": ({"gauges.acceleration": '["strain_1", "strain_2"]'}, "comes twice"),
+    "the same column for strain and acceleration": ({"gauges.acceleration": '["strain_1", "strain_2"]'}, "twice"),
     "a gauge without a name": ({"gauges.strain": '["", "strain_2"]'}, "[gauges] strain"),
     "a gauge named blow": ({"gauges.strain": '["blow", "strain_2"]'}, "blow"),
     "a gauge named clock": ({"gauges.acceleration": '["clock", "acceleration_2"]'}, "clock"),

@@ -1,4 +1,4 @@
-"""Files of general recorders: a module a format, each with `recognise` and `read`."""
+"""Files of general recorders: one module per format, each with `recognise` and `read`."""
 
 from importlib import import_module
 from pathlib import Path
@@ -11,10 +11,10 @@ from dyntest.reading.parts import Records
 from dyntest.reading.wording import known_as, listed
 
 FORMATS = ("parquet", "excel", "tdms", "uff58", "matlab", "hdf5", "text")
-"""Every format by its word in the sheet; text comes last, since it is recognised by what it is not."""
+"""Every format by its word in the sheet; text is last, since any other file may pass as text."""
 
 MAX_RECORD_BYTES = 20_000_000_000
-"""Largest file of a recorder that is opened [byte]; an hour of four channels at 20 kHz has 2.3 gigabytes. Our own."""
+"""Largest recorder file that is opened [byte]; an hour of four channels at 20 kHz has 2.3 gigabytes. Our own."""
 
 
 def format_module(name: str) -> ModuleType:
@@ -23,7 +23,7 @@ def format_module(name: str) -> ModuleType:
 
 
 def format_of(path: Path, records: Records) -> str:
-    """Give the format of a recorder's file, as the sheet says or as its name and first bytes tell."""
+    """Give the format of a recorder's file, by the sheet or by its name and first bytes."""
     source = known_as(path)
     check_file(path, MAX_RECORD_BYTES)
     with path.open("rb") as stream:
@@ -31,7 +31,7 @@ def format_of(path: Path, records: Records) -> str:
     name = path.name.lower()
     chosen = records.format or next((word for word in FORMATS if format_module(word).recognise(name, head)), None)
     if chosen is None:
-        problem = "is in no format that is known by its name or its first bytes"
+        problem = "is not in a known format, by its name or its first bytes"
         raise InputError(source, "", problem, f"write [records] format as {listed(sorted(FORMATS))}")
     return chosen
 

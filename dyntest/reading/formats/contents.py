@@ -1,4 +1,4 @@
-"""What a recorder's file holds, whatever its format: channels with names, units, lengths and time steps."""
+"""Contents of a recorder's file in any format: channels with names, units, lengths and time steps."""
 
 import importlib
 import weakref
@@ -14,7 +14,7 @@ from dyntest.errors import InputError
 from dyntest.reading.wording import printable
 
 MOST_CHANNELS = 2000
-"""Most channels of a file that are looked at [1]. Our own bound, no source."""
+"""Most channels of a file that are read [1]. Our own bound, no source."""
 
 MOST_SAMPLES = 1_000_000_000
 """Most numbers of one channel [1], 14 hours at 20 kHz. Our own bound, no source."""
@@ -25,20 +25,20 @@ BLOCK = 1 << 19
 
 @dataclass(frozen=True)
 class FileChannel:
-    """A channel as it stands in a file.
+    """A channel in a file.
 
     Parameters
     ----------
     name : str
-        Its name, with its groups before it where the file has groups.
+        Its name, after the names of its groups if the file has groups.
     shape : tuple of int
         Samples, or blows and samples [1].
     unit : str
-        As the file writes it; empty where it does not.
+        As in the file; empty if not given.
     start, step : float or None
-        Time of the first sample and time between two, where the file says them with the channel [s].
+        Time of the first sample and time step, if the file gives them with the channel [s].
     numbers : bool
-        Whether it holds numbers at all.
+        Whether it contains numbers.
     """
 
     name: str
@@ -62,15 +62,15 @@ class Contents:
     channels : tuple of FileChannel
         In the order of the file.
     column : callable
-        From a channel's place, from 0, to all its numbers as they stand.
+        From a channel's place, from 0, to all its numbers as recorded.
     part : callable
         From places, a first sample and a number of samples to these numbers, shape (n_channels, n_samples).
     settings : dict
-        What was found out about the file, by the keys of ``[records]``.
+        Properties found in the file, by the keys of ``[records]``.
     head : tuple of str
         First lines of the file, where it has any.
     place : callable
-        From the place of a sample, from 0, to where it stands in the file, in words.
+        From the number of a sample, from 0, to its place in the file, in words.
     rows : callable or None
         From a channel's place, a first row and a number of rows of an array of two dimensions to these alone; None
         where the format has to read the whole array.
@@ -94,7 +94,7 @@ class Contents:
 
 
 def parts_of(column: Callable[[int], np.ndarray]) -> Callable[[Sequence[int], int, int], np.ndarray]:
-    """Give `Contents.part` of a file that is held in memory."""
+    """Give `Contents.part` of a file in memory."""
 
     def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
         return np.array([column(place)[start : start + count] for place in places], dtype=float)
@@ -103,9 +103,9 @@ def parts_of(column: Callable[[int], np.ndarray]) -> Callable[[Sequence[int], in
 
 
 def window_of(contents: Contents, places: Collection[int], start: int, most: int) -> Contents:
-    """Give a file as if some of its channels had only some of their rows: samples, or blows of a two-dimensional array.
+    """Give a file in which some channels have only some of their rows: samples, or blows of a two-dimensional array.
 
-    Nothing but these rows is read of them, as far as the format allows.
+    Only these rows are read, as far as the format allows.
     """
     channels = list(contents.channels)
     for place in places:
@@ -142,7 +142,7 @@ def _close(file: Any) -> None:
 
 
 def library(name: str, source: str) -> ModuleType:
-    """Load the library that reads a format, or say which extra brings it."""
+    """Load the library that reads a format, or say which extra installs it."""
     try:
         return importlib.import_module(name)
     except ImportError:
@@ -153,16 +153,16 @@ def library(name: str, source: str) -> ModuleType:
 def damaged(source: str, what: str, trouble: BaseException) -> InputError:
     """Give the message for a file that its library cannot read."""
     reason = printable(" ".join(str(trouble).split()) or type(trouble).__name__, 80)
-    return InputError(source, "", f"is not a whole {what} ({reason})", "copy or export the file again")
+    return InputError(source, "", f"is not a complete {what} ({reason})", "copy or export the file again")
 
 
 def check_channels(channels: Sequence[FileChannel], source: str) -> None:
-    """Refuse a file without channels, or with absurdly many or long ones."""
+    """Refuse a file without channels, or with far too many or too long ones."""
     if not channels:
-        raise InputError(source, "", "holds no channel of numbers", "export the records again")
+        raise InputError(source, "", "has no channel of numbers", "export the records again")
     if len(channels) > MOST_CHANNELS:
-        problem = f"has {len(channels):,} channels, and at most {MOST_CHANNELS:,} are looked at"
-        raise InputError(source, "", problem, "export the channels of the gauges alone")
+        problem = f"has {len(channels):,} channels, and at most {MOST_CHANNELS:,} are read"
+        raise InputError(source, "", problem, "export only the channels of the gauges")
     for channel in channels:
         if int(np.prod(channel.shape, dtype=float)) > MOST_SAMPLES:
             problem = f"has more than {MOST_SAMPLES:,} values"

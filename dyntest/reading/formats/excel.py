@@ -1,4 +1,4 @@
-"""Workbooks: xlsx, xlsm, xlsb, xls and ods, a sheet as rows of cells."""
+"""Workbooks: xlsx, xlsm, xlsb, xls and ods; a sheet is read as rows of cells."""
 
 import datetime
 import zipfile
@@ -22,7 +22,7 @@ MAX_WORKBOOK_BYTES = 300_000_000
 """Largest workbook that is read [byte]. Our own bound, no source."""
 
 MAX_UNPACKED_BYTES = 2_000_000_000
-"""Most that a workbook may hold once unpacked [byte]; a full sheet of a million rows has about half. Our own."""
+"""Largest unpacked workbook [byte]; a full sheet of a million rows has about half. Our own."""
 
 _PACKED = b"PK\x03\x04"
 _OLD = b"\xd0\xcf\x11\xe0"
@@ -32,7 +32,7 @@ Cell = Any
 
 
 def recognise(name: str, head: bytes) -> bool:
-    """Whether a file is a workbook, by its ending."""
+    """Whether a file is a workbook, by its extension."""
     return name.endswith((".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")) and not name.startswith("~$")
 
 
@@ -84,13 +84,13 @@ def read_sheets(path: Path, wanted: str | None) -> dict[str, list[list[Cell]]]:
 
 
 def _check_unpacked(path: Path, source: str) -> None:
-    """Refuse a file that would unpack to an absurd size."""
+    """Refuse a file that would unpack to far too many bytes."""
     with path.open("rb") as stream:
         head = stream.read(8)
     if head.startswith(_OLD):
         return
     if not head.startswith(_PACKED):
-        raise InputError(source, "", "is not a workbook, whatever its name says", "save it as xlsx, or as text")
+        raise InputError(source, "", "is not a workbook, despite its name", "save it as xlsx, or as text")
     try:
         with zipfile.ZipFile(path) as packed:
             size = sum(one.file_size for one in packed.infolist())
@@ -98,7 +98,7 @@ def _check_unpacked(path: Path, source: str) -> None:
         raise damaged(source, "workbook", trouble) from None
     if size > MAX_UNPACKED_BYTES:
         problem = f"would unpack to {size / 1e9:.0f} gigabytes"
-        raise InputError(source, "", problem, "save the sheet with the records alone")
+        raise InputError(source, "", problem, "save only the sheet with the records")
 
 
 def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) -> Contents:
@@ -138,7 +138,7 @@ def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) 
 
 
 def _decimal(rows: Sequence[Sequence[Cell]]) -> str:
-    """Give the decimal mark of numbers that stand as text."""
+    """Give the decimal mark of numbers stored as text."""
     texts = [cell for row in rows[:200] for cell in row if isinstance(cell, str) and cell]
     comma = any(_is_number(cell, ",") and "," in cell for cell in texts)
     point = any(_is_number(cell, ".") and "." in cell for cell in texts)
@@ -199,12 +199,12 @@ def _number(cell: Cell, source: str, where: str, decimal: str) -> float:
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         if np.isfinite(cell):
             return float(cell)
-        raise InputError(source, where, f"is {cell}, not a finite number", "write a number or take the blow out")
+        raise InputError(source, where, f"is {cell}, not a finite number", "write a number or remove the blow")
     if cell is None or cell == "":
-        problem = "is empty, or a formula that no spreadsheet has worked out"
+        problem = "is empty, or a formula without a computed value"
         raise InputError(source, where, problem, "open the workbook, fill the cell in and save it")
     if isinstance(cell, datetime.timedelta):
         return cell.total_seconds()
     if isinstance(cell, str) and _is_number(cell, decimal):
         return plain_number(cell, decimal)
-    raise InputError(source, where, f"{as_written(str(cell))} is not a number", "write a number or take the blow out")
+    raise InputError(source, where, f"{as_written(str(cell))} is not a number", "write a number or remove the blow")

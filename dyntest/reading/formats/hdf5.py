@@ -27,10 +27,10 @@ _UNITS = ("unit", "units", "Unit", "Units", "unit_string")
 _STEPS = ("dt", "wf_increment", "time_step", "sample_interval", "delta_t")
 _RATES = ("fs", "Fs", "FS", "sample_rate", "sampling_rate", "SampleRate", "sample_frequency", "rate")
 _STARTS = ("t0", "start_time", "wf_start_offset", "time_offset")
-"""Attributes by which writers of HDF5 commonly tell unit, time step, rate and time of the first sample."""
+"""Attributes commonly used in HDF5 for unit, time step, rate and time of the first sample."""
 
 DEEPEST = 20
-"""Groups within groups that are followed [1]. Our own bound, no source."""
+"""Deepest nesting of groups that is read [1]. Our own bound, no source."""
 
 
 def recognise(name: str, head: bytes) -> bool:
@@ -74,7 +74,7 @@ def _opened(h5py: Any, path: Path) -> Any:
 def _walk(h5py: Any, group: Any, above: str, found: dict[str, Any], outside: list[str], source: str) -> None:
     """Collect the data sets below a group; links that leave the file are noted and never followed."""
     if above.count("/") > DEEPEST:
-        raise InputError(source, printable(above), "has groups nested too deeply", "export the channels alone")
+        raise InputError(source, printable(above), "has groups nested too deeply", "export only the channels")
     for name in group:
         path = f"{above}{name}"
         if path.startswith("#"):  # what MATLAB keeps for itself
@@ -98,11 +98,11 @@ def _walk(h5py: Any, group: Any, above: str, found: dict[str, Any], outside: lis
                 found[path] = entry
         if len(found) > MOST_CHANNELS:
             problem = f"has more than {MOST_CHANNELS:,} channels"
-            raise InputError(source, "", problem, "export the channels of the gauges alone, or name their group")
+            raise InputError(source, "", problem, "export only the channels of the gauges, or name their group")
 
 
 def _groups(found: dict[str, Any], group: str | None, source: str) -> list[list[str]]:
-    """Give the names below the group that the sheet names, or below each group that fits its pattern."""
+    """Give the names below the group named in the sheet, or below each group that matches its pattern."""
     if group is None:
         return [list(found)]
     wanted = group.strip("/")
@@ -123,8 +123,8 @@ def _contents(
     source: str, word: str, found: dict[str, Any], outside: list[str], transposed: bool, keeper: Keeper
 ) -> Contents:
     if not found and outside:
-        problem = f"{printable(outside[0])} is a link into another file"
-        raise InputError(source, "", problem, "write the records themselves into the file")
+        problem = f"{printable(outside[0])} is a link to another file"
+        raise InputError(source, "", problem, "store the records in the file itself")
     channels, sets = [], []
     for name, entry in found.items():
         for one, data in _columns(name, entry):
@@ -168,7 +168,7 @@ def _contents(
 
 
 class _reading:
-    """Turns what goes wrong while a data set is read into one message."""
+    """Turns errors while a data set is read into one message."""
 
     def __init__(self, source: str, name: str):
         self.source, self.name = source, name

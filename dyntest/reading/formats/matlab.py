@@ -65,7 +65,7 @@ def _collect(name: str, value: Any, found: dict[str, np.ndarray]) -> None:
     if array.dtype.kind == "O":
         entries = [np.asarray(entry) for entry in array.ravel()]
         if entries and all(one.dtype.kind in "iuf" and one.size == entries[0].size > 1 for one in entries):
-            found[name] = np.squeeze(np.array([one.ravel() for one in entries]))  # a cell a blow
+            found[name] = np.squeeze(np.array([one.ravel() for one in entries]))  # a cell per blow
         elif len(entries) == 1:
             _collect(name, entries[0], found)
         else:

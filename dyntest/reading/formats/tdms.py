@@ -15,7 +15,7 @@ from dyntest.reading.wording import as_written, known_as, printable
 
 _STEPS = ("wf_increment", "dt", "time_step", "sample_interval")
 _RATES = ("sample_rate", "Sample Rate", "SampleRate", "sampling_rate", "SamplingRate", "fs", "Fs", "rate", "Rate")
-"""Properties by which writers of TDMS commonly tell the time step [s] or the rate [Hz]."""
+"""Properties commonly used in TDMS for the time step [s] or the rate [Hz]."""
 
 _UNITS = ("unit_string", "NI_UnitDescription", "unit", "Unit", "units", "Units")
 

@@ -1,4 +1,4 @@
-"""Text in columns: parted by commas, semicolons, tabs or spaces, below any number of lines about the recorder."""
+"""Text in columns separated by commas, semicolons, tabs or spaces, below any number of lines on the recorder."""
 
 import csv
 import io
@@ -20,10 +20,10 @@ from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
 SNIFFED = 1 << 17
-"""Bytes at the beginning of a text that are looked at to learn how it is written."""
+"""Bytes at the beginning of a text that are examined to find its layout."""
 
 LEAST_ROWS = 3
-"""Rows of numbers in a row that are taken for the table [1]; a line about the recorder may have numbers too."""
+"""Successive rows of numbers that are taken as the table [1]; a line on the recorder may have numbers too."""
 
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (" ", "."), (" ", ","), (",", ","))
 _NUMBER = {
@@ -35,18 +35,18 @@ _NOT_TEXT = (b"\x89HDF", b"TDSm", b"PAR1", b"PK\x03\x04", b"MATLAB", b"\xd0\xcf\
 
 @dataclass(frozen=True)
 class TextLayout:
-    """How a text in columns is written.
+    """Layout of a text in columns.
 
     Parameters
     ----------
     delimiter, decimal : str
-        What stands between columns, and the decimal mark.
+        Delimiter between columns, and the decimal mark.
     first : int
         Line of the first row of numbers, from 0 [1].
     header : int or None
         Line of the header, from 0 [1]; None where there is none.
     names, units : tuple of str
-        By column; units are empty where the file does not say them.
+        By column; units are empty if the file does not give them.
     """
 
     delimiter: str
@@ -72,7 +72,7 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
 
 
 def layout_of_text(data: bytes, records: Records, source: str) -> tuple[TextLayout, list[str]]:
-    """Give how the bytes of a text in UTF-8 are written, and their first lines."""
+    """Give the layout of a text in UTF-8, and its first lines."""
     lines = data[:SNIFFED].decode("utf-8", "replace").splitlines()
     if len(data) > SNIFFED:
         lines = lines[:-1]
@@ -80,7 +80,7 @@ def layout_of_text(data: bytes, records: Records, source: str) -> tuple[TextLayo
 
 
 def contents_of(data: bytes, records: Records, source: str) -> Contents:
-    """Give what the bytes of a text in columns hold."""
+    """Give the contents of a text in columns."""
     data = as_utf8(data)
     layout, lines = layout_of_text(data, records, source)
     start = 0
@@ -129,7 +129,7 @@ def as_utf8(data: bytes) -> bytes:
 
 
 def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayout:
-    """Find out how a text is written; what the sheet says is not guessed."""
+    """Find the layout of a text; what the sheet gives is not guessed."""
     wanted = [
         (delimiter, decimal)
         for delimiter, decimal in _DIALECTS
@@ -171,7 +171,7 @@ def _is_number(field: str, decimal: str) -> bool:
 
 
 def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, int]:
-    """Give first line and end of the longest run of rows of numbers as wide as each other."""
+    """Give first line and end of the longest run of rows of numbers of one width."""
     best, start, width = (0, 0), None, 0
     for number in range(begin, len(rows) + 1):
         fields = rows[number] if number < len(rows) else []
@@ -189,7 +189,7 @@ def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, 
 def _header(
     lines: Sequence[str], first: int, width: int, delimiter: str, decimal: str, skip: int | None
 ) -> tuple[int | None, list[str], list[str]]:
-    """Give line, names and units of the header; a row of units may stand between it and the numbers."""
+    """Give line, names and units of the header; a row of units may be between it and the numbers."""
     above = [number for number in range(skip or 0, first) if lines[number].strip()]
     nothing = [""] * width
     unit_row: list[str] | None = None
@@ -216,14 +216,14 @@ def _header_fields(line: str, delimiter: str, width: int) -> list[str] | None:
         return fields
     if len(fields) == width - 1 or (len(fields) == width + 1 and not fields[-1]):
         return [*fields, ""][:width]
-    if delimiter == " ":  # names of two words, parted by wider gaps
+    if delimiter == " ":  # names of two words, separated by wider gaps
         wide = [field.strip() for field in re.split(r"\s{2,}|\t", line.strip())]
         return wide if len(wide) == width else None
     return None
 
 
 def _are_units(fields: Sequence[str]) -> bool:
-    """Whether a row holds nothing but units, at least one of them."""
+    """Whether a row has only units, at least one."""
     plain = [field.strip("[]() ") for field in fields]
     known = [is_unit(field) for field in plain]
     return any(known) and all(ok or field in ("", "-", "1", "#") for ok, field in zip(known, plain, strict=True))
@@ -248,7 +248,7 @@ def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | Non
 
 
 def _all_numbers(body: bytes, width: int, layout: TextLayout) -> dict[int, np.ndarray]:
-    """Give every column at once where all hold finite numbers; nothing where one does not."""
+    """Give every column at once if all are finite numbers; else nothing."""
     try:
         table = _parsed(body, width, layout, None)
     except Exception:  # a column of text perhaps, which nobody may have asked for
@@ -277,31 +277,31 @@ def _numbers(
 def _first_wrong(
     body: bytes, place: int, width: int, layout: TextLayout, source: str, row: Callable[[int], str]
 ) -> InputError:
-    """Give the message for the first row that is too short, or whose value is no number."""
+    """Give the message for the first row that is too short, or whose value is not a number."""
     where = f"column {printable(layout.names[place])}"
     for index, line in enumerate(body.decode("utf-8", "replace").split("\n")):
         fields = fields_of(line.rstrip("\r"), layout.delimiter)
         if len(fields) <= place:
-            cure = "copy or export the file again, or take the line out"
+            cure = "copy or export the file again, or remove the line"
             return InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)
         text = fields[place]
         try:
             number = plain_number(text, layout.decimal)
         except ValueError:
             problem = "is empty" if not text else f"{as_written(text)} is not a number"
-            return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
+            return InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
         if not np.isfinite(number):
             problem = f"is {number}, not a finite number"
-            return InputError(source, f"{row(index)}, {where}", problem, "write a number or take the blow out")
-    return InputError(source, where, "has values that are no numbers", "export the records again")
+            return InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
+    return InputError(source, where, "has values that are not numbers", "export the records again")
 
 
 HEAD_BYTES = 1 << 17
-"""Bytes at the beginning of a text in which its header has to lie."""
+"""Bytes at the beginning of a text that must include its header."""
 
 
 class TextRows:
-    """The rows of a text that grows, each read once; only whole lines count as there."""
+    """The rows of a growing text, each read once; only complete lines count."""
 
     def __init__(self, path: Path, records: Records | None, source: str):
         self.path = path
@@ -319,7 +319,7 @@ class TextRows:
         for _ in range(first):
             end = data.find(b"\n", end) + 1
             if end == 0:
-                raise InputError(source, "", "has no rows yet", "wait until the recorder writes")
+                raise InputError(source, "", "has no rows yet", "wait until the recorder has written some")
         self.head = data[:end]
         self.begins = {0: end}
         """Where rows begin that were asked for lately [byte]."""

@@ -18,7 +18,7 @@ _UNITLESS = ("", "NONE", "none", "None")
 
 
 def recognise(name: str, head: bytes) -> bool:
-    """Whether a file holds universal data sets, by its first lines."""
+    """Whether a file has universal data sets, by its first lines."""
     lines = head.split(b"\n", 2)
     return name.endswith((".uff", ".unv", ".uf", ".u58")) or (len(lines) > 1 and lines[0].strip() == b"-1")
 
@@ -37,7 +37,7 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
         except Exception as trouble:  # a damaged file makes the library fail in many ways
             raise damaged(source, "universal file", trouble) from None
     if not sets:
-        raise InputError(source, "", "holds no data set of type 58", "export the records as data sets of type 58")
+        raise InputError(source, "", "has no data set of type 58", "export the records as data sets of type 58")
     channels = tuple(_channel(number, one, source) for number, one in enumerate(sets, start=1))
     check_channels(channels, source)
     column = _column(sets)
@@ -60,7 +60,7 @@ def _channel(number: int, one: dict[str, Any], source: str) -> FileChannel:
         problem = f"has {len(data):,} values, but {declared:,} are declared"
         raise InputError(source, place, problem, "copy or export the file again")
     if np.iscomplexobj(data):
-        raise InputError(source, place, "holds a spectrum, not a record in time", "export the records in time")
+        raise InputError(source, place, "is a spectrum, not a time record", "export the time records")
     even = int(one.get("abscissa_spacing", 1)) == 1
     step: float | None
     if even:
@@ -76,7 +76,7 @@ def _channel(number: int, one: dict[str, Any], source: str) -> FileChannel:
 
 
 def _name(one: dict[str, Any]) -> str:
-    """Give what a data set is called: its first line, else its ordinate, else its point."""
+    """Give the name of a data set: its first line, else its ordinate, else its point."""
     for key in ("id1", "ordinate_axis_lab", "rsp_ent_name", "id2"):
         text = str(one.get(key, "")).strip()
         if text not in _UNITLESS:
