@@ -1,1 +1,1 @@
-"""The pages: each asks one question of a test, calls the library for the answer, and draws it."""
+"""The pages: each answers one question on a test by calling the library, and draws the answer."""

@@ -1,4 +1,4 @@
-"""Starts the dashboard's server on this computer alone; ``dyntest dashboard`` runs it."""
+"""Starts the dashboard's server on this computer only; ``dyntest dashboard`` runs it."""
 
 import atexit
 import os
@@ -20,7 +20,7 @@ OPTIONS = {
     "client.toolbarMode": "viewer",
     "runner.magicEnabled": "false",
 }
-"""What must hold wherever the program is started from: local, private, and no trace of the program on a page.
+"""Settings that apply wherever the program is started: local, private, and no traceback on a page.
 
 The rest, such as colours, is in ``.streamlit/config.toml`` beside the app.
 """
@@ -30,7 +30,7 @@ WARMED = ("altair", "dyntest.reading.sheet", "dyntest.presenting.sentences", "dy
 
 
 def warm() -> None:
-    """Load what the pages need, so that the first of them does not have to wait for it."""
+    """Load what the pages need, so that the first page opens sooner."""
     for name in WARMED:
         import_module(name)
 
@@ -48,9 +48,9 @@ def serve(port: int, *, open_browser: bool) -> None:
         cli.main()
     except SystemExit as left:
         status = left.code
-    for worker in active_children():  # matching that is still in hand is not waited for
+    for worker in active_children():  # do not wait for matching that is still running
         worker.terminate()
-    atexit._run_exitfuncs()  # removes what was uploaded
+    atexit._run_exitfuncs()  # removes uploaded files
     os._exit(status if isinstance(status, int) else 0 if status is None else 1)
 
 

@@ -1,6 +1,6 @@
-"""Where the pages are routed to; run with ``dyntest dashboard``."""
+"""Routing of the pages; run with ``dyntest dashboard``."""
 
-if __name__ == "__main__":  # a process that matches blows loads this file too, and shall do nothing with it
+if __name__ == "__main__":  # matching processes import this file too and must not run it
     from dyntest_dashboard.strip import route
 
     route()

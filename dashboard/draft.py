@@ -1,4 +1,4 @@
-"""A test sheet that is being written on the page: its files, mapping, fields and log, and the text made of them."""
+"""A test sheet being written on the page: its files, channels, fields and log, and the text of the sheet."""
 
 import secrets
 from dataclasses import dataclass, field, replace
@@ -32,28 +32,28 @@ from dyntest.reading.signal_tables import read_signals
 from dyntest.units import unit_factor
 
 FILLED = ("test", "pile", "hammer", "requirement", "soil")
-"""Tables that are filled in as fields."""
+"""Tables shown as fields."""
 
 ROWS = {"pile": "pile.part", "soil": "soil.layer"}
-"""Tables of which a sheet may have several, a row each, by the table under which they are asked for."""
+"""Tables that may occur several times, one row each, by the table under which they are shown."""
 
 LOG_NAME, SHEET_NAME = "driving_log.csv", "sheet.toml"
 
 LOG_COLUMNS = ("from", "to", "blows", "stroke", "remark")
-"""Columns of the table into which a log is typed or pasted."""
+"""Columns of the table for typing or pasting a log."""
 
 NOT_USED = "not used"
 MARKS = ("time", "blow", "clock", "penetration")
 SIGNS = {"strain": ("compression", "tension"), "acceleration": ("down", "up")}
-"""Which way a gauge may count as positive, this program's own first."""
+"""Signs of a gauge; the first is positive in the program."""
 
 MOST_POINTS = 240
-"""Points of a channel's first blow that are drawn [1]."""
+"""Points drawn of a channel's first blow [1]."""
 
 
 @dataclass
 class DraftDrive:
-    """One drive of a draft: its kind, its files, and when and how deep it began, as typed."""
+    """One drive of a draft: its kind, files, start time and start depth, as typed."""
 
     kind: str
     paths: list[Path] = field(default_factory=list)
@@ -62,7 +62,7 @@ class DraftDrive:
 
 @dataclass
 class Draft:
-    """Everything that was typed or chosen so far; `base` is the text of a sheet that is being changed."""
+    """Everything typed or chosen so far; `base` is the text of a sheet being changed."""
 
     folder: Any = None
     drives: list[DraftDrive] = field(default_factory=lambda: [DraftDrive("initial")])
@@ -77,7 +77,7 @@ class Draft:
 
 
 def draft_of(path: Path) -> Draft:
-    """Give a draft of a sheet that exists; what is not changed in it stays byte by byte."""
+    """Give a draft of an existing sheet; unchanged parts stay byte for byte."""
     text = read_text(path)
     sheet = read_sheet(path)
     typed = {table: typed_values(text, table) for table in FILLED}
@@ -91,14 +91,14 @@ def draft_of(path: Path) -> Draft:
 
 
 def row_table(draft: Draft, table: str) -> pd.DataFrame:
-    """Give the rows of a table as they are edited on the page, a column a key, empty where nothing is typed."""
+    """Give the rows of a table as edited on the page, one column per key, empty if nothing is typed."""
     keys = [one.key for one in form_fields(table)]
     rows = [{key: row.get(key, "") for key in keys} for row in draft.rows.get(table, [])]
     return pd.DataFrame(rows, columns=keys, dtype="string")
 
 
 def rows_typed(table: pd.DataFrame) -> list[dict[str, str]]:
-    """Give what was typed into such a table; rows without a word are left out.
+    """Give the values typed into such a table; empty rows are omitted.
 
     Examples
     --------
@@ -113,7 +113,7 @@ def rows_typed(table: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def inspected(draft: Draft, paths: list[Path]) -> None:
-    """Look into the files of the first drive, and fill in what each channel probably is."""
+    """Examine the files of the first drive, and fill in the probable use of each channel."""
     draft.drives[0].paths = paths
     draft.found = inspect_files(paths)
     rows = []
@@ -126,7 +126,7 @@ def inspected(draft: Draft, paths: list[Path]) -> None:
 
 
 def uses(draft: Draft) -> list[str]:
-    """Give what a channel may be used as: two or four gauges of a kind, pair after pair, and the marks."""
+    """Give the possible uses of a channel: two or four gauges of a kind, in pairs, and others."""
     gauges = [f"{kind}_{number}" for kind in ("strain", "acceleration") for number in (1, 2, 3, 4)]
     found = [] if draft.found is None else [one.target for one in draft.found.channels if one.target]
     return [NOT_USED, *dict.fromkeys([*gauges, *MARKS, *found])]
@@ -153,7 +153,7 @@ def first_blows(draft: Draft) -> dict[str, list[float]]:
 
 
 def problems(draft: Draft) -> list[str]:
-    """Say what is still missing or wrong, field by field."""
+    """List what is still missing or wrong, field by field."""
     told = []
     for table in FILLED:
         typed = draft.typed.get(table, {})
@@ -197,12 +197,12 @@ def _mapping_problems(draft: Draft) -> list[str]:
     for kind in ("strain", "acceleration"):
         count = sum(use.startswith(kind) for use in used)
         if count not in (2, 4):
-            told.append(f"Channels: {count} are used as {kind}; choose two or four, pair after pair.")
+            told.append(f"Channels: {count} are used as {kind}; choose two or four, in pairs.")
     return told
 
 
 def draft_text(draft: Draft, log: str = LOG_NAME) -> str:
-    """Give the text of the sheet, with its remarks; a sheet that existed keeps all of its own. A typed log is `log`."""
+    """Give the text of the sheet with its comments; an existing sheet keeps its own. `log` names a typed log."""
     text = draft.base if draft.base is not None else _new_text(draft)
     for table in FILLED:
         before = typed_values(text, table)
@@ -258,7 +258,7 @@ def _new_text(draft: Draft) -> str:
     records = replace(draft.found.records, channels=channels)
     found = replace(draft.found, records=records, strain=gauges["strain"], acceleration=gauges["acceleration"])
     text = sheet_with_mapping(found, [path.name for path in draft.drives[0].paths]).decode()
-    for table in ("test", "pile", "hammer"):  # what stands in the blank sheet is an example, not this test
+    for table in ("test", "pile", "hammer"):  # values in the blank sheet are examples
         typed = draft.typed.get(table, {})
         text = as_remarks(text, table, {key for key in typed_values(text, table) if not typed.get(key, "").strip()})
     if not any(value.strip() for value in draft.typed.get("hammer", {}).values()):
@@ -282,13 +282,13 @@ def read_log(draft: Draft, path: Path) -> None:
 
 
 def log_csv(draft: Draft) -> bytes:
-    """Give the typed log as a driving log; an interval without a top begins where the one before ended."""
+    """Give the typed log as a driving log; an interval without a top begins where the previous one ended."""
     if draft.log is None:
         return b""
     rows = draft.log.dropna(subset=["to", "blows"]).reset_index(drop=True)
     tops = rows["from"].fillna(rows["to"].shift())
     if len(rows) and tops.isna().any():
-        problem = "has no depth at which it begins"
+        problem = "has no start depth"
         raise InputError("driving log", f"row {int(tops.isna().argmax()) + 1}", problem, "fill in the column from")
     table = pd.DataFrame(
         {
@@ -305,7 +305,7 @@ def log_csv(draft: Draft) -> bytes:
 
 
 def kept_log(draft: Draft, folder: Path) -> str:
-    """Give the name under which a driving log that lies in a folder is kept when another is written; else nothing."""
+    """Give the new name of an existing driving log that would be overwritten; empty if there is none."""
     there = folder / LOG_NAME
     if draft.log is None or not there.is_file() or there.read_bytes() == log_csv(draft):
         return ""
@@ -314,10 +314,10 @@ def kept_log(draft: Draft, folder: Path) -> str:
 
 
 def write(draft: Draft, folder: Path) -> Path:
-    """Write sheet and log into a folder once the whole test can be read, else nothing; give where the sheet lies.
+    """Write sheet and log into a folder if the whole test can be read, else nothing; give the path of the sheet.
 
-    A driving log that lies there already is kept under another name, as `kept_log` says. A sheet that another program
-    has changed or put there meanwhile stays as it is, and `ChangedError` says so.
+    An existing driving log is renamed as in `kept_log`. A sheet that another program changed or created in the meantime
+    is not replaced; `ChangedError` is raised.
     """
     name = draft.path.name if draft.path is not None else SHEET_NAME
     trial, trial_log = (f".{secrets.token_hex(4)}-{one}" for one in (name, LOG_NAME))

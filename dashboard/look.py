@@ -1,4 +1,4 @@
-"""How the pages look: the ground that is drawn on, and the few styles beyond streamlit's own."""
+"""Appearance of the pages: light or dark background, and a few styles beyond streamlit's own."""
 
 from pathlib import Path
 
@@ -9,27 +9,27 @@ from dyntest.presenting import palette
 FOLDER = Path(__file__).parent / "components"
 
 CARE = {"light": "#a35200", "dark": "#f2a05a"}
-"""Colour of what is to be used with care, by the ground."""
+"""Colour of what is to be used with care, by background."""
 
 
 def ground() -> str:
-    """Give what is drawn on, ``"light"`` or ``"dark"``."""
+    """Give the background, ``"light"`` or ``"dark"``."""
     theme = getattr(st.context, "theme", None)
     return "dark" if theme is not None and theme.type == "dark" else "light"
 
 
 def colour(of_palette: str) -> str:
-    """Give a colour of the palette as it is drawn here."""
+    """Give a colour of the palette for this background."""
     return palette.on(ground(), of_palette)
 
 
 def quiet_text() -> str:
-    """Give the colour of text that stands back and can still be read in the sun."""
+    """Give the colour of secondary text that can still be read in sunlight."""
     return {"light": "#55626f", "dark": "#a9b5c0"}[ground()]
 
 
 def style() -> None:
-    """Put the styles on the page."""
+    """Add the styles to the page."""
     colours = {"accent": colour(palette.ACCENT), "warning": colour(palette.WARNING), "quiet": quiet_text()}
     more = {
         "care": {"light": "#a35200", "dark": "#f2a05a"}[ground()],

@@ -1,4 +1,4 @@
-"""Signal matching on the page: run it for any blow, and see what it shows."""
+"""Signal matching on the page: run it for any blow and show its results."""
 
 import altair as alt
 import pandas as pd
@@ -14,11 +14,11 @@ from .charts.record import match_data
 from .components import draw_record
 
 PLACES = {GAUGE_LEVEL: (palette.INK, "solid"), TOE: ("#d2691e", "dashed")}
-"""Colour and line style of each place of a static load test."""
+"""Colour and line style at gauges and toe of a static load test."""
 
 
 def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart:
-    """Give the resistance of each length of shaft against depth, and of the toe below."""
+    """Give the resistance of each shaft segment against depth, and of the toe below."""
     drawn, titles = named(frame)
     unit = titles["c3"].partition("[")[2].rstrip("]")
     drawn = drawn.assign(told=[f"{value:,.0f} {unit}" for value in drawn["c3"]])
@@ -31,7 +31,7 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
         alt.Chart(shaft)
         .mark_rect(fill=look.colour(palette.INK), opacity=0.55, stroke=look.colour(palette.QUIET))
         .encode(
-            x=alt.X("zero:Q", axis=axis(f"{titles['c3']} of each length"), scale=alt.Scale(zero=True)),
+            x=alt.X("zero:Q", axis=axis(f"{titles['c3']} of each segment"), scale=alt.Scale(zero=True)),
             x2=alt.X2("c3:Q"),
             y=alt.Y("c1:Q", axis=axis(titles["c1"].removeprefix("top, ")), scale=scale),
             y2=alt.Y2("c2:Q"),
@@ -47,11 +47,11 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
         tip.encode(x=alt.X("zero:Q"), x2=alt.X2("c3:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), tooltip=tips),
         words.encode(x=alt.X("zero:Q"), y=alt.Y("high:Q"), text=alt.Text("words:N")),
     ]
-    return finish(layered(*layers), height, "Resistance of each length of shaft, and of the toe.")
+    return finish(layered(*layers), height, "Resistance of each shaft segment, and of the toe.")
 
 
 def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -> alt.LayerChart:
-    """Give the static load–movement curve at the gauges and at the toe, movement downward, with range and failure."""
+    """Give the static load–movement curve at gauges and toe, movement downward, with range and failure load."""
     drawn, titles = named(frame)
     colours = [look.colour(colour) for colour, _ in PLACES.values()]
     dashes = [DASHES[dash] for _, dash in PLACES.values()]
@@ -82,12 +82,12 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
     return finish(layered(*layers), height, "Computed static load against movement, at the gauges and the toe.")
 
 
-SOIL_LAWS = {"best": "the one that fits better", "elastic-plastic": "elastic–plastic", "hyperbolic": "hyperbolic"}
-"""What the soil laws are called on the page."""
+SOIL_LAWS = {"best": "the better fit", "elastic-plastic": "elastic–plastic", "hyperbolic": "hyperbolic"}
+"""Names of the soil laws on the page."""
 
 
 def offer(test, drives, page: str) -> None:
-    """Let a person run the match of the representative blows where they are not matched yet."""
+    """Offer the match of representative blows not yet matched."""
     missing = [one for one in _can(drives) if one.match is None and not one.match_problem]
     if not missing:
         return
@@ -105,7 +105,7 @@ def offer(test, drives, page: str) -> None:
 
 
 def offer_blow(test, drive, blow: int, page: str) -> None:
-    """Let a person match the blow that is looked at, or every blow of the drive."""
+    """Offer the match of the selected blow, or of every blow of the drive."""
     row = st.container(horizontal=True, vertical_alignment="bottom")
     standing = drive.representative is not None and drive.representative.blow == blow
     with row:
@@ -117,7 +117,7 @@ def offer_blow(test, drive, blow: int, page: str) -> None:
             st.button(
                 f"Match every blow ({len(drive.table):,})",
                 key=f"{page}_match_every",
-                help="Takes some minutes, shows how far it is on every page, and can be stopped",
+                help="Takes some minutes. Progress is shown on every page, and it can be stopped.",
                 on_click=_begin,
                 args=(keys, shelf.match_every, test, (drive,), "matching every blow"),
             )
@@ -158,7 +158,7 @@ def _soil_law(test, page: str) -> None:
 
 
 def segment_rows(lengths: pd.DataFrame) -> pd.DataFrame:
-    """Give the resistance of each length of shaft and of the toe as text, from top to bottom."""
+    """Give the resistance of each shaft segment and of the toe as text, from top to bottom."""
     top, bottom, force, each = lengths.columns[1:5]
     rows = []
     for part, first, last, value, per_length in lengths[["part", top, bottom, force, each]].itertuples(index=False):
@@ -170,7 +170,7 @@ def segment_rows(lengths: pd.DataFrame) -> pd.DataFrame:
 
 
 def draw_match(test, drive, blow: int) -> None:
-    """Draw what the match of a blow shows: waves, soil along the pile, and the computed static load test."""
+    """Draw the match of a blow: waves, soil along the pile, and the computed static load test."""
     found = shelf.match_of(test, drive, blow)
     if found is None or (found["match"] is None and not found["match_problem"]):
         return
@@ -182,8 +182,8 @@ def draw_match(test, drive, blow: int) -> None:
     from dyntest.presenting.frames_match import failure_loads, load_movements, match_rows, match_waves, shaft_lengths
 
     if not match.fitted:
-        told = f"the misfit is {match.misfit:.3f}, so computed and measured waves differ too much to rely on it"
-        pieces.draw_cautions([("poor match", told, "match another blow, or look at pile and record")])
+        told = f"the misfit is {match.misfit:.3f}: computed and measured waves differ too much to rely on the match"
+        pieces.draw_cautions([("poor match", told, "match another blow, or check pile and record")])
     draw_record(match_data(test, match, match_waves(match, test.system)), "match_waves")
     left, right = st.columns(2)
     with left:

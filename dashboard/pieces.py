@@ -1,6 +1,6 @@
-"""What every page is made of: a question, its answer, pictures, a table, and how it was computed.
+"""Parts of every page: a question, its answer, figures, a table, and how it was computed.
 
-Tables of the pages as text with units, since every number goes with its unit.
+Tables of the pages are text, since every number has its unit.
 """
 
 import base64
@@ -27,30 +27,30 @@ _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
 
 
 def plain(text: str) -> str:
-    """Give text so that markdown shows it as it is written."""
+    """Escape text so that markdown shows it as written."""
     return _SPECIAL.sub(r"\\\1", text)
 
 
 def guarded(draw: Callable[[], None]) -> None:
-    """Draw a page; what its user can mend appears as the library's message with ways back, and never as a trace."""
+    """Draw a page; input errors appear as the library's message with ways back, never as a traceback."""
     try:
         draw()
     except DyntestError as problem:
         _wrong(str(problem))
     except MemoryError:
-        _wrong("The computer has too little memory for these records; review fewer blows at a time.")
+        _wrong("Not enough memory for these records; review fewer blows at a time.")
     except OSError as problem:
         _wrong(f"{problem.filename or 'a file'}: {problem.strerror or 'cannot be used'}; check it and try again.")
 
 
 def _wrong(message: str) -> None:
-    """Say what is wrong, and offer every way back that there is."""
+    """Show an error and every way back."""
     st.error(plain(message), icon=":material/error:")
     ways = st.container(horizontal=True)
     if st.session_state.get("before"):
         ways.button("Undo the last change", key="back_undo", on_click=state.undo, type="primary")
     if "choices" in st.session_state:
-        ways.button("Go back to the choices of the sheet", key="back_reset", on_click=state.reset)
+        ways.button("Restore the choices of the sheet", key="back_reset", on_click=state.reset)
     if "production" in st.session_state:
         ways.button("Close the production log", key="back_production", on_click=state.close_production)
     if "structure_path" in st.session_state:
@@ -60,34 +60,34 @@ def _wrong(message: str) -> None:
 
 
 def question(page: str) -> None:
-    """Put the question of a page over it."""
+    """Show the question of a page as its heading."""
     st.html(f'<h1 class="dyntest-question">{html.escape(PAGES[page].question)}</h1>')
 
 
 GOOD, CARE, BAD = "good", "care", "bad"
-"""What an answer means: to be used, to be used with care, not to be used."""
+"""Meaning of an answer: use, use with care, do not use."""
 
 SIGN = {GOOD: "✓", CARE: "!", BAD: "✗"}
-"""What stands before an answer beside its colour."""
+"""Sign before an answer, beside its colour."""
 
 
 def draw_answer(sentences: Iterable[str], means: str = GOOD) -> None:
-    """Put the answer under the question, a paragraph a sentence, with a colour and a sign for what it means."""
+    """Show the answer under the question, one paragraph per sentence, with colour and sign for its meaning."""
     inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
-    words = {GOOD: "", CARE: "With care: ", BAD: "Not usable as it stands: "}[means]
+    words = {GOOD: "", CARE: "With care: ", BAD: "Not usable: "}[means]
     sign = f'<span class="sign" aria-label="{words}">{SIGN[means]}</span>'
     st.html(f'<div class="dyntest-answer {means}" role="status">{sign}<div>{inner}</div></div>')
 
 
 def draw_cautions(found: Iterable[tuple[str, str, str]]) -> None:
-    """Put what has to be weighed on the page, the first in full and the others folded: check, message, cure."""
+    """Show the cautions, the first in full and the others folded: check, message, cure."""
     known = list(dict.fromkeys(found))
     if not known:
         return
     st.html(_caution(*known[0]))
     if len(known) > 1:
         names = ", ".join(dict.fromkeys(check for check, _, _ in known[1:]))
-        with st.expander(f"{len(known) - 1} more to weigh: {plain(names)}"):
+        with st.expander(f"{len(known) - 1} more cautions: {plain(names)}"):
             st.html("".join(_caution(*one) for one in known[1:]))
 
 
@@ -99,9 +99,9 @@ def _caution(check: str, message: str, cure: str) -> str:
 
 
 def alerted(test, review) -> bool:
-    """Put what speaks against using any decision over a page that shows one; say whether there is anything.
+    """Show above a page all reasons against using its decision; say whether there are any.
 
-    That is the criterion's own alerts, the record, the pile, and a production log of another structure.
+    They come from the criterion's own alerts, the record, the pile, and a production log of another structure.
     """
     told = alerts_of(test, review)
     if told:
@@ -110,15 +110,15 @@ def alerted(test, review) -> bool:
 
 
 def draw_alert(sentences: Iterable[str]) -> None:
-    """Put what speaks against using a decision on the page, a paragraph a sentence."""
+    """Show reasons against using a decision, one paragraph per sentence."""
     inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
     st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
 
 
 def alerts_of(test, review) -> list[str]:
-    """Give what speaks against using any decision, a sentence each."""
+    """Give the reasons against using any decision, one sentence each."""
     told, system = list(alert_sentences(review)), review.sheet.display_units
-    if review.answers.criterion is None:  # not asked for on this page, or there is none
+    if review.answers.criterion is None:  # not needed on this page, or there is none
         told += [f"{in_words(one, system).sentence}." for one in _doubts(review)]
     if review.trust.answer == "no":
         told.append(trust_sentence(review))
@@ -129,7 +129,7 @@ def alerts_of(test, review) -> list[str]:
 
 
 def _doubts(review) -> tuple:
-    """Give what is wrong with the pile or record that a criterion would be taken from."""
+    """Give the faults of the pile or record that a criterion would be based on."""
     initial = [drive for drive in review.drives if drive.kind == "initial" and drive.match is not None]
     if not initial:
         return ()
@@ -139,22 +139,22 @@ def _doubts(review) -> tuple:
 
 
 def draw_heading(text: str) -> None:
-    """Put a heading over a part of a page."""
+    """Show a heading."""
     st.markdown(f"#### {plain(text)}")
 
 
 def draw_note(text: str) -> None:
-    """Put a quiet line on the page."""
+    """Show a line of secondary text."""
     st.caption(plain(text))
 
 
 def table(frame: pd.DataFrame, key: str, **more: Any) -> None:
-    """Put a table on the page; a long one scrolls inside itself."""
+    """Show a table; a long one scrolls."""
     st.dataframe(frame, hide_index=True, key=key, width="stretch", **more)
 
 
 def worded(frame: pd.DataFrame, *, numeric: bool = False) -> None:
-    """Put a table of text on the page: its cells wrap, and a long one scrolls inside itself."""
+    """Show a table of text: its cells wrap, and a long one scrolls."""
     rows = [[html.escape(str(cell)) for cell in row] for row in frame.itertuples(index=False)]
     _table([str(head) for head in frame.columns], rows, numeric=numeric)
 
@@ -168,13 +168,13 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool
 
 
 def draw_list(sentences: Iterable[str], *, bordered: bool = False) -> None:
-    """Put sentences on the page, a line each."""
+    """Show sentences, one per line."""
     inner = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
     st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')
 
 
 def how(*names: str) -> None:
-    """Say how a number was computed that a person asks for, from the one table of explanations."""
+    """Show on request how numbers were computed, from the table of explanations."""
     with st.expander("How this was computed", icon=":material/function:"):
         from dyntest.presenting.explanations import EXPLANATIONS, explained_name
 
@@ -189,9 +189,9 @@ def how(*names: str) -> None:
 
 
 def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], system: str) -> None:
-    """Put numbers of the representative blows on the page, a column a drive, and those of the blow looked at beside.
+    """Show quantities of the representative blows, one column per drive, and of the selected blow beside them.
 
-    A number that none of them has is left out.
+    A quantity that none of them has is omitted.
     """
     known = representative_numbers(drives, codes, system)
     heads = ["", *map(representative_head, drives)]
@@ -200,7 +200,7 @@ def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], 
         drive = next(one for one in drives if one.name == at[0])
         if drive.representative is None or drive.representative.blow != at[1]:
             other = drive.table.loc[drive.table["blow"] == at[1]].iloc[0]
-            heads.append(f"{drive_words(drive)}, blow {at[1]} (looked at)")
+            heads.append(f"{drive_words(drive)}, blow {at[1]} (selected)")
     rows = []
     for code in codes:
         own = "–" if other is None or code not in other else show(code, float(other[code]), system)
@@ -211,10 +211,10 @@ def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], 
 
 
 def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
-    """Put what was found on a drive on the page, the worst first, with a line that shows on which blows."""
+    """Show the findings on a drive, the worst first, with a line that marks the blows."""
     order = {"reject": 0, "warning": 1, "note": 2}
     first, last = min(blows), max(blows)
-    heads = ("how bad", "check", "what was found", "what to do", f"on which blows, {first} to {last}")
+    heads = ("severity", "check", "finding", "what to do", f"blows, {first} to {last}")
     cells = [
         (
             html.escape(one.severity),
@@ -229,7 +229,7 @@ def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
 
 
 def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
-    """Give a line with a stroke at each blow that is named."""
+    """Give a line with a tick at each blow named."""
     colour = look.colour({"reject": palette.WARNING, "warning": "#d2691e", "note": palette.QUIET}[severity])
     places = sorted({round(150.0 * (blow - first) / max(last - first, 1)) for blow in blows if first <= blow <= last})
     strokes = "".join(f"M{place + 2} 1v12" for place in places)
@@ -240,7 +240,7 @@ def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
 
 
 def small_drawing(drawn: str, wide: int, high: int, words: str) -> str:
-    """Give a small drawing as an image for a page, with words for those who do not see it."""
+    """Give a small drawing as an image for a page, with a text alternative."""
     svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}">{drawn}</svg>'
     text = base64.b64encode(svg.encode()).decode()
     return f'<img width="{wide}" height="{high}" alt="{html.escape(words)}" src="data:image/svg+xml;base64,{text}">'

@@ -1,6 +1,6 @@
-"""Signal matches that were run, kept by what they depend on, and the jobs that run them beside the pages.
+"""Finished signal matches, stored by what they depend on, and the background jobs that run them.
 
-Jobs belong to the server: every session on the same test sees them, and the same work is never run twice at a time.
+Jobs belong to the server: every session on the same test sees them, and the same work never runs twice at a time.
 """
 
 import threading
@@ -19,25 +19,25 @@ from dyntest.processes import process_pool
 from dyntest.reading.files import FOLLOWED
 
 MOST_MATCHES = 200
-"""Matches that are kept at most [1]; the one that was used longest ago goes first."""
+"""Most matches kept in memory [1]; the one used longest ago is dropped first."""
 
 POLL = 0.2
-"""How often work in another process is asked about [s]; a job stops within a few of these."""
+"""Interval at which work in another process is checked [s]; a job stops within a few of these."""
 
 LEAST_SHARE = 0.02
-"""Share of the work below which the time left is not guessed [1]."""
+"""Share of the work below which the time left is not estimated [1]."""
 
 
 @dataclass
 class Shelf:
-    """What was matched, by its key; shared by sessions, whose keys never meet unless files and choices are the same."""
+    """Match results by key, shared by sessions; keys are equal only if files and choices are the same."""
 
     kept: OrderedDict = field(default_factory=OrderedDict)
     looked_for: OrderedDict = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def first_time(self, key: tuple) -> bool:
-        """Whether a key was not looked for beside the sheet yet."""
+        """Whether a key has not been searched beside the sheet yet."""
         with self.lock:
             first = key not in self.looked_for
             self.looked_for[key] = True
@@ -46,14 +46,14 @@ class Shelf:
             return first
 
     def get(self, key: tuple):
-        """Give what is kept under a key, or None."""
+        """Give what is stored under a key, or None."""
         with self.lock:
             if key in self.kept:
                 self.kept.move_to_end(key)
             return self.kept.get(key)
 
     def put(self, key: tuple, value: dict) -> None:
-        """Keep something under a key."""
+        """Store something under a key."""
         with self.lock:
             self.kept[key] = value
             self.kept.move_to_end(key)
@@ -63,12 +63,12 @@ class Shelf:
 
 @st.cache_resource(show_spinner=False)
 def shelf() -> Shelf:
-    """Give the one shelf."""
+    """Give the one store."""
     return Shelf()
 
 
 def match_key(test, drive, blow: int | None = None) -> tuple:
-    """Give what the match of a blow depends on, the representative one where none is named; J is not among it."""
+    """Give what the match of a blow depends on, by default the representative one; J is not part of it."""
     chosen = test.sheet.choices
     if blow is None and drive.representative is not None:
         blow = drive.representative.blow
@@ -77,7 +77,7 @@ def match_key(test, drive, blow: int | None = None) -> tuple:
 
 
 def with_match(test, drive):
-    """Give a drive with what was matched of it."""
+    """Give a drive with its match."""
     found = shelf().get(match_key(test, drive)) or _kept_beside(test, drive)
     if found is None:
         return drive
@@ -88,7 +88,7 @@ def with_match(test, drive):
 
 
 def _kept_beside(test, drive) -> dict[str, Any] | None:
-    """Give what was matched when the drive had been followed, put on the shelf; looked for once."""
+    """Give the match saved when the drive was followed, and store it; searched once."""
     key = match_key(test, drive)
     if not (test.sheet.path.parent / FOLLOWED / drive.name).is_dir() or not shelf().first_time(key):
         return None
@@ -104,32 +104,32 @@ def _kept_beside(test, drive) -> dict[str, Any] | None:
 
 
 def match_of(test, drive, blow: int | None) -> dict[str, Any] | None:
-    """Give what was matched of any blow of a drive; None where it was not asked for."""
+    """Give the match of any blow of a drive; None if it was not run."""
     return shelf().get(match_key(test, drive, blow))
 
 
 def match_fields(drive) -> dict[str, Any]:
-    """Give what a match adds to a drive."""
+    """Give the results that a match adds to a drive."""
     fields = ("match", "match_problem", "calibrated_damping_factor", "every")
     return {name: getattr(drive, name) for name in fields}
 
 
 def matched_fields(sheet, drive) -> dict[str, Any]:
-    """Match the representative blow of a drive, and give what that adds to it; done in another process."""
+    """Match the representative blow of a drive and give the results; runs in another process."""
     from dyntest.reviewing.drive_match import match_drive
 
     return match_fields(match_drive(sheet, drive))
 
 
 class _StoppedError(Exception):
-    """Somebody asked to stop."""
+    """The user asked to stop."""
 
 
 class Job(threading.Thread):
-    """Work beside the pages: it says how far it is, and stops when asked.
+    """Background work that reports its progress and can be stopped.
 
-    `work` takes `tell`, to be called with words and the share that is done, and `keep_going`, which says whether to go
-    on; `name` is what is being done, in words; `test` is the key of the test that it works on.
+    `work` takes `tell`, called with a text and the share done, and `keep_going`, which says whether to continue. `name`
+    is the task in words; `test` is the key of the test it works on.
     """
 
     def __init__(self, work: Callable, name: str, test: str = ""):
@@ -141,7 +141,7 @@ class Job(threading.Thread):
         self.start()
 
     def run(self) -> None:
-        """Do the work; a problem is kept for the page."""
+        """Do the work; a problem is stored for the page."""
         try:
             self.work(self.tell, self.keep_going)
         except _StoppedError:
@@ -149,20 +149,20 @@ class Job(threading.Thread):
         except (DyntestError, ValueError) as problem:
             self.problem = str(problem)
         except MemoryError:
-            self.problem = "the computer has too little memory for this; match fewer blows at a time"
-        except Exception as error:  # whatever it is, the page must not wait for ever or show a trace
-            self.problem = f"the work ended by itself ({type(error).__name__}); what was done before is kept"
+            self.problem = "not enough memory; match fewer blows at a time"
+        except Exception as error:  # the page must neither wait for ever nor show a traceback
+            self.problem = f"the work failed ({type(error).__name__}); finished results are kept"
 
     def tell(self, words: str, share: float) -> None:
-        """Say what is being done and how far it is."""
+        """Report the task and its progress."""
         self.words, self.share = words, min(max(share, 0.0), 1.0)
 
     def keep_going(self) -> bool:
-        """Say whether nobody asked to stop."""
+        """Whether nobody asked to stop."""
         return not self.asked_to_stop.is_set()
 
     def left(self) -> str:
-        """Say how long the rest takes if it goes on as it has so far; nothing while that cannot be said."""
+        """Give the time left at the rate so far; empty while it cannot be estimated."""
         if self.share < LEAST_SHARE:
             return ""
         seconds = (time.monotonic() - self.began) * (1.0 - self.share) / self.share
@@ -171,13 +171,13 @@ class Job(threading.Thread):
 
 @dataclass
 class Jobs:
-    """The jobs of the server by what they work on; at most one of a key is alive."""
+    """The jobs of the server by key; at most one per key is running."""
 
     known: dict[tuple, Job] = field(default_factory=dict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def begin(self, key: tuple, work: Callable, name: str, test: str) -> Job:
-        """Start a job, or give the one that already works on the same."""
+        """Start a job, or give the one already running on the same key."""
         with self.lock:
             known = self.known.get(key)
             if known is None or not known.is_alive():
@@ -185,7 +185,7 @@ class Jobs:
             return known
 
     def of(self, test: str) -> list[Job]:
-        """Give the jobs of a test, those that have ended among them."""
+        """Give the jobs of a test, including finished ones."""
         with self.lock:
             return [job for job in self.known.values() if job.test == test]
 
@@ -197,19 +197,19 @@ def jobs() -> Jobs:
 
 
 def wait_or_stop(future: Future, keep_going: Callable[[], bool]):
-    """Give what work in a pool came to; asked to stop, it leaves the pool, which then ends its processes."""
+    """Give the result of work in a pool; on a stop it leaves the pool, which then ends its processes."""
     while True:
         try:
             return future.result(timeout=POLL)
         except TimeoutError:
-            if future.done():  # the work's own
+            if future.done():  # an error of the work itself
                 raise
             if not keep_going():
                 raise _StoppedError from None
 
 
 def match_blows(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
-    """Match the representative blow of each drive in a process of its own, which ends at once when asked to."""
+    """Match the representative blow of each drive in a separate process, which ends at once on a stop."""
     with process_pool(1) as pool:
         for number, drive in enumerate(drives):
             tell(f"matching {drive.name.replace('_', ' ')} blow {drive.representative.blow}", number / len(drives))
@@ -218,9 +218,9 @@ def match_blows(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Ca
 
 
 def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_going: Callable) -> None:
-    """Review every test pile of a structure that is not done yet; each is kept in the folder as it is done.
+    """Review every test pile of a structure not reviewed yet; each is saved in the folder when finished.
 
-    What failed is kept on the shelf, so that the page can say why.
+    Failures are stored, so that the page can show why.
     """
     from dyntest.reading.files import check_folder
     from dyntest.reviewing.survey import keep_record, kept_records, survey
@@ -240,7 +240,7 @@ def review_test_piles(kept: Shelf, sheet, folder: Path, tell: Callable, keep_goi
 
 
 def match_every(kept: Shelf, test, drives: tuple, tell: Callable, keep_going: Callable) -> None:
-    """Match every blow of each drive in a process per core; what is done when asked to stop is kept."""
+    """Match every blow of each drive with one process per core; finished results are kept on a stop."""
     from dyntest.reviewing.drive_match import match_drive_blows
 
     whole, before = sum(len(drive.table) for drive in drives), 0

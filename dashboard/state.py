@@ -1,7 +1,7 @@
-"""What a person has opened and chosen: kept in the session and by the server, found again from the address.
+"""What the user has opened and chosen: kept in the session and by the server, restored from the address.
 
-The address says which test, page, drive and blow are looked at. What was chosen is kept by the server under a word in
-the address, so that a page that is loaded again has it; a second window with that address starts with a copy.
+The address has test, page, drive and blow. Choices are kept by the server under a key in the address, so that they
+survive reloading a page; a second window with that address starts with a copy.
 """
 
 import hashlib
@@ -19,16 +19,16 @@ import streamlit as st
 from dyntest.reading.parts import Choices, TestSheet
 
 SHEET_VARIABLE = "DYNTEST_SHEET"
-"""Environment variable by which the command line names the sheet to open first."""
+"""Environment variable with the sheet to open first."""
 
 STRUCTURE_VARIABLE = "DYNTEST_STRUCTURE"
-"""Environment variable by which the command line names the structure to open first."""
+"""Environment variable with the structure to open first."""
 
 SYSTEMS = {"US": "feet, kips", "SI": "metres, kilonewtons"}
-"""What the display units are called on the switch."""
+"""Names of the display units on the switch."""
 
 OF_A_TEST = ("choices", "before", "system", "looked_at", "drive", "compared", "production", "drafts")
-"""What is forgotten when another test is opened."""
+"""State that is dropped when another test is opened."""
 
 OF_A_SESSION = (
     "sheet_path",
@@ -44,15 +44,15 @@ OF_A_SESSION = (
 )
 
 KEPT = (*OF_A_TEST, *OF_A_SESSION)
-"""What is found again when a page is loaded again."""
+"""State that is restored when a page is reloaded."""
 
 MOST_DESKS = 60
-"""Sessions whose choices are kept at most [1]; the one used longest ago goes first."""
+"""Most sessions whose choices are kept [1]; the one used longest ago is dropped first."""
 
 
 @dataclass
 class Desks:
-    """What sessions have chosen, by a word that only their address has, and where the tests lie that were opened."""
+    """Choices of sessions, by a key that only their address has, and paths of the opened tests."""
 
     chosen: OrderedDict[str, dict[str, Any]] = field(default_factory=OrderedDict)
     tests: dict[str, str] = field(default_factory=dict)
@@ -61,12 +61,12 @@ class Desks:
 
 @st.cache_resource(show_spinner=False)
 def desks() -> Desks:
-    """Give what the server keeps for its sessions."""
+    """Give the state that the server keeps for its sessions."""
     return Desks()
 
 
 def restore() -> None:
-    """Give a session that begins what its address speaks of."""
+    """Give a new session the state named in its address."""
     if "desk" in st.session_state:
         return
     asked, kept = st.query_params, desks()
@@ -85,7 +85,7 @@ def restore() -> None:
 
 
 def remember(path: Path, drive: str | None, blow: int | None) -> None:
-    """Keep what the session has chosen, and write the address."""
+    """Store the choices of the session, and update the address."""
     kept = desks()
     name = _short(path)
     with kept.lock:
@@ -102,50 +102,50 @@ def remember(path: Path, drive: str | None, blow: int | None) -> None:
 
 
 def _short(path: Path) -> str:
-    """Give a word for a test that says nothing of where it lies."""
+    """Give a key for a test that does not reveal its path."""
     named = "".join(letter for letter in path.parent.name if letter.isalnum() or letter in "-_")[:24]
     return f"{named}-{hashlib.sha256(str(path).encode()).hexdigest()[:8]}"
 
 
 def sheet_path() -> Path | None:
-    """Give where the open test sheet lies; None where none was opened yet."""
+    """Give the path of the open test sheet; None if none was opened."""
     path = st.session_state.get("sheet_path") or os.environ.get(SHEET_VARIABLE)
     return None if path is None else Path(path)
 
 
 def open_sheet(path: Path) -> None:
-    """Open a test sheet and forget what was chosen for the one before it."""
+    """Open a test sheet and drop the choices for the previous one."""
     for key in OF_A_TEST:
         st.session_state.pop(key, None)
     st.session_state["sheet_path"] = str(path)
 
 
 def structure_path() -> Path | None:
-    """Give where the file of the open structure lies; None where none was opened."""
+    """Give the path of the open structure; None if none was opened."""
     path = st.session_state.get("structure_path") or os.environ.get(STRUCTURE_VARIABLE)
     return None if path is None else Path(path)
 
 
 def open_structure(path: Path) -> None:
-    """Open a structure; the open test stays as it is."""
+    """Open a structure; the open test stays open."""
     close_structure()
     st.session_state["structure_path"] = str(path)
 
 
 def close_structure() -> None:
-    """Close the structure that was opened, so that the one the program was started on is open again."""
+    """Close the opened structure; the one the program was started with is open again."""
     for key in ("structure_path", "structure_pile", "structure_system"):
         st.session_state.pop(key, None)
 
 
 def close_sheet() -> None:
-    """Close the open test, so that the one the program was started on is open again."""
+    """Close the open test; the one the program was started with is open again."""
     for key in (*OF_A_TEST, "sheet_path"):
         st.session_state.pop(key, None)
 
 
 def close_production() -> None:
-    """Close the production log that was opened."""
+    """Close the opened production log."""
     st.session_state.pop("production", None)
 
 
@@ -155,50 +155,50 @@ def system(sheet: TestSheet) -> str:
 
 
 def choices(sheet: TestSheet) -> Choices:
-    """Give what is chosen: the sheet's own choices until something is changed."""
+    """Give the choices: those of the sheet until something is changed."""
     return st.session_state.get("choices", sheet.choices)
 
 
 def change(sheet: TestSheet, **changed: Any) -> None:
-    """Change some of the choices; those before can be gone back to."""
+    """Change some of the choices; the change can be undone."""
     before = choices(sheet)
     st.session_state["before"] = [*st.session_state.get("before", []), before][-20:]
     st.session_state["choices"] = replace(before, **changed)
 
 
 def undo() -> None:
-    """Go back to the choices before the last change."""
+    """Undo the last change of choices."""
     before = st.session_state.get("before", [])
     if before:
         st.session_state["before"], st.session_state["choices"] = before[:-1], before[-1]
 
 
 def reset() -> None:
-    """Go back to the choices of the sheet."""
+    """Restore the choices of the sheet."""
     st.session_state.pop("choices", None)
     st.session_state.pop("before", None)
 
 
 def looked_at(drive: str, otherwise: int) -> int:
-    """Give the number of the blow that is looked at in a drive."""
+    """Give the number of the selected blow of a drive."""
     return st.session_state.get("looked_at", {}).get(drive, otherwise)
 
 
 def look_at(drive: str, blow: int) -> None:
-    """Look at another blow of a drive, on this page and on the others."""
+    """Select another blow of a drive, on this page and on the others."""
     st.session_state["looked_at"] = {**st.session_state.get("looked_at", {}), drive: blow}
     st.session_state["drive"] = drive
 
 
 def widget_key(key: str, value: object) -> str:
-    """Have a widget show a value that is kept elsewhere; give its key.
+    """Make a widget show a value stored elsewhere; give its key.
 
-    Streamlit forgets the state of a widget that a page does not draw, so the choices are kept apart from it.
+    Streamlit drops the state of a widget that a page does not draw, so choices are stored separately.
     """
     st.session_state[key] = value
     return key
 
 
 def asked(key: str, act: Callable[[Any], None]) -> Callable[[], None]:
-    """Give what to do when the widget of a key has changed: act on its new value."""
+    """Give the callback of a widget: act on its new value."""
     return lambda: act(st.session_state[key])

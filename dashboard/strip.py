@@ -1,4 +1,4 @@
-"""Leads from the address to a page, with test, drive, blow and running work above it, and who decides below it."""
+"""Routing from address to page, with test, drive, blow and running jobs above it, and the disclaimer below it."""
 
 import html
 import os
@@ -18,30 +18,30 @@ from . import look, pieces, shelf, state, work
 from .pages import PAGES
 
 LOOKING = ("trust", "hammer", "resistance")
-"""Pages that look at one blow, and so let it be chosen above."""
+"""Pages on one blow, which can be selected above them."""
 
 LIVE, STRUCTURE = "live", "structure"
-"""The page that looks at a drive while it is recorded, and the one that looks at many tests."""
+"""The page on a drive being recorded, and the page on many tests."""
 
 POLLING = 1.0
-"""How often running work is looked at [s]."""
+"""Interval at which running jobs are checked [s]."""
 
 
 @dataclass(frozen=True)
 class Place:
-    """Which drive and blow of it are looked at."""
+    """Selected drive and blow."""
 
     drive: str
     blow: int
 
 
 def head(page: str) -> None:
-    """Put the open test, what is known of it, and the choice of drive and blow over a page."""
+    """Show the open test, its status, and the selection of drive and blow above a page."""
     look.style()
     above = st.container()
-    pieces.question(page)  # before all that has to be worked out
+    pieces.question(page)  # before anything is computed
     state.restore()
-    if page not in ("new_test", LIVE, STRUCTURE):  # of no test yet, whose records are on their way, or of many tests
+    if page not in ("new_test", LIVE, STRUCTURE):  # no test yet, records still to come, or many tests
         with above:
             _head(page)
 
@@ -50,17 +50,17 @@ def _head(page: str) -> None:
     try:
         test = work.test()
     except DyntestError:
-        return  # the page itself says what is wrong, and lets another test be opened
+        return  # the page shows the error and can open another test
     place = None
     try:
         place = _strip(test, page)
     except (DyntestError, OSError):
-        _line(test, [])  # the page says what is wrong, with ways back
+        _line(test, [])  # the page shows the error, with ways back
     state.remember(test.sheet.path, *((place.drive, place.blow) if place else (None, None)))
 
 
 def place_of(test) -> Place:
-    """Give the drive and the blow that are looked at: those of the session, as far as the test has them."""
+    """Give the selected drive and blow: those of the session, if the test has them."""
     names = [drive.name for drive in test.sheet.drives]
     kept = st.session_state.get("drive")
     drive = work.drive(test, str(kept) if kept in names else names[0])
@@ -96,7 +96,7 @@ def _strip(test, page: str) -> Place:
     if code is not None and drive.trust.answer != "no":
         short = required is not None and numbers[code] < required
         way = "matched" if code == "matched_resistance" else "Case"
-        chips.append((f"found {show(code, numbers[code], system)} ({way})", "with care" if short else ""))
+        chips.append((f"resistance {show(code, numbers[code], system)} ({way})", "with care" if short else ""))
     if required is not None:
         chips.append((f"required {show('case_resistance', required, system)}", ""))
     alerts = len(pieces.alerts_of(test, review))
@@ -135,7 +135,7 @@ def _line(test, chips: list[tuple[str, str]]) -> None:
 
 
 def _controls(test, drive, place: Place, page: str) -> None:
-    """Let a person choose drive and blow; the arrow keys step where a record is drawn."""
+    """Offer the selection of drive and blow; the arrow keys step where a record is drawn."""
     names = [one.name for one in test.sheet.drives]
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
@@ -176,14 +176,14 @@ def _controls(test, drive, place: Place, page: str) -> None:
 
 
 def show_work(key: str, *, kind: str = "strip", each_step: bool = False) -> None:
-    """Show what runs on a test or structure, whoever started it; at each step draw the page anew where asked to."""
+    """Show the jobs running on a test or structure; redraw the page at each step if requested."""
     if any(job.is_alive() for job in shelf.jobs().of(key)):
         _watch(key, kind, each_step)
 
 
 @st.fragment(run_every=POLLING)
 def _watch(key: str, kind: str, each_step: bool) -> None:
-    """Show how far the work is; the whole page is drawn again when it is done, or at each step."""
+    """Show the progress of a job; the whole page is redrawn when it is done, or at each step."""
     alive = [job for job in shelf.jobs().of(key) if job.is_alive()]
     shares = [job.share for job in alive]
     before = st.session_state.get("watched_shares")
@@ -199,7 +199,7 @@ def _watch(key: str, kind: str, each_step: bool) -> None:
 
 
 def announce(key: str) -> None:
-    """Say once to each session how a job on its test or structure ended."""
+    """Tell each session once how a job on its test or structure ended."""
     told = st.session_state.setdefault("jobs_told", set())
     for job in shelf.jobs().of(key):
         if job.is_alive():
@@ -209,11 +209,11 @@ def announce(key: str) -> None:
             if job.problem:
                 st.error(pieces.plain(job.problem), icon=":material/error:")
             elif job.asked_to_stop.is_set():
-                st.info("Stopped\\. What was done before is kept\\.")
+                st.info("Stopped\\. Finished results are kept\\.")
 
 
 def foot(pages: dict, page) -> None:
-    """Lead on to the next question, and say under every page who decides."""
+    """Link to the next question, and show under every page who decides."""
     names = list(pages)
     place = list(pages.values()).index(page) + 1
     if place < len(names):
@@ -223,11 +223,11 @@ def foot(pages: dict, page) -> None:
 
 
 ICON = Path(__file__).parent / "pictures" / "icon.svg"
-"""A file of our own: signs in letters are fetched from afar."""
+"""A file of our own, since emoji icons are fetched from the internet."""
 
 
 def route() -> None:
-    """Draw the page that the address asks for."""
+    """Draw the page named in the address."""
     st.set_page_config(page_title="dyntest", page_icon=str(ICON), layout="wide")
     first = next(iter(PAGES)) if state.STRUCTURE_VARIABLE not in os.environ else STRUCTURE
     pages = {
@@ -246,7 +246,7 @@ def route() -> None:
 
 
 def drawing(name: str) -> Callable[[], None]:
-    """Give what draws a page with the strip above it; its module is loaded when it is first asked for."""
+    """Give the function that draws a page with the strip above it; its module is loaded on first use."""
 
     def draw() -> None:
         head(name)

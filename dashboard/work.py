@@ -1,8 +1,8 @@
-"""What the pages ask of the library, each piece worked out once for the same inputs and choices.
+"""Results that the pages need from the library, computed once for the same inputs and choices.
 
-Everything kept is keyed by where the files lie and by their fingerprints (SHA-256) with the choices it depends on,
-so that a changed file or choice is a new piece, and an uploaded test, which lies in a folder of its session, is
-never another session's. Nothing is pickled: the objects themselves are kept, and nobody changes them.
+Results are cached by the paths and fingerprints (SHA-256) of the files and the choices they depend on. A changed file
+or choice gives a new result, and an uploaded test, in the folder of its session, is never that of another session.
+Nothing is pickled: the objects themselves are cached and never changed.
 """
 
 import hashlib
@@ -24,7 +24,7 @@ from dyntest.reading.structure_sheet import read_structure, usual_folder
 from . import shelf, state, uploads
 
 KEPT = 8
-"""Drives with the waves of all their blows that are kept at most [1]; one of 3,000 blows takes about 150 MB."""
+"""Most drives cached with the waves of all their blows [1]; one of 3,000 blows takes about 150 MB."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Opened:
     inputs : dict of str to str
         Fingerprints of its files.
     key : str
-        Where it lies and what is in it, in one fingerprint.
+        Path and contents in one fingerprint.
     """
 
     sheet: TestSheet
@@ -55,7 +55,7 @@ class Opened:
 
 
 def test() -> Opened:
-    """Give the open test, the first sample where nothing was opened; raises InputError where it cannot be used."""
+    """Give the open test, by default the first sample; raises InputError if it cannot be used."""
     path = state.sheet_path() or uploads.first_sample()
     if path is None:
         raise InputError("dashboard", "", "no test is open and no samples are installed", "open or upload a test sheet")
@@ -64,7 +64,7 @@ def test() -> Opened:
 
 
 def other_test(path: Path, system: str) -> Opened:
-    """Give another test to compare with, under the choices of its own sheet and in the units of this session."""
+    """Give another test to compare with, with the choices of its own sheet and in the units of this session."""
     sheet = _read(str(path), _stamp(path))
     return _opened(path, replace(sheet, display_units=system), sheet)
 
@@ -76,7 +76,7 @@ def _opened(path: Path, asked: TestSheet, sheet: TestSheet) -> Opened:
 
 
 def _stamp(path: Path) -> tuple[int, int]:
-    """Give when a file was changed and how long it is; both zero where it is not there, which reading will say."""
+    """Give time of change and size of a file; both zero if it does not exist, which reading reports."""
     try:
         found = path.stat()
     except OSError:
@@ -99,9 +99,9 @@ def conditioning(choices: Choices) -> tuple:
     return tuple(sorted(choices.leave_out)), choices.low_pass, choices.align
 
 
-@st.cache_resource(max_entries=KEPT, show_spinner="Working out every blow of the drive …")
+@st.cache_resource(max_entries=KEPT, show_spinner="Computing every blow of the drive …")
 def _whole_drive(key: str, name: str, conditioned: tuple, _sheet: TestSheet):
-    """Give a drive reviewed under no choice but those of conditioning, and the waves of all its blows."""
+    """Give a drive reviewed with the choices of conditioning only, and the waves of all its blows."""
     from dyntest.reviewing.drive import drive_waves, review_drive
 
     kept = {name: getattr(_sheet.choices, name) for name in ("leave_out", "low_pass", "align")}
@@ -125,7 +125,7 @@ def _chosen(key: str, name: str, conditioned: tuple, factor: float | None, blow:
 
 
 def drive(test: Opened, name: str):
-    """Give a reviewed drive with the choices of the session, and its match where it was run."""
+    """Give a reviewed drive with the choices of the session, and its match if it was run."""
     return shelf.with_match(test, _reviewed(test, name, test.sheet.choices.blow.get(name)))
 
 
@@ -147,19 +147,19 @@ def _calibrated(test: Opened) -> float | None:
 
 
 def drive_at(test: Opened, name: str, blow: int):
-    """Give a drive as if another blow were its representative one, to be matched as that is."""
+    """Give a drive with another blow as its representative one, to be matched."""
     chosen = test.sheet.choices
     other = replace(test, sheet=replace(test.sheet, choices=replace(chosen, blow={**chosen.blow, name: blow})))
     return _reviewed(other, name, blow)
 
 
 def drives(test: Opened) -> tuple:
-    """Give every drive of the test as `drive` does."""
+    """Give every drive of the test, as `drive` does."""
     return tuple(drive(test, one.name) for one in test.sheet.drives)
 
 
 def review(test: Opened, *, criterion: bool = False):
-    """Give what all drives answer together; the driving criterion, which takes a second, only where it is asked for."""
+    """Give the answers from all drives; the driving criterion, which takes a second, only if requested."""
     reviewed = drives(test)
     kept = [(one.match is not None, one.match_problem, one.every is not None) for one in reviewed]
     keys = [shelf.match_key(test, one) for one in reviewed]
@@ -181,7 +181,7 @@ def _concluded(key: str, _test: Opened, _reviewed: tuple, criterion: bool):
 
 
 def _criterion_key(test: Opened, reviewed: tuple, compared: tuple, target) -> str:
-    """Give what the criterion depends on; with the damping factor, which may disagree with the match."""
+    """Give what the criterion depends on, including the damping factor, which may disagree with the match."""
     matches = [(shelf.match_key(test, drive), drive.match is not None, drive.trust) for drive in reviewed]
     seen = []
     for setup in compared:
@@ -193,7 +193,7 @@ def _criterion_key(test: Opened, reviewed: tuple, compared: tuple, target) -> st
     return hashlib.sha256(repr((matches, seen, target, asked, test.system)).encode()).hexdigest()
 
 
-@st.cache_resource(max_entries=16, show_spinner="Working out the bearing graph …")
+@st.cache_resource(max_entries=16, show_spinner="Computing the bearing graph …")
 def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
     from dyntest.reviewing.pile_criterion import criterion_of_test_pile
 
@@ -201,7 +201,7 @@ def _criterion(key: str, _sheet, _drives, _compared, _target, _limits):
 
 
 def bearing_piles(test: Opened, reviewed, log: Path, piles: Path | None):
-    """Give the bearing piles of a production log held against the criterion of the test."""
+    """Give the bearing piles of a production log checked against the criterion of the test."""
     criterion = reviewed.answers.criterion
     stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles))
     key = hashlib.sha256(repr((criterion.criterion, criterion.target, test.key, test.system)).encode()).hexdigest()
@@ -209,7 +209,7 @@ def bearing_piles(test: Opened, reviewed, log: Path, piles: Path | None):
 
 
 def production_log(test: Opened) -> tuple[Path, Path | None] | None:
-    """Give the production log and table of piles that are open; with a sample those of the samples."""
+    """Give the open production log and table of piles; for a sample those of the samples."""
     opened = st.session_state.get("production")
     if opened is not None:
         return opened
@@ -217,7 +217,7 @@ def production_log(test: Opened) -> tuple[Path, Path | None] | None:
 
 
 def log_alerts(test: Opened, reviewed) -> list[str]:
-    """Say where the open production log may be of another structure, or has what does not belong together."""
+    """Say if the open production log may be of another structure, or does not fit the table of piles."""
     chosen = production_log(test)
     if chosen is None or reviewed.sheet.path != test.sheet.path:
         return []
@@ -225,18 +225,18 @@ def log_alerts(test: Opened, reviewed) -> list[str]:
         counts, _ = production(test, *chosen)
         found = reviewed.answers.criterion
         judged = None if found is None or found.criterion is None else bearing_piles(test, reviewed, *chosen)
-    except DyntestError:  # the page on which it was opened says what is wrong with it
+    except DyntestError:  # the page on which it was opened shows the error
         return []
     told = [] if judged is None else [f"{in_words(one, test.system).sentence}." for one in judged.cautions]
     if test.sheet.pile_name in counts.piles:
         return told
     named = ", ".join(counts.piles[:3])
     here = f"The test pile {test.sheet.pile_name} is not in the production log ({named} …)"
-    return [f"{here}: is it of this structure?", *told]
+    return [f"{here}. Check that the log is of this structure.", *told]
 
 
 def production(test: Opened, log: Path, piles: Path | None):
-    """Give a production log and its table of piles as read, laid out as the test's sheet says."""
+    """Read a production log and its table of piles, in the layout given in the test sheet."""
     stamps = (str(log), _stamp(log), str(piles), None if piles is None else _stamp(piles), test.sheet.log_layout)
     return _production(repr(stamps), log, piles, test.sheet.log_layout)
 
@@ -258,16 +258,16 @@ def _bearing_piles(key: str, stamps: tuple, _test: Opened, _log: Path, _piles: P
 
 @dataclass(frozen=True)
 class OpenedStructure:
-    """The open structure with what is known of its test piles.
+    """The open structure with the reviewed test piles.
 
     Parameters
     ----------
     key : str
-        What lies in its files and in what is kept of its test piles, in one fingerprint.
+        Fingerprint of its files and of the saved test piles.
     review : StructureReview
-        What its piles say; a test pile that is not reviewed yet is a record that says so.
+        Review of the structure; test piles not reviewed yet are marked as such.
     waiting : tuple of str
-        Test sheets that are still to be reviewed.
+        Test sheets still to be reviewed.
     """
 
     key: str
@@ -276,9 +276,9 @@ class OpenedStructure:
 
 
 def nearest_structure() -> Path | None:
-    """Give the structure's file: that which was opened, else one beside or above the open test; None without either.
+    """Give the structure file: the one opened, else one beside or above the open test, else None.
 
-    With a sample, or no test at all, it is the structure of the samples.
+    For a sample, or without a test, it is the structure of the samples.
     """
     opened, sheet = state.structure_path(), state.sheet_path()
     if opened is not None:
@@ -291,9 +291,9 @@ def nearest_structure() -> Path | None:
 
 
 def opened_structure(path: Path, system: str | None) -> OpenedStructure:
-    """Give an open structure, with those of its test piles that were reviewed before and have not changed.
+    """Give an open structure with the test piles that were reviewed before and have not changed.
 
-    Nothing is reviewed here: what an earlier run of the command or of the page kept is taken.
+    Nothing is reviewed here: results saved by the command or the page are used.
     """
     sheet = _structure_sheet(str(path), _stamp(path))
     folder = kept_folder(path)
@@ -315,13 +315,13 @@ def _stamps_of_test(path: Path) -> list[tuple[int, int]]:
     try:
         return [_stamp(named) for named in _read(str(path), _stamp(path)).inputs]
     except InputError:
-        return []  # the review of that test pile says what is wrong
+        return []  # reported by the review of that test pile
 
 
 def kept_folder(path: Path) -> Path:
-    """Give where the reviewed test piles of a structure are kept: beside its file as the command keeps them.
+    """Give the folder of saved test piles of a structure: beside its file, as for the command.
 
-    Those of the samples, and of a folder that cannot be written to, are kept as long as the server runs.
+    For the samples, and for a folder that is not writable, they are kept while the server runs.
     """
     folder = usual_folder(path)
     there = next(one for one in (folder, *folder.parents) if one.exists())
@@ -342,7 +342,7 @@ def _structure_sheet(path: str, when: tuple[int, int]):
     return read_structure(path)
 
 
-@st.cache_resource(max_entries=8, show_spinner="Holding the bearing piles against their criterion …")
+@st.cache_resource(max_entries=8, show_spinner="Checking the bearing piles against their criterion …")
 def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
     from dyntest.reviewing.structure import conclude_structure, read_tables
     from dyntest.reviewing.survey import NOT_REVIEWED, PileRecord, kept_records, still_done
@@ -360,7 +360,7 @@ def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
 
 @st.cache_resource(max_entries=4, show_spinner=False)
 def board_frames(key: str, _review):
-    """Give the plan of a structure, and of each group every pile that is to be looked at."""
+    """Give the plan of a structure, and the piles of each group to be checked."""
     from dyntest.presenting.structure_board import odd_rows, plan
 
     return plan(_review), [odd_rows(group, _review.display_units) for group in _review.groups]
@@ -375,7 +375,7 @@ def file_of_structure(key: str, name: str, _review) -> bytes:
 
 
 def card_key(test: Opened, reviewed) -> str:
-    """Give what the card depends on: work that ends meanwhile changes no file that is just being downloaded."""
+    """Give what the card depends on, so that a job that ends does not change a file being downloaded."""
     found = reviewed.answers.criterion
     parts = (found.criterion, found.target, found.alerts, reviewed.trust, test.key, test.system)
     return hashlib.sha256(repr(parts).encode()).hexdigest()
@@ -398,7 +398,7 @@ def report(key: str, paper: str, _reviewed) -> bytes:
 
 @st.cache_resource(max_entries=12, show_spinner=False)
 def criterion_card(key: str, _reviewed) -> bytes:
-    """Give the card of the criterion as PDF."""
+    """Give the criterion card as PDF."""
     from dyntest.presenting.report import criterion_card_pdf
 
     return criterion_card_pdf(_reviewed)
@@ -414,14 +414,14 @@ def summary_file(key: str, _reviewed) -> bytes:
 
 @st.cache_resource(max_entries=16, show_spinner=False)
 def blows(key: str, system: str, _drive) -> bytes:
-    """Give the numbers of every blow of a drive as CSV, in display units."""
+    """Give the quantities of every blow of a drive as CSV, in display units."""
     from dyntest.presenting.tables import blows_csv
 
     return blows_csv(_drive.table, system)
 
 
 def save_choices(test: Opened) -> None:
-    """Write the choices of the session into the sheet itself; where that cannot be, they stay and the page says why."""
+    """Write the choices of the session into the sheet; if that fails, they stay and the page shows why."""
     from dyntest.reading.files import replace_text
 
     try:

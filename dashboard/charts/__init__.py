@@ -1,4 +1,4 @@
-"""What all charts share: the ground they are drawn on, safe column names, zoom, hover, and marks in time."""
+"""Parts common to all charts: background, safe column names, axes, and marks."""
 
 import textwrap
 from typing import Any, TypeVar
@@ -13,34 +13,34 @@ from dyntest.presenting import palette
 from .. import look
 
 schemapi.disable_debug_mode()
-# Altair holds every part of a chart against its schema, which takes longer than all else on a page; tests turn it on.
+# Altair validates every part of a chart, which takes longer than all else on a page; tests turn it on.
 
 DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
 """Line styles of the palette as Vega-Lite writes them."""
 
 FONT = '"Source Sans", sans-serif'
-"""The font of the pages, so that words in a chart look like those around it."""
+"""The font of the pages, also used in charts."""
 
 Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart)
 
 
 def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
-    """Give a frame whose columns Vega-Lite cannot misread, and the titles they had.
+    """Give a frame with column names that are safe in Vega-Lite, and their titles.
 
-    Brackets and dots in a column's name mean something to it, so titles go to the axes and columns become c0, c1, …
+    Brackets and dots in a column name have a meaning there, so titles go to the axes and columns become c0, c1, …
     """
     codes = {f"c{place}": title for place, title in enumerate(frame.columns)}
     return frame.set_axis(list(codes), axis=1), codes
 
 
 def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
-    """Give an axis with a title, in lines of so many letters at most; a unit is not torn apart."""
+    """Give an axis with a title, in lines of limited length; a unit is not split."""
     lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
     return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
 
 
 def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
-    """Give a line at a value of the upright axis, with what it is."""
+    """Give a labelled line at a value of the vertical axis."""
     data = pd.DataFrame({"v": [value], "t": [label]})
     line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
     words = (
@@ -52,7 +52,7 @@ def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
 
 
 def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool = False) -> alt.LayerChart:
-    """Give a line at a value of the axis across, with what it is to its right or its left."""
+    """Give a line at a value of the horizontal axis, labelled to its right or left."""
     data = pd.DataFrame({"v": [value], "t": [label]})
     line = alt.Chart(data).mark_rule(color=colour, strokeDash=DASHES["dashdot"]).encode(x=alt.X("v:Q"))
     words = alt.Chart(data).mark_text(color=colour, align="right" if left else "left", dx=-4 if left else 4, y=top)
@@ -60,14 +60,14 @@ def rule_up(value: float, label: str, colour: str, *, top: int = 10, left: bool 
 
 
 def layered(*layers: alt.Chart | alt.LayerChart) -> alt.LayerChart:
-    """Give charts over each other, the first at the bottom."""
+    """Give layered charts, the first at the bottom."""
     return alt.LayerChart(layer=list(layers))
 
 
 def finish(chart: Drawn, height: int, description: str) -> Drawn:
-    """Give a chart the ground of the page and words for those who do not see it.
+    """Give a chart the background of the page and a text alternative.
 
-    The chart is set, not copied: Altair's own way to configure copies it whole for every word.
+    The chart is changed in place: Altair's own configuration copies it each time.
     """
     ink, quiet = look.colour(palette.INK), look.quiet_text()
     axes: dict[str, Any] = {
@@ -88,10 +88,10 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
         "labelLimit": 320,
         "title": None,
     }
-    setting: Any = chart  # Altair's classes take these without declaring them
+    setting: Any = chart  # attributes that Altair's classes accept but do not declare
     setting.height, setting.description = height, description
     setting.config = alt.Config(
-        background=palette.GROUNDS[look.ground()],  # a picture that is saved is read on any paper
+        background=palette.GROUNDS[look.ground()],  # a saved figure needs its own background
         font=FONT,
         view=alt.ViewConfig(stroke=None),
         axis=alt.AxisConfig(**axes),
@@ -102,5 +102,5 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
 
 
 def draw(chart: alt.Chart | alt.LayerChart, key: str, **more: Any):
-    """Put a finished chart on the page."""
+    """Show a finished chart on the page."""
     return st.altair_chart(chart, width="stretch", theme=None, key=key, **more)

@@ -1,4 +1,4 @@
-"""What the browser's picture of a whole drive is given: numbers of every blow down the pile, side by side."""
+"""Data for the browser figure of a whole drive: quantities of every blow against depth, side by side."""
 
 from typing import Any
 
@@ -13,10 +13,10 @@ from .. import look
 from .record import colours
 
 MOST_BLOWS = 500
-"""Blows of a drive that are drawn at most in one column [1]; all of them are computed."""
+"""Most blows of a drive drawn in one column [1]; all of them are computed."""
 
 SOILS = {"sand": "#e0b04a", "silt": "#9a8f6a", "clay": "#7d9cb8", "rock": "#77706c"}
-"""Fill of a layer by its soil; its words stand in it, so the colour says nothing alone."""
+"""Fill of a layer by its soil; the layer is also labelled, so that colour is not needed."""
 
 TALL = 380
 
@@ -30,9 +30,9 @@ def profile_data(
     limits: dict[str, tuple[float, str, str]],
     at: tuple[str, int] | None,
 ) -> dict[str, Any]:
-    """Give columns of numbers: initial drives against penetration, restrikes blow by blow below them.
+    """Give columns of quantities: initial drives against penetration, restrikes blow by blow below them.
 
-    `limits` has a value in SI, words and a colour of the palette by the number they hold for.
+    `limits` has a value in SI, words and a colour of the palette by quantity.
     """
     system = sheet.display_units
     deep = [drive for drive in drives if drive.table["penetration"].nunique() > 1]
@@ -50,7 +50,7 @@ def profile_data(
         "alongUnit": unit or "blow",
         "domain": [low - air, high + air],
         "tall": TALL,
-        "hint": "Drag down a column to select depths; a click opens the nearest blow.",
+        "hint": "Drag down a column to select depths. Click to select the nearest blow.",
         "strips": [drive.name for drive in strips],
         "columns": [_column(code, main, strips, against, system, limits.get(code)) for code in codes],
         "soil": _soil(sheet, system) if against == "penetration" else [],
@@ -97,7 +97,7 @@ def _series(drive, code: str, against: str, system: str) -> dict[str, Any] | Non
 
 
 def rounded(values: np.ndarray) -> list[float | None]:
-    """Give values with the digits a screen can show; what is not a number is None."""
+    """Give values rounded for the screen; values that are not a number are None."""
     return [float(f"{value:.5g}") if value == value else None for value in values]
 
 

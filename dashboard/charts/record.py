@@ -1,6 +1,6 @@
-"""What the browser's picture of a record is given: a run of blows, several drives laid over each other, or a match.
+"""Data for the browser figure of a record: a run of blows, an overlay of drives, or a match.
 
-Traces go as whole numbers of 16 bit with one scale each, finer than any screen, so that a step needs few bytes.
+Traces are sent as 16-bit integers with one scale each, finer than any screen, so that a step needs few bytes.
 """
 
 import base64
@@ -28,10 +28,10 @@ from .. import look, work
 from . import DASHES
 
 MOST_VALUES = 160_000
-"""Values that a run of blows sends at most [1]: some tenths of a megabyte, which a local browser has at once."""
+"""Most values sent for a run of blows [1]: some tenths of a megabyte, which a local browser loads at once."""
 
 MOST_RUN = 24
-"""Blows of a run at most [1]; stepping inside it needs no word with the server."""
+"""Most blows of a run [1]; stepping within it needs no request to the server."""
 
 WIDE = 4.5
 """Width of the measured wave under the computed one [px]."""
@@ -40,11 +40,11 @@ _GAUGES = ((palette.INK, "solid"), ("#d2691e", "dashed"), (palette.ACCENT, "dott
 """Colour and line style of gauges and other traces without one of their own, in their order."""
 
 _FULL = 32_000
-"""Largest whole number that a value is written as [1]."""
+"""Largest integer of a value [1]."""
 
 
 def colours() -> dict[str, str]:
-    """Give the colours of the ground that the page is drawn on."""
+    """Give the colours for the background of the page."""
     named = {"ink": palette.INK, "accent": palette.ACCENT, "warning": palette.WARNING}
     found = {name: look.colour(colour) for name, colour in named.items()}
     found |= {"quiet": look.quiet_text(), "line": look.colour(palette.QUIET) + "38"}
@@ -52,7 +52,7 @@ def colours() -> dict[str, str]:
 
 
 def packed(values: np.ndarray) -> dict[str, Any]:
-    """Give values as text: whole numbers of 16 bit and what one of them is worth; what is not a number becomes 0."""
+    """Give values as text: 16-bit integers and their scale; values that are not a number become 0."""
     known = np.nan_to_num(np.asarray(values, dtype=float), posinf=0.0, neginf=0.0)
     most = float(np.abs(known).max()) if known.size else 0.0
     scale = most / _FULL if most > 0.0 else 1.0
@@ -61,7 +61,7 @@ def packed(values: np.ndarray) -> dict[str, Any]:
 
 
 def record_data(test, drive, blow: int, below: tuple[str, ...] = ("waves",)) -> dict[str, Any]:
-    """Give the record of a blow with its neighbours, with what is known of each of them."""
+    """Give the record of a blow and its neighbours, with the results of each."""
     known = drive.table["blow"].to_numpy()
     at = int(np.flatnonzero(known == blow)[0])
     waves = work.waves_of_drive(test, drive.name)
@@ -132,7 +132,7 @@ def _trace(name: str, colour: str, dash: str, **more: Any) -> dict[str, Any]:
 
 
 def _panels(drive, system: str) -> list[dict[str, Any]]:
-    """Give what is drawn of a blow: force and Z·velocity tall, everything else below where it is wanted."""
+    """Give the panels of a blow: force and Z·velocity tall, others below on request."""
     force, moved = display_unit("peak_force", system)[0], display_unit("peak_displacement", system)[0]
     waves = [_trace(name, *palette.TRACES[name]) for name in ("downward wave", "upward wave")]
     panels = [
@@ -149,9 +149,9 @@ def _panels(drive, system: str) -> list[dict[str, Any]]:
 
 
 def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], difference: bool) -> dict[str, Any]:
-    """Give blows laid over each other from impact: force and Z·velocity of each, and the others less the first.
+    """Give blows overlaid from impact: force and Z·velocity of each, and differences from the first.
 
-    The colour of a blow is that of its kind of drive, deeper lines come first; Z·velocity is dashed.
+    The colour of a blow is that of its kind of drive, darkest first; Z·velocity is dashed.
     """
     system, pile = test.system, test.sheet.pile
     axis, found = blows_from_impact(blows, system)
@@ -190,7 +190,7 @@ def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], differenc
 
 
 def match_data(test, match, waves: pd.DataFrame) -> dict[str, Any]:
-    """Give the measured and the computed upward wave of a match, and what is left between them."""
+    """Give the measured and the computed upward wave of a match, and their difference."""
     unit = display_unit("peak_force", test.system)[0]
     lines = {name: part.iloc[:, 1].to_numpy() for name, part in waves.groupby("trace", sort=False)}
     axis = waves.loc[waves["trace"] == MEASURED, TIME].to_numpy()
@@ -209,7 +209,7 @@ def match_data(test, match, waves: pd.DataFrame) -> dict[str, Any]:
 
 
 def _alone(test, values: dict, axis: np.ndarray, step: float, panels: list, peak: float) -> dict[str, Any]:
-    """Give what a picture without stepping has."""
+    """Give the data of a figure without stepping."""
     pile = test.sheet.pile
     scale = display_unit("penetration", test.system)
     last = float(axis[-1])

@@ -1,4 +1,4 @@
-"""Two pictures of our own that the browser draws: the record of a blow, and numbers of every blow down a drive."""
+"""Two figures drawn in the browser: the record of a blow, and quantities of every blow of a drive."""
 
 from collections.abc import Callable
 from importlib.resources import files
@@ -18,7 +18,7 @@ def _mounted(name: str) -> Callable[..., Any]:
 
 
 def draw_record(data: dict[str, Any], key: str, on_blow: Callable[[int], None] | None = None) -> None:
-    """Put the record of a blow on the page; `on_blow` takes the number of the blow that a person stepped to."""
+    """Show the record of a blow; `on_blow` receives the number of the blow stepped to."""
 
     def stepped() -> None:
         found = st.session_state[key].get("blow")
@@ -29,7 +29,7 @@ def draw_record(data: dict[str, Any], key: str, on_blow: Callable[[int], None] |
 
 
 def draw_profiles(data: dict[str, Any], key: str, on_pick: Callable[[str, int], None]) -> None:
-    """Put numbers of every blow on the page; `on_pick` takes drive and number of the blow that was clicked on."""
+    """Show quantities of every blow; `on_pick` receives drive and number of the blow clicked on."""
 
     def picked() -> None:
         found = st.session_state[key].get("pick")

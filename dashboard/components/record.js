@@ -28,10 +28,10 @@ function build(root) {
   S.next.dataset.does = "finding";
   element("span", { class: "dyntest-record-space" }, bar);
   S.switches = element("span", { class: "dyntest-record-switches", role: "group", "aria-label": "Drawn below" }, bar);
-  button("Zoom in", "Half the time shown", () => zoom(0.5));
-  button("Zoom out", "Twice the time shown", () => zoom(2));
+  button("Zoom in", "Halve the time shown", () => zoom(0.5));
+  button("Zoom out", "Double the time shown", () => zoom(2));
   S.all = button("All", "The usual span of time (or double-click)", () => setWindow(null));
-  button("Marks back", "Put both marks back", () => { S.marks = null; draw(); });
+  button("Reset marks", "Move both marks back", () => { S.marks = null; draw(); });
   S.readout = element("div", { class: "dyntest-record-readout" }, root);
   S.live = element("div", { class: "dyntest-record-live", "aria-live": "polite" }, root);
   S.svg = node("svg", { class: "marks dyntest-record", role: "img", width: "100%" }, root);

@@ -1,1 +1,1 @@
-"""One page a question; a page is a script that streamlit runs from top to bottom."""
+"""One page per question; streamlit runs a page from top to bottom."""

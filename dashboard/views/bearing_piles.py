@@ -1,4 +1,4 @@
-"""The page that asks whether the bearing piles meet the criterion, and whether any of them behaves strangely."""
+"""The page on bearing piles: whether they meet the criterion, and which are unusual."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -32,11 +32,11 @@ from ..charts import axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
 COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING, NO_COUNTS: palette.QUIET}
-"""Colour of a pile by whether it meets the criterion; those that do not are hatched by their outline besides."""
+"""Colour of a pile by whether it meets the criterion; the outline differs too."""
 
 
 def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -> alt.LayerChart:
-    """Give each pile as deep as it stands, where it first met the criterion, and a mark on those to be looked at."""
+    """Give the penetration of each pile, where it first met the criterion, and a mark on those to be checked."""
     first = frame.columns[1]
     drawn, titles = named(frame.assign(**{first: frame[first].fillna(0.0)}))
     order = alt.X("c0:N", axis=axis("pile", labelAngle=-60), sort=None)
@@ -65,14 +65,14 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     layers = [bars, met, signs.encode(x=order, y=alt.Y("c1:Q"), text=alt.Text("sign:N"), tooltip=tips)]
     if minimum is not None:
         layers.append(rule_across(minimum, "", look.colour(palette.ACCENT)))
-    return finish(layered(*layers), height, "The bearing piles side by side, as deep as each stands.")
+    return finish(layered(*layers), height, "Penetration of the bearing piles, side by side.")
 
 
 SHAPES = {MEETS: "circle", FAILS: "cross", NO_COUNTS: "square"}
-"""Shape of a pile on the plan, so that no colour is needed to tell them apart."""
+"""Symbol of a pile on the plan, so that colour is not needed to distinguish them."""
 
 MOST_MARKS = 150
-"""Piles on a plan whose marks are written beside them at most [1]."""
+"""Most piles on a plan that are labelled [1]."""
 
 
 def plan_chart(
@@ -83,9 +83,9 @@ def plan_chart(
     marks: Mapping[str, tuple[str, str]] | None = None,
     placed: bool = True,
 ) -> alt.LayerChart:
-    """Give the plan of the piles, with a shape and a colour for what each shows, or a grid where none is placed.
+    """Give the plan of the piles, with symbol and colour for the status of each, or a grid without coordinates.
 
-    `marks` has colour and shape by what a pile can show; without it, whether it meets the criterion.
+    `marks` has colour and symbol by status; by default, whether a pile meets the criterion.
     """
     drawn, titles = named(frame)
     marks = marks or {name: (COLOURS[name], SHAPES[name]) for name in COLOURS}
@@ -125,11 +125,11 @@ def plan_chart(
         here = alt.Chart(drawn[drawn["c2"] == chosen])
         ring = here.mark_point(size=620, strokeWidth=2.5, color=look.colour(palette.ACCENT), filled=False)
         layers.append(ring.encode(x=x, y=y))
-    return finish(layered(*layers), height, "Plan of the bearing piles, with what each shows.")
+    return finish(layered(*layers), height, "Plan of the bearing piles, with the status of each.")
 
 
 def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None, height: int = 420) -> alt.LayerChart:
-    """Give the count of each interval of a pile's log down the pile, and the count required at its stroke."""
+    """Give the count of each interval of a pile's log against depth, and the count required at its stroke."""
     deep = alt.Y("top:Q", axis=axis(f"penetration of the toe [{unit}]"), scale=alt.Scale(reverse=True, zero=False))
     ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
     tips = [alt.Tooltip(f"{name}:Q", format=".1f") for name in ("top", "bottom", "counted", "required", "stroke")]
@@ -147,18 +147,18 @@ def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None,
     return finish(layered(*layers), height, "Counts of one pile's log against the counts required at its strokes.")
 
 
-SAVED = {"bearing_piles.csv": "Download the table of piles", "odd_piles.csv": "Download what wants a second look"}
-"""Tables that can be downloaded, by the names of their files."""
+SAVED = {"bearing_piles.csv": "Download the table of piles", "odd_piles.csv": "Download the piles to check"}
+"""Tables that can be downloaded, by file name."""
 
 FILTERS = ("all", FAILS, SECOND_LOOK, NO_COUNTS, MEETS)
-"""Piles that can be looked at alone."""
+"""Selections of piles."""
 
 
 def draw() -> None:
     """Draw the page."""
     test = work.test()
     above, opening = st.container(), st.container()
-    with opening:  # drawn first, so that a log that cannot be read can be replaced where it was opened
+    with opening:  # drawn first, so that an unreadable log can be replaced
         _open(test)
     with above:
         _answered(test)
@@ -200,7 +200,7 @@ def _answered(test) -> None:
 
 
 def _filtered(check, rows: pd.DataFrame) -> list[str]:
-    """Let a person look at some of the piles alone; give their marks, those that want a look first."""
+    """Offer a selection of the piles; give their marks, those to be checked first."""
     odd, status = set(check.odd["pile"]), check.piles.set_index("pile")["status"]
     kinds = {
         "all": lambda pile: True,
@@ -229,7 +229,7 @@ def _chosen_pile(piles: list[str]) -> str:
 
 
 def _pictures(test, found, check, table, pile: str) -> None:
-    """Draw the plan where the piles have places, and how deep each stands."""
+    """Draw the plan if the piles have coordinates, and the penetration of each."""
     plan = pile_plan(check, table, test.system)
 
     def clicked(key: str, name: str) -> None:
@@ -244,9 +244,9 @@ def _pictures(test, found, check, table, pile: str) -> None:
     level = None if minimum is None else float(shown("penetration", minimum, test.system))
     depths = pile_depths(check, test.system)
     draw_chart(piles_chart(depths, level, 300), "bearing_chart")
-    told = "A dash across a pile: where it first met the criterion. A question mark: it wants a second look."
+    told = "A dash across a pile: where it first met the criterion. A question mark: check this pile."
     if minimum is not None:
-        told += f" The line across: minimum penetration, {show('penetration', minimum, test.system)}."
+        told += f" The horizontal line: minimum penetration, {show('penetration', minimum, test.system)}."
     pieces.draw_note(told)
 
 
@@ -270,13 +270,13 @@ def _one(test, check, counts, pile: str) -> None:
 
 
 def _open(test) -> None:
-    """Let a person open a production log with its table of piles, from disk or uploaded."""
+    """Offer to open a production log with its table of piles, from disk or uploaded."""
     with st.expander("Open a production log", icon=":material/folder_open:"):
         if st.session_state.get("production") is not None:
             st.button("Close the production log", key="bearing_close", on_click=state.close_production)
         left, right = st.columns(2)
         log = left.text_input("A production log on this computer", placeholder="/path/to/log.csv", key="bearing_log")
-        piles = right.text_input("Its table of piles, where there is one", key="bearing_table_path")
+        piles = right.text_input("Its table of piles, if there is one", key="bearing_table_path")
 
         def open_paths() -> None:
             st.session_state["production"] = (Path(log).expanduser(), Path(piles).expanduser() if piles else None)
@@ -284,7 +284,7 @@ def _open(test) -> None:
         st.button("Open them", key="bearing_open", disabled=not log, on_click=open_paths)
         sent = st.file_uploader("Or upload the production log", type=["csv"], key="bearing_log_file")
         sent_piles = st.file_uploader("And its table of piles", type=["csv"], key="bearing_piles_file")
-        if st.button("Open what was uploaded", key="bearing_open_files", disabled=sent is None):
+        if st.button("Open the uploaded files", key="bearing_open_files", disabled=sent is None):
             _take(sent, sent_piles)
 
 

@@ -1,4 +1,4 @@
-"""The page that lays two test piles side by side: resistance, setup, energy, stresses and criterion."""
+"""The page that compares two test piles: resistance, setup, energy, stresses and criterion."""
 
 from pathlib import Path
 
@@ -27,10 +27,10 @@ NUMBERS = (
     "peak_tension_stress",
     "integrity_factor",
 )
-"""Numbers of the representative blows that are laid side by side."""
+"""Quantities of the representative blows that are compared."""
 
 DRAWN = ("energy_ratio", "case_resistance_maximum", "peak_gauge_stress")
-"""Numbers of every blow that are drawn for both piles."""
+"""Quantities of every blow that are drawn for both piles."""
 
 
 def draw() -> None:
@@ -52,7 +52,7 @@ def draw() -> None:
     for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
         with column:
             pieces.draw_heading(review.sheet.pile_name)
-            matching.offer(one, review.drives, f"compare_{place}")  # two tests may be of piles of one name
+            matching.offer(one, review.drives, f"compare_{place}")  # two tests may have piles of the same name
     pieces.worded(_rows(reviews, test.system), numeric=True)
     columns = st.columns(2)
     for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
@@ -69,11 +69,11 @@ def draw() -> None:
 
 
 def _choose(test) -> Path | None:
-    """Let a person choose the other test: a sample, a sheet beside the open one, or one on this computer."""
+    """Offer the other test: a sample, a sheet beside the open one, or one on this computer."""
     known = {f"{path.parent.name}": path for path in sorted(test.sheet.path.parent.parent.glob("*/sheet.toml"))[:40]}
     known |= {uploads.SAMPLE_NAMES[name]: path for name, path in uploads.sample_sheets().items()}
     other = Path(st.session_state.get("other", ""))
-    if other.is_file():  # chosen before, on the board of a structure perhaps
+    if other.is_file():  # chosen before, perhaps on the page Structure
         known = {other.parent.name: other, **known}
     known = {name: path for name, path in known.items() if path.resolve() != test.sheet.path.resolve()}
     distinct = {path.resolve(): name for name, path in known.items()}
@@ -109,7 +109,7 @@ def _limits(review) -> dict[str, tuple[float, str, str]]:
 
 
 def _rows(reviews, system: str) -> pd.DataFrame:
-    """Give numbers of both piles, a column a drive."""
+    """Give quantities of both piles, one column per drive."""
     heads, columns = [""], []
     for review in reviews:
         for drive in review.drives:

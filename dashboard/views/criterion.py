@@ -1,4 +1,4 @@
-"""The page that asks what to tell the inspectors: the table of strokes and counts, the card, and what is behind."""
+"""The page on the driving criterion: the table of strokes and counts, the card, and their basis."""
 
 import altair as alt
 import pandas as pd
@@ -31,7 +31,7 @@ LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES
 
 
 def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float, height: int = 420) -> alt.LayerChart:
-    """Give counts against stroke: at or above the line a count meets the criterion, and there it is shaded."""
+    """Give counts against stroke; the shaded area at or above the line meets the criterion."""
     drawn, titles = named(lines)
     asked, barred = drawn[drawn["c2"] == ASKED], drawn[drawn["c2"] == RULED_OUT]
     top = max(float(drawn["c1"].max()), refusal, float(measured.iloc[:, 1].max()) if len(measured) else 0.0) * 1.12
@@ -76,7 +76,9 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
         crosses = alt.Chart(barred).mark_point(shape="cross", angle=45, size=90, color=look.colour(palette.WARNING))
         layers.append(crosses.encode(x=x, y=y, tooltip=tips))
     layers.append(rule_across(refusal, "practical refusal", look.colour(palette.WARNING)))
-    described = "Blows asked at each stroke, the bearing graph, the modified Gates formula, and the measured blows."
+    described = (
+        "Required blow count at each stroke, the bearing graph, the modified Gates formula, and the measured blows."
+    )
     return finish(layered(*layers), height, described)
 
 
@@ -85,7 +87,7 @@ CREDIT = {
     True: "credit the measured setup",
     False: "do not credit the measured setup",
 }
-"""What can be decided about setup that a restrike measured."""
+"""Choices on measured setup."""
 
 
 def draw() -> None:
@@ -93,7 +95,7 @@ def draw() -> None:
     test = work.test()
     above, choices, below = st.container(), st.container(), st.container()
     plain = work.review(test)
-    with choices:  # drawn before the criterion, so that a choice that leads to an error can be taken back
+    with choices:  # drawn before the criterion, so that a choice that causes an error can be undone
         _choices(test, plain)
     with above:
         review = work.review(test, criterion=True)
@@ -113,7 +115,7 @@ def draw() -> None:
 
 
 def _table(test, review) -> None:
-    """Put the table of strokes and counts, the card, and the test pile's own last blows on the first screen."""
+    """Show the table of strokes and counts, the card, and the last blows of the test pile."""
     found = review.answers.criterion
     left, right = st.columns([3, 2])
     with left:
@@ -134,7 +136,7 @@ def _table(test, review) -> None:
 
 
 def _behind(test, review) -> None:
-    """Show what the criterion rests on."""
+    """Show the basis of the criterion."""
     found, required = review.answers.criterion, review.answers.required
     if required.value is not None:
         pieces.draw_note(f"Required: {requirement_words(required, test.system)} ({required.source}).")
@@ -145,9 +147,9 @@ def _behind(test, review) -> None:
         if found.criterion is not None:
             lines, measured = criterion_lines(found, test.system), measured_counts(found, test.system)
             draw_chart(criterion_chart(lines, measured, refusal_count(found, test.system)), "criterion_chart")
-            told_below = "Circles: the last measured blows of the initial drive, where their stroke and set are known."
+            told_below = "Circles: the last measured blows of the initial drive whose stroke and set are known."
             if RULED_OUT in set(lines["line"]):
-                told_below += " Crosses: strokes that are not to be used, for the reasons in the table."
+                told_below += " Crosses: strokes not to be used, with reasons in the table."
             pieces.draw_note(told_below)
         pieces.draw_heading("Other formulas from the measured blows")
         pieces.worded(formula_rows(found, test.system))
@@ -156,7 +158,7 @@ def _behind(test, review) -> None:
 
 
 def _choices(test, review) -> None:
-    """Let a person say how resistance is verified and whether setup counts."""
+    """Offer the verification method and the setup credit."""
     left, right = st.columns(2)
     asked = test.sheet.requirement
     chosen = test.sheet.choices
@@ -165,21 +167,21 @@ def _choices(test, review) -> None:
             ways = [None, *RESISTANCE_FACTORS]
             key = state.widget_key("criterion_verification", chosen.verification)
             st.selectbox(
-                "How the resistance is verified in the field",
+                "Verification of the resistance in the field",
                 ways,
                 key=key,
                 format_func=lambda way: "not chosen" if way is None else f"{way}: {RESISTANCE_FACTORS[way].value:.2f}",
                 on_change=state.asked(key, lambda way: state.change(test.as_read, verification=way)),
             )
             if chosen.verification in RESISTANCE_FACTORS:
-                pieces.draw_note(f"It asks for {RESISTANCE_FACTORS[chosen.verification].condition}.")
+                pieces.draw_note(f"It requires {RESISTANCE_FACTORS[chosen.verification].condition}.")
         else:
-            pieces.draw_note("The sheet states the nominal resistance itself, so no resistance factor is chosen here.")
+            pieces.draw_note("The sheet gives the nominal resistance, so no resistance factor is chosen here.")
     with right:
         if review.answers.setups:
             key = state.widget_key("criterion_credit", chosen.setup_credit)
             st.selectbox(
-                "Setup that a restrike measured",
+                "Setup measured by a restrike",
                 list(CREDIT),
                 key=key,
                 format_func=CREDIT.__getitem__,

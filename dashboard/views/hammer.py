@@ -1,4 +1,4 @@
-"""The page along the drive: what the hammer delivered, and whether it hurt the pile."""
+"""The page on the hammer along the drive: what it delivered, and whether it damaged the pile."""
 
 import streamlit as st
 
@@ -26,10 +26,10 @@ PROFILES = (
     "peak_force",
     "blow_rate",
 )
-"""Numbers of every blow that can be drawn."""
+"""Quantities of every blow that can be drawn."""
 
 MOST_DRAWN = 6
-"""Columns that are drawn at most [1]; more are too narrow to be read."""
+"""Most columns drawn [1]; more would be too narrow."""
 
 NUMBERS = (
     "penetration",
@@ -90,7 +90,7 @@ def _delivered(drive, system: str) -> str:
 
 
 def _limits(review) -> dict[str, tuple[float, str, str]]:
-    """Give what columns are held against, by the number: a value in SI, its words, and its colour."""
+    """Give the limits drawn in columns, by quantity: a value in SI, its words, and its colour."""
     system = review.sheet.display_units
     found = {}
     for sense, code in STRESSES:
@@ -109,7 +109,7 @@ def _above(review, code: str, limit: float) -> bool:
 
 
 def _profiles(test, review, limits, above: list[str], place) -> None:
-    """Draw numbers of every blow side by side, those above their limit first; a click opens the blow."""
+    """Draw quantities of every blow side by side, those above their limit first; a click selects the blow."""
     tables = [drive.table for drive in review.drives]
     known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
     usual = list(dict.fromkeys([*(code for code in above if code in known), *known]))[:5]
@@ -118,7 +118,7 @@ def _profiles(test, review, limits, above: list[str], place) -> None:
     data = profile_data(test.sheet, test.key, review.drives, asked, limits=limits, at=(place.drive, place.blow))
     draw_profiles(data, "hammer_profiles_picture", state.look_at)
     st.multiselect(
-        "Numbers of every blow",
+        "Quantities of every blow",
         known,
         key=key,
         format_func=lambda code: NAMES[code].words,
@@ -128,7 +128,7 @@ def _profiles(test, review, limits, above: list[str], place) -> None:
 
 
 def _sources(review) -> None:
-    """Say where the limits come from."""
+    """Show the source of the limits."""
     system = review.sheet.display_units
     for limit in (review.limits.compression, review.limits.tension):
         if limit.value is not None:

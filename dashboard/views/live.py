@@ -1,6 +1,6 @@
-"""The page beside the rig: what the blow before showed, where the drive stands, and the depth as it is called out.
+"""The page for use at the rig: the last blow, the status of the drive, and the depth as it is called out.
 
-It reads only what ``dyntest follow`` keeps.
+It reads only what ``dyntest follow`` saves.
 """
 
 import html
@@ -38,10 +38,10 @@ from ..charts import DASHES, axis, finish, layered
 from ..charts import draw as draw_chart
 
 EVERY = 0.5
-"""How often what is kept is looked at [s]."""
+"""Interval at which the saved files are read [s]."""
 
 SHOWN_NOTES = 3
-"""Notes on the recorder's files that are shown at most [1]; the newest first."""
+"""Most notes on the recorder's files shown [1]; the newest first."""
 
 BIG = """<style>
   .live-top { display: flex; flex-wrap: wrap; gap: 0.6rem; }
@@ -74,7 +74,7 @@ def _sheet(path: str, changed: int):
 
 
 def _followed(sheet) -> list[str]:
-    """Give the drives that are or were followed, the one followed last first."""
+    """Give the drives that are or were followed, the latest first."""
     folder = sheet.path.parent / FOLDER
     beats = {one.name: state_of(folder / one.name).get("beat", "") for one in sheet.drives}
     return sorted((name for name, beat in beats.items() if beat), key=lambda name: beats[name], reverse=True)
@@ -88,7 +88,7 @@ def draw() -> None:
     sheet = _sheet(str(path), path.stat().st_mtime_ns if path.exists() else 0)
     names = _followed(sheet)
     if not names:
-        pieces.draw_answer(["No drive of this test is followed yet."], pieces.CARE)
+        pieces.draw_answer(["No drive of this test has been followed yet."], pieces.CARE)
         pieces.draw_note(f"Run dyntest follow {path.name} in the folder of the sheet, on this computer.")
         return
     colours = {"line": look.colour(palette.QUIET) + "88", "warning": look.colour(palette.WARNING)}
@@ -109,7 +109,7 @@ def _look(sheet, name: str) -> Kept:
 
 @st.fragment(run_every=EVERY)
 def _now(sheet, name: str) -> None:
-    """Draw what the last blow showed, and where the drive stands."""
+    """Draw the last blow and the status of the drive."""
     system = state.system(sheet)
     kept = _look(sheet, name)
     if kept.last is None:
@@ -237,12 +237,12 @@ def _profile_chart(sheet, kept: Kept, start: float | None, system: str) -> alt.L
         layers.append(rule.mark_rule(color=accent, strokeDash=DASHES["dashdot"], strokeWidth=3).encode(x=alt.X("v:Q")))
         words = rule.mark_text(color=accent, align="right", dx=-6, y=10, fontSize=16)
         layers.append(words.encode(x=alt.X("v:Q"), text=alt.Text("t:N")))
-    words = "Maximum Case resistance of every blow, and matched resistance with its range, down the pile."
+    words = "Maximum Case resistance of every blow, and matched resistance with its range, against depth."
     return finish(layered(*layers), 380, words)
 
 
 def _depth(sheet, name: str) -> None:
-    """Let the depth be entered and corrected."""
+    """Offer entry and correction of the depth."""
     system = state.system(sheet)
     kept = _look(sheet, name)
     drive = next(one for one in sheet.drives if one.name == name)
@@ -283,7 +283,7 @@ def _depth(sheet, name: str) -> None:
             key="live_depth",
             width=220,
         )
-        st.button("Stamp this depth", key="live_stamp", on_click=lambda: stamp(depth=(asked or 0.0) / scale))
+        st.button("Enter this depth", key="live_stamp", on_click=lambda: stamp(depth=(asked or 0.0) / scale))
         text = st.text_input("Remark", key="live_remark", max_chars=300, width=320)
         st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, text, system, start))
     _marks(sheet, name, kept, system, start, scale, unit)
@@ -305,7 +305,7 @@ def _remark(sheet, name: str, text: str, system: str, start: float | None) -> No
 
 
 def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale: float, unit: str) -> None:
-    """Show the driving log as it stands, and let a mark be corrected."""
+    """Show the driving log so far, and offer correction of a depth mark."""
     marks, intervals = marks_of(kept.depths), intervals_of(kept.depths, start)
     if intervals:
         rows = [
@@ -318,7 +318,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
             )
             for one in intervals[::-1]
         ]
-        heads = ["from", "to", "blows by the records", "inspector's count", "remark"]
+        heads = ["from", "to", "recorded blows", "inspector's count", "remark"]
         pieces.worded(pd.DataFrame(rows, columns=heads), numeric=True)
     for one in remarks_of(kept.depths)[-2:]:
         pieces.draw_note(f"{one.at.partition('T')[2]}, blow {one.blow}: {one.text}")
@@ -339,7 +339,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                 ),
                 width=260,
             )
-            right = st.number_input(f"Right depth [{unit}]", 0.0, None, None, key="live_right", width=200)
+            right = st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200)
             count = st.number_input("Inspector's count", 0, None, None, key="live_count", width=200)
 
             def correct(removed: bool = False) -> None:
@@ -351,4 +351,4 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                 )
 
             st.button("Correct", key="live_correct", on_click=correct)
-            st.button("Take it out", key="live_out", on_click=correct, kwargs={"removed": True})
+            st.button("Remove this mark", key="live_out", on_click=correct, kwargs={"removed": True})

@@ -1,4 +1,4 @@
-"""The page on which a test begins: files, channels, pile, hammer, soil, requirement and log become a test sheet."""
+"""The page for a new test: a test sheet from files, channels, pile, hammer, soil, requirement and log."""
 
 import html
 import tomllib
@@ -31,22 +31,22 @@ FIRST = {
     "requirement": ("nominal_resistance", "minimum_penetration", "damping_factor"),
     "soil": ("shaft", "toe"),
 }
-"""Fields that are asked at once; the others stand behind a word."""
+"""Fields that are shown at once; the others are folded."""
 
 ROWS = {
     "pile.part": (
         "Parts of a pile that is not uniform",
-        "From the gauges down, a row each, with units; what is left empty is that of the pile.",
+        "From the gauges down, one row each, with units; empty cells are as for the pile.",
     ),
-    "soil.layer": ("Soil layers", "From the ground down, a row each; depths with units, such as 12 ft."),
+    "soil.layer": ("Soil layers", "From the ground down, one row each; depths with units, such as 12 ft."),
 }
-"""What the tables of several rows are called, and what is said of them."""
+"""Titles and notes of tables with several rows."""
 
 EMPTY_LOG = 12
-"""Empty rows of a log that is typed [1]; more can be added."""
+"""Empty rows of a typed log [1]; more can be added."""
 
 MOST_NAMED = 400
-"""Files that a pattern may name at most [1]."""
+"""Most files that a pattern may match [1]."""
 
 
 def draw() -> None:
@@ -74,18 +74,18 @@ def _draft() -> Draft:
 def _begin(draft: Draft) -> None:
     if draft.base is not None and draft.path is not None:
         named = f"{draft.path.parent.name}/{draft.path.name}"
-        pieces.draw_answer([f"{named} is open in this form; its remarks are kept."])
+        pieces.draw_answer([f"{named} is open in this form; its comments are kept."])
     else:
         pieces.draw_answer(
-            ["Choose the files of a recorder; the form then becomes a test sheet, and the review opens."]
+            ["Choose the recorder's files and fill in the form; it is saved as a test sheet, and the review opens."]
         )
     row = st.container(horizontal=True)
-    row.button("Begin a new one", key="new_clear", on_click=_clear)
+    row.button("Start a new one", key="new_clear", on_click=_clear)
     try:
         path = work.test().as_read.path
     except DyntestError:
         return
-    row.button(f"Change the open sheet ({path.parent.name})", key="new_change", on_click=_change, args=(path,))
+    row.button(f"Edit the open sheet ({path.parent.name})", key="new_change", on_click=_change, args=(path,))
 
 
 def _clear() -> None:
@@ -101,7 +101,7 @@ def _change(path: Path) -> None:
 
 
 def _show(draft: Draft) -> None:
-    """Have every field show what a draft has; a field that is only drawn again keeps what was typed."""
+    """Make every field show the draft; a field that is only redrawn keeps what was typed."""
     for table in drafts.FILLED:
         for one in form_fields(table):
             value = draft.typed.get(table, {}).get(one.key, "")
@@ -110,7 +110,7 @@ def _show(draft: Draft) -> None:
 
 
 def _files(draft: Draft) -> None:
-    """Take the files of each drive, uploaded or named on this computer."""
+    """Offer the files of each drive, uploaded or on this computer."""
     if draft.base is not None:
         return
     pieces.draw_heading("Records")
@@ -145,14 +145,14 @@ def _take(draft: Draft, number: int, sent, named: str) -> None:
         place = Path(named).expanduser()
         paths = sorted(place.parent.glob(place.name))[:MOST_NAMED] if place.name else []
         if not paths:
-            raise InputError(named, "", "names no file", "write the path of a file, or a pattern such as blow_*.txt")
+            raise InputError(named, "", "matches no file", "write the path of a file, or a pattern such as blow_*.txt")
     draft.drives[number].paths = paths
     if number == 0:
         drafts.inspected(draft, paths)
 
 
 def _channels(draft: Draft) -> None:
-    """Let a person say what each channel is; the first blow of each is drawn as it will be read."""
+    """Offer the use of each channel; the first blow of each is drawn as it will be read."""
     found, mapping = draft.found, draft.mapping
     if found is None or mapping is None:
         return
@@ -160,7 +160,7 @@ def _channels(draft: Draft) -> None:
     rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
     told = f"{found.format}, {found.n_samples:,} samples at {rate}"
     told += f" ({RATES[found.rate_reason.kind].format(text=found.rate_reason.text)})"
-    pieces.draw_note(f"{told}. What each channel is was guessed; correct it where it is wrong.")
+    pieces.draw_note(f"{told}. The use of each channel was guessed; correct it where needed.")
     left, right = st.columns([3, 2])
     with left:
         changed = st.data_editor(
@@ -184,14 +184,14 @@ def _channels(draft: Draft) -> None:
     doubts += [words(doubt) for doubt in found.doubts]
     for doubt in doubts:
         pieces.draw_note(f"Doubtful: {doubt}.")
-    pieces.draw_note("Pairs on opposite faces follow each other: 1 and 2 are a pair, 3 and 4 the other.")
+    pieces.draw_note("Pairs on opposite faces: 1 and 2 are one pair, 3 and 4 the other.")
     st.session_state["new_mapped"] = changed
 
 
 def _picture(name: str, line: list[float]) -> str:
-    """Give the first blow of a channel as a small picture."""
+    """Give the first blow of a channel as a small figure."""
     if not line:
-        return f'<div class="dyntest-channel">{html.escape(name)}: nothing moves</div>'
+        return f'<div class="dyntest-channel">{html.escape(name)}: no signal</div>'
     low, high = min(*line, 0.0), max(*line, 0.0)
     span = high - low or 1.0
     across, up = 232.0 / max(len(line) - 1, 1), 36.0 / span
@@ -204,18 +204,18 @@ def _picture(name: str, line: list[float]) -> str:
 
 
 def _form(draft: Draft, table: str) -> None:
-    """Ask for a table of the sheet, the usual fields first; each is checked as it is left."""
+    """Show a table of the sheet as a form, usual fields first; each is checked on leaving it."""
     pieces.draw_heading(TITLES[table])
     known = form_fields(table)
     first = tuple(one for key in FIRST[table] for one in known if one.key == key)
     others = tuple(one for one in known if one not in first)
     _fields(draft, table, first)
-    with st.expander(f"More of {TITLES[table].lower()}"):
+    with st.expander(f"More on {TITLES[table].lower()}"):
         _fields(draft, table, others)
 
 
 def _rows(draft: Draft, table: str) -> None:
-    """Let the soil layers or the parts of the pile be typed or pasted into a table, a row each."""
+    """Offer a table for soil layers or parts of the pile, one row each."""
     words, note = ROWS[table]
     with st.expander(words, expanded=bool(draft.rows.get(table))):
         key = f"new_rows_{table}"
@@ -264,7 +264,7 @@ def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
 
 
 def _log(draft: Draft) -> None:
-    """Take the inspector's log: uploaded, or typed or pasted into a table."""
+    """Offer the inspector's log: uploaded, typed, or pasted into a table."""
     pieces.draw_heading("Inspector's log")
     left, right = st.columns([1, 3])
     draft.unit = left.selectbox("Depths in", ["ft", "m"], index=["ft", "m"].index(draft.unit), key="new_log_unit")
@@ -290,11 +290,11 @@ def _log(draft: Draft) -> None:
         placeholder="",
     )
     st.session_state["new_logged"] = changed.dropna(subset=["to", "blows"])
-    pieces.draw_note("Typed or pasted from a spreadsheet: one row an interval, from the top down.")
+    pieces.draw_note("Type it or paste it from a spreadsheet: one row per interval, from the top down.")
 
 
 def _finish(draft: Draft) -> None:
-    """Say what is missing; then write the sheet beside the files, or let it be downloaded."""
+    """List what is missing; then save the sheet beside the files, or offer it for download."""
     pieces.draw_heading("The sheet")
     whole = _as_typed(draft)
     missing = drafts.problems(whole)
@@ -303,7 +303,7 @@ def _finish(draft: Draft) -> None:
     row = st.container(horizontal=True)
     folder = _home(whole)
     writing = row.button(
-        "Write the sheet and open the review", key="new_write", type="primary", disabled=bool(missing) or folder is None
+        "Save the sheet and open the review", key="new_write", type="primary", disabled=bool(missing) or folder is None
     )
     if not missing:
         text = drafts.draft_text(whole)
@@ -312,13 +312,15 @@ def _finish(draft: Draft) -> None:
             counts = drafts.log_csv(whole)
             row.download_button("Download the log", counts, drafts.LOG_NAME, key="new_save_log", on_click="ignore")
     if folder is not None and draft.folder is None:
-        pieces.draw_note(f"It will be written into {folder}.")
+        pieces.draw_note(f"It will be saved in {folder}.")
     aside = drafts.kept_log(whole, folder) if folder is not None and not missing else ""
     if aside:
-        pieces.draw_note(f"{drafts.LOG_NAME} lies there already; it will be kept as {aside}.")
+        pieces.draw_note(f"{drafts.LOG_NAME} already exists there; it will be renamed {aside}.")
     named = _log_of(draft)
     if whole.log is not None and named not in ("", drafts.LOG_NAME):
-        pieces.draw_note(f"The sheet names {named} as its log; it will name {drafts.LOG_NAME}, and {named} stays.")
+        pieces.draw_note(
+            f"The sheet names {named} as its log. It will name {drafts.LOG_NAME} instead; {named} is not changed."
+        )
     if writing and folder is not None:
         path = drafts.write(whole, folder)
         kept = draft.folder
@@ -331,7 +333,7 @@ def _finish(draft: Draft) -> None:
 
 
 def _as_typed(draft: Draft) -> Draft:
-    """Give the draft with what stands in the tables of channels and of the log now."""
+    """Give the draft with the present tables of channels and log."""
     logged = st.session_state.get("new_logged")
     log = logged if logged is not None and len(logged) else None
     mapped = st.session_state.get("new_mapped", draft.mapping)
@@ -340,13 +342,13 @@ def _as_typed(draft: Draft) -> Draft:
 
 
 def _log_of(draft: Draft) -> str:
-    """Give the log that a sheet which is being changed names for its first drive; empty where it names none."""
+    """Give the log that an edited sheet names for its first drive; empty if it names none."""
     table = tomllib.loads(draft.base or "").get("drive", [{}])[0]
     return str(table.get("log", ""))
 
 
 def _home(draft: Draft) -> Path | None:
-    """Give the folder that the sheet is written into: where the sheet lay, or where the files lie together."""
+    """Give the folder for the sheet: that of the edited sheet, or the common folder of the files."""
     if draft.path is not None:
         return draft.path.parent
     folders = {path.parent for drive in draft.drives for path in drive.paths}

@@ -1,6 +1,6 @@
-"""The pile as it stood when it was tested.
+"""The pile as tested.
 
-The page on which a test is opened: which pile this is and how it was tested.
+The first page of a test: which pile this is and how it was tested.
 """
 
 from pathlib import Path
@@ -85,7 +85,7 @@ def _pile(test) -> None:
     pieces.draw_answer(told)
     if "invented" in f"{sheet.project} {sheet.structure}".lower():
         pieces.draw_note("This is an invented test: place, people and pile do not exist, and the records are computed.")
-    from ..charts import draw as draw_chart  # after the answer, which is seen while this is loaded
+    from ..charts import draw as draw_chart  # after the answer, which is shown while this loads
 
     left, right = st.columns([2, 3])
     with left:
@@ -107,16 +107,16 @@ def _drives(sheet) -> str:
     restrikes = [drive for drive in sheet.drives if drive.kind == "restrike"]
     end = initial[-1].end if initial else None
     waits = [wait(end, drive.start, sheet.path.name) for drive in restrikes]
-    told = "It was recorded while it was driven" if initial else "Its driving was not recorded"
+    told = "It was tested during initial driving" if initial else "It was not tested during initial driving"
     if not restrikes:
-        return f"{told}, and it was not struck again."
+        return f"{told}; there is no restrike."
     times = "once" if len(restrikes) == 1 else "twice" if len(restrikes) == 2 else f"{len(restrikes)} times"
     after = [show_wait(seconds) for seconds in waits if seconds is not None]
-    return f"{told}, and {times} again" + (f", after {' and '.join(after)}." if after else ".")
+    return f"{told} and restruck {times}" + (f", after {' and '.join(after)}." if after else ".")
 
 
 def _ground(sheet, system: str) -> float | None:
-    """Give how deep the ground lies below the gauges at the end of the first drive, where the log says it."""
+    """Give the depth of the ground below the gauges at the end of the first drive, if the log gives it."""
     drive = sheet.drives[0]
     depth = drive.penetration_at_start
     if drive.log is not None:
@@ -133,7 +133,7 @@ def _drive_rows(sheet, system: str) -> pd.DataFrame:
             "drive": [drive.name.replace("_", " ") for drive in sheet.drives],
             "start": [f"{drive.start:%Y-%m-%d %H:%M}" if drive.start else "–" for drive in sheet.drives],
             "end": [f"{drive.end:%Y-%m-%d %H:%M}" if drive.end else "–" for drive in sheet.drives],
-            "penetration at its start": [show("penetration", d.penetration_at_start, system) for d in sheet.drives],
+            "penetration at start": [show("penetration", d.penetration_at_start, system) for d in sheet.drives],
             "records": [", ".join(path.name for path in drive.signals) for drive in sheet.drives],
             "driving log": [drive.log.name if drive.log else "–" for drive in sheet.drives],
         }
@@ -141,16 +141,16 @@ def _drive_rows(sheet, system: str) -> pd.DataFrame:
 
 
 def _open() -> None:
-    """Let a person open another test."""
+    """Offer to open another test."""
     with st.expander("Open another test", icon=":material/folder_open:"):
         found = uploads.sample_sheets()
         if found:
             chosen = st.selectbox(
-                "A sample, invented", list(found), format_func=uploads.SAMPLE_NAMES.__getitem__, key="pile_sample"
+                "Sample (invented)", list(found), format_func=uploads.SAMPLE_NAMES.__getitem__, key="pile_sample"
             )
             st.button("Open the sample", key="pile_open_sample", on_click=state.open_sheet, args=(found[chosen],))
         else:
-            pieces.draw_note("The samples are not installed; they are in sample_signals of the program's source.")
+            pieces.draw_note("The samples are not installed; they are in sample_signals of the source code.")
         path = st.text_input("A test sheet on this computer", placeholder="/path/to/sheet.toml", key="pile_path")
         st.button(
             "Open the sheet",
@@ -159,16 +159,16 @@ def _open() -> None:
             on_click=lambda: state.open_sheet(Path(path).expanduser()),
         )
         files = st.file_uploader(
-            "Or upload a test sheet together with every table it names",
+            "Or upload a test sheet with every table it names",
             type=["toml", "csv", "gz", "parquet"],
             accept_multiple_files=True,
             key="pile_files",
         )
         pieces.draw_note(
-            f"At most {uploads.MOST_FILES} files of {uploads.MOST_BYTES / 1e6:,.0f} MB together; they stay on this"
+            f"At most {uploads.MOST_FILES} files of {uploads.MOST_BYTES / 1e6:,.0f} MB in total. They stay on this"
             " computer, in a temporary folder that is removed when the session ends."
         )
-        if st.button("Open what was uploaded", key="pile_open_files", disabled=not files):
+        if st.button("Open the uploaded files", key="pile_open_files", disabled=not files):
             _take(files)
 
 
@@ -180,5 +180,5 @@ def _take(files) -> None:
         st.error(pieces.plain(str(problem)), icon=":material/error:")
         return
     state.open_sheet(sheet)
-    st.session_state["folder"] = folder  # the folder before it, if any, goes now
+    st.session_state["folder"] = folder  # the previous folder, if any, is removed now
     st.rerun()

@@ -1,4 +1,4 @@
-"""The page that asks what goes on file: the report with notes and sign-off, the tables, and the choices."""
+"""The page on the report: report with notes and sign-off, tables, and choices."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -30,7 +30,7 @@ from dyntest.reading.notes import (
 from .. import matching, pieces, state, work
 
 PAPERS = {"US": "US Letter", "SI": "A4"}
-"""Paper that goes with the display units."""
+"""Paper size by display units."""
 
 
 def draw() -> None:
@@ -43,10 +43,10 @@ def draw() -> None:
         review = work.review(test, criterion=True)
         unmatched = [drive for drive in review.drives if drive.match is None and not drive.match_problem]
         alerted = pieces.alerted(test, review)
-        told = ["The report holds these answers, how each number was computed, and the files it came from."]
+        told = ["The report has these answers, how each number was computed, and the files used."]
         if unmatched:
             names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
-            told.append(f"Not yet matched: {names}. The report will hold no matched resistance for it.")
+            told.append(f"Not yet matched: {names}. The report will have no matched resistance for it.")
         pieces.draw_answer(told, pieces.BAD if alerted else pieces.CARE if unmatched else pieces.GOOD)
         matching.offer(test, review.drives, "report")
         _files(test, review)
@@ -61,7 +61,7 @@ def draw() -> None:
 
 
 def _files(test, review) -> None:
-    """Let a person make the report and download it, with tables and summary."""
+    """Offer the report, tables and summary for download."""
     pieces.draw_heading("Download")
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
@@ -90,7 +90,7 @@ def _files(test, review) -> None:
             on_click="ignore",
         )
     elif made is not None:
-        pieces.draw_note("Something was changed since the report was made; make it again.")
+        pieces.draw_note("Inputs or choices were changed since the report was made; make it again.")
     row.download_button(
         "Summary (JSON)",
         work.summary_file(key, review),
@@ -111,7 +111,7 @@ def _files(test, review) -> None:
 
 
 def _notes(test, review) -> None:
-    """Show the notes and the sign-off that are kept beside the sheet, and let a person add to them."""
+    """Show notes and sign-off saved beside the sheet, and offer to add to them."""
     pieces.draw_heading("Notes and sign-off")
     kept, path = read_notes(test.sheet.path), test.sheet.path
     now = fingerprint(review.inputs)
@@ -125,10 +125,10 @@ def _notes(test, review) -> None:
         if signed.fingerprint == now:
             pieces.draw_note(told)
         else:
-            cure = "look at what was changed and sign again"
+            cure = "review the changes and sign again"
             pieces.draw_cautions([("sign-off", f"{told}; the files have been changed since", cure)])
     shown = st.session_state.get("sign_shown")
-    st.session_state["sign_shown"] = now, signed  # nobody signs what he has not seen
+    st.session_state["sign_shown"] = now, signed  # nobody can sign what was not shown
     who = st.session_state.get("signer", test.sheet.engineer)
     left, right = st.columns(2)
     with left, st.form("report_note", clear_on_submit=True):
@@ -143,12 +143,12 @@ def _notes(test, review) -> None:
         name = st.text_input("Name", who, key="report_sign_name")
         if st.form_submit_button("Sign") and name.strip():
             if shown not in (None, (now, signed)):
-                problem = "the files or the sign-off were changed by another program after this page was drawn"
-                raise InputError("sign-off", "", problem, "look at the pages again, then sign")
+                problem = "the files or the sign-off were changed by another program after this page was shown"
+                raise InputError("sign-off", "", problem, "review the pages again, then sign")
             sign_off = SignOff(name.strip(), date.today(), decision, reasons.strip(), now)
             _keep(path, lambda notes: replace(notes, sign_off=sign_off), name)
     if kept.notes or signed:
-        pieces.draw_note(f"They are kept in {NOTES_FILE} beside the sheet, and printed in the report.")
+        pieces.draw_note(f"They are saved in {NOTES_FILE} beside the sheet and printed in the report.")
         st.download_button("Download the notes", notes_toml(kept), NOTES_FILE, key="report_notes", on_click="ignore")
 
 
@@ -159,13 +159,13 @@ def _keep(sheet, change: Callable[[Notes], Notes], name: str) -> None:
 
 
 def _choices(test) -> None:
-    """Show what was chosen, and let it be saved into a sheet or taken back."""
+    """Show the choices, and offer to save them in a sheet or to restore those of the sheet."""
     from dyntest.presenting.sentences import choice_rows
 
     pieces.draw_heading("Choices made on these pages")
     rows = choice_rows(test.sheet)
     if rows.empty:
-        pieces.draw_note("None: everything is as the rules have it.")
+        pieces.draw_note("None: the program's rules apply.")
     else:
         pieces.worded(rows)
     problem = st.session_state.pop("not_saved", "")
@@ -179,11 +179,11 @@ def _choices(test) -> None:
         "application/toml",
         key="report_sheet",
         on_click="ignore",
-        help="Put it in the place of the old one, beside its tables; every command then does what these pages show",
+        help="Replace the old sheet with it; every command then gives the results on these pages.",
     )
     if state.choices(test.as_read) != test.as_read.choices:
-        row.button("Save them into the sheet", key="report_write", on_click=work.save_choices, args=(test,))
-        row.button("Go back to the choices of the sheet", key="report_reset", on_click=state.reset)
+        row.button("Save them in the sheet", key="report_write", on_click=work.save_choices, args=(test,))
+        row.button("Restore the choices of the sheet", key="report_reset", on_click=state.reset)
 
 
 def _file_name(pile: str) -> str:

@@ -1,4 +1,4 @@
-"""The page that asks what resistance the pile has, and how sure that is."""
+"""The page on the resistance of the pile and its uncertainty."""
 
 from dataclasses import replace
 
@@ -24,7 +24,7 @@ METHODS = {
     NAMES["case_resistance"].words: (palette.INK, "solid"),
     NAMES["case_resistance_maximum"].words: ("#d2691e", "dashed"),
 }
-"""Colour and line style of each way of reading the resistance."""
+"""Colour and line style of each method."""
 
 
 def factor_chart(
@@ -64,7 +64,7 @@ def factor_chart(
 
 
 PROFILES = ("case_resistance_maximum", "case_resistance", "matched_resistance", "shaft_resistance", "toe_resistance")
-"""Resistances of every blow that are drawn; those by matching only where every blow was matched."""
+"""Resistances of every blow that are drawn; matched ones only if every blow was matched."""
 
 NUMBERS = (
     "damping_factor",
@@ -107,7 +107,7 @@ def draw() -> None:
 
 
 def means(review) -> str:
-    """Give what the answer on resistance means: the last drive against the required resistance, and its doubts."""
+    """Give the meaning of the answer: the last drive against the required resistance, and its doubts."""
     drive, required = review.drives[-1], review.answers.required.value
     if drive.trust.answer == "no" or drive.representative is None:
         return pieces.BAD
@@ -119,7 +119,7 @@ def means(review) -> str:
 
 
 def choose_factor(test, value: float) -> None:
-    """Take another damping factor; the representative blows stay the ones they are, and so do their matches."""
+    """Set another damping factor; the representative blows and their matches stay the same."""
     before = {drive.name: drive.representative for drive in work.drives(test)}
     state.change(test.as_read, damping_factor=value)
     after = {drive.name: drive.representative for drive in work.drives(work.test())}
@@ -130,7 +130,7 @@ def choose_factor(test, value: float) -> None:
 
 
 def _factor(test, drive) -> None:
-    """Let a person choose the damping factor; every number follows at once."""
+    """Offer the damping factor; every result follows at once."""
     known = float(drive.table["damping_factor"].iloc[0])
     key = state.widget_key("resistance_factor", round(known, 2) if known == known else 0.5)
     st.slider(
@@ -141,7 +141,7 @@ def _factor(test, drive) -> None:
         key=key,
         on_change=state.asked(key, lambda value: choose_factor(test, float(value))),
     )
-    source = {"none": "No damping factor is known: the slider is only a start"}.get(
+    source = {"none": "No damping factor is known: the slider shows only a starting value"}.get(
         drive.damping_source, f"The damping factor {known:.2f} is from the {drive.damping_source}"
     )
     calibrated = drive.calibrated_damping_factor
@@ -170,7 +170,7 @@ def _profile(test, review, place) -> None:
     known = [code for code in PROFILES if any(code in table and table[code].notna().any() for table in tables)]
     pieces.draw_heading("Every blow")
     if not known:
-        pieces.draw_note("No resistance of every blow is known without a damping factor.")
+        pieces.draw_note("Without a damping factor there is no Case resistance of every blow.")
         return
     kept = st.session_state.get("resistance_drawn", known[0])
     key = state.widget_key("resistance_profile", kept if kept in known else known[0])

@@ -1,4 +1,4 @@
-"""The page that asks whether the pile gained or lost resistance while it waited."""
+"""The page on setup or relaxation of the pile."""
 
 import altair as alt
 import numpy as np
@@ -23,7 +23,7 @@ from ..components import draw_record
 
 
 def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
-    """Give resistance against the logarithm of time, with the fitted law; dashed beyond what was measured."""
+    """Give resistance against the logarithm of time, with the fitted law; dashed beyond the measurements."""
     ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
     drawn, titles = named(line)
     seen, _ = named(points)
@@ -58,7 +58,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
 
 
 def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: int = 300) -> alt.LayerChart:
-    """Give resistance over the blows of a restrike, with the line through the first of them."""
+    """Give resistance over the blows of a restrike, with the line through the first blows."""
     colour = look.colour(palette.DRIVES["restrike"])
     x = alt.X("along:Q", axis=axis("blow number", tickMinStep=1), scale=alt.Scale(zero=False, nice=False, padding=10))
     y = alt.Y("value:Q", axis=axis(heading), scale=alt.Scale(zero=False))
@@ -70,7 +70,7 @@ def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: in
 
 
 MOST_COMPARED = 6
-"""Blows laid over each other at most [1]; more cannot be told apart."""
+"""Most blows overlaid [1]; more cannot be distinguished."""
 
 
 def draw() -> None:
@@ -81,7 +81,7 @@ def draw() -> None:
     pieces.alerted(test, review)
     if not setups:
         pieces.draw_answer(["This pile has no restrike, so its setup or relaxation is not known."], pieces.CARE)
-        pieces.draw_note("Add a restrike after a wait to the sheet as another [[drive]].")
+        pieces.draw_note("Add a restrike to the sheet as another [[drive]].")
     else:
         told = [setup_sentence(setup) for setup in setups]
         told += [_fading(fade, name) for name, fade in review.answers.fades.items() if fade.fades]
@@ -117,14 +117,14 @@ def _overlay(test, review) -> None:
     kept = [name for name in st.session_state.get("compared", standing) if name in names]
     key = state.widget_key("setup_blows", kept)
     chosen = st.multiselect(
-        "Blows, the first of which the others are compared with",
+        "Blows; the others are compared with the first",
         list(names),
         key=key,
         max_selections=MOST_COMPARED,
         on_change=state.asked(key, lambda value: st.session_state.update(compared=value)),
     )
     if not chosen:
-        pieces.draw_note("Choose the blows of the overlay.")
+        pieces.draw_note("Choose blows to overlay.")
         return
     blows, kinds = {}, {}
     for name in chosen:
@@ -140,7 +140,7 @@ def _called(drive, blow: int) -> str:
 
 
 def _some(drive) -> list[int]:
-    """Give the blows of a drive that can be chosen: all of a short one, of a long one enough to find any phase."""
+    """Give the blows of a drive that can be chosen: all of a short drive, a selection of a long one."""
     blows = drive.table["blow"].to_numpy()
     step = max(1, len(blows) // 200)
     standing = [] if drive.representative is None else [drive.representative.blow]
@@ -158,7 +158,7 @@ def _law(test, review) -> None:
     draw_chart(time_chart(points, line, level), "setup_time")
     rate = law.rate
     told = f"Each tenfold time adds {rate.value:.0%} of the resistance at {law.reference_time / 86400:.1f} days"
-    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law_words(law)}. Dashed: no measurement, and nothing to count on."
+    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law_words(law)}. Dashed: not measured; do not rely on it."
     pieces.draw_note(told)
 
 

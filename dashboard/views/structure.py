@@ -44,7 +44,7 @@ MARKS = {name: (mark.colour, mark.shape) for name, mark in VERDICT_MARKS.items()
 LINES = ("solid", "dashed", "dotted", "dashdot")
 
 MOST_LINES = 8
-"""Test piles whose lines are told apart by style and legend at most [1]; of more, the cursor tells which is which."""
+"""Most test piles distinguished by line style and legend [1]; of more, the tooltip names each line."""
 
 SAVED = {"structure.pdf": "application/pdf", "bearing_piles.csv": "text/csv", "test_piles.csv": "text/csv"}
 """Files that can be downloaded."""
@@ -63,7 +63,7 @@ def _board() -> None:
     path = work.nearest_structure()
     if path is None:
         pieces.draw_answer(["No structure is open."], pieces.CARE)
-        pieces.draw_note("Open one below, or keep its structure.toml beside or above the folder of the open test.")
+        pieces.draw_note("Open one below, or put its structure.toml beside or above the folder of the open test.")
         return
     key = str(path)
     strip.announce(key)
@@ -88,7 +88,7 @@ def _board() -> None:
 
 
 def _line(review) -> None:
-    """Put the structure's name and the switch of units over the board."""
+    """Show the structure's name and the unit switch."""
     row = st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center")
     row.markdown(f"**{pieces.plain(review.sheet.name)}**")
     key = state.widget_key("structure_units", review.display_units)
@@ -105,7 +105,7 @@ def _line(review) -> None:
 
 
 def _offer(path: Path, opened: work.OpenedStructure) -> None:
-    """Let a person review the test piles that are not done, beside the page."""
+    """Offer to review the remaining test piles in the background."""
     if not opened.waiting or any(job.is_alive() for job in shelf.jobs().of(str(path))):
         return
     count = len(opened.waiting)
@@ -120,15 +120,13 @@ def _offer(path: Path, opened: work.OpenedStructure) -> None:
         )
 
     words = "Review the test pile" if count == 1 else f"Review the {count} test piles"
-    told = (
-        f"Takes some seconds per test pile and can be stopped; what is done is kept: {', '.join(opened.waiting[:12])}"
-    )
-    st.button(f"{words} not done yet", key="structure_review", type="primary", help=told, on_click=begin)
+    told = f"Takes some seconds per test pile and can be stopped: {', '.join(opened.waiting[:12])}"
+    st.button(f"{words} not reviewed yet", key="structure_review", type="primary", help=told, on_click=begin)
 
 
 @st.fragment
 def _piles(review, places: pd.DataFrame) -> None:
-    """Put plan, what is to do and the log of one pile on the page; a click on a pile draws these alone again."""
+    """Show plan, open tasks and the log of one pile; a click on a pile redraws only these."""
     pile = _chosen(places)
     left, right = st.columns([3, 2])
     with left:
@@ -139,7 +137,7 @@ def _piles(review, places: pd.DataFrame) -> None:
 
 
 def _chosen(places: pd.DataFrame) -> str | None:
-    """Give the pile that is looked at: the one clicked on, else the first that wants a look."""
+    """Give the selected pile: the one clicked on, else the first to be checked."""
     piles = places["pile"].tolist()
     kept = st.session_state.get("structure_pile")
     if kept in piles:
@@ -166,14 +164,14 @@ def _plans(review, places: pd.DataFrame, pile: str | None) -> None:
         chart = plan_chart(frame[rows], pile, high, marks=MARKS, placed=on_plan)
         draw_chart(chart, key, on_select=clicked, selection_mode="pick")
         if not on_plan:
-            pieces.draw_note("Without coordinates: by group and name.")
+            pieces.draw_note("No coordinates: piles are arranged by group and name.")
     if len(places):
-        pieces.draw_note("Click a pile for its log. A question mark: it wants a second look.")
+        pieces.draw_note("Click a pile for its log. A question mark: check this pile.")
 
 
 def _to_do(review) -> None:
     pieces.draw_heading("Still to do")
-    pieces.draw_list(to_do(review) or ("Nothing is open.",))
+    pieces.draw_list(to_do(review) or ("Nothing.",))
     pay = pay_rows(review)
     if len(pay):
         pieces.draw_heading("Pay lengths")
@@ -181,11 +179,11 @@ def _to_do(review) -> None:
 
 
 MOST_ALERTS = 4
-"""Alerts of a group that are told in full at most [1]; all stand with the test piles."""
+"""Most alerts of a group shown in full [1]; all are listed with the test piles."""
 
 
 def _groups(review) -> None:
-    """Put the criterion of each group on the page, with what speaks against it first."""
+    """Show the criterion of each group, with reasons against its use first."""
     for group in review.groups:
         words = group_words(group, review.display_units)
         pieces.draw_heading(words.name)
@@ -193,7 +191,7 @@ def _groups(review) -> None:
         if grave:
             more = len(grave) - MOST_ALERTS
             told = [f"{one[0].upper()}{one[1:].rstrip('.')}." for one in grave[:MOST_ALERTS]]
-            pieces.draw_alert([*told, *([f"{more} more stand with the test piles below."] if more > 0 else [])])
+            pieces.draw_alert([*told, *([f"{more} more are listed with the test piles below."] if more > 0 else [])])
         st.markdown(pieces.plain(words.answer))
         others = [one for one in words.cautions if one not in grave]
         pieces.draw_list(f"{one[0].upper()}{one[1:].rstrip('.')}." for one in others)
@@ -229,7 +227,7 @@ def _one(review, places: pd.DataFrame, pile: str | None) -> None:
 def _log(review, group, pile: str) -> None:
     system = review.display_units
     if group.check is None or group.log is None or pile not in group.log.piles:
-        pieces.draw_note("There is no log of this pile, or no criterion to hold it against.")
+        pieces.draw_note("There is no log of this pile, or no criterion for it.")
         return
     frame = pile_counts(group.log, group.check.criterion, pile, system)
     if frame.empty:
@@ -243,14 +241,14 @@ def _log(review, group, pile: str) -> None:
 
 
 MOST_ROWS = 150
-"""Piles that are listed with their reasons at most [1]; the downloads have all."""
+"""Most piles listed with their reasons [1]; the downloads have all."""
 
 
 def _odd(review, odd: list[pd.DataFrame]) -> None:
     for group, rows in zip(review.groups, odd, strict=True):
         if len(rows):
             count = f"{len(rows):,} piles" if len(rows) > 1 else "1 pile"
-            pieces.draw_heading(f"{group.group.name}: {count} to look at")
+            pieces.draw_heading(f"{group.group.name}: {count} to check")
             shown_rows = rows.sort_values("verdict", ascending=False, kind="stable") if len(rows) > MOST_ROWS else rows
             pieces.worded(shown_rows.head(MOST_ROWS))
             if len(rows) > MOST_ROWS:
@@ -258,7 +256,7 @@ def _odd(review, odd: list[pd.DataFrame]) -> None:
 
 
 def _tested(review, path: Path) -> None:
-    """Put the test piles on the page, each a step away from its own pages."""
+    """Show the test piles, each with a link to its own pages."""
     pieces.draw_heading("Test piles")
     pieces.worded(result_rows(review))
     names = {
@@ -273,15 +271,15 @@ def _tested(review, path: Path) -> None:
             state.open_sheet(names[asked])
             st.session_state["go_to"] = "resistance"
 
-        st.button("Open its own pages", key="structure_open_test", on_click=open_pages, disabled=asked is None)
+        st.button("Open the pages of this pile", key="structure_open_test", on_click=open_pages, disabled=asked is None)
 
 
 def _together(review) -> None:
-    """Draw what the test piles say together: resistance beside the soil, setup, and the hammer."""
+    """Draw the joint results of the test piles: resistance beside the soil, setup, and the hammer."""
     told = pooled_words(review)
     if not told:
         return
-    pieces.draw_heading("What the test piles say together")
+    pieces.draw_heading("All test piles together")
     pieces.draw_list([*told, *hammer_words(review)])
     system = review.display_units
     lines, layers = resistance_lines(review.results, system), soil_profiles(review.results, system)
@@ -290,12 +288,12 @@ def _together(review) -> None:
         if len(lines):
             draw_chart(depth_chart(lines, layers), "structure_depth")
             more = ", with the soil at each beside it" if len(layers) else ""
-            pieces.draw_note(f"Maximum Case resistance down the test piles{more}.")
+            pieces.draw_note(f"Maximum Case resistance of the test piles against depth{more}.")
     with right:
         points = setup_points(review)
         if len(points):
             draw_chart(setup_chart(review, points), "structure_setup")
-            pieces.draw_note("Setup factor of all test piles; the band holds a pile that was not tested.")
+            pieces.draw_note("Setup factor of all test piles; the band is the range for a pile that was not tested.")
     struck = hammer_points(review)
     if len(struck) > 1:
         pieces.draw_heading("Hammer from pile to pile")
@@ -349,7 +347,9 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
             boxes.encode(x=alt.X("left:Q"), x2=alt.X2("right:Q"), y=alt.Y("top:Q"), y2=alt.Y2("bottom:Q"), tooltip=tips)
         )
         found.append(words.encode(x=alt.X("across:Q"), y=alt.Y("middle:Q"), text=alt.Text("soil:N")))
-    return finish(layered(*found), height, "Maximum Case resistance down the test piles, and the soil at each.")
+    return finish(
+        layered(*found), height, "Maximum Case resistance of the test piles against depth, and the soil at each."
+    )
 
 
 def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerChart:
@@ -398,7 +398,7 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
 
 
 def _pair(review, path: Path) -> None:
-    """Lay two test piles side by side."""
+    """Compare two test piles."""
     names = [one.pile for one in review.results]
     if len(names) < 2:
         return
@@ -425,15 +425,15 @@ def _files(opened: work.OpenedStructure) -> None:
     pieces.draw_heading("Files")
     row = st.container(horizontal=True)
     for name, kind in SAVED.items():
-        written = partial(work.file_of_structure, opened.key, name, opened.review)  # when it is asked for
+        written = partial(work.file_of_structure, opened.key, name, opened.review)  # written on request
         row.download_button(name, written, name, kind, key=f"structure_save_{name}", on_click="ignore")
 
 
 def _open() -> None:
-    """Let a person open a structure on this computer."""
+    """Offer to open a structure on this computer."""
     with st.expander("Open a structure", icon=":material/folder_open:"):
         path = st.text_input(
-            "A structure's file on this computer", placeholder="/path/to/structure.toml", key="structure_path_text"
+            "A structure file on this computer", placeholder="/path/to/structure.toml", key="structure_path_text"
         )
         st.button(
             "Open the structure",

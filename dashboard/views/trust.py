@@ -1,4 +1,4 @@
-"""The page that asks whether the record can be trusted: the record as engineers read it, and what was found on it."""
+"""The page on whether the record can be trusted: the record and its findings."""
 
 import streamlit as st
 
@@ -14,14 +14,14 @@ FILTERS = (None, 1000.0, 2000.0, 3000.0, 5000.0)
 """Corners of the low-pass filter to choose from [Hz]."""
 
 MEANS = {"yes": pieces.GOOD, "with care": pieces.CARE, "no": pieces.BAD}
-"""What an answer on trust means."""
+"""Meaning of an answer on trust."""
 
 
 def draw() -> None:
     """Draw the page."""
     test = work.test()
     above, below = st.container(), st.container()
-    with below:  # drawn first, so that a choice that leads to an error can be taken back where it was made
+    with below:  # drawn first, so that a choice that causes an error can be undone there
         _conditioning(test)
     with above:
         _record(test)
@@ -41,17 +41,19 @@ def _record(test) -> None:
     place = strip.place_of(test)
     drive = next(one for one in review.drives if one.name == place.drive)
     draw_record(record_data(test, drive, place.blow), "trust_record", lambda blow: state.look_at(drive.name, blow))
-    pieces.draw_note("← and → step from blow to blow. Drag across to zoom. Drag a mark, or move it by its arrow keys.")
+    pieces.draw_note(
+        "← and → step from blow to blow. Drag across to zoom. Drag a mark, or move it with the arrow keys."
+    )
     _standing(test, drive, place.blow)
     pieces.draw_heading("Findings")
     if drive.findings:
         pieces.findings(drive.findings, drive.table["blow"].tolist(), test.system)
     else:
-        pieces.draw_note("No check found anything on any blow of this drive.")
+        pieces.draw_note("No findings on any blow of this drive.")
 
 
 def _standing(test, drive, blow: int) -> None:
-    """Let a person take the blow for the representative one."""
+    """Offer the selected blow as the representative one."""
     chosen = drive.representative
     if chosen is not None:
         pieces.draw_note(f"Representative blow {chosen.blow}: {choice_words(chosen, test.system).rstrip('.')}.")
@@ -61,7 +63,7 @@ def _standing(test, drive, blow: int) -> None:
         def take() -> None:
             state.change(test.as_read, blow={**test.sheet.choices.blow, drive.name: blow})
 
-        row.button(f"Make blow {blow} the representative one", key="trust_take", on_click=take)
+        row.button(f"Make blow {blow} the representative blow", key="trust_take", on_click=take)
     if drive.name in test.sheet.choices.blow:
 
         def leave() -> None:
@@ -69,11 +71,11 @@ def _standing(test, drive, blow: int) -> None:
             state.change(test.as_read, blow=kept)
             st.session_state.get("looked_at", {}).pop(drive.name, None)
 
-        row.button("Go back to the blow by the rule", key="trust_rule", on_click=leave)
+        row.button("Use the blow chosen by the rule", key="trust_rule", on_click=leave)
 
 
 def _conditioning(test) -> None:
-    """Let a person leave gauges out, filter, and align; every later page follows."""
+    """Offer to leave gauges out, filter, and align; every other page follows."""
     chosen, gauges = test.sheet.choices, test.sheet.gauges
     with st.expander("Leave a gauge out, filter, or align", icon=":material/tune:"):
         if not gauges.averaged:

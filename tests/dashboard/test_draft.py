@@ -57,7 +57,7 @@ def test_a_sheet_that_another_changed_or_put_there_stays(changed, small_test):
     with pytest.raises(ChangedError, match="changed by another"):
         drafts.write(changed, small_test.parent)
     changed.path = None  # as if it were a new test in the folder of this one
-    with pytest.raises(ChangedError, match="already there"):
+    with pytest.raises(ChangedError, match="already exists"):
         drafts.write(changed, small_test.parent)
     assert small_test.read_bytes() == theirs and sorted(small_test.parent.iterdir()) == before
 

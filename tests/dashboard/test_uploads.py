@@ -49,9 +49,9 @@ def test_a_name_that_cannot_be_kept_is_refused(name):
 def test_what_is_too_much_is_refused():
     folder = uploads.Folder()
     many = [Sent("sheet.toml"), *(Sent(f"{number}.csv") for number in range(uploads.MOST_FILES))]
-    with pytest.raises(InputError, match="files came"):
+    with pytest.raises(InputError, match="files uploaded"):
         uploads.unpack(many, folder)
-    with pytest.raises(InputError, match="MB together"):
+    with pytest.raises(InputError, match="MB in total"):
         uploads.unpack([Sent("sheet.toml", size=uploads.MOST_BYTES + 1)], folder)
     assert list(folder.path.iterdir()) == []
 
@@ -61,7 +61,7 @@ def test_one_sheet_and_each_file_once():
     for files, said in (
         ([Sent("a.csv")], "no test sheet"),
         ([Sent("a.toml"), Sent("b.toml")], "2 test sheets"),
-        ([Sent("a.toml"), Sent("t.csv"), Sent("x/t.csv")], "came twice"),
+        ([Sent("a.toml"), Sent("t.csv"), Sent("x/t.csv")], "was uploaded twice"),
     ):
         with pytest.raises(InputError, match=said):
             uploads.unpack(files, folder)
