@@ -50,9 +50,13 @@ SOON = 2.0
 """Time before the remaining time is estimated [s]."""
 
 
+_PATH = click.Path(path_type=Path, readable=False)
+"""A path; whether it can be read is checked where it is read, with one message."""
+
+
 def _out(text: str) -> Callable:
     """Give the option that names the output folder."""
-    return click.option("--out", metavar="DIR", type=click.Path(path_type=Path), help=text)
+    return click.option("--out", metavar="DIR", type=_PATH, help=text)
 
 
 _MATCH = click.option(
@@ -80,7 +84,7 @@ def commands() -> None:
 
 
 @commands.command(epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every")
-@click.argument("sheet", type=click.Path(path_type=Path))
+@click.argument("sheet", type=_PATH)
 @_out("Folder for the results [default: review/ beside the sheet].")
 @click.option(
     "--match",
@@ -127,7 +131,7 @@ def _helpers(match: str) -> Iterator[Executor | None]:
 
 
 @commands.command(epilog="Example: dyntest survey sample_signals --match none --out survey")
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=_PATH)
 @_out("Folder for the results [default: survey/ in the folder].")
 @_MATCH
 @_DASK
@@ -170,7 +174,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
 
 
 @commands.command(epilog="Example: dyntest structure sample_signals/structure.toml")
-@click.argument("path", metavar="STRUCTURE", type=click.Path(path_type=Path))
+@click.argument("path", metavar="STRUCTURE", type=_PATH)
 @_out("Folder for the results [default: structure/ beside the file].")
 @_MATCH
 @_DASK
@@ -237,17 +241,15 @@ def _dask(address: str | None):
 
 
 @commands.command(epilog="Example: dyntest check pier_2/sheet.toml production.csv --piles piles.csv --out pier_2/check")
-@click.argument("sheet", type=click.Path(path_type=Path))
-@click.argument("production_log", type=click.Path(path_type=Path))
-@click.option(
-    "--piles", metavar="TABLE", type=click.Path(path_type=Path), help="Table of elevations, lengths and batter."
-)
+@click.argument("sheet", type=_PATH)
+@click.argument("production_log", type=_PATH)
+@click.option("--piles", metavar="TABLE", type=_PATH, help="Table of elevations, lengths and batter.")
 @click.option(
     "--with",
     "others",
     metavar="SHEET",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=_PATH,
     help="Another test pile of the structure; the least favourable criterion governs. May be repeated.",
 )
 @_out("Folder for tables and check.json.")
@@ -282,7 +284,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
 
 
 @commands.command(epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt")
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=_PATH)
 def inspect(files: tuple[Path, ...]) -> None:
     """Show what a recorder's FILEs contain, and print the part of a test sheet that reads them.
 
@@ -295,16 +297,16 @@ def inspect(files: tuple[Path, ...]) -> None:
 
 
 @commands.command(epilog="Example: dyntest new pier_2 --from export/blow_001.txt export/blow_002.txt")
-@click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("directory", metavar="DIR", type=_PATH)
 @click.option(
     "--from",
     "records",
     metavar="FILE",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=_PATH,
     help="Recorder file of the first drive, to be copied into DIR and assigned in the sheet. May be repeated.",
 )
-@click.argument("more", metavar="[FILE]...", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("more", metavar="[FILE]...", nargs=-1, type=_PATH)
 def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> None:
     """Write a commented test sheet and empty tables into DIR, ready to fill in.
 
@@ -329,7 +331,7 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
 
 
 @commands.command(epilog="Example: dyntest follow pier_2/sheet.toml --drive restrike_1 --every 5")
-@click.argument("sheet", type=click.Path(path_type=Path))
+@click.argument("sheet", type=_PATH)
 @click.option("--drive", "name", metavar="NAME", help="Drive to follow, such as restrike_1 [default: the last one].")
 @click.option(
     "--every",
@@ -382,7 +384,7 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
 
 
 @commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")
-@click.argument("sheet", metavar="[SHEET|STRUCTURE]", required=False, type=click.Path(path_type=Path))
+@click.argument("sheet", metavar="[SHEET|STRUCTURE]", required=False, type=_PATH)
 @click.option(
     "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."
 )

@@ -31,6 +31,9 @@ BLOWS, MATCHES, NOTES, DEPTHS = "blows.jsonl", "matches.jsonl", "notes.jsonl", "
 RECORDS, LAST, STATE = "records", "last_blow.npz", "state.json"
 
 
+_MAKE_ROOM = "free some disk space or change the folder's permissions; blows not saved yet are read again"
+
+
 class FullError(InputError):
     """Something could not be saved; it does not count as read, and is read again."""
 
@@ -52,8 +55,7 @@ def append(path: Path, entry: Mapping[str, Any]) -> None:
             file.flush()
             os.fsync(file.fileno())
     except OSError as trouble:
-        cure = "free some disk space; blows not saved yet are read again"
-        raise FullError(known_as(path), "", f"could not be written ({trouble.strerror})", cure) from trouble
+        raise FullError(known_as(path), "", f"could not be written ({trouble.strerror})", _MAKE_ROOM) from trouble
 
 
 def _ends_a_line(file: Any) -> bool:
@@ -166,7 +168,7 @@ def _write(folder: Path, name: str, content: bytes) -> None:
     try:
         write_all(folder, {name: content})
     except InputError as trouble:
-        raise FullError(trouble.source, trouble.place, trouble.problem, trouble.cure) from trouble
+        raise FullError(trouble.source, trouble.place, trouble.problem, _MAKE_ROOM) from trouble
 
 
 def record_name(number: int) -> str:
@@ -209,9 +211,15 @@ def kept_signals(sheet: TestSheet, folder: Path, number: int, one: KeptBlow) -> 
 
 @contextlib.contextmanager
 def only_follower(folder: Path) -> Iterator[None]:
-    """Refuse a second follower of the same drive."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with (folder / "lock").open("ab") as file:
+    """Refuse a second follower of the same drive, and a folder that cannot be written to."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        file = (folder / "lock").open("ab")
+    except OSError as trouble:
+        problem = f"cannot be written to ({trouble.strerror})"
+        cure = "change the permissions of the folder or free some disk space, or copy the test to another folder"
+        raise InputError(known_as(folder), "", problem, cure) from None
+    with file:
         try:
             import fcntl
 
@@ -248,7 +256,7 @@ def last_blow(folder: Path) -> dict[str, np.ndarray] | None:
 
 def keep_state(folder: Path, **state: Any) -> None:
     """Save what the follower is doing now."""
-    write_all(folder, {STATE: json.dumps(state, ensure_ascii=False, sort_keys=True).encode()})
+    _write(folder, STATE, json.dumps(state, ensure_ascii=False, sort_keys=True).encode())
 
 
 def state_of(folder: Path) -> dict[str, Any]:

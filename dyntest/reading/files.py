@@ -202,7 +202,7 @@ def write_all(
             for temporary, target in waiting:
                 temporary.replace(target)
     except OSError as error:
-        cure = "name a writable folder with --out, or free some disk space"
+        cure = "free some disk space, or use a folder that can be written to"
         raise InputError(
             folder_named(directory), "", f"the results could not be written ({error.strerror})", cure
         ) from error

@@ -42,13 +42,13 @@ _TABLES = (re.compile(rb"^\s*\[\s*pile\s*\]", re.M), re.compile(rb"^\s*\[\[\s*dr
 
 
 def find_sheets(folder: Path, leave_out: Path | None = None) -> tuple[Path, ...]:
-    """Give every test sheet under a folder."""
+    """Give every test sheet under a folder; raises `InputError` for a folder that cannot be read."""
     if not folder.is_dir():
         problem = "is not a folder" if folder.exists() else "does not exist"
         raise InputError(str(folder), "", problem, "name a folder with test sheets in it or below it")
     out = None if leave_out is None else leave_out.resolve()
     found = []
-    for place, folders, files in os.walk(folder):
+    for place, folders, files in os.walk(folder, onerror=_refuse_unreadable):
         here = Path(place)
         folders[:] = [name for name in folders if not name.startswith(".") and (here / name).resolve() != out]
         found += [here / name for name in files if name == USUAL_NAME or _looks_like_a_sheet(here / name)]
@@ -56,6 +56,11 @@ def find_sheets(folder: Path, leave_out: Path | None = None) -> tuple[Path, ...]
         cure = f'put a {USUAL_NAME} beside each pile\'s records, as "dyntest new" makes one'
         raise InputError(str(folder), "", "no test sheet is in it or below it", cure)
     return tuple(sorted(found))
+
+
+def _refuse_unreadable(trouble: OSError) -> None:
+    problem = f"cannot be read ({trouble.strerror}), so its test piles would be missing"
+    raise InputError(str(trouble.filename), "", problem, "change its permissions, or survey other folders") from None
 
 
 def _looks_like_a_sheet(path: Path) -> bool:

@@ -242,8 +242,9 @@ def test_a_full_disk_is_one_problem_and_the_blow_is_taken_when_there_is_room(rec
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(FullError, match=os.strerror(errno.ENOSPC)):
+    with pytest.raises(FullError, match=os.strerror(errno.ENOSPC)) as told:
         follower.look()
+    assert "--out" not in str(told.value)  # following has no other folder
     monkeypatch.setattr(os, "fsync", real)
     take(follower)
     assert blows(follower) == [1]

@@ -3,6 +3,7 @@
 import os
 import shutil
 import signal
+import subprocess
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -152,6 +153,25 @@ def run(capfd):
             sys.exit(0)  # a command that is done returns
         told = capfd.readouterr()
         return left.value.code or 0, told.out, told.err
+
+    return call
+
+
+@pytest.fixture
+def without_privilege():
+    """Give a function that runs the command line as a user to whom permissions apply, also where tests run as root."""
+    before = []
+    if os.geteuid() == 0:
+        tool = shutil.which("setpriv")
+        if tool is None:
+            pytest.skip("the superuser may read and write everything")
+        rights = "-dac_override,-dac_read_search"
+        before = [tool, f"--bounding-set={rights}", f"--inh-caps={rights}"]
+
+    def call(*words, cwd=None) -> tuple[int, str, str]:
+        command = [*before, sys.executable, "-m", "dyntest.cli", *map(os.fspath, words)]
+        done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, timeout=LONGEST, check=False)
+        return done.returncode, done.stdout, done.stderr
 
     return call
 

@@ -129,13 +129,42 @@ def test_a_hole_in_the_place_of_packed_records(folder, review_refused, name):
     review_refused(f"P3-1/{name}")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read everything")
 @pytest.mark.parametrize("name", ["sheet.toml", "initial.csv", "log.csv"])
-def test_a_file_that_may_not_be_read(folder, run, name):
+def test_a_file_that_may_not_be_read(folder, without_privilege, one_line, name):
     (folder / name).chmod(0)
-    status, out, err = run("review", folder / "sheet.toml", "--match", "none")
+    status, out, err = without_privilege("review", folder / "sheet.toml", "--match", "none")
     assert (status, out) == (1, "")
-    assert f"P3-1/{name}" in err and err.count("\n") == 1
+    one_line(err, [f"P3-1/{name}", "cannot be read"])
+
+
+READ_ONLY = {
+    "review": ("review", "P3-1/sheet.toml", "--match", "none"),
+    "survey": ("survey", ".", "--match", "none"),
+    "follow": ("follow", "P3-1/sheet.toml", "--every", "0"),
+    "new": ("new", "P3-1/another"),
+}
+
+
+@pytest.mark.parametrize("command", READ_ONLY)
+def test_a_folder_that_may_not_be_written_to(folder, without_privilege, one_line, command):
+    before = sorted(folder.parent.rglob("*"))
+    folder.chmod(0o555)
+    folder.parent.chmod(0o555)
+    try:
+        status, out, err = without_privilege(*READ_ONLY[command], cwd=folder.parent)
+    finally:
+        folder.parent.chmod(0o755)
+    assert (status, out.replace("Following initial", "")) == (1, "")
+    one_line(err, ["cannot be written to"])
+    assert sorted(folder.parent.rglob("*")) == before
+
+
+def test_a_folder_of_a_survey_that_may_not_be_read(folder, tmp_path, without_privilege, one_line):
+    (folder.parent / "P3-2").mkdir(mode=0)
+    status, out, err = without_privilege("survey", folder.parent, "--match", "none", "--out", tmp_path / "out")
+    assert (status, out) == (1, "")
+    one_line(err, ["P3-2", "cannot be read"])
+    assert not (tmp_path / "out").exists()
 
 
 OUT = {
