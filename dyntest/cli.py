@@ -46,6 +46,9 @@ USUAL_PORT = 8501
 """Default port of Streamlit (its documentation)."""
 
 
+SERVER_STOPS = 3.0
+"""Time after an interrupt in which the dashboard's server stops by itself [s]."""
+
 SOON = 2.0
 """Time before the remaining time is estimated [s]."""
 
@@ -414,14 +417,31 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
     while True:
         environment = {**os.environ, **wanted, "DYNTEST_PORT": str(served)}
         server = subprocess.Popen([sys.executable, "-m", PAGES], env=environment)
-        try:
-            status = server.wait()
-        except KeyboardInterrupt:  # the server received it too, and stops by itself
+        with _stops_with_it(server):
             status = server.wait()
         if status != WRONG_INPUT or port is not None or _is_free(served):
             break
         served = _free_port(None)  # taken by another dashboard started at the same time
     sys.exit(0 if status in (0, -signal.SIGINT, -signal.SIGTERM) else WRONG_INPUT)
+
+
+@contextmanager
+def _stops_with_it(server: Any) -> Iterator[None]:
+    """Stop a server process when this one is interrupted or terminated, so that none is left running."""
+    before = signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    interrupted = signal.signal(signal.SIGINT, lambda *_: _end_soon(server))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+        signal.signal(signal.SIGINT, interrupted)
+
+
+def _end_soon(server: Any) -> None:
+    """End a server that does not stop by itself; from a terminal it was interrupted too."""
+    ending = Timer(SERVER_STOPS, server.terminate)
+    ending.daemon = True
+    ending.start()
 
 
 def _free_port(asked: int | None) -> int:

@@ -260,6 +260,33 @@ def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_pat
     assert b"?" in done.stdout  # in the place of the dash where a number does not exist
 
 
+STOOD_IN = """
+import sys
+from dyntest import cli
+cli.PAGES, cli.SERVER_STOPS = "stand_in", 0.1
+cli.main(["dashboard", "--no-browser"])
+"""
+SERVER = """
+import os, signal, threading
+signal.signal(signal.SIGTERM, lambda *_: os._exit(0))
+print(os.getpid(), flush=True)
+threading.Event().wait()
+"""
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_dashboard_that_is_stopped_leaves_no_server(tmp_path, number):
+    (tmp_path / "stand_in.py").write_text(SERVER)
+    words = [sys.executable, "-c", STOOD_IN]
+    environment = os.environ | {"PYTHONPATH": str(tmp_path)}
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=environment) as process:
+        served = int(process.stdout.readline())
+        process.send_signal(number)  # to this process alone, as a service manager sends it
+        assert process.wait(60) == 0
+    with pytest.raises(ProcessLookupError):
+        os.kill(served, 0)
+
+
 def test_a_dashboard_whose_port_another_took_meanwhile_is_served_at_the_next(monkeypatch, capsys):
     ports, taken = [], []
 
