@@ -62,6 +62,11 @@ def _out(text: str) -> Callable:
     return click.option("--out", metavar="DIR", type=_PATH, help=text)
 
 
+def _several(flag: str, name: str, metavar: str, text: str) -> Callable:
+    """Give an option that names files and may be repeated."""
+    return click.option(flag, name, metavar=metavar, multiple=True, type=_PATH, help=f"{text} May be repeated.")
+
+
 _MATCH = click.option(
     "--match",
     type=click.Choice(["best", "none"]),
@@ -247,14 +252,7 @@ def _dask(address: str | None):
 @click.argument("sheet", type=_PATH)
 @click.argument("production_log", type=_PATH)
 @click.option("--piles", metavar="TABLE", type=_PATH, help="Table of elevations, lengths and batter.")
-@click.option(
-    "--with",
-    "others",
-    metavar="SHEET",
-    multiple=True,
-    type=_PATH,
-    help="Another test pile of the structure; the least favourable criterion governs. May be repeated.",
-)
+@_several("--with", "others", "SHEET", "Another test pile of the structure; the least favourable criterion governs.")
 @_out("Folder for tables and check.json.")
 def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[Path, ...], out: Path | None) -> None:
     """Check the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
@@ -301,14 +299,7 @@ def inspect(files: tuple[Path, ...]) -> None:
 
 @commands.command(epilog="Example: dyntest new pier_2 --from export/blow_001.txt export/blow_002.txt")
 @click.argument("directory", metavar="DIR", type=_PATH)
-@click.option(
-    "--from",
-    "records",
-    metavar="FILE",
-    multiple=True,
-    type=_PATH,
-    help="Recorder file of the first drive, to be copied into DIR and assigned in the sheet. May be repeated.",
-)
+@_several("--from", "records", "FILE", "Recorder file of the first drive, copied into DIR and assigned in the sheet.")
 @click.argument("more", metavar="[FILE]...", nargs=-1, type=_PATH)
 def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> None:
     """Write a commented test sheet and empty tables into DIR, ready to fill in.

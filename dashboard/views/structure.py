@@ -9,37 +9,17 @@ import streamlit as st
 
 from dyntest.names import display_unit
 from dyntest.presenting import palette
+from dyntest.presenting import structure_board as board
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import count_title, pile_counts
-from dyntest.presenting.structure_board import (
-    TEST_PILE,
-    VERDICT_MARKS,
-    board_answer,
-    group_words,
-    hammer_points,
-    hammer_rows,
-    hammer_words,
-    is_sound,
-    is_unusable,
-    pair_counts,
-    pair_rows,
-    pay_rows,
-    pooled_words,
-    resistance_lines,
-    result_rows,
-    setup_band,
-    setup_points,
-    soil_profiles,
-    to_do,
-)
 
 from .. import look, pieces, shelf, state, strip, uploads, work
 from ..charts import DASHES, axis, finish, layered, named
 from ..charts import draw as draw_chart
 from .bearing_piles import log_chart, plan_chart
 
-MARKS = {name: (mark.colour, mark.shape) for name, mark in VERDICT_MARKS.items()}
+MARKS = {name: (mark.colour, mark.shape) for name, mark in board.VERDICT_MARKS.items()}
 
 LINES = ("solid", "dashed", "dotted", "dashdot")
 
@@ -72,9 +52,9 @@ def _board() -> None:
     review = opened.review
     _line(review)
     strip.show_work(key, kind="structure", each_step=True)
-    unusable = is_unusable(review)
-    means = pieces.BAD if unusable else pieces.GOOD if is_sound(review) else pieces.CARE
-    pieces.draw_answer(board_answer(review), means)
+    unusable = board.is_unusable(review)
+    means = pieces.BAD if unusable else pieces.GOOD if board.is_sound(review) else pieces.CARE
+    pieces.draw_answer(board.board_answer(review), means)
     _offer(path, opened)
     places, odd = work.board_frames(opened.key, review)
     _piles(review, places)
@@ -171,8 +151,8 @@ def _plans(review, places: pd.DataFrame, pile: str | None) -> None:
 
 def _to_do(review) -> None:
     pieces.draw_heading("Still to do")
-    pieces.draw_list(to_do(review) or ("Nothing.",))
-    pay = pay_rows(review)
+    pieces.draw_list(board.to_do(review) or ("Nothing.",))
+    pay = board.pay_rows(review)
     if len(pay):
         pieces.draw_heading("Pay lengths")
         pieces.worded(pay, numeric=True)
@@ -185,7 +165,7 @@ MOST_ALERTS = 4
 def _groups(review) -> None:
     """Show the criterion of each group, with reasons against its use first."""
     for group in review.groups:
-        words = group_words(group, review.display_units)
+        words = board.group_words(group, review.display_units)
         pieces.draw_heading(words.name)
         grave = [one for one in words.cautions if one.startswith("Do not use yet")]
         if grave:
@@ -216,7 +196,7 @@ def _one(review, places: pd.DataFrame, pile: str | None) -> None:
         st.markdown(f"**{pieces.plain(str(row['verdict']))}**, {pieces.plain(str(row['group']))}")
         if row["because"]:
             pieces.draw_note(f"{row['because']}.")
-        if row["verdict"] == TEST_PILE and group.check is not None and pile in set(group.check.piles["pile"]):
+        if row["verdict"] == board.TEST_PILE and group.check is not None and pile in set(group.check.piles["pile"]):
             own = group.check.piles.set_index("pile").loc[pile]
             words = reason({**own.to_dict(), "pile": pile}, group.check.criterion, review.display_units)
             pieces.draw_note(f"Its own log, {own['status']}: {words}.")
@@ -258,7 +238,7 @@ def _odd(review, odd: list[pd.DataFrame]) -> None:
 def _tested(review, path: Path) -> None:
     """Show the test piles, each with a link to its own pages."""
     pieces.draw_heading("Test piles")
-    pieces.worded(result_rows(review))
+    pieces.worded(board.result_rows(review))
     names = {
         record.sheet if record.result is None else record.result.pile: path.parent / record.sheet
         for record in review.records
@@ -276,13 +256,13 @@ def _tested(review, path: Path) -> None:
 
 def _together(review) -> None:
     """Draw the joint results of the test piles: resistance beside the soil, setup, and the hammer."""
-    told = pooled_words(review)
+    told = board.pooled_words(review)
     if not told:
         return
     pieces.draw_heading("All test piles together")
-    pieces.draw_list([*told, *hammer_words(review)])
+    pieces.draw_list([*told, *board.hammer_words(review)])
     system = review.display_units
-    lines, layers = resistance_lines(review.results, system), soil_profiles(review.results, system)
+    lines, layers = board.resistance_lines(review.results, system), board.soil_profiles(review.results, system)
     left, right = st.columns(2)
     with left:
         if len(lines):
@@ -290,11 +270,11 @@ def _together(review) -> None:
             more = ", with the soil at each beside it" if len(layers) else ""
             pieces.draw_note(f"Maximum Case resistance of the test piles against depth{more}.")
     with right:
-        points = setup_points(review)
+        points = board.setup_points(review)
         if len(points):
             draw_chart(setup_chart(review, points), "structure_setup")
             pieces.draw_note("Setup factor of all test piles; the band is the range for a pile that was not tested.")
-    struck = hammer_points(review)
+    struck = board.hammer_points(review)
     if len(struck) > 1:
         pieces.draw_heading("Hammer from pile to pile")
         left, right = st.columns(2)
@@ -302,7 +282,7 @@ def _together(review) -> None:
             draw_chart(hammer_chart(struck, "ratio", "energy / (ram weight × stroke)"), "structure_energy")
         with right:
             draw_chart(hammer_chart(struck, "stress", "largest compression / its limit"), "structure_stress")
-        pieces.worded(hammer_rows(review))
+        pieces.worded(board.hammer_rows(review))
 
 
 def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) -> alt.LayerChart:
@@ -360,7 +340,7 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
     y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
     found: list[alt.Chart | alt.LayerChart] = []
     for place, setup in enumerate(review.setups):
-        band = setup_band(setup, longest).assign(soil=setup.soil or "soil not named")
+        band = board.setup_band(setup, longest).assign(soil=setup.soil or "soil not named")
         if band["low"].notna().all():
             area = alt.Chart(band).mark_area(color=ink, opacity=0.12)
             found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2=alt.Y2("high:Q")))
@@ -407,8 +387,8 @@ def _pair(review, path: Path) -> None:
     one = left.selectbox("Test pile", names, key="structure_left")
     others = [name for name in names if name != one]
     other = right.selectbox("Beside it", others, key="structure_right")
-    pieces.worded(pair_rows(review, (one, other)))
-    counts = pair_counts(review, (one, other))
+    pieces.worded(board.pair_rows(review, (one, other)))
+    counts = board.pair_counts(review, (one, other))
     if len(counts):
         pieces.worded(counts, numeric=True)
     sheets = {record.result.pile: path.parent / record.sheet for record in review.records if record.result is not None}

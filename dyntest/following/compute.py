@@ -12,12 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyntest.conditioning.condition import Options, condition
+from dyntest.conditioning.condition import condition
 from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.decisions.trust import ANSWERS
-from dyntest.quantities.table import drive_table
 from dyntest.reading.parts import Drive, TestSheet
-from dyntest.reviewing.drive import case_columns
+from dyntest.reviewing.drive import case_columns, chosen_options, table_of_drive
 from dyntest.reviewing.drive_match import as_blow, calibrated_with_match
 from dyntest.signals import AveragedTraces, Signals, Waves
 from dyntest.wave_equation.matching import match_blow
@@ -61,19 +60,10 @@ def compute_blows(
     With the damping factor J of the last match, the maximum Case resistance is also computed with that J.
     """
     together = new if before is None else joined([before, new])
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    worked = drive_table(
-        together,
-        sheet.pile,
-        drive.hammer,
-        options=options,
-        damping_factor=damping_factor,
-        toe_soil=sheet.soil.toe,
-        kind=drive.kind,
-    )
+    worked = table_of_drive(sheet, drive, together, damping_factor)
     judged = [judged_blow(int(number), worked.findings) for number in new.blow]
     table = worked.table.tail(new.n_blows).reset_index(drop=True)
-    waves = condition(new, sheet.pile, options).waves
+    waves = condition(new, sheet.pile, chosen_options(sheet)).waves
     if by_match is not None:
         table = table.assign(
             damping_factor_by_match=by_match,

@@ -11,6 +11,7 @@ the same sheet, which a test holds it to.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,7 @@ from dyntest.quantities.drive_findings import DAMPING_CHECK
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
 from dyntest.quantities.representative import Representative, blows_looked_at, representative_blow
-from dyntest.quantities.table import CHUNK, drive_table
+from dyntest.quantities.table import CHUNK, DriveTable, drive_table
 from dyntest.reading.logs import DrivingLog, read_driving_log
 from dyntest.reading.parts import Drive, TestSheet
 from dyntest.reading.signal_tables import read_signals
@@ -117,28 +118,43 @@ def without_records(drive: DriveReview) -> DriveReview:
     return replace(drive, signals=drive.signals.take(slice(0)))
 
 
+def chosen_options(sheet: TestSheet) -> Options:
+    """Give the conditioning that the sheet asks for."""
+    return Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
+
+
+def table_of_drive(
+    sheet: TestSheet,
+    drive: Drive,
+    signals: Signals | AveragedTraces,
+    damping_factor: float | None,
+    **of_log: Any,
+) -> DriveTable:
+    """Give the quantities of every blow of some records; `of_log` is as for `drive_table`."""
+    return drive_table(
+        signals,
+        sheet.pile,
+        drive.hammer,
+        options=chosen_options(sheet),
+        damping_factor=damping_factor,
+        toe_soil=sheet.soil.toe,
+        kind=drive.kind,
+        **of_log,
+    )
+
+
 def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = None) -> DriveReview:
     """Review one drive."""
     signals = read_signals(sheet, drive)
     log = None if drive.log is None else read_driving_log(drive.log, sheet.log_layout, drive.penetration_at_start)
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    worked = drive_table(
-        signals,
-        sheet.pile,
-        drive.hammer,
-        options=options,
-        damping_factor=sheet.damping_factor if calibrated is None else calibrated,
-        toe_soil=sheet.soil.toe,
-        log=log,
-        first_blow=drive.first_blow,
-        kind=drive.kind,
-        penetration_at_start=drive.penetration_at_start,
-    )
+    damping_factor = sheet.damping_factor if calibrated is None else calibrated
+    of_log = {"first_blow": drive.first_blow, "penetration_at_start": drive.penetration_at_start}
+    worked = table_of_drive(sheet, drive, signals, damping_factor, log=log, **of_log)
     table = worked.table
     findings = weighed(worked.findings, blows_looked_at(table, drive.kind)["blow"].to_numpy())
     chosen = representative(sheet, drive, table, findings)
     blow = None if chosen is None else chosen.blow
-    waves = None if blow is None else _waves(signals, sheet, options, table, findings, blow)
+    waves = None if blow is None else _waves(signals, sheet, table, findings, blow)
     judged = trust(findings, len(table), blow)
     source = worked.damping_source if calibrated is None else "signal matching"
     return DriveReview(drive, signals, log, table, findings, source, chosen, waves, judged, worked.calibration)
@@ -164,30 +180,27 @@ def representative(
 def _waves(
     signals: Signals | AveragedTraces,
     sheet: TestSheet,
-    options: Options,
     table: pd.DataFrame,
     findings: tuple[Finding, ...],
     blow: int,
 ) -> Waves:
     """Give the waves of one blow, conditioned as the table was."""
-    return _waves_of_rows(signals, sheet, options, table, findings, np.flatnonzero(signals.blow == blow))
+    return _waves_of_rows(signals, sheet, table, findings, np.flatnonzero(signals.blow == blow))
 
 
 def waves_of(sheet: TestSheet, drive: DriveReview, rows: np.ndarray) -> Waves:
     """Give the waves of some blows of a drive, by their rows in its table, conditioned as the table was."""
-    options = Options(low_pass=sheet.choices.low_pass, align=sheet.choices.align)
-    return _waves_of_rows(drive.signals, sheet, options, drive.table, drive.findings, rows)
+    return _waves_of_rows(drive.signals, sheet, drive.table, drive.findings, rows)
 
 
 def _waves_of_rows(
     signals: Signals | AveragedTraces,
     sheet: TestSheet,
-    options: Options,
     table: pd.DataFrame,
     findings: tuple[Finding, ...],
     rows: np.ndarray,
 ) -> Waves:
-    options = replace(options, set_per_blow=_known_sets(table, findings, rows))
+    options = replace(chosen_options(sheet), set_per_blow=_known_sets(table, findings, rows))
     return condition(signals.take(rows), sheet.pile, options).waves
 
 
@@ -230,8 +243,6 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
         waves=alone,
         trust=judged,
     )
-    again = replace(drive, representative=chosen, waves=alone, table=table, findings=findings, damping_source=source)
-    again = replace(again, trust=judged)
     if drive.representative is not None and blow == drive.representative.blow:
         return again
     return replace(again, match=None, match_problem="", calibrated_damping_factor=float("nan"))

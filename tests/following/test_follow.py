@@ -154,11 +154,18 @@ def test_a_missing_blow_leaves_a_gap_and_a_note(recorder, followed, take):
     assert "stroke" not in Kept(follower.folder).look().blows[4].numbers  # the time between is of two blows
 
 
-def test_a_clock_that_goes_back_is_counted_on(recorder, followed, take):
+@pytest.fixture
+def of_two(recorder, followed, take):
+    """A follower that has taken two blows."""
     follower = followed(recorder)
     for number in (1, 2):
         recorder.write(number)
-    take(follower)
+    take(follower, 3)
+    return follower
+
+
+def test_a_clock_that_goes_back_is_counted_on(recorder, of_two, take):
+    follower = of_two
     path = recorder.folder / "blow_0003.csv"
     recorder.record(3).assign(**{"clock [s]": 0.5}).to_csv(path, index=False)
     take(follower)
@@ -220,12 +227,8 @@ def test_killed_while_it_keeps_it_loses_and_doubles_nothing(recorder, followed, 
     assert sorted(line["blow"] for line in lines) == [1, 2, 3, 4]
 
 
-def test_a_line_that_was_cut_off_is_passed_over_and_its_blow_taken_again(recorder, followed, take):
-    follower = followed(recorder)
-    for number in (1, 2):
-        recorder.write(number)
-    take(follower)
-    path = follower.folder / "blows.jsonl"
+def test_a_line_that_was_cut_off_is_passed_over_and_its_blow_taken_again(recorder, of_two, followed, take):
+    path = of_two.folder / "blows.jsonl"
     path.write_bytes(path.read_bytes()[:-40])
     again = followed(recorder)
     take(again)
@@ -385,14 +388,11 @@ def test_a_matcher_that_is_killed_stops_no_blow(recorder, followed, take):
 
 
 def test_the_match_that_is_handed_over_is_found_by_the_review_and_is_the_one_from_scratch(
-    recorder, followed, take, monkeypatch
+    recorder, of_two, monkeypatch
 ):
     from dyntest.reviewing import drive_match
 
-    follower = followed(recorder)
-    for number in (1, 2):
-        recorder.write(number)
-    take(follower, 3)
+    follower = of_two
     handed_over(follower)
     made = matched_for_review(follower).match
     assert made is not None

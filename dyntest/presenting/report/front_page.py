@@ -5,19 +5,10 @@ from datetime import date
 from typing import Any
 
 from dyntest.names import show
+from dyntest.presenting import sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
 from dyntest.presenting.report.blocks import about, caution_item
-from dyntest.presenting.sentences import (
-    alert_sentences,
-    criterion_sentence,
-    drive_words,
-    resistance_sentence,
-    sentence,
-    setup_sentence,
-    stress_sentences,
-    trust_sentence,
-)
 from dyntest.presenting.terms import short_length, short_number
 from dyntest.reviewing.review import Review
 
@@ -49,7 +40,7 @@ def front_page(review: Review, today: date) -> dict[str, Any]:
     return {
         "title": f"Dynamic test of pile {sheet.pile_name}",
         "labels": [[name, value] for name, value in labels if value],
-        "alerts": alert_sentences(review),
+        "alerts": sentences.alert_sentences(review),
         "answers": _answers(review),
         "strokes": _strokes(review),
         "cautions": [caution_item(caution, grave) for grave, caution in found[:MOST_CAUTIONS]],
@@ -67,21 +58,21 @@ def is_alert(review: Review, caution: Told) -> bool:
 
 def _tested(review: Review) -> str:
     days = sorted({f"{d.drive.start:%Y-%m-%d}" for d in review.drives if d.drive.start is not None})
-    drives = [drive_words(drive) for drive in review.drives]
+    drives = [sentences.drive_words(drive) for drive in review.drives]
     shown = ", ".join(drives) if len(drives) <= MOST_SENTENCES else f"{len(drives)} drives"
     return f"{shown}{f', {days[0]}' if days else ''}{f' to {days[-1]}' if len(days) > 1 else ''}"
 
 
 def _answers(review: Review) -> list[dict[str, Any]]:
-    resistances = [resistance_sentence(review, drive) for drive in review.drives]
-    setups = [setup_sentence(setup) for setup in review.answers.setups]
+    resistances = [sentences.resistance_sentence(review, drive) for drive in review.drives]
+    setups = [sentences.setup_sentence(setup) for setup in review.answers.setups]
     nothing = ["Not measured: it needs an initial drive and a restrike."]
     questions = (
-        ("Records", [trust_sentence(review)]),
-        ("Hammer and stresses", [*_energy(review), *stress_sentences(review)]),
+        ("Records", [sentences.trust_sentence(review)]),
+        ("Hammer and stresses", [*_energy(review), *sentences.stress_sentences(review)]),
         ("Resistance", _few(resistances)),
         ("Setup", _few(setups) or nothing),
-        ("Criterion", [criterion_sentence(review)]),
+        ("Criterion", [sentences.criterion_sentence(review)]),
     )
     return [{"question": question, "answers": answers} for question, answers in questions]
 
@@ -99,7 +90,8 @@ def _energy(review: Review) -> list[str]:
     rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
     ratio = f", {numbers.get('energy_ratio', 0.0):.0%} of {'the rated energy' if rated else 'ram weight × stroke'}"
     energy = show("transferred_energy", numbers["transferred_energy"], system)
-    where = f"{drive_words(drive).capitalize()}, blow {drive.representative.blow if drive.representative else 0}"
+    blow = drive.representative.blow if drive.representative else 0
+    where = f"{sentences.drive_words(drive).capitalize()}, blow {blow}"
     return [f"{where}: {energy} transferred{stroke}{ratio if 'energy_ratio' in numbers else ''}."]
 
 
@@ -128,7 +120,7 @@ def all_cautions(review: Review) -> list[tuple[bool, Told]]:
     for drive in review.drives:
         for finding in drive.findings:
             if finding.severity != "note":
-                words = f"{drive_words(drive)}: {finding_message(finding, system)}"
+                words = f"{sentences.drive_words(drive)}: {finding_message(finding, system)}"
                 found.append((finding.severity == "reject", Told(finding.check, words, finding_cure(finding, system))))
     criterion = answers.criterion
     alerts = () if criterion is None else criterion.alerts
@@ -143,7 +135,7 @@ def all_cautions(review: Review) -> list[tuple[bool, Told]]:
         found += [(False, about(setup.restrike, told(caution, system))) for caution in setup.cautions]
     uniform = uniform_note(review.sheet.pile)
     if uniform:
-        found.append((False, Told("not a uniform pile", sentence(uniform), "")))
+        found.append((False, Told("not a uniform pile", sentences.sentence(uniform), "")))
     if any(drive.damping_source == "soil at the toe" for drive in review.drives):
         words = "the Case damping factor is only suggested by the soil at the toe"
         found.append((False, Told("damping factor", words, "calibrate it by signal matching or a static load test")))
