@@ -199,14 +199,23 @@ def _itself(value: Any) -> Any:
     return value
 
 
+def _least(values: np.ndarray) -> Any:
+    """Give the least of a few values: twice as quick as a reduction, which is quicker than the method `min`."""
+    return values[values.argmin()]
+
+
+def _greatest(values: np.ndarray) -> Any:
+    return values[values.argmax()]
+
+
 TOGETHER = Kind(
     of=_itself,
     minimum=np.minimum,
     maximum=np.maximum,
     where=np.where,
-    all=np.logical_and.reduce,  # a fraction of the cost of `all`, `min` and `max`
-    least=np.minimum.reduce,
-    greatest=np.maximum.reduce,
+    all=_least,
+    least=_least,
+    greatest=_greatest,
     log=np.log,
     exp=np.exp,
 )
@@ -255,14 +264,16 @@ class HammerHead:
         impact_step: int = 0,
     ):
         self.substeps = _substeps(setting, impedance, time_step)
-        self.dt, self.impact_step = time_step / self.substeps, impact_step
-        self.gain = gravity * self.dt  # velocity gained by falling freely over a substep
-        self.impedance = impedance
+        self.impact_step, substep = impact_step, time_step / self.substeps
         self.kind = kind = ALONE if len(setting.ram_mass) == 1 else TOGETHER
+        # Numbers that all candidates share stand in arrays too: a plain number is made into one at every call.
+        self.dt, self.gain, self.impedance, self.nothing = (
+            kind.of(np.full(len(setting.ram_mass), value)) for value in (substep, gravity * substep, impedance, 0.0)
+        )  # the gain is the velocity gained by falling freely over a substep
         velocity, self.chamber = setting.impact_velocity, None
         self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution, kind)
         if setting.gas is not None:
-            self.chamber = _Chamber(setting.gas, self.dt, kind)
+            self.chamber = _Chamber(setting.gas, substep, kind)
             apart = np.minimum(START_APART, setting.gas.compression_stroke)
             self.hammer_cushion.part(kind.of(apart))
             left = velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
@@ -270,12 +281,12 @@ class HammerHead:
         self.cushioned = bool(np.isfinite(setting.pile_cushion_stiffness).all())
         if self.cushioned:
             self.pile_cushion = _Cushion(setting.pile_cushion_stiffness, setting.pile_cushion_restitution, kind)
-        inertia = 1.0 / (self.dt / setting.helmet_mass)
+        inertia = 1.0 / (substep / setting.helmet_mass)
         self.per_ram, self.per_helmet, self.share, self.reply, self.ram_velocity, self.helmet_velocity = (
             kind.of(np.asarray(values, dtype=float))
             for values in (
-                self.dt / setting.ram_mass,
-                self.dt / setting.helmet_mass,
+                substep / setting.ram_mass,
+                substep / setting.helmet_mass,
                 inertia / (inertia + impedance),
                 2.0 / (inertia + impedance),
                 velocity,
@@ -283,7 +294,7 @@ class HammerHead:
             )
         )
         self.none = self.lift = self.helmet_velocity  # helmet above the pile head, where no cushion lies between
-        self.per_impedance = -1.0 / impedance
+        self.per_impedance = -1.0 / self.impedance
 
     def __call__(self, step: int, arriving: np.ndarray) -> np.ndarray:
         """Give the downward wave at the head [N] from the step and the upward wave that arrives [N]."""
@@ -330,7 +341,7 @@ class HammerHead:
         cushion = self.hammer_cushion
         force = cushion.squeeze((self.ram_velocity - self.helmet_velocity) * self.dt)
         if self.chamber is not None:
-            force = force + self.chamber.force(-cushion.squeezed)
+            force = force + self.chamber.force(cushion.squeezed)
         self.ram_velocity = self.ram_velocity - force * self.per_ram + self.gain
         return force
 
@@ -351,12 +362,13 @@ class HammerHead:
         free = self._ram() * self.per_helmet + self.helmet_velocity + self.gain
         together = free * self.share - replied
         force = together * self.impedance + twice
-        pressing = force > 0.0 if self.lift is self.none else (self.lift <= 0.0) & (force > 0.0)
+        nothing, dt = self.nothing, self.dt
+        pressing = force > nothing if self.lift is self.none else (self.lift <= nothing) & (force > nothing)
         if kind.all(pressing):
             self.helmet_velocity, self.lift = together, self.none
             return force
-        lift = kind.maximum(self.lift - (rising + free) * self.dt, 0.0)
-        self.lift = kind.where(pressing, 0.0, lift)
+        lift = kind.maximum(self.lift - (rising + free) * dt, nothing)
+        self.lift = kind.where(pressing, nothing, lift)
         self.helmet_velocity = kind.where(pressing, together, free)
         return force * pressing
 
@@ -385,7 +397,7 @@ class _Cushion:
     def __init__(self, stiffness: np.ndarray, restitution: np.ndarray, kind: Kind = TOGETHER):
         self.kind = kind
         self.stiffness, self.steeper = kind.of(stiffness), kind.of(stiffness / restitution**2)
-        self.squeezed = self.line = self.force = kind.of(np.zeros(stiffness.shape))
+        self.squeezed = self.line = self.force = self.nothing = kind.of(np.zeros(stiffness.shape))
 
     def part(self, apart: Values) -> None:
         """Begin with ram or helmet so far above it [m]."""
@@ -396,7 +408,7 @@ class _Cushion:
         """Press it by a movement [m] and give its force [N]."""
         self.squeezed = squeezed = self.squeezed + movement
         self.line = line = self.kind.minimum(self.line + self.steeper * movement, self.stiffness * squeezed)
-        self.force = force = self.kind.maximum(line, 0.0)
+        self.force = force = self.kind.maximum(line, self.nothing)
         return force
 
     def after(self, movement: Values) -> Values:
@@ -415,28 +427,32 @@ class _Chamber:
         self.since = kind.of(np.full(gas.area.shape, -time_step))  # time after impact, below 0 before it
         self.burnt = kind.of(np.zeros(gas.area.shape))  # logarithm of p V^1.3 over A^1.3 when it burns out
         self.met = self.burnt_out = False  # ram and helmet of any candidate; the gas of all
-        self.least = (LEAST_VOLUME - 1.0) * self.clearance
+        self.most, self.opens = (1.0 - LEAST_VOLUME) * self.clearance, -self.stroke
+        self.compression, self.expansion, self.atmosphere, self.nothing = (
+            kind.of(np.full(gas.area.shape, value))
+            for value in (COMPRESSION_EXPONENT, EXPANSION_EXPONENT, ATMOSPHERE, 0.0)
+        )
         whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
         self.whole = kind.of(whole)
 
-    def force(self, apart: Values) -> Values:
-        """Give the force on ram and helmet [N] from their distance [m]."""
+    def force(self, squeezed: Values) -> Values:
+        """Give the force on ram and helmet [N] from how far they have moved together since they met [m]."""
         kind = self.kind
         # The exponentials of logarithms take less time than powers.
-        depth = kind.log(kind.maximum(apart, self.least) + self.clearance)
+        depth = kind.log(self.clearance - kind.minimum(squeezed, self.most))
         if not self.met:
-            self.met = kind.least(apart) <= 0.0
+            self.met = kind.greatest(squeezed) >= 0.0
         if self.met and not self.burnt_out:
-            self.since = kind.where((apart <= 0.0) | (self.since >= 0.0), self.since + self.dt, self.since)
+            self.since = kind.where((squeezed >= 0.0) | (self.since >= 0.0), self.since + self.dt, self.since)
             self.burnt_out = kind.least(self.since) > IGNITION + BURNING
         if self.burnt_out:
-            pressure = kind.exp(self.burnt - EXPANSION_EXPONENT * depth)  # (3)
+            pressure = kind.exp(self.burnt - self.expansion * depth)  # (3)
         else:
-            pressure = kind.exp(self.whole - COMPRESSION_EXPONENT * depth)  # (1)
+            pressure = kind.exp(self.whole - self.compression * depth)  # (1)
             if self.met:
                 pressure = self._burning(depth, pressure)
-        pressing = kind.maximum(pressure - ATMOSPHERE, 0.0) * self.area  # (4)
-        return kind.where(apart >= self.stroke, 0.0, pressing)
+        pressing = kind.maximum(pressure - self.atmosphere, self.nothing) * self.area  # (4)
+        return kind.where(squeezed <= self.opens, self.nothing, pressing)
 
     def _burning(self, depth: Values, squeezed: Values) -> Values:
         """Give the pressure with combustion [Pa], and keep what is burnt.
