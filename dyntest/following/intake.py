@@ -18,7 +18,7 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.blow_layout import BlowLayout, Piece
-from dyntest.reading.build import fitting_files, natural_order
+from dyntest.reading.build import fitting_files
 from dyntest.reading.formats import format_of, open_records
 from dyntest.reading.formats.contents import Contents, window_of
 from dyntest.reading.formats.text import TextRows, contents_of
@@ -40,7 +40,7 @@ from dyntest.reading.recorder_files import (
 from dyntest.reading.signal_tables import OWN_ENDINGS, channels_left_out, channels_of, piece_of_table
 from dyntest.reading.streams import DOUBLE_STRIKE_GAP, StrainStream, impacts_of, window_from
 from dyntest.reading.text_tables import Header
-from dyntest.reading.wording import known_as
+from dyntest.reading.wording import known_as, natural_order
 
 PAUSE = 60.0
 """Time assumed between two blows when the recorder's clock goes back [s]: a pause, from which no stroke is computed.

@@ -17,7 +17,7 @@ from dyntest.reading.parts import Choices, Drive, Gauges
 from dyntest.reading.schema import ChoiceKeys, DriveKeys, GaugeKeys, PartKeys, PileKeys
 from dyntest.reading.text_tables import Header
 from dyntest.reading.values import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
-from dyntest.reading.wording import as_written, listed, nearest
+from dyntest.reading.wording import as_written, listed, natural_order, nearest
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
 SECTION_TABLE = "hp_sections.csv"
@@ -381,18 +381,6 @@ def drives_from(
     _check_clock(drives, source)
     _check_shared_files(drives, source)
     return tuple(drives)
-
-
-def natural_order(name: str) -> list[tuple[int, int | str]]:
-    """Give the sort key that orders numbers in names by value: ``blow_2`` before ``blow_10``.
-
-    Examples
-    --------
-    >>> sorted(["blow_10.csv", "blow_2.csv"], key=natural_order)
-    ['blow_2.csv', 'blow_10.csv']
-    """
-    parts = re.split(r"([0-9]+)", name)
-    return [(1, int(part)) if part.isdigit() and len(part) < 20 else (0, part) for part in parts]
 
 
 def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[Path, ...]:

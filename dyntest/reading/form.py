@@ -25,12 +25,12 @@ from dyntest.reading.schema import (
     Keys,
     LayerKeys,
     PartKeys,
+    Physical,
     PileKeys,
     RequirementKeys,
     SoilKeys,
 )
 from dyntest.reading.sheet_errors import explain_value
-from dyntest.reading.values import Physical
 
 TABLES: dict[str, type[Keys]] = {
     "test": JobKeys,

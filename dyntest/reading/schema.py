@@ -4,44 +4,200 @@ A value of the wrong kind or unit, an unknown key and a missing key are found he
 where the sheet is assembled.
 """
 
-from typing import Annotated, Literal
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
 
 from dyntest.reading.values import (
-    Area,
-    ByChannel,
-    ColumnName,
-    Corner,
-    DampingFactor,
-    Density,
-    Depth,
-    Elevation,
-    Energy,
-    Force,
-    HelmetMass,
-    Length,
-    Load,
-    LocalTime,
-    Modulus,
-    Names,
-    Pressure,
-    Prestress,
-    RamMass,
-    RamWeight,
-    SafetyFactor,
-    SampleRate,
-    Share,
-    Stiffness,
-    StreamTime,
-    Stress,
-    Stroke,
-    Text,
-    TriggerStrain,
-    UnitWeight,
-    WaveSpeed,
-    Word,
+    AREA,
+    DAMPING_FACTOR,
+    DENSITY,
+    ELEVATION,
+    ENERGY,
+    FORCE,
+    FREQUENCY,
+    LENGTH,
+    LENGTH_FROM_ZERO,
+    LOAD,
+    MASS,
+    MODULUS,
+    PRESSURE,
+    RAM_MASS,
+    RAM_WEIGHT,
+    SAFETY_FACTOR,
+    SAMPLE_RATE,
+    SHARE,
+    STIFFNESS,
+    STREAM_TIME,
+    STRESS,
+    STRESS_FROM_ZERO,
+    STROKE,
+    TRIGGER_STRAIN,
+    UNIT_WEIGHT,
+    WAVE_SPEED,
+    Range,
 )
+from dyntest.reading.wording import as_written
+from dyntest.units import to_si
+
+_KIN = {"force": "mass", "mass": "force", "unit weight": "density", "density": "unit weight"}
+"""Dimensions that are easily confused: for `dyntest.units` the pound is a unit of mass."""
+
+_KIN_CURE = {
+    "force": "write lbf or kip for a force, or give a mass under its own key",
+    "mass": "write kg or lb for a mass, or give a weight under its own key",
+    "unit weight": 'write "492 lbf/ft^3", or give it as density',
+    "density": 'write "7850 kg/m^3", or give it as unit_weight',
+}
+
+
+@dataclass(frozen=True)
+class Physical:
+    """Marks a physical value: text with a unit in the sheet, an SI float inside its plausible range once read.
+
+    Parameters
+    ----------
+    dimension : str
+        What it is, a key of `dyntest.units.DIMENSIONS`.
+    allowed : Range
+        Plausible values [SI unit of the dimension].
+    example : str
+        How the value is written in a sheet, with its quotes.
+    """
+
+    dimension: str
+    allowed: Range
+    example: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self.read, handler(source))
+
+    def read(self, value: object) -> float:
+        """Give the value in SI [SI unit of the dimension]; a `ValueError` has problem and cure, separated by "; "."""
+        dimension = self.dimension
+        article = "an" if dimension[0] in "aeiou" else "a"
+        if not isinstance(value, str):
+            came = as_written(value).strip(chr(34))
+            cure = f"write {article} {dimension} with its unit in quotes, such as {self.example}"
+            raise ValueError(f"{came} has no unit; {cure}")
+        if as_written(value) != f'"{value}"':
+            raise ValueError(f"{as_written(value)} is not a number with a unit; write it in one short line")
+        try:
+            number = to_si(value, dimension)
+        except ValueError:
+            if dimension in _KIN and _reads_as(value, _KIN[dimension]):
+                raise ValueError(
+                    f'"{value}" is a {_KIN[dimension]}, not a {dimension}; {_KIN_CURE[dimension]}'
+                ) from None
+            raise
+        if number not in self.allowed:
+            raise ValueError(f'"{value}" cannot be right: it is outside {self.allowed}; check the number and its unit')
+        return number
+
+
+def _reads_as(text: str, dimension: str) -> bool:
+    try:
+        to_si(text, dimension)
+    except ValueError:
+        return False
+    return True
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """Marks a plain number inside its plausible range.
+
+    Parameters
+    ----------
+    allowed : Range
+        Plausible values [1].
+    """
+
+    allowed: Range
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_after_validator_function(self.check, handler(source))
+
+    def check(self, value: float) -> float:
+        """Give the number back, or refuse it [1]."""
+        if value not in self.allowed:
+            raise ValueError(f"{value:g} cannot be right: it is outside {self.allowed}; check the number")
+        return value
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("the text has line breaks or control characters; write it in one line")
+    return text.strip()
+
+
+def _not_empty(text: str) -> str:
+    if not text.strip():
+        raise ValueError("the text is empty; fill it in or remove the key")
+    return text
+
+
+def _local(value: object) -> object:
+    if not isinstance(value, datetime):
+        raise ValueError(
+            f"{as_written(value)} is not a date with a time; write it without quotes as 2026-05-04T13:05:00"
+        )
+    if value.tzinfo is not None:
+        raise ValueError(f"{as_written(value)} has a time zone; write the local clock without one")
+    return value
+
+
+def _names(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+def _column(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, (str, int)):
+        raise ValueError(f"{as_written(value)} is not a column; write its name in quotes, or its number from 1")
+    if isinstance(value, int) and not 1 <= value <= 100_000:
+        raise ValueError(f"{as_written(value)} is not a column number; count the columns from 1")
+    return value
+
+
+def _texts_by_channel(value: object) -> object:
+    return {"all": value} if isinstance(value, str) else value
+
+
+Text = Annotated[str, AfterValidator(_one_line)]
+Word = Annotated[str, AfterValidator(_one_line), AfterValidator(_not_empty)]
+LocalTime = Annotated[datetime, BeforeValidator(_local)]
+Names = Annotated[list[Word], BeforeValidator(_names)]
+ColumnName = Annotated[Word | int, BeforeValidator(_column)]
+ByChannel = Annotated[dict[str, str], BeforeValidator(_texts_by_channel)]
+Area = Annotated[float, Physical("area", AREA, '"15.5 in^2"')]
+Modulus = Annotated[float, Physical("stress", MODULUS, '"210 GPa"')]
+UnitWeight = Annotated[float, Physical("unit weight", UNIT_WEIGHT, '"492 lbf/ft^3"')]
+Density = Annotated[float, Physical("density", DENSITY, '"7850 kg/m^3"')]
+WaveSpeed = Annotated[float, Physical("velocity", WAVE_SPEED, '"16800 ft/s"')]
+Length = Annotated[float, Physical("length", LENGTH, '"57 ft"')]
+Depth = Annotated[float, Physical("length", LENGTH_FROM_ZERO, '"57 ft"')]
+Elevation = Annotated[float, Physical("length", ELEVATION, '"212 ft"')]
+Stroke = Annotated[float, Physical("length", STROKE, '"8 ft"')]
+Stress = Annotated[float, Physical("stress", STRESS, '"50 ksi"')]
+Prestress = Annotated[float, Physical("stress", STRESS_FROM_ZERO, '"0.8 ksi"')]
+Pressure = Annotated[float, Physical("stress", PRESSURE, '"1500 psi"')]
+Force = Annotated[float, Physical("force", FORCE, '"380 kip"')]
+Load = Annotated[float, Physical("force", LOAD, '"40 kip"')]
+RamWeight = Annotated[float, Physical("force", RAM_WEIGHT, '"6.6 kip"')]
+RamMass = Annotated[float, Physical("mass", RAM_MASS, '"3000 kg"')]
+HelmetMass = Annotated[float, Physical("mass", MASS, '"900 kg"')]
+Energy = Annotated[float, Physical("energy", ENERGY, '"70 kip ft"')]
+Stiffness = Annotated[float, Physical("stiffness", STIFFNESS, '"1500 MN/m"')]
+Corner = Annotated[float, Physical("frequency", FREQUENCY, '"2000 Hz"')]
+SampleRate = Annotated[float, Physical("frequency", SAMPLE_RATE, '"20 kHz"')]
+TriggerStrain = Annotated[float, Physical("strain", TRIGGER_STRAIN, '"80 µm/m"')]
+StreamTime = Annotated[float, Physical("time", STREAM_TIME, '"100 ms"')]
+Share = Annotated[float, Ratio(SHARE)]
+SafetyFactor = Annotated[float, Ratio(SAFETY_FACTOR)]
+DampingFactor = Annotated[float, Ratio(DAMPING_FACTOR)]
 
 MOST_COUNTED = 10_000_000
 """Largest count of blows or lines accepted [1]; our own bound, no source."""

@@ -5,8 +5,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from dyntest.errors import InputError
-from dyntest.reading.schema import SheetModel
-from dyntest.reading.values import Physical
+from dyntest.reading.schema import Physical, SheetModel
 from dyntest.reading.wording import as_written, listed, nearest, printable
 
 _KINDS = {

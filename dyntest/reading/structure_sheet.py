@@ -12,10 +12,9 @@ from pydantic import Field, ValidationError
 from dyntest.errors import InputError
 from dyntest.reading.build import one_file
 from dyntest.reading.files import read_text
-from dyntest.reading.schema import Keys
+from dyntest.reading.schema import Keys, Text, Word
 from dyntest.reading.sheet import MAX_SHEET_BYTES, parsed_toml
 from dyntest.reading.sheet_errors import explain
-from dyntest.reading.values import Text, Word
 from dyntest.reading.wording import as_written, known_as
 
 _OF_A_STRUCTURE = re.compile(r"^\s*\[\s*structure\s*\]|^\s*\[\[\s*group\s*\]\]", re.M)

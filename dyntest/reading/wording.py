@@ -1,6 +1,7 @@
 """How messages name files, values and misspelt words: always in one line."""
 
 import difflib
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -78,3 +79,15 @@ def listed(words: Iterable[str]) -> str:
     """
     words = list(words)
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def natural_order(name: str) -> list[tuple[int, int | str]]:
+    """Give the sort key that orders numbers in names by value: ``blow_2`` before ``blow_10``.
+
+    Examples
+    --------
+    >>> sorted(["blow_10.csv", "blow_2.csv"], key=natural_order)
+    ['blow_2.csv', 'blow_10.csv']
+    """
+    parts = re.split(r"([0-9]+)", name)
+    return [(1, int(part)) if part.isdigit() and len(part) < 20 else (0, part) for part in parts]

@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.build import natural_order
 from dyntest.reading.files import check_file
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library, parts_of
 from dyntest.reading.parts import Records
 from dyntest.reading.text_tables import header_parts, is_unit
-from dyntest.reading.wording import as_written, known_as, printable
+from dyntest.reading.wording import as_written, known_as, natural_order, printable
 from dyntest.units import plain_number
 
 MAX_WORKBOOK_BYTES = 300_000_000

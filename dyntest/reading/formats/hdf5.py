@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.build import natural_order
 from dyntest.reading.formats.contents import (
     MOST_CHANNELS,
     Contents,
@@ -19,7 +18,7 @@ from dyntest.reading.formats.contents import (
     library,
 )
 from dyntest.reading.parts import Records
-from dyntest.reading.wording import as_written, known_as, printable
+from dyntest.reading.wording import as_written, known_as, natural_order, printable
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 

@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.build import natural_order
 from dyntest.reading.formats.contents import Contents, FileChannel, Keeper, check_channels, damaged, library
 from dyntest.reading.parts import Records
-from dyntest.reading.wording import as_written, known_as, printable
+from dyntest.reading.wording import as_written, known_as, natural_order, printable
 
 _STEPS = ("wf_increment", "dt", "time_step", "sample_interval")
 _RATES = ("sample_rate", "Sample Rate", "SampleRate", "sampling_rate", "SamplingRate", "fs", "Fs", "rate", "Rate")
