@@ -106,16 +106,18 @@ def commands() -> None:
 def review(sheet: Path, out: Path | None, match: str, png: bool, verbose: bool) -> None:
     """Review one test pile, described by its test SHEET: tables, figures, report and inspector's card."""
     with _helpers(match) as executor, _Progress() as progress:
-        from dyntest.presenting.files import review_files  # heavy modules are loaded by the command that needs them
+        # Heavy modules are loaded by the command that needs them.
+        from dyntest.presenting.files import Drawing, files_with_figures
         from dyntest.presenting.terminal import lines
         from dyntest.reading.files import check_folder, refuse_inputs, write_all
         from dyntest.reviewing.review import review as reviewed
 
         directory = sheet.parent / "review" if out is None else out
         check_folder(directory)
-        result = reviewed(sheet, match=match, executor=executor, progress=progress)
+        drawing = Drawing(executor, matching=match != "none")
+        result = reviewed(sheet, match=match, executor=executor, progress=progress, each=drawing.begin)
         progress("drawing", 0.9)
-        files = review_files(result, png=png, executor=executor)
+        files = files_with_figures(result, drawing, png=png)
         refuse_inputs(directory, files, result.sheet.inputs)
         written = write_all(directory, files)
     _say("\n".join(lines(result, verbose)))

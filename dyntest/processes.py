@@ -127,11 +127,12 @@ class Errands:
     """Calls that this process and those of an executor share: each takes the next that nobody has begun.
 
     No more is handed over than there are others to begin it, so that nothing waits behind a long call while this
-    process has nothing to do. All are made here where there is no executor, or where it broke down.
+    process has nothing to do; with `all_to_others` everything is, since this process is not ready for such calls. All
+    are made here where there is no executor, or where it broke down.
     """
 
-    def __init__(self, executor: Executor | None):
-        self.executor, self.others = executor, max(cores() - 1, 1)
+    def __init__(self, executor: Executor | None, *, all_to_others: bool = False):
+        self.executor, self.others = executor, sys.maxsize if all_to_others else max(cores() - 1, 1)
         self.waiting: deque[Errand] = deque()
         self.handed_over = 0
         self.lock = threading.Lock()

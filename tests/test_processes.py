@@ -52,6 +52,14 @@ def test_an_errand_is_run_here_where_nobody_has_begun_it_or_nobody_can():
         among.add(divmod, 7, 0).result()
 
 
+def test_errands_that_are_all_for_others_are_all_handed_over_at_once(monkeypatch):
+    monkeypatch.setattr("dyntest.processes.cores", lambda: 2)
+    others = Waiting()
+    for all_to_others, handed_over in ((False, 1), (True, 3)):
+        among = Errands(others, all_to_others=all_to_others)
+        assert sum(among.add(os.getpid).future is not None for _ in range(3)) == handed_over
+
+
 def test_an_errand_is_run_here_where_the_other_process_died():
     with process_pool(1) as pool:
         pool.submit(os._exit, 1).exception()

@@ -6,7 +6,7 @@ Which figures a review has, by name: of each drive, of all drives together, and 
 import io
 import textwrap
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 import matplotlib
@@ -17,6 +17,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from dyntest.decisions.stress_limits import driving_stress_limits
 from dyntest.names import display_unit
 from dyntest.presenting import palette
 from dyntest.presenting.frames import TIME, milliseconds, shown, soil_layers, title, traces, wave_traces
@@ -42,6 +43,7 @@ from dyntest.presenting.frames_match import (
 )
 from dyntest.presenting.frames_record import SHOWN_RETURNS, counts_by_depth, marks, overlay, profile
 from dyntest.presenting.sentences import drive_words
+from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 from dyntest.signals import Waves
@@ -59,23 +61,6 @@ CHARACTERS_PER_INCH = 13
 
 MOST_TICKS = 4
 """Intervals between the ticks of an axis at most [1]; each tick costs as much as a line."""
-
-STYLE: dict[Any, Any] = {
-    "svg.hashsalt": "dyntest",  # the same names inside the file each time
-    "svg.fonttype": "none",  # text stays text: found in the report, and quicker to draw
-    "font.family": ["DejaVu Sans"],
-    "font.size": 8.5,
-    "axes.edgecolor": palette.QUIET,
-    "axes.labelcolor": palette.INK,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "text.color": palette.INK,
-    "xtick.color": palette.INK,
-    "ytick.color": palette.INK,
-    "legend.frameon": False,
-    "legend.fontsize": 7.5,
-    "lines.linewidth": 1.4,
-}
 
 DASHES = ("solid", "dashed", "dotted", "dashdot")
 """Line styles that tell drives apart without colour, after which they come again."""
@@ -106,13 +91,6 @@ def _few_ticks(*axes: Axes) -> None:
             axis.set_major_locator(MaxNLocator(MOST_TICKS))
 
 
-TRACE_LOOKS: dict[str, dict[str, Any]] = {
-    "upward wave": {"linewidth": 3.2, "alpha": 0.45, "linestyle": "solid"},
-    "upward wave, computed": {"linewidth": 1.0, "linestyle": "solid", "color": palette.INK},
-}
-"""How lines of the figure of a blow differ from the palette: the computed wave is seen on the measured one."""
-
-
 def traces_figure(
     panels: Sequence[pd.DataFrame],
     heading: str,
@@ -124,7 +102,7 @@ def traces_figure(
 
     Units: marks, last [ms].
     """
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.45))
         rows = 1 if residual is None else 4
         grid = figure.add_gridspec(rows, len(panels), hspace=0.25, wspace=0.26)
@@ -134,7 +112,7 @@ def traces_figure(
             axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
             for name, line in by_name(frame[frame[TIME].between(-1.0, last)], "trace"):
                 colour, dash = palette.TRACES[name]
-                look = {"color": colour, "linestyle": dash, **(TRACE_LOOKS.get(name, {}) if place else {})}
+                look = {"color": colour, "linestyle": dash, **(palette.TRACE_LOOKS.get(name, {}) if place else {})}
                 axes.plot(line[TIME], line[value], label=name, **look)
             axes.set(ylabel=value if not place else "", xlim=(-1.0, last))
             axes.legend(loc="upper right", borderaxespad=0.0)
@@ -177,7 +155,7 @@ def profiles_figure(
     quantities = list(frame["quantity"].unique())
     downward = along.startswith(title("penetration", "SI").split(" [")[0])
     size = (WIDTH, 4.3 if downward else 1.9)
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=size)
         panels = figure.subplots(1, len(quantities), sharex=not downward, sharey=downward, squeeze=False).ravel()
         for panel, quantity in zip(panels, quantities, strict=True):
@@ -276,7 +254,7 @@ def overlay_figure(
     Units: toe_return, last [ms].
     """
     looks = _looks(kinds)
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.5))
         panels = figure.subplots(1, len(frames), squeeze=False).ravel()
         for axes, (wave, frame) in zip(panels, frames.items(), strict=True):
@@ -305,7 +283,7 @@ def load_movement_figure(
     """Draw computed load–movement curves with their ranges and failures, load across and movement downward."""
     load, movement, _, low, high = frame.columns[:5]
     looks = _looks(kinds)
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(0.36 * WIDTH, 3.3))
         axes = figure.subplots()
         for drive, lines in by_name(frame, "drive"):
@@ -329,10 +307,6 @@ def load_movement_figure(
         return finished(figure, heading, left=0.62, bottom=1.1)
 
 
-SOILS = {"sand": ("#f1e3c1", "···"), "silt": ("#dcd6c8", "---"), "clay": ("#c7c0b4", "///"), "rock": ("#a9a9a9", "xxx")}
-"""Ground and hatching of each soil in a profile."""
-
-
 def shaft_figure(
     frame: pd.DataFrame,
     heading: str,
@@ -349,7 +323,7 @@ def shaft_figure(
     shaft = frame[frame["part"] == "shaft"]
     looks = _looks(kinds)
     shares = [*([0.45] if soil is not None else []), 1.6, *([1.3] if stresses is not None else [])]
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(HALF if len(shares) == 1 else 0.62 * WIDTH, 3.3))
         panels = figure.subplots(1, len(shares), sharey=True, width_ratios=shares, squeeze=False).ravel()
         axes = panels[1 if soil is not None else 0]
@@ -378,7 +352,7 @@ def _soil_panel(panel: Axes, soil: pd.DataFrame, length: float) -> None:
         top, bottom = max(layer["top"], 0.0), min(layer["bottom"], 1.03 * length)
         if bottom <= top:
             continue
-        ground, _ = SOILS.get(layer["soil"], ("#eeeeee", ""))
+        ground, _ = palette.SOILS.get(layer["soil"], ("#eeeeee", ""))
         panel.axhspan(top, bottom, color=ground, linewidth=0.4)
         panel.text(0.5, 0.5 * (top + bottom), layer["soil"], ha="center", va="center", rotation=90, fontsize=7)
     panel.set(xticks=[], xlim=(0.0, 1.0), xlabel="soil")
@@ -399,7 +373,7 @@ def setup_figure(measured: pd.DataFrame, fitted: pd.DataFrame, heading: str, req
     """Draw resistance against the logarithm of the time waited; the law no further than it was measured."""
     wait, value = measured.columns[:2]
     known = fitted[fitted["measured"]]
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.4))
         axes = figure.subplots()
         top = 1.15 * max(float(measured["high"].max()), required or 0.0)
@@ -428,7 +402,7 @@ CRITERION_LOOKS: dict[str, dict[str, Any]] = {
 def criterion_figure(lines: pd.DataFrame, measured: pd.DataFrame, heading: str, refusal: float) -> bytes:
     """Draw the blows asked for at each stroke, with the measured blows beside them."""
     stroke, count = lines.columns[:2]
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.9))
         axes = figure.subplots()
         for line, look in CRITERION_LOOKS.items():
@@ -462,32 +436,52 @@ OVERLAID = ("downward wave", "upward wave")
 """Waves in which drives are overlaid, a panel each."""
 
 
-def review_figures(review: Review) -> dict[str, bytes]:
-    """Give every figure of a review.
+def review_figures(review: Review, drawn: Collection[str] = ()) -> dict[str, bytes]:
+    """Give every figure of a review, without blows and profiles that were drawn before, by their names.
 
     SVG by name, such as ``"blow_initial"``; a figure that would show nothing is not there.
     """
     figures: dict[str, bytes] = {}
-    for drive in review.drives:
-        if drive.waves is not None and drive.representative is not None:
-            figures |= _blow(drive, drive.waves, drive.representative.blow, review)
-        if drive.kind == "initial":
-            heading = f"{review.sheet.pile_name}, {drive_words(drive)}: driving record"
-            along = "penetration" if drive.table["penetration"].nunique() > 1 else "blow"
-            figures |= _profiles(f"profile_{drive.name}", (drive,), PROFILE, along, heading, review)
+    sheet, required = review.sheet, review.answers.required.value
     restrikes = tuple(drive for drive in review.drives if drive.kind == "restrike")
-    if restrikes:
-        heading = f"{review.sheet.pile_name}: blows of the restrikes"
-        figures |= _profiles("profile_restrikes", restrikes, RESTRIKE_PROFILE, "blow", heading, review)
+    for drive in review.drives:
+        if f"blow_{drive.name}" not in drawn:
+            figures |= blow_figure(sheet, drive)
+        if drive.kind == "initial" and f"profile_{drive.name}" not in drawn:
+            figures |= initial_profile(sheet, drive, required)
+    if restrikes and "profile_restrikes" not in drawn:
+        figures |= restrikes_profile(sheet, restrikes, required)
     return {**figures, **_overlay(review), **_matches(review), **_setup(review), **_criterion(review)}
 
 
-def _blow(drive: DriveReview, waves: Waves, blow: int, review: Review) -> dict[str, bytes]:
-    system = review.sheet.display_units
-    times = marks(waves, 0, review.sheet.pile)
+def initial_profile(sheet: TestSheet, drive: DriveReview, required: float | None) -> dict[str, bytes]:
+    """Give the figure of all blows of an initial drive by its name.
+
+    Units: required [N].
+    """
+    heading = f"{sheet.pile_name}, {drive_words(drive)}: driving record"
+    along = "penetration" if drive.table["penetration"].nunique() > 1 else "blow"
+    return _profiles(f"profile_{drive.name}", (drive,), PROFILE, along, heading, sheet, required)
+
+
+def restrikes_profile(sheet: TestSheet, restrikes: tuple[DriveReview, ...], required: float | None) -> dict[str, bytes]:
+    """Give the figure of all blows of all restrikes by its name.
+
+    Units: required [N].
+    """
+    heading = f"{sheet.pile_name}: blows of the restrikes"
+    return _profiles("profile_restrikes", restrikes, RESTRIKE_PROFILE, "blow", heading, sheet, required)
+
+
+def blow_figure(sheet: TestSheet, drive: DriveReview) -> dict[str, bytes]:
+    """Give the figure of a drive's representative blow by its name; none where it has no such blow."""
+    waves, blow, system = drive.waves, drive.representative, sheet.display_units
+    if waves is None or blow is None:
+        return {}
+    times = marks(waves, 0, sheet.pile)
     toe_return = times["toe return"]
     drawn = {"t₁": times["first peak"], "t₁ + 2L/c": toe_return}
-    heading = f"{review.sheet.pile_name}, {drive_words(drive)}, blow {blow}"
+    heading = f"{sheet.pile_name}, {drive_words(drive)}, blow {blow.blow}"
     computed, residual = None, None
     if drive.match is not None:
         matched = matched_waves(drive.match)
@@ -504,21 +498,26 @@ def _last(waves: Waves, toe_return: float) -> float:
 
 
 def _profiles(
-    name: str, drives: tuple[DriveReview, ...], codes: tuple[str, ...], along: str, heading: str, review: Review
+    name: str,
+    drives: tuple[DriveReview, ...],
+    codes: tuple[str, ...],
+    along: str,
+    heading: str,
+    sheet: TestSheet,
+    required: float | None,
 ) -> dict[str, bytes]:
-    system = review.sheet.display_units
+    system, limits = sheet.display_units, driving_stress_limits(sheet.pile, sheet.requirement)
     frame = profile({drive.name: drive.table for drive in drives}, codes, along, system)
     if frame.empty:
         return {}
     log = drives[0].log
     if along == "penetration" and log is not None and (log.blows > 0).any():
         frame = pd.concat([counts_by_depth(drives[0].name, log, system), frame], ignore_index=True)
-    required = ("required", review.answers.required.value)
     known = {
-        "case_resistance_maximum": required,
-        "matched_resistance": required,
-        "peak_gauge_stress": ("limit", review.limits.compression.value),
-        "peak_tension_stress": ("limit", review.limits.tension.value),
+        "case_resistance_maximum": ("required", required),
+        "matched_resistance": ("required", required),
+        "peak_gauge_stress": ("limit", limits.compression.value),
+        "peak_tension_stress": ("limit", limits.tension.value),
     }
     lines = {
         title(code, system): (label, float(shown(code, value, system)))

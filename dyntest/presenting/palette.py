@@ -4,6 +4,8 @@ Each pair that appears together differs for people who confuse red and green as 
 Z·velocity differ in line style besides. The set is our own; `tests/presenting/test_palette.py` measures it.
 """
 
+from typing import Any
+
 INK = "#1f3147"
 """Text, axes, and the force."""
 
@@ -32,6 +34,33 @@ DRIVES = {"initial": "#2d5f9a", "restrike": "#e09a2f"}
 
 MARKERS = ("o", "s", "^", "D", "v", "P")
 """Markers that tell drives of one kind apart."""
+
+STYLE: dict[Any, Any] = {
+    "svg.hashsalt": "dyntest",  # the same names inside the file each time
+    "svg.fonttype": "none",  # text stays text: found in the report, and quicker to draw
+    "font.family": ["DejaVu Sans"],
+    "font.size": 8.5,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "legend.frameon": False,
+    "legend.fontsize": 7.5,
+    "lines.linewidth": 1.4,
+}
+"""What matplotlib is told of every figure on paper."""
+
+TRACE_LOOKS: dict[str, dict[str, Any]] = {
+    "upward wave": {"linewidth": 3.2, "alpha": 0.45, "linestyle": "solid"},
+    "upward wave, computed": {"linewidth": 1.0, "linestyle": "solid", "color": INK},
+}
+"""How lines of the figure of a blow differ from the palette: the computed wave is seen on the measured one."""
+
+SOILS = {"sand": ("#f1e3c1", "···"), "silt": ("#dcd6c8", "---"), "clay": ("#c7c0b4", "///"), "rock": ("#a9a9a9", "xxx")}
+"""Ground and hatching of each soil in a profile."""
 
 GROUNDS = {"light": PAPER, "dark": "#10181f"}
 """What figures are drawn on: paper and a light page, or a dark page."""

@@ -22,7 +22,7 @@ from dyntest.decisions.estimate import Pooled
 from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
-from dyntest.presenting.figures import STYLE, finished
+from dyntest.presenting.figures import finished
 from dyntest.presenting.report import USUAL_PAPER
 from dyntest.presenting.report.blocks import answer, heading, note, rows, text
 from dyntest.presenting.report.blocks import picture as pictured
@@ -369,7 +369,7 @@ def board_figures(review: StructureReview) -> dict[str, bytes]:
     places, points, struck = plan(review), setup_points(review), hammer_points(review)
     lines = resistance_lines(review.results, system)
     placed = places["placed"].astype(bool)
-    with matplotlib.rc_context(STYLE):
+    with matplotlib.rc_context(palette.STYLE):
         if placed.any():
             drawn["plan"] = _plan_figure(places[placed], "ft" if system == "US" else "m")
         if (~placed).any():

@@ -78,12 +78,7 @@ def answer_questions(
     source = known_as(sheet.path)
     results = _with_changes(drives, [drive_result(sheet, drive) for drive in drives])
     compared = setups(results, soil=sheet.soil.shaft, source=source)
-    required = driving_requirement(
-        required_nominal_resistance(sheet.requirement, sheet.choices.verification, source=source),
-        sheet.requirement,
-        _shaft_above_scour(sheet, drives),
-        restruck=any(drive.kind == "restrike" and drive.match is not None for drive in drives),
-    )
+    required = required_of(sheet, drives)
     fades = {drive.name: fade for drive in drives if (fade := _fade(drive)) is not None}
     target = None
     if required.value is not None:
@@ -96,6 +91,16 @@ def answer_questions(
     law = _law(sheet, results, compared)
     stresses = driving_stresses(drives, limits)
     return Answers(required, compared, law, fades, target, criterion, problem, stresses, against)
+
+
+def required_of(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> RequiredResistance:
+    """Give the required nominal resistance, which drives change only by their matches."""
+    return driving_requirement(
+        required_nominal_resistance(sheet.requirement, sheet.choices.verification, source=known_as(sheet.path)),
+        sheet.requirement,
+        _shaft_above_scour(sheet, drives),
+        restruck=any(drive.kind == "restrike" and drive.match is not None for drive in drives),
+    )
 
 
 def _shaft_above_scour(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> float | None:

@@ -12,7 +12,6 @@ from dyntest.decisions.trust import ANSWERS, Trust
 from dyntest.processes import Errand, Errands
 from dyntest.reading.files import digests, file_stamps, refuse_changed
 from dyntest.reading.parts import TestSheet
-from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.answers import Answers, Derive, answer_questions
 from dyntest.reviewing.drive import DriveReview, held_together, review_drive
 from dyntest.reviewing.drive_match import begin_match, match_begun, match_drive, match_drive_blows
@@ -66,6 +65,7 @@ def review(
     match: str = "best",
     executor: Executor | None = None,
     progress: Progress | None = None,
+    each: Callable[[TestSheet, DriveReview], None] | None = None,
 ) -> Review:
     """Do the whole job for one test pile.
 
@@ -80,6 +80,8 @@ def review(
         None: one drive after the other in this process, every blow in a pool with a process a core.
     progress : callable or None
         Told what is being done.
+    each : callable or None
+        Given the sheet and every drive as soon as its numbers and its match stay as they are.
 
     Returns
     -------
@@ -96,12 +98,14 @@ def review(
     """
     if match not in MATCHES:
         raise ValueError(f"match is {match!r}; write one of {', '.join(MATCHES)}")
+    from dyntest.reading.sheet import read_sheet  # a tenth of a second, which a process that only draws need not wait
+
     tell = progress or (lambda step, share: None)
     tell("reading the sheet", 0.0)
     read_before = {} if isinstance(sheet, TestSheet) else file_stamps([Path(sheet)])
     sheet = sheet if isinstance(sheet, TestSheet) else read_sheet(sheet)
     read_before = file_stamps(sheet.inputs) | read_before
-    drives, hammers = _worked_out(sheet, match, Errands(executor), tell)
+    drives, hammers = _worked_out(sheet, match, Errands(executor), tell, each)
     if match == "every":
         drives = _all_blows(sheet, drives, executor, tell)
     tell("deciding", 0.95)
@@ -117,15 +121,19 @@ def conclude(sheet: TestSheet, drives: tuple[DriveReview, ...], derive: Derive =
 
 
 def _worked_out(
-    sheet: TestSheet, match: str, among: Errands, tell: Progress
+    sheet: TestSheet,
+    match: str,
+    among: Errands,
+    tell: Progress,
+    each: Callable[[TestSheet, DriveReview], None] | None,
 ) -> tuple[list[DriveReview], HammerCalibrations]:
     """Review every drive and match it, others at the same time where there are any, and begin on its hammer.
 
-    The restrikes come first: they are soon worked out, and others match them while the initial drive is worked out.
+    The restrikes come first: they are soon worked out, and others match or draw them while the initial drive is.
     """
     steps = len(sheet.drives) * (1 if match == "none" else 2)
     backwards = sheet.drives[::-1]
-    order = sheet.drives if match == "none" else sorted(backwards, key=lambda one: one.kind == "initial")
+    order = sorted(backwards, key=lambda one: one.kind == "initial")
     reviewed: dict[str, DriveReview] = {}
     begun: dict[str, Errand] = {}
     for number, drive in enumerate(order):
@@ -133,18 +141,22 @@ def _worked_out(
         reviewed[drive.name] = review_drive(sheet, drive)
         if match != "none":
             begun[drive.name] = begin_match(sheet, reviewed[drive.name], among)
+        elif each is not None:
+            each(sheet, reviewed[drive.name])
     drives = held_together([reviewed[drive.name] for drive in sheet.drives])
     hammers = HammerCalibrations(among)
     if match == "none":
         return drives, hammers
-    early = match == "best" and _known_damping(drives) and sheet.requirement.is_stated  # else other numbers may come
+    stay = match == "best" and _known_damping(drives)  # else other numbers may come
     matched: dict[str, DriveReview] = {}
     backwards_reviewed = drives[::-1]
     for number, one in enumerate(sorted(backwards_reviewed, key=lambda one: one.kind != "initial")):
         tell(f"matching {one.name.replace('_', ' ')}", 0.9 * (len(drives) + number) / steps)
         matched[one.name] = match_begun(sheet, one, begun[one.name])
-        if early:
+        if stay and sheet.requirement.is_stated:
             hammers.begin_where_needed(matched[one.name], drives)
+        if stay and each is not None:
+            each(sheet, matched[one.name])
     return _with_damping(sheet, [matched[drive.name] for drive in drives], among), hammers
 
 

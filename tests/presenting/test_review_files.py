@@ -9,7 +9,7 @@ import pytest
 
 from dyntest.names import column_header
 from dyntest.presenting.figures import review_figures
-from dyntest.presenting.files import review_files
+from dyntest.presenting.files import Drawing, review_files
 from dyntest.presenting.tables import blows_parquet
 
 PNG = b"\x89PNG\r\n\x1a\n"
@@ -69,6 +69,18 @@ def test_the_same_review_gives_the_same_bytes(matched_review):
     assert first == again
     table = matched_review.drives[0].table
     assert blows_parquet(table) == blows_parquet(table.copy())
+
+
+@pytest.mark.parametrize("matching", [False, True])
+def test_figures_begun_during_the_review_are_those_drawn_after_it(matching, matched_review, plain_review):
+    review = matched_review if matching else plain_review
+    drawing = Drawing(None, matching=matching)
+    for drive in reversed(review.drives):
+        drawing.begin(review.sheet, drive)
+    assert set(drawing.begun) == {"blow_restrike", "blow_initial"} | (
+        set() if matching else {"profile_initial", "profile_restrikes"}
+    )
+    assert dict(drawing.begin_rest(review)) == review_figures(review)
 
 
 def test_pdfs_are_there_as_far_as_there_is_something_to_say(files, plain_review):

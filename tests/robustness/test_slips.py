@@ -68,10 +68,10 @@ def changed(text: str, steps) -> str:
 def ends_well(folder, one_line, monkeypatch):
     """Give a check that a run with one file changed ends with answers or with one line, and leaves no other trace."""
 
-    def quick(review, **_):  # the figures and the report are drawn from the same numbers and take most of the time
+    def quick(review, *_, **__):  # the figures and the report are drawn from the same numbers and take most of the time
         return {"summary.json": summary_json(review), **{f"{d.name}.csv": blows_csv(d.table) for d in review.drives}}
 
-    monkeypatch.setattr("dyntest.presenting.files.review_files", quick)
+    monkeypatch.setattr("dyntest.presenting.files.files_with_figures", quick)
     sheet, out, answers = folder / "sheet.toml", folder.parent / "out", []
 
     def check(name: str, content: bytes) -> bytes | None:
