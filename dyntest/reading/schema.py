@@ -1,4 +1,4 @@
-"""The test sheet as written: one pydantic model per table, physical values already in SI.
+"""The test sheet as written: the types of its values and one pydantic model per table, physical values already in SI.
 
 A value of the wrong kind or unit, an unknown key and a missing key are found here. Checks across several keys are made
 where the sheet is assembled.

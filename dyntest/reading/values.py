@@ -1,4 +1,4 @@
-"""Values of a test sheet: their types, and the ranges outside which a unit or a digit must be wrong.
+"""Values of a test sheet: the ranges outside which a unit or a digit must be wrong.
 
 The ranges catch slips such as ``"30000 psi"`` for a modulus of steel. They are not design limits. A range without a
 source beside it is common practice, no source, and deliberately wide.
