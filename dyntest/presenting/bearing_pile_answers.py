@@ -71,7 +71,7 @@ HEADS = {
 
 
 def bearing_pile_answer(check: BearingPileCheck) -> str:
-    """Say in a sentence how many piles meet the criterion, how many do not, and how many want a second look.
+    """Say in a sentence how many piles meet the criterion, how many do not, and how many need a second look.
 
     Examples
     --------
@@ -79,7 +79,7 @@ def bearing_pile_answer(check: BearingPileCheck) -> str:
     >>> piles = pd.DataFrame({"pile": ["A", "B", "C"], "verdict": ["accepted", "not met", "second look"],
     ...                       "status": ["accepted at restrike", "not met", "accepted"]})
     >>> bearing_pile_answer(BearingPileCheck(piles, pd.DataFrame({"pile": ["C", "C"]}), None))
-    '1 of 3 piles is accepted (1 by its restrike), 1 is not, and 1 only after a second look; 1 has something odd.'
+    '1 of 3 piles is accepted (1 by its restrike), 1 is not, and 1 only after a second look; 1 has something unusual.'
     """
     verdict = check.piles["verdict"]
     met, count = int((verdict == VERDICTS[0]).sum()), len(check.piles)
@@ -89,7 +89,7 @@ def bearing_pile_answer(check: BearingPileCheck) -> str:
     text = f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}, {_do(failed, 'is', 'are')} not"
     if look:
         text += f", and {look} only after a second look"
-    return f"{text}; {_do(check.odd['pile'].nunique(), 'has', 'have')} something odd."
+    return f"{text}; {_do(check.odd['pile'].nunique(), 'has', 'have')} something unusual."
 
 
 def _do(count: int, one: str, more: str) -> str:

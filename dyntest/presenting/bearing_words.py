@@ -1,4 +1,4 @@
-"""Why a bearing pile was judged as it was, and what about it wants a second look, each in one sentence."""
+"""Why a bearing pile has its status, and what to check about it, each in one sentence."""
 
 from collections.abc import Callable
 
@@ -35,12 +35,12 @@ def reasons(check: BearingPileCheck, system: str) -> list[str]:
 
 
 def odd_reasons(check: BearingPileCheck, system: str) -> list[str]:
-    """Say what wants a second look, in the order of the table of odd piles."""
+    """Say what to check, in the order of the table of odd piles."""
     return [_ODD[row["kind"]](row, system) for row in check.odd.to_dict("records")]
 
 
 def second_looks(check: BearingPileCheck, system: str) -> "pd.Series[str]":
-    """Give everything that wants a second look about each pile, by its mark."""
+    """Give everything to check about each pile, by its mark."""
     told = check.odd.assign(reason=odd_reasons(check, system))
     return told.groupby("pile", sort=False)["reason"].agg("; ".join)
 
@@ -76,7 +76,7 @@ def _accepted(row: dict, criterion: Criterion, system: str) -> str:
     return (
         f"the criterion held over {held} at {_length(row['penetration'], system)}: {row['counted']:.0f} blows at a "
         "stroke "
-        f"of {_stroke(row['last_stroke'], system)}, {row['asked']:.0f} asked"
+        f"of {_stroke(row['last_stroke'], system)}, {row['asked']:.0f} required"
     )
 
 
@@ -92,7 +92,7 @@ def _resumed_after(row: dict, criterion: Criterion, system: str) -> str:
     return (
         f"driving was resumed on another date, and the {_counts(row, system)} would meet the end-of-driving count; "
         "after a "
-        "wait only a restrike that shows the whole requirement accepts a pile"
+        "wait a pile is accepted only by a restrike that shows the full requirement"
     )
 
 
@@ -124,7 +124,7 @@ def _range(row: dict, criterion: Criterion, system: str) -> str:
         _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.highest_stroke)
     )
     return (
-        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there lies outside the approved "
+        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there is outside the approved "
         f"range of {low} to {high}"
     )
 
@@ -142,7 +142,7 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
         return f"a stroke below {_stroke(criterion.lowest_stroke, system)} does not count"
     parts = []
     if row["asked"] == row["asked"] and row["counted"] < row["asked"]:
-        parts.append(f"{_counts(row, system)}, where {row['asked']:.0f} are asked")
+        parts.append(f"{_counts(row, system)}, where {row['asked']:.0f} are required")
     if row["failed_blows"] == row["failed_blows"]:
         ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
         parts.append(
@@ -187,7 +187,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     PAST: _beyond("deeper than the deepest"),
     SHORT_OF: _beyond("shallower than the shallowest"),
     FELL: lambda r, s: (
-        f"at {_length(r['depth'], s)} the blows times stroke fell to {r['value']:.0%} of what they had been, to "
+        f"at {_length(r['depth'], s)} count times stroke fell to {r['value']:.0%} of its earlier value, to "
         f"{show_count(r['limit'], s)}, while driving on; unless a layer explains it, the pile may be damaged "
         f"({r['note']} piles show such a fall)"
     ),
@@ -197,7 +197,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     ),
     ABSOLUTE: lambda r, s: (
         f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
-        f"{show_count(r['limit'], s)} is the most; pile and hammer may have suffered"
+        f"{show_count(r['limit'], s)} is the limit; pile and hammer may be damaged"
     ),
     HIGH_STROKE: lambda r, s: (
         f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the approved "
@@ -213,10 +213,10 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"{_length(r['limit'], s)}"
     ),
     SPLICE: lambda r, s: (
-        f"a splice is noted at {_length(r['depth'], s)}; counts just below it may hold setup from the wait"
+        f"a splice is noted at {_length(r['depth'], s)}; counts just below may include setup from the wait"
     ),
     RESUMED: lambda r, s: (
-        f"driving was resumed at {_length(r['depth'], s)} on another date ({r['note']}); counts just below it may hold "
+        f"driving was resumed at {_length(r['depth'], s)} on another date ({r['note']}); counts just below may include "
         "setup"
     ),
     NO_STROKE: lambda r, s: (
@@ -224,16 +224,16 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         "these do "
         "not count"
     ),
-    NOT_IN_TABLE: lambda r, s: f"the pile is not in {r['note']}, so its levels are unknown and it is taken as vertical",
+    NOT_IN_TABLE: lambda r, s: f"the pile is not in {r['note']}, so its elevations are unknown and it is assumed plumb",
     NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
     BELOW_CUTOFF: lambda r, s: (
         f"the head ended {_length(r['value'], s)} below cutoff, for the furnished length is "
         f"{_length(r['limit'], s)}; a "
-        "splice not noted, or a wrong level"
+        "splice was not noted, or an elevation is wrong"
     ),
-    HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count says nothing of that",
+    HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count cannot show that",
     OFF_PLAN: lambda r, s: (
-        f"started from another ground level than the plan's, the battered pile stands "
+        f"driven from a ground elevation other than that of the plan, the battered pile is "
         f"{show('set_per_blow', r['value'], s)} from its plan position at cutoff"
     ),
 }

@@ -145,9 +145,7 @@ class _Numbers:
 def _moved_too_little(n: _Numbers) -> str:
     restrike = n.of("restrike")
     meaning = "its resistance and the setup factor are lower bounds" if restrike else "the setup factor may be too high"
-    return (
-        f"{n.drive('drive')}: the pile moved {n.moved(n.value)} a blow, less than {n.moved(n.threshold)}, so {meaning}"
-    )
+    return f"{n.drive('drive')}: the pile moved {n.moved(n.value)} per blow, below {n.moved(n.threshold)}, so {meaning}"
 
 
 def _relaxation(n: _Numbers) -> str:
@@ -158,7 +156,7 @@ def _relaxation(n: _Numbers) -> str:
 def _graph(n: _Numbers) -> str:
     matched = n.force(n.of("matched"))
     if n.value is None:
-        return f"the measured blows lie outside the bearing graph, which is drawn around the match of {matched}"
+        return f"the measured blows are outside the bearing graph, which is drawn around the match of {matched}"
     return (
         f"the bearing graph reads {n.force(n.of('read'))} from the measured blows, the match gives {matched}: they "
         f"disagree by more than {n.threshold:.0%}"
@@ -170,21 +168,21 @@ def _case(n: _Numbers) -> str:
         f"{n.drive('drive')}: the Case resistance {n.force(n.of('case'))} with a damping factor of "
         f"{n.of('factor'):.2f} "
         f"is {abs(n.value or 0.0):.0%} {'above' if (n.value or 0.0) > 0 else 'below'} the matched "
-        f"{n.force(n.of('matched'))}, which asks for a factor of {n.of('calibrated'):.2f}"
+        f"{n.force(n.of('matched'))}, which corresponds to a factor of {n.of('calibrated'):.2f}"
     )
 
 
 def _raised(n: _Numbers) -> str:
     parts = []
     if "scour" in n.facts:
-        parts.append(f"{n.force(n.of('scour'))} of shaft resistance that scour will take")
+        parts.append(f"{n.force(n.of('scour'))} of shaft resistance lost to scour")
     if "downdrag load" in n.facts:
         parts.append(
             f"{n.force(n.of('downdrag load'))} for the downdrag load ({n.of('load_factor'):.2f} over "
             f"{n.of('factor'):.2f})"
         )
         parts.append(f"{n.force(n.of('downdrag zone'))} of shaft resistance of the settling soil")
-    return f"the required resistance while driving holds {', '.join(parts)}"
+    return f"the required resistance during driving includes {', '.join(parts)}"
 
 
 def _no_usable(n: _Numbers) -> str:
@@ -198,29 +196,29 @@ _WORDS: dict[str, _Words] = {
     "test piles disagree": (
         lambda n: (
             f"the test piles disagree beyond their ranges: at {n.stroke(n.of('stroke'))} "
-            + ", ".join(f"{pile} asks for {show_count(one, n.system)}" for pile, one in n.of("sets").items())
+            + ", ".join(f"{pile} requires {show_count(one, n.system)}" for pile, one in n.of("sets").items())
         ),
-        "the least favourable governs; look for another soil, or a pile that was hurt, before the counts are used",
+        "the least favourable governs; check for different soil, or a damaged pile, before the counts are used",
     ),
     "hurt test pile": (
         lambda n: "the test pile may be damaged, so its counts are left out of the group's criterion",
-        "look at that pile before the others are driven",
+        "inspect that pile before the others are driven",
     ),
     "too few tested piles": (
         lambda n: (
-            f"{n.value:.0f} test piles for {n.of('piles')} piles, where the resistance factor asks for "
+            f"{n.value:.0f} test piles for {n.of('piles')} piles, where the resistance factor requires "
             f"{n.threshold:.0f}"
         ),
-        lambda n: f"it rests on {n.of('condition')}; test more piles, or take a lower factor",
+        lambda n: f"it is based on {n.of('condition')}; test more piles, or use a lower factor",
     ),
     "test pile not reviewed": (
-        lambda n: f"{n.of('sheet')} could not be reviewed: {str(n.of('why')).rstrip('.')}",
-        "correct it, or remove it from the group",
+        lambda n: f"the test pile {n.of('sheet')} has no review: {str(n.of('why')).rstrip('.')}",
+        "review it, or remove it from the group",
     ),
-    "no test pile reviewed": (lambda n: "no test pile of the group could be reviewed", "see the messages above"),
+    "no test pile reviewed": (lambda n: "no test pile of the group has a review", "review at least one"),
     "criteria not combined": (
         lambda n: f"the criteria of the test piles cannot be combined: {n.of('why')}",
-        "give each kind of pile and hammer a group of its own",
+        "make a separate group for each type of pile and hammer",
     ),
     "moved too little": (
         _moved_too_little,
@@ -228,14 +226,14 @@ _WORDS: dict[str, _Words] = {
     ),
     "hammer not at stroke": (
         lambda n: f"{n.drive('drive')}: the stroke was {n.stroke(n.value)}, below the approved {n.stroke(n.threshold)}",
-        "warm the hammer up elsewhere and strike again",
+        "warm the hammer up on another pile and restrike",
     ),
     "another stroke": (
         lambda n: (
             f"the stroke was {n.stroke(n.of('before'))} in {n.drive('initial')} and {n.stroke(n.of('after'))} in "
             f"{n.drive('restrike')}"
         ),
-        "rest the comparison on matched resistances, not on blow counts",
+        "compare matched resistances, not blow counts",
     ),
     "another hammer or cushion": (
         lambda n: (
@@ -252,7 +250,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "wait not known": (
         lambda n: f"how long the pile waited before {n.drive('restrike')} is not known",
-        "write end of the initial drive and start of the restrike",
+        "give the end of the initial drive and the start of the restrike",
     ),
     "short wait": (
         lambda n: (
@@ -263,19 +261,18 @@ _WORDS: dict[str, _Words] = {
     ),
     "relaxation": (
         _relaxation,
-        "design for the lower resistance, restrike more piles, and ask whether relaxation goes on",
+        "design for the lower resistance, restrike more piles, and check whether relaxation continues",
     ),
     "setup not matched": (
         lambda n: (
-            f"the change by {n.drive('restrike')}, a factor of {n.value:.2f}, does not rest on two matches that "
-            "fit, so "
-            "no setup is credited"
+            f"the change by {n.drive('restrike')}, a factor of {n.value:.2f}, is not based on two good "
+            "matches, so no setup is credited"
         ),
         "match both drives, or correct the record that does not fit",
     ),
     "unusual setup": (
         lambda n: (
-            f"the setup factor {n.value:.2f} lies outside {n.of('low'):.1f} to {n.of('high'):.1f}, the range published "
+            f"the setup factor {n.value:.2f} is outside {n.of('low'):.1f} to {n.of('high'):.1f}, the range published "
             f"for {n.of('soil')}"
         ),
         "check both records and the wait",
@@ -288,12 +285,12 @@ _WORDS: dict[str, _Words] = {
         lambda n: (
             "setup is credited as measured"
             + ("" if n.of("wait") is None else f" after {show_wait(n.of('wait'))}")
-            + ": a pile that is loaded or judged earlier has less"
+            + ": a pile that is loaded or checked earlier has less"
         ),
-        "restrike some bearing piles to show that they gain as much",
+        "restrike some bearing piles to confirm it",
     ),
     "loss not sure": (
-        lambda n: f"the range of the loss reaches below {n.threshold:.2f}, too wide to set a target by",
+        lambda n: f"the range of the loss reaches below {n.threshold:.2f}, too wide to set a target",
         "match other blows of both drives",
     ),
     "resistance factor": (
@@ -312,22 +309,25 @@ _WORDS: dict[str, _Words] = {
         "confirm it with the governing specification",
     ),
     "scour not known": (
-        lambda n: f"scour will take {n.length(n.value)} of soil, and no match tells how much resistance goes with it",
+        lambda n: f"scour will remove {n.length(n.value)} of soil, and no match shows how much resistance is lost",
         "match the test pile, or add that resistance to the requirement",
     ),
-    "driving resistance raised": (_raised, "leave it out of the requirement itself, so that it is not counted twice"),
+    "driving resistance raised": (
+        _raised,
+        "do not include it in the requirement as well, so that it is not counted twice",
+    ),
     "no restrike behind the factor": (
         lambda n: (
-            f"the resistance factor {n.value:.2f} rests on signal matching at a restrike, and no restrike was matched"
+            f"the resistance factor {n.value:.2f} requires signal matching at a restrike, and no restrike was matched"
         ),
         "restrike the test pile after a wait, or confirm the factor",
     ),
     "tested piles": (
         lambda n: (
-            f"the resistance factor {n.of('factor'):.2f} asks for at least {n.threshold:.0f} tested piles per site "
+            f"the resistance factor {n.of('factor'):.2f} requires at least {n.threshold:.0f} tested piles per site "
             f"condition and {n.of('share'):.0%} of the piles ({n.of('source')}); this sheet is one"
         ),
-        "see that as many are tested on the site",
+        "make sure that this many are tested on the site",
     ),
     "graph not checked": (
         lambda n: "no measured blow has both a stroke and a set, so the bearing graph is not checked by the log",
@@ -335,9 +335,9 @@ _WORDS: dict[str, _Words] = {
     ),
     "not fully mobilised": (
         lambda n: (
-            "the matched blow did not mobilise all the resistance, so the bearing graph is drawn from a lower bound"
+            "the matched blow did not mobilise all the resistance, so the bearing graph is based on a lower bound"
         ),
-        "expect fewer blows than asked for at the same resistance",
+        "take the counts as conservative",
     ),
     "no usable stroke": (_no_usable, "use another hammer or cushion, or restrike after a wait"),
     "stroke not reached": (
@@ -359,23 +359,23 @@ _WORDS: dict[str, _Words] = {
     ),
     "few blows": (
         lambda n: (
-            f"{show_count(n.value, n.system)} are asked for, fewer than the {show_count(n.threshold, n.system)} below "
+            f"{show_count(n.value, n.system)} are required, fewer than the {show_count(n.threshold, n.system)} below "
             "which dynamic methods tend to over-predict (UFC 3-220-20, 6-4.1.2)"
         ),
         "confirm the resistance by a restrike",
     ),
     "bearing graph against measured blows": (
         _graph,
-        "do not use the counts before the reason is found: stroke, log, cushions, or soil that changes while driving",
+        "do not use the counts until the reason is found: stroke, log, cushions, or soil that changes during driving",
     ),
     "match": (
         lambda n: f"the matched blow has a misfit of {n.value:.3f}, so soil and bearing graph may be wrong",
-        "match another blow, or look at pile and record",
+        "match another blow, or check pile and record",
     ),
     "computed set against the log": (
         lambda n: (
-            f"over the last foot the calibrated hammer moves the pile {n.value:.2f} of what the log says, beyond "
-            f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}: by itself the bearing graph asks for too "
+            f"over the last foot the calibrated hammer moves the pile {n.value:.2f} of the set in the log, outside "
+            f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}: uncorrected, the bearing graph requires too "
             f"{'few' if (n.value or 1.0) > 1.0 else 'many'} blows"
         ),
         "check strokes, counts and cushions of the last foot, and the match",
@@ -383,9 +383,9 @@ _WORDS: dict[str, _Words] = {
     "residual stress": (
         lambda n: (
             f"blow after blow, with stress locked in the pile, the computed set is {n.value:.2f} of the set from rest "
-            "on which match and bearing graph rest"
+            "assumed in match and bearing graph"
         ),
-        "weigh the counts with it; residual stress is not matched",
+        "consider this with the counts; residual stress is not matched",
     ),
     "hammer calibration": (
         lambda n: (
@@ -417,14 +417,14 @@ _WORDS: dict[str, _Words] = {
     ),
     "record": (
         lambda n: "the record of the initial drive cannot be trusted",
-        lambda n: f"look at {', '.join(n.of('reasons'))}",
+        lambda n: f"check {', '.join(n.of('reasons'))}",
     ),
     "Case against match": (
         _case,
-        "do not use the Case resistance with this factor before the reason is found",
+        "do not use the Case resistance with this factor until the reason is found",
     ),
     "no requirement": (lambda n: "no resistance is required in the sheet", "give nominal_resistance in [requirement]"),
-    "no initial drive": (lambda n: "there is no initial drive, and a criterion speaks of the end of driving", ""),
+    "no initial drive": (lambda n: "there is no initial drive, and a criterion is for the end of driving", ""),
     "no matched soil": (
         lambda n: (
             "the initial drive has no matched soil: "
@@ -438,7 +438,7 @@ _WORDS: dict[str, _Words] = {
         lambda n: (
             f"the records of {n.drive('drive')} end with blow {n.value:.0f} and its log counts {n.threshold:.0f}, "
             "so no "
-            "blow's set is known for sure"
+            "blow's set is certain"
         ),
         "compare the blow numbers with the log, or write first_blow in [[drive]]",
     ),
@@ -447,14 +447,14 @@ _WORDS: dict[str, _Words] = {
             f"{n.value:.0f} of {n.of('of')} piles end at strokes outside the criterion's "
             f"{n.stroke(n.of('low'))} to {n.stroke(n.of('high'))}"
         ),
-        "see whether this log, hammer and test pile belong together",
+        "check that this log, hammer and test pile belong together",
     ),
     "depths of another structure": (
         lambda n: (
             f"{n.value:.0f} of {n.of('of')} piles end more than {n.length(n.of('far'))} above or below the test piles' "
             f"{n.length(n.of('low'))} to {n.length(n.of('high'))}"
         ),
-        "see whether this log and test pile belong together",
+        "check that this log and test pile belong together",
     ),
 }
 """Message and cure of every kind of caution."""
@@ -524,7 +524,7 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     why = {
         "not measured": "setup was not measured",
         "no sure change": f"{name}: no sure change, factor {factor}",
-        "not matched": f"{name}: setup factor {factor}, not from two matches that fit, so not credited",
+        "not matched": f"{name}: setup factor {factor}, not from two good matches, so not credited",
         "not credited": f"{name}: setup factor {factor}, not credited",
     }
     text += f"; {why[target.kind]}" if target.kind in why else ""
@@ -562,5 +562,5 @@ def law_words(law: TimeLaw) -> str:
     """Say how a time law was fitted."""
     words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {CONFIDENCE:.0%}"
     if law.published_rate is not None:
-        words += f"; the published rate {law.published_rate:.1f} was taken for likely beforehand"
+        words += f"; the published rate {law.published_rate:.1f} was used as a prior"
     return words

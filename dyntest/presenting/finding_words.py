@@ -66,10 +66,10 @@ _WRITTEN = {
 _MORE = {"depth": "depth", "length": "depth", "resolved": "depth", "level": "depth", "error": "exact ratio"}
 """How the further numbers of a finding are written, by their names; others as ratios."""
 
-_LEAVE_OUT = "leave {gauge} out if it is so in most blows, and mend or replace it before the next pile"
-_CALIBRATION = "look at calibrations, area, modulus and wave speed in the sheet, and at loose gauges"
+_LEAVE_OUT = "leave {gauge} out if most blows show it, and repair or replace it before the next pile"
+_CALIBRATION = "check calibrations, area, modulus and wave speed in the sheet, and look for loose gauges"
 _DEAD = "{gauge} does not respond: it moves by {value} at most, less than {limit}, in {where}"
-_ALL_FOUR = "look at the calibration and bolts of all four; leave out the one that does not fit"
+_ALL_FOUR = "check the calibration and bolts of all four; leave out the one that does not fit"
 _REFLECTION = (
     "a reflection before the toe's return, {depth} below the gauges, gives an integrity factor of {value} ({state};"
     " uniform above {limit}) in {where}"
@@ -89,54 +89,53 @@ WORDS = {
         "count",
     ),
     ("swapped sign", ""): FindingWords(
-        "{gauge} goes the wrong way at impact (mean over mean size {value}, below {limit}) in {where}",
-        "look at how it was mounted and wired; if that is the cause, turn positive in [records.channels.{gauge}] of the"
+        "{gauge} has the wrong sign at impact (mean over mean size {value}, below {limit}) in {where}",
+        "check mounting and wiring; if that is the cause, reverse positive in [records.channels.{gauge}] of the"
         ' sheet: "tension" for a strain, "up" for an acceleration, or back',
     ),
     ("noisy channel", ""): FindingWords(
         "{gauge} has noise of {value} of its largest response, above {limit}, before the impact in {where}",
-        "look at cable, connector and bolt, or leave {gauge} out",
+        "check cable, connector and bolt, or leave {gauge} out",
         "tenth percent",
     ),
     ("offset channel", ""): FindingWords(
-        "{gauge} has its zero off by {value} of its largest response, above {limit}, in {where}; it was taken off",
-        "balance the gauge; a zero that moves from blow to blow means a loose gauge",
+        "{gauge} has its zero off by {value} of its largest response, above {limit}, in {where}; it was subtracted",
+        "balance the gauge; a zero that shifts from blow to blow means a loose gauge",
         "percent",
     ),
     ("spikes", ""): FindingWords(
         "{gauge} has spikes of up to {value} of its largest response, above {limit}, in {where}",
-        "look at cable and connector; use other blows, or leave {gauge} out",
+        "check cable and connector; use other blows, or leave {gauge} out",
         "percent",
     ),
     ("strain that stays", ""): FindingWords(
         "{gauge} ends {value} of its largest strain away from zero, above {limit}, in {where}",
-        "look whether the gauge slipped or its bolts are loose, or leave {gauge} out",
+        "check whether the gauge slipped or its bolts are loose, or leave {gauge} out",
         "percent",
     ),
     ("bending", ""): FindingWords(
         "{gauge} differ by {value} of their sum at the first peak, above {limit}, in {where}",
-        "align hammer and pile, look at both gauges, and hold the stress of the single gauge against its limit",
+        "align hammer and pile, check both gauges, and compare the stress at the single gauge with its limit",
         "percent",
     ),
     ("accelerometers apart", ""): FindingWords(
         "the velocities of {gauge} differ by {value} of their sum at the first peak, above {limit}, in {where}",
-        "look at both calibrations and bolts; leave out the one whose velocity does not fit the force",
+        "check both calibrations and bolts; leave out the one whose velocity does not fit the force",
         "tenth percent",
     ),
     ("gauges apart in time", ""): FindingWords(
         "{gauge} rise {value} apart in time, above {limit}, in {where}",
-        "look at the recorder's delays and filters channel by channel, or leave out the gauge that is late",
+        "check the recorder's delays and filters channel by channel, or leave out the late gauge",
         "exact milliseconds",
     ),
     ("single strain gauge", ""): FindingWords(
-        "force stands on {value} strain gauge instead of {limit} on opposite faces in {where}, so bending goes into it"
-        " unseen",
+        "force is from {value} strain gauge instead of {limit} on opposite faces in {where}, so it includes bending",
         "treat force, stress, energy and resistance with care; measure with two gauges on opposite faces",
         "count",
     ),
     ("single accelerometer", ""): FindingWords(
-        "velocity stands on {value} accelerometer instead of {limit} on opposite faces in {where}",
-        "hold force against impedance times velocity at the first peak with care",
+        "velocity is from {value} accelerometer instead of {limit} on opposite faces in {where}",
+        "compare force with impedance times velocity at the first peak with care",
         "count",
     ),
     ("pairs of strain gauges apart", ""): FindingWords(
@@ -153,12 +152,12 @@ WORDS = {
     ),
     ("proportionality", "unit"): FindingWords(
         "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in {where}:"
-        " more than a gauge can be wrong",
-        "look at unit and factor in [records.channels] or at the units in the headers, and at area and modulus",
+        " more than any gauge can be off",
+        "check unit and factor in [records.channels] or the units in the headers, and area and modulus",
     ),
     ("proportionality", "low"): FindingWords(
         "force is only {value} of impedance times velocity at the first peak, below {limit}, in {where}",
-        _CALIBRATION + "; a time step that is wrong does the same",
+        _CALIBRATION + "; a wrong time step has the same effect",
     ),
     ("proportionality", "high"): FindingWords(
         "force is {value} of impedance times velocity at the first peak, above {limit}, before anything can return"
@@ -167,11 +166,11 @@ WORDS = {
     ),
     ("proportionality", "high with shaft"): FindingWords(
         "force is {value} of impedance times velocity at the first peak, above {limit}, in {where}",
-        _CALIBRATION + "; strong resistance just below the gauges can do the same",
+        _CALIBRATION + "; high resistance just below the gauges can have the same effect",
     ),
     ("lag", ""): FindingWords(
         "strain and acceleration are {value} apart in time on the rise, above {limit}, in {where}",
-        "look at the filters and delays of the recorder; the sheet can ask for the lag to be corrected",
+        "check the filters and delays of the recorder; align in the sheet corrects the lag",
         "exact milliseconds",
     ),
     ("no quiet part", ""): FindingWords(
@@ -186,14 +185,14 @@ WORDS = {
         "tenth percent",
     ),
     ("gas before impact", ""): FindingWords(
-        "the gas of the hammer already presses with {value} of the peak force where the record begins, above {limit},"
-        " in {where}; the zero line was found by the law of its compression",
-        "record 80 ms before the impact, so that the zero line is seen",
+        "gas pressure in the hammer is already {value} of the peak force at the start of the record, above {limit}, in"
+        " {where}; the zero line was computed from the gas compression",
+        "record 80 ms before the impact, so that the zero line is measured",
         "tenth percent",
     ),
     ("record too short for the toe return", ""): FindingWords(
         "the record ends {value} times 2L/c after the first peak, before the return from the toe, in {where}",
-        "record longer; no resistance can be worked out",
+        "record longer; no resistance can be computed",
     ),
     ("record too short for the unloading", ""): FindingWords(
         "the record ends {value} times 2L/c after the first peak, less than {limit}, in {where}: the unloading after"
@@ -201,32 +200,32 @@ WORDS = {
         "record longer, 100 ms or more",
     ),
     ("toe return", "early"): FindingWords(
-        "the wave is seen back from the toe at {value} of 2L/c, earlier than {limit}, in {where}",
-        "look at length and wave speed in the sheet; if they are right, the pile may be damaged above its toe",
+        "the toe return is at {value} of 2L/c, earlier than {limit}, in {where}",
+        "check length and wave speed in the sheet; if they are right, the pile may be damaged above its toe",
     ),
     ("toe return", "late"): FindingWords(
-        "the wave is seen back from the toe at {value} of 2L/c, later than {limit}, in {where}",
-        "look at length and wave speed in the sheet, and for cracks that slow the wave",
+        "the toe return is at {value} of 2L/c, later than {limit}, in {where}",
+        "check length and wave speed in the sheet, and look for cracks that slow the wave",
     ),
     ("velocity not settling", ""): FindingWords(
         "the velocity still has {value} of its peak (root mean square), above {limit}, at the end in {where}",
-        "record longer; displacement and set from the record are not to be trusted",
+        "record longer; do not rely on displacement and set from the record",
         "percent",
     ),
     ("displacement not settling", "wandering"): FindingWords(
         "the displacement still wanders by {value} of its peak, above {limit}, at the end in {where}",
-        "record longer, or look at the accelerometers; take the set from the log",
+        "record longer, or check the accelerometers; use the set from the log",
         "percent",
     ),
     ("displacement not settling", "rising"): FindingWords(
-        "the displacement ends at {value} of its peak, below {limit}, in {where}: above where it began",
-        "look at the accelerometers; take the set from the log",
+        "the displacement ends at {value} of its peak, below {limit}, in {where}: above its start",
+        "check the accelerometers; use the set from the log",
         "percent",
     ),
     ("set against record", ""): FindingWords(
         "the displacement at the end and the log's set differ by {value} of the peak displacement, above {limit}, in"
         " {where}: more than drift explains",
-        "compare the log's counts and blow numbers with the records; look at the accelerometers; record longer if the"
+        "compare the log's counts and blow numbers with the records; check the accelerometers; record longer if the"
         " pile was still moving",
         "percent",
     ),
@@ -238,7 +237,7 @@ WORDS = {
     ("drift", ""): FindingWords(
         "{gauge} drifts: its velocity was corrected by {value} of the peak velocity at the end, above {limit}, in"
         " {where}",
-        "look at its mounting; use other blows or leave {gauge} out; take the set from the log",
+        "check its mounting; use other blows or leave {gauge} out; use the set from the log",
         "percent",
     ),
     ("integrity", ""): FindingWords(_REFLECTION, "inspect the pile there"),
@@ -248,33 +247,32 @@ WORDS = {
     ),
     ("integrity or gauges", "faulty"): FindingWords(
         "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: the"
-        " gauges do not pass their own checks ({gauges})",
-        "mend or leave out the gauge first; then look at the integrity factor again",
+        " gauges fail their own checks ({gauges})",
+        "repair or leave out the gauge first; then check the integrity factor again",
     ),
     ("integrity or gauges", "near"): FindingWords(
         "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: it"
-        " falls into the rise of the blow, which hides what is less than {resolved} down, and a gauge that is a little"
-        " wrong looks the same",
-        "look at the calibration of the gauges, and at the head of the pile",
+        " is within the rise of the blow, which hides reflections less than {resolved} down, and a small gauge error"
+        " looks the same",
+        "check the calibration of the gauges, and the head of the pile",
     ),
     ("penetration", "beyond the pile"): FindingWords(
-        "the toe is said to be {value} deep in {where}, but the pile is only {length} long",
-        "correct the log, the penetration or total_length; look at their units and at the level the depths begin from",
+        "the toe is given as {value} deep in {where}, but the pile is only {length} long",
+        "correct the log, the penetration or total_length; check their units and the datum of the depths",
         "depth",
     ),
     ("penetration", "gauges in the ground"): FindingWords(
-        "the toe is said to be {value} deep in {where}, more than the length below the gauges ({limit})",
+        "the toe is given as {value} deep in {where}, more than the length below the gauges ({limit})",
         "correct the log, the penetration or length_below_gauges; shaft resistance above the gauges is not measured",
         "depth",
     ),
     ("penetration", "above the drive before"): FindingWords(
         "the restrike begins at a penetration of {value}, above where the drive before ended ({limit})",
-        "correct penetration_at_start or the logs; a pile does not rise by itself",
+        "correct penetration_at_start or the logs; a pile does not heave by itself",
         "depth",
     ),
     ("toe return", "unit of length"): FindingWords(
-        "the wave is seen back from the toe at {value} of 2L/c in {where}: as where feet were written for metres, or"
-        " metres for feet",
+        "the toe return is at {value} of 2L/c in {where}: as if feet were written for metres, or metres for feet",
         "correct the unit of length_below_gauges",
     ),
     ("log count", "taken for initial"): FindingWords(
@@ -288,23 +286,23 @@ WORDS = {
         "count",
     ),
     ("log start", ""): FindingWords(
-        "{log} does not say where its first interval begins; it is taken as long as the next, {value}",
+        "{log} does not give the top of its first interval; it is assumed as long as the next, {value}",
         "write penetration_at_start in the [[drive]], or depth_from in the log",
         "depth",
     ),
     ("stream", "bounces"): FindingWords(
-        "{value} weak impacts soon after a blow are taken for bounces of the ram, the first at {first} s of the stream",
+        "{value} weak impacts soon after a blow are taken as bounces of the ram, the first at {first} s of the stream",
         "write [records] trigger if they are blows",
         "count",
     ),
     ("stream", "double strikes"): FindingWords(
-        "{value} impacts follow a blow too fast for any hammer and are taken for double strikes, the first at {first} s"
+        "{value} impacts follow a blow too soon for any hammer and are taken as double strikes, the first at {first} s"
         " of the stream",
-        "look at the stream there; they have no number of their own",
+        "check the stream there; they have no blow number",
         "count",
     ),
     ("stream", "incomplete"): FindingWords(
-        "{value} blows at the ends of the stream are not whole and were left out",
+        "{value} blows at the ends of the stream are incomplete and were left out",
         "write a shorter [records] length or before if they are needed",
         "count",
     ),
@@ -319,15 +317,15 @@ WORDS = {
         "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test",
     ),
     ("wave speed", ""): FindingWords(
-        "the wave comes back from the toe as at {value} ± {error} of the wave speed in the sheet (limit 1 ± {limit})",
+        "the toe return corresponds to {value} ± {error} of the wave speed in the sheet (limit 1 ± {limit})",
         "give this wave_speed in [pile] if the length is right; modulus, impedance and force follow from it",
         "exact ratio",
     ),
     ("uniform pile", ""): FindingWords(
         "the pile has {value} parts of different section or material, but Case resistance, shaft share, toe stress,"
-        " tension along the pile and integrity factor are formulas for a uniform one: they use the impedance at the"
-        " gauges and the travel time of the whole, and take what a change of section sends up for soil or damage",
-        "use signal matching, which follows the sections, for resistance; take the rest as rough",
+        " tension along the pile and integrity factor are formulas for a uniform pile: they use the impedance at the"
+        " gauges and the travel time of the whole pile, and read reflections from section changes as soil or damage",
+        "use signal matching, which models the sections, for resistance; the rest is approximate",
         "count",
     ),
     ("stroke", ""): FindingWords(
@@ -336,8 +334,8 @@ WORDS = {
         "percent",
     ),
     ("energy ratio", ""): FindingWords(
-        "no rated energy is given, so the energy ratio is against ram weight times the stroke of each blow",
-        "give rated_energy in [hammer] to have it against the hammer's rating",
+        "no rated energy is given, so the energy ratio is relative to ram weight times the stroke of each blow",
+        "give rated_energy in [hammer] for the ratio to the hammer's rating",
     ),
     ("log depth", ""): FindingWords(
         "the penetration in the records and in the log differ by up to {value} (limit {limit}) in {where}; that of the"
@@ -347,7 +345,7 @@ WORDS = {
     ),
     ("log count", ""): FindingWords(
         "the records end with blow {value} but {log} counts {limit} blows; {consequence}",
-        "compare the blow numbers with the inspector's log; set and penetration are only as sure as they are",
+        "compare the blow numbers with the inspector's log; set and penetration are only as reliable as these",
         "count",
     ),
 }
@@ -364,7 +362,7 @@ def finding_message(finding: Finding, system: str) -> str:
     """
     said = _say(finding, system, WORDS[finding.check, finding.case].problem)
     if finding.more.get("upper_bound"):
-        said += "; the reduction is shorter than the front of the wave, so much less of the section may be left"
+        said += "; the reduction is shorter than the wave front, so the remaining section may be much smaller"
     return said
 
 
@@ -417,7 +415,7 @@ def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
 RULES = {
     "initial": (
         f"Of the last {TAKEN['initial']} sound blows (among the last {LOOKED_AT['initial']} recorded) those with at"
-        f" least {FULL_ENERGY:.0%} of their highest energy, and of these the one with the middle resistance."
+        f" least {FULL_ENERGY:.0%} of their highest energy, and of these the one with the median resistance."
     ),
     "restrike": (
         f"Of the first {TAKEN['restrike']} sound blows (among the first {LOOKED_AT['restrike']} recorded) the earliest"
@@ -433,23 +431,25 @@ def choice_reasons(chosen: Representative, system: str) -> list[str]:
     if chosen.rule == "engineer":
         return []
     if chosen.warned:
-        told = [f"no blow looked at is free of warnings ({', '.join(chosen.warned)}); the rejected ones are left aside"]
+        told = [
+            f"none of the blows examined is free of warnings ({', '.join(chosen.warned)}); rejected ones are excluded"
+        ]
     else:
-        told = [f"{chosen.sound} of the {chosen.looked_at} blows looked at carry neither a warning nor a rejection"]
+        told = [f"{chosen.sound} of the {chosen.looked_at} blows examined have neither a warning nor a rejection"]
     if chosen.full:
         told.append(
             f"{chosen.full} of {chosen.compared} have at least {FULL_ENERGY:.0%} of the highest energy among them"
         )
     if chosen.rule == "restrike":
-        told.append("it is the earliest of these, before the blows wear off what was gained by waiting")
+        told.append("it is the earliest of these, before the blows reduce the setup")
     elif chosen.middle_of:
-        told.append(f"its {NAMES[chosen.middle_of].words} is the middle one of these")
+        told.append(f"its {NAMES[chosen.middle_of].words} is the median of these")
     else:
         told.append("it is the last of these; none has a resistance to compare")
     if chosen.lower_bound:
         told.append(
-            f"it moved less than {_movement(MOVEMENT_LIMIT, system)}, so its resistance is a lower bound: not all of it"
-            " may have been mobilised"
+            f"it moved less than {_movement(MOVEMENT_LIMIT, system)}, so its resistance may not be fully mobilised:"
+            " it is a lower bound"
         )
     return told
 
@@ -467,9 +467,9 @@ ASSUMES_UNIFORM = {
     ),
     "case_resistance_toe_at_rest": "a uniform pile without damping along the shaft",
     "case_resistance_unloading": "a uniform pile with all damping at the toe",
-    "shaft_share": "a uniform pile, whose upward wave shows soil alone",
-    "toe_compression_stress": "a uniform pile, whose upward wave shows soil alone",
-    "peak_tension_stress": "a uniform pile without friction, its section everywhere that at the gauges",
+    "shaft_share": "a uniform pile, whose upward wave is from the soil only",
+    "toe_compression_stress": "a uniform pile, whose upward wave is from the soil only",
+    "peak_tension_stress": "a uniform pile without shaft resistance",
     "integrity_factor": "a pile designed to be uniform",
 }
 """What each number by formula takes for granted, by its name in code."""

@@ -22,7 +22,7 @@ REASONS = {
     "header unit": "its header says {text}",
     "name": "its name, {text}",
     "steady steps": "it rises by {value:.4g} from sample to sample",
-    "counts blows": "whole numbers that stay for a blow: {value:.0f} of them",
+    "counts blows": "whole numbers constant within a blow: {value:.0f} of them",
     "wave speed": "in {text}, velocity over strain at the first peak is {value:.0f} m/s, the wave speed of a pile",
     "first movement": "it first moves to {value:.4g}, so {text} is positive",
 }
@@ -30,33 +30,33 @@ REASONS = {
 
 SHAPES = {
     "strain": "the record stays on one side at impact, as a strain does",
-    "acceleration": "the record swings to both sides and sums to nearly nothing, as an acceleration does",
+    "acceleration": "the record swings to both sides and sums to nearly zero, as an acceleration does",
 }
 """Words for what the shape of a record says."""
 
 DOUBTS = {
-    "no numbers": "it holds no numbers",
-    "gaps": "{value:.0f} of its values are no numbers",
+    "no numbers": "it has no numbers",
+    "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
-    "usual rate": "its unit is not written; {text} gives {value:.0f} Hz, a usual rate",
-    "flat": "it does not move",
+    "usual rate": "its unit is not given; {text} gives {value:.0f} Hz, a usual rate",
+    "flat": "it is constant",
     "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
-    "size alone": "its unit is not written; {text} is taken from its size, {value:.4g}, alone",
+    "size alone": "its unit is not given; {text} is a guess from its size, {value:.4g}",
     "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
     "gauge count": "{value:.0f} channels look like a {text}; gauges come in pairs on opposite faces",
-    "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows have to be blows",
-    "one blow only": "the file holds one record; if there are more blows, name all their files",
+    "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
+    "one blow only": "the file has one record; if there are more blows, name all their files",
 }
 """Words for each doubt."""
 
 RATES = {
-    "time channel": "from the channel of time",
-    "file step": "as the file says",
+    "time channel": "from the time channel",
+    "file step": "as given in the file",
     "head line": 'from the line "{text}"',
-    "wave speed": "guessed, so that velocity over strain is the wave speed of a pile; write what the recorder had",
-    "usual length": "guessed from the length of the record alone; write what the recorder was set to",
-    "not told": "not told by the file; write what the recorder was set to",
+    "wave speed": "guessed, so that velocity over strain is the wave speed of a pile; give the recorder's setting",
+    "usual length": "guessed from the length of the record; give the recorder's setting",
+    "not told": "not given in the file; give the recorder's setting",
 }
 """Words for where the sampling rate comes from."""
 
@@ -89,7 +89,7 @@ def inspection_lines(found: Inspection) -> list[str]:
     doubts = [words(doubt) for doubt in found.doubts]
     if doubts:
         lines += ["", "Doubtful:", *(f"  - {doubt}" for doubt in doubts)]
-    lines += ["", "To start from, in the sheet:", "", *mapping_toml(found).splitlines()]
+    lines += ["", "Suggested for the sheet:", "", *mapping_toml(found).splitlines()]
     return lines
 
 

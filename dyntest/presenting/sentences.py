@@ -31,7 +31,7 @@ from dyntest.wave_equation.matching import Match
 TRUST = {
     "yes": "the record can be trusted",
     "with care": "the record can be trusted with care",
-    "no": "the record cannot be trusted as it stands",
+    "no": "the record cannot be trusted",
 }
 
 STRESSES = (
@@ -101,7 +101,7 @@ def resistance_words(review: Review, drive: DriveReview) -> str:
         text += f"; {against(required, low, high)} {show(code, required, system)}"
     if code != "matched_resistance":
         factor = show("damping_factor_maximum", numbers.get("damping_factor_maximum"), system)
-        text += f". It rests on a damping factor of {factor} that no match confirms"
+        text += f". It is based on a damping factor of {factor} that no match confirms"
     return f"{text}."
 
 
@@ -177,13 +177,9 @@ def _stress(one: DrivingStress, system: str) -> str:
     value = show("peak_gauge_stress", one.value, system)
     spread = f" ({show_range(one.low, one.high, 'peak_gauge_stress', system)})" if one.low < one.high else ""
     where = "" if one.depth != one.depth else f", {show('penetration', one.depth, system)} below the gauges"
-    how = (
-        "from the matched pile, over all blows"
-        if one.matched
-        else "from the gauges alone, without a match to confirm it"
-    )
+    how = "from the matched pile, over all blows" if one.matched else "from the gauges only, not confirmed by a match"
     name = drive_name(one.drive)
-    return f"Greatest {one.sense} stress along the pile: {value}{spread} ({name}, blow {one.blow}{where}; {how})"
+    return f"Maximum {one.sense} stress along the pile: {value}{spread} ({name}, blow {one.blow}{where}; {how})"
 
 
 def _against_limit(one: DrivingStress) -> str:
@@ -223,7 +219,7 @@ def no_criterion_words(review: Review) -> str:
     answers, system = review.answers, review.sheet.display_units
     if answers.criterion is None:
         problem = answers.criterion_problem
-        return "it was not asked for" if problem is None else told(problem, system).sentence
+        return "it was not requested" if problem is None else told(problem, system).sentence
     if answers.criterion.criterion is None:
         kinds = ("no usable stroke", "stroke not reached")
         found = [told(one, system).sentence for one in answers.criterion.cautions if one.kind in kinds]
@@ -270,7 +266,7 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
     measured = found.measured
     known = np.isfinite(measured.stroke) & np.isfinite(measured.set_per_blow)
     if not known.any():
-        return ("The test pile's own last blows: stroke or set is not known, so they cannot be held against it.",)
+        return ("The test pile's own last blows: stroke or set is not known, so they cannot be compared with it.",)
     stroke, moved = float(np.median(measured.stroke[known])), float(np.median(measured.set_per_blow[known]))
     asked = float(permitted_set(found.criterion, np.array(stroke)))
     own = f"The test pile's own last {int(known.sum())} blows: {show_count(moved, system)}"
@@ -343,7 +339,7 @@ def every_blow_sentences(drive: DriveReview) -> tuple[str, ...]:
     if every.reasons:
         blows = drive.table["blow"].to_numpy()[sorted(every.reasons)]
         first = every.reasons[min(every.reasons)].rstrip(".")
-        told.append(f"Would not fit: {blow_words(blows, count)}; the first of them: {first}.")
+        told.append(f"Not fitted: {blow_words(blows, count)}; the first of them: {first}.")
     return tuple(told)
 
 
@@ -359,11 +355,11 @@ def _total(match: Match, system: str) -> str:
 def _shaft_and_toe(match: Match, system: str) -> str:
     if match.separable:
         shaft, toe = (_value(match, code, system) for code in ("shaft_resistance", "toe_resistance"))
-        return f"Shaft: {shaft}; toe: {toe}; these ranges hold nine in ten."
+        return f"Shaft: {shaft}; toe: {toe}; each is a 90 % range."
     (low, high), (least, most) = match.shaft_resistance_range, match.toe_resistance_range
     shaft, toe = show_range(low, high, "shaft_resistance", system), show_range(least, most, "toe_resistance", system)
     return (
-        f"SHAFT AND TOE ARE NOT SEPARATED: shaft {shaft}, toe {toe}. Use their sum only; neither alone serves for "
+        f"SHAFT AND TOE ARE NOT SEPARATED: shaft {shaft}, toe {toe}. Use only their sum; do not use either alone for "
         "uplift, downdrag or setup."
     )
 

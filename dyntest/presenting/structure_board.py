@@ -83,7 +83,7 @@ def group_words(group: GroupReview, system: str) -> GroupWords:
     rows = tuple((row.stroke, row.count) for row in held.rows)
     piles = ", ".join(group.criterion.piles or group.tests)
     basis = {
-        "one test pile": f"rests on test pile {piles}",
+        "one test pile": f"based on test pile {piles}",
         "least favourable": f"the least favourable of {piles} governs",
         "pooled": f"{piles} agree within their ranges; the pooled count governs",
     }[group.basis]
@@ -410,7 +410,7 @@ def hammer_words(review: StructureReview) -> tuple[str, ...]:
         said = f"{share} {span} ({low} to {high})"
         name = f"{run.kind[0].upper()}{run.kind[1:]} hammer, {_count(len(run.piles))}"
         if run.drifts:
-            lines.append(f"{name}: the energy it passes on changed by {said}; look at the hammer first.")
+            lines.append(f"{name}: the energy it passes on changed by {said}; check the hammer first.")
         else:
             lines.append(f"{name}: no sure change of the energy it passes on, {said}.")
     return tuple(lines)
@@ -520,7 +520,7 @@ def _to_decide(group: GroupReview) -> list[str]:
     second = piles.loc[piles["verdict"] == "second look", "pile"].tolist()
     name = group.group.name
     lines = [f"{name}: decide on {_some(missed)}, which did not meet the criterion."] if missed else []
-    return lines + ([f"{name}: look again at {_some(second)}."] if second else [])
+    return lines + ([f"{name}: take a second look at {_some(second)}."] if second else [])
 
 
 MOST_NAMED = 12
