@@ -165,7 +165,7 @@ def problems(draft: Draft) -> list[str]:
                 except DyntestError as problem:
                     told.append(str(problem))
             elif one.required and not (table == "hammer" and not any(typed.values())):
-                told.append(f"{table}, {one.words}: is missing.")
+                told.append(f"{table}, {one.words}: missing.")
     for table in ROWS.values():
         told += _row_problems(draft, table)
     if draft.base is None:
@@ -184,7 +184,7 @@ def _row_problems(draft: Draft, table: str) -> list[str]:
                 except DyntestError as problem:
                     told.append(f"{where}, {problem}")
             elif one.required:
-                told.append(f"{where}, {one.words}: is missing.")
+                told.append(f"{where}, {one.words}: missing.")
     return told
 
 

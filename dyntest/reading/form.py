@@ -72,14 +72,15 @@ def form_fields(table: str) -> tuple[FormField, ...]:
     Examples
     --------
     >>> [(field.key, field.kind, field.example) for field in form_fields("pile")][3:5]
-    [('length_below_gauges', 'physical', '57 ft'), ('total_length', 'physical', '57 ft')]
+    [('length_below_gauges', 'physical', '57 ft'), ('total_length', 'physical', '60 ft')]
     """
-    remarks = _remarks()
+    blank = _of_blank_sheet()
     found = []
     for key, info in TABLES[table].model_fields.items():
         kind, choices, example = _kind(info)
         if kind:
-            remark = remarks.get((table, key), "")
+            value, remark = blank.get((table, key), ("", ""))
+            example = value if value and kind in ("physical", "number") else example
             found.append(FormField(table, key, kind, choices, example, info.is_required(), remark))
     return tuple(found)
 
@@ -173,18 +174,18 @@ def _blank() -> str:
     return (files("dyntest.reading") / "template" / "sheet.toml").read_text(encoding="utf-8")
 
 
-def _remarks() -> dict[tuple[str, str], str]:
-    """Give the comment of the blank sheet on each key, also on keys not in use there."""
-    found: dict[tuple[str, str], str] = {}
+def _of_blank_sheet() -> dict[tuple[str, str], tuple[str, str]]:
+    """Give value, without quotes, and comment of each key in the blank sheet, also of keys not in use there."""
+    found: dict[tuple[str, str], tuple[str, str]] = {}
     table = ""
     for line in _blank().splitlines():
         opened = re.match(r"#?\s*\[\[?([\w.]+)\]\]?", line)
         if opened:
             table = opened[1]
             continue
-        named = re.match(r"#?\s*(\w+)\s*=[^#]*#\s*(.+)$", line)
+        named = re.match(r"#?\s*(\w+)\s*=\s*([^#]*)(?:#\s*(.+))?$", line)
         if named:
-            found[table, named[1]] = named[2].strip()
+            found[table, named[1]] = named[2].strip().strip('"'), (named[3] or "").strip()
     return found
 
 

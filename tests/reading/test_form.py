@@ -5,7 +5,7 @@ import tomllib
 import pytest
 
 from dyntest.errors import InputError
-from dyntest.reading.form import FormField, field_toml, form_fields, typed_values, with_values, without_tables
+from dyntest.reading.form import TABLES, FormField, field_toml, form_fields, typed_values, with_values, without_tables
 from dyntest.reading.schema import SheetModel
 
 
@@ -18,6 +18,18 @@ def test_every_plain_key_of_the_schema_is_a_field(table):
     model = SheetModel.model_fields[table].annotation
     model = next((one for one in getattr(model, "__args__", (model,)) if hasattr(one, "model_fields")), model)
     assert set(model.model_fields) - set(fields(table)) <= {"part", "layer"}
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_every_example_can_be_typed(table):
+    for field in form_fields(table):
+        assert not field.example or field_toml(field, field.example)
+
+
+def test_an_example_is_of_its_own_field():
+    of = {(table, field.key): field.example for table in ("pile", "requirement") for field in form_fields(table)}
+    assert of["pile", "tip_reinforcement"] == "6 in"
+    assert of["requirement", "safety_factor"] == "2.25"
 
 
 @pytest.mark.parametrize(
