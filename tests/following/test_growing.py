@@ -387,7 +387,7 @@ def test_memory_does_not_grow_with_thousands_of_blows(ending, growing, streaming
     def plain(sheet, drive, new, before, *more):
         """Numbers as many as usual without their computing, which takes minutes for so many blows."""
         table = pd.DataFrame([dict.fromkeys(map(str, range(40)), 1.5)] * new.n_blows)
-        waves = compute.condition(new.take(slice(0, 1)), sheet.pile, compute.Options()).waves
+        waves = compute.condition(new.take(slice(0, 1)), sheet.pile).waves
         return compute.Computed(table, ("yes",) * new.n_blows, ((),) * new.n_blows, waves)
 
     monkeypatch.setattr(module, "compute_blows", plain)
