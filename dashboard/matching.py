@@ -8,7 +8,7 @@ from dyntest.decisions.trust import ANSWERS
 from dyntest.presenting import palette
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
-from . import look, pieces, shelf, state, work
+from . import pages, pieces, shelf, state, work
 from .charts import DASHES, axis, draw, finish, layered, named
 from .charts.record import match_data
 from .components import draw_record
@@ -29,7 +29,7 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     tips += [alt.Tooltip("c2:Q", title=titles["c2"], format=".1f"), alt.Tooltip("told:N", title="resistance")]
     bars = (
         alt.Chart(shaft)
-        .mark_rect(fill=look.colour(palette.INK), opacity=0.55, stroke=look.colour(palette.QUIET))
+        .mark_rect(fill=pages.colour(palette.INK), opacity=0.55, stroke=pages.colour(palette.QUIET))
         .encode(
             x=alt.X("zero:Q", axis=axis(f"{titles['c3']} of each segment"), scale=alt.Scale(zero=True)),
             x2=alt.X2("c3:Q"),
@@ -40,8 +40,8 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
         .transform_calculate(zero="0")
     )
     at_toe = toe.assign(words=[f"toe, {told}" for told in toe["told"]], zero=0.0, low=bottom, high=bottom * 1.045)
-    tip = alt.Chart(at_toe).mark_rect(fill=look.colour("#d2691e"))
-    words = alt.Chart(at_toe).mark_text(color=look.colour(palette.INK), align="left", dx=6, dy=10)
+    tip = alt.Chart(at_toe).mark_rect(fill=pages.colour("#d2691e"))
+    words = alt.Chart(at_toe).mark_text(color=pages.colour(palette.INK), align="left", dx=6, dy=10)
     layers = [
         bars,
         tip.encode(x=alt.X("zero:Q"), x2=alt.X2("c3:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), tooltip=tips),
@@ -53,7 +53,7 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
 def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -> alt.LayerChart:
     """Give the static load–movement curve at gauges and toe, movement downward, with range and failure load."""
     drawn, titles = named(frame)
-    colours = [look.colour(colour) for colour, _ in PLACES.values()]
+    colours = [pages.colour(colour) for colour, _ in PLACES.values()]
     dashes = [DASHES[dash] for _, dash in PLACES.values()]
     legend = alt.Legend(orient="top", symbolStrokeWidth=2.5)
     across = alt.X("c0:Q", axis=axis(titles["c0"]))
@@ -71,7 +71,7 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
     at_head = alt.Chart(drawn[drawn["c2"] == GAUGE_LEVEL])
     band = at_head.mark_area(opacity=0.15, color=colours[0], orient="horizontal")
     marked, _ = named(failures)
-    ink = look.colour(palette.ACCENT)
+    ink = pages.colour(palette.ACCENT)
     layers = [band.encode(x=alt.X("c3:Q", axis=axis(titles["c0"])), x2=alt.X2("c4:Q"), y=down), curve, points]
     for place, row in enumerate(marked.index):
         at = alt.Chart(marked.loc[[row]]).encode(x=alt.X("c0:Q"), y=alt.Y("c1:Q"))

@@ -20,7 +20,7 @@ from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.sentences import alert_sentences, drive_words, trust_sentence
 from dyntest.presenting.tables import representative_head, representative_numbers
 
-from . import look, state, work
+from . import pages, state, work
 from .pages import PAGES
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
@@ -230,10 +230,10 @@ def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
 
 def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
     """Give a line with a tick at each blow named."""
-    colour = look.colour({"reject": palette.WARNING, "warning": "#d2691e", "note": palette.QUIET}[severity])
+    colour = pages.colour({"reject": palette.WARNING, "warning": "#d2691e", "note": palette.QUIET}[severity])
     places = sorted({round(150.0 * (blow - first) / max(last - first, 1)) for blow in blows if first <= blow <= last})
     strokes = "".join(f"M{place + 2} 1v12" for place in places)
-    drawn = f'<path d="M2 7h150" stroke="{look.colour(palette.QUIET)}" stroke-width="1"/>'
+    drawn = f'<path d="M2 7h150" stroke="{pages.colour(palette.QUIET)}" stroke-width="1"/>'
     drawn += f'<path d="{strokes}" stroke="{colour}" stroke-width="2"/>'
     words = f"{len(blows)} blow{'s' if len(blows) != 1 else ''}"
     return f"{small_drawing(drawn, 156, 14, words)}<br>{words}"

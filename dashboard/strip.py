@@ -14,7 +14,7 @@ from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 
-from . import look, pieces, shelf, state, work
+from . import pages, pieces, shelf, state, work
 from .pages import PAGES
 
 LOOKING = ("trust", "hammer", "resistance")
@@ -37,7 +37,7 @@ class Place:
 
 def head(page: str) -> None:
     """Show the open test, its status, and the selection of drive and blow above a page."""
-    look.style()
+    pages.style()
     above = st.container()
     pieces.question(page)  # before anything is computed
     state.restore()

@@ -10,7 +10,7 @@ from altair.utils import schemapi
 
 from dyntest.presenting import palette
 
-from .. import look
+from .. import pages
 
 schemapi.disable_debug_mode()
 # Altair validates every part of a chart, which takes longer than all else on a page; tests turn it on.
@@ -69,11 +69,11 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
 
     The chart is changed in place: Altair's own configuration copies it each time.
     """
-    ink, quiet = look.colour(palette.INK), look.quiet_text()
+    ink, quiet = pages.colour(palette.INK), pages.quiet_text()
     axes: dict[str, Any] = {
         "labelColor": ink,
         "titleColor": ink,
-        "gridColor": look.colour(palette.QUIET) + "40",
+        "gridColor": pages.colour(palette.QUIET) + "40",
         "domainColor": quiet,
         "tickColor": quiet,
         "labelFontSize": 13,
@@ -91,7 +91,7 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
     setting: Any = chart  # attributes that Altair's classes accept but do not declare
     setting.height, setting.description = height, description
     setting.config = alt.Config(
-        background=palette.GROUNDS[look.ground()],  # a saved figure needs its own background
+        background=palette.GROUNDS[pages.ground()],  # a saved figure needs its own background
         font=FONT,
         view=alt.ViewConfig(stroke=None),
         axis=alt.AxisConfig(**axes),

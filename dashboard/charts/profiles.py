@@ -9,7 +9,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, thinned_rows, title
 from dyntest.reading.parts import TestSheet
 
-from .. import look
+from .. import pages
 from .record import colours
 
 MOST_BLOWS = 500
@@ -67,7 +67,7 @@ def _column(code: str, main, strips, against: str, system: str, limit) -> dict[s
             {
                 "value": float(shown(code, np.array(limit[0]), system)),
                 "words": limit[1],
-                "colour": look.colour(limit[2]),
+                "colour": pages.colour(limit[2]),
             }
         ]
     series = [_series(drive, code, against, system) for drive in main]
@@ -84,7 +84,7 @@ def _series(drive, code: str, against: str, system: str) -> dict[str, Any] | Non
     found: dict[str, Any] = {
         "drive": drive.name,
         "words": drive.name.replace("_", " "),
-        "colour": look.colour(palette.DRIVES[drive.kind]),
+        "colour": pages.colour(palette.DRIVES[drive.kind]),
         "square": drive.kind == "restrike",
         "blow": drive.table["blow"].to_numpy()[rows].tolist(),
         "along": rounded(shown(against, drive.table[against].to_numpy()[rows], system)),

@@ -24,7 +24,7 @@ from dyntest.presenting.frames_record import (
 )
 from dyntest.signals import Signals
 
-from .. import look, work
+from .. import pages, work
 from . import DASHES
 
 MOST_VALUES = 160_000
@@ -46,9 +46,9 @@ _FULL = 32_000
 def colours() -> dict[str, str]:
     """Give the colours for the background of the page."""
     named = {"ink": palette.INK, "accent": palette.ACCENT, "warning": palette.WARNING}
-    found = {name: look.colour(colour) for name, colour in named.items()}
-    found |= {"quiet": look.quiet_text(), "line": look.colour(palette.QUIET) + "38"}
-    return found | {"ground": palette.GROUNDS[look.ground()]}
+    found = {name: pages.colour(colour) for name, colour in named.items()}
+    found |= {"quiet": pages.quiet_text(), "line": pages.colour(palette.QUIET) + "38"}
+    return found | {"ground": palette.GROUNDS[pages.ground()]}
 
 
 def packed(values: np.ndarray) -> dict[str, Any]:
@@ -128,7 +128,7 @@ def _numbers(values) -> list[float | None]:
 
 def _trace(name: str, colour: str, dash: str, **more: Any) -> dict[str, Any]:
     dashes = "" if dash == "solid" else " ".join(map(str, DASHES[dash]))
-    return {"key": name, "name": name, "colour": look.colour(colour), "dash": dashes, **more}
+    return {"key": name, "name": name, "colour": pages.colour(colour), "dash": dashes, **more}
 
 
 def _panels(drive, system: str) -> list[dict[str, Any]]:

@@ -27,7 +27,7 @@ from dyntest.presenting.frames_decisions import (
 )
 from dyntest.presenting.sentences import criterion_sentence
 
-from .. import look, matching, pieces, state, uploads, work
+from .. import matching, pages, pieces, state, uploads, work
 from ..charts import axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
@@ -42,7 +42,7 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     order = alt.X("c0:N", axis=axis("pile", labelAngle=-60), sort=None)
     deepest = 1.1 * max(float(drawn["c1"].max()), minimum or 0.0)  # room for the signs below the piles
     deep = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest], reverse=True))
-    colours = alt.Scale(domain=list(COLOURS), range=[look.colour(colour) for colour in COLOURS.values()])
+    colours = alt.Scale(domain=list(COLOURS), range=[pages.colour(colour) for colour in COLOURS.values()])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c3:N", title="shows")]
     tips += [alt.Tooltip("c1:Q", title=titles["c1"], format=".1f"), alt.Tooltip("c5:N", title="because")]
@@ -54,17 +54,17 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
             y=deep,
             color=alt.Color("c3:N", scale=colours, legend=legend),
             strokeWidth=alt.condition(alt.datum.c3 == FAILS, alt.value(3), alt.value(0)),
-            stroke=alt.StrokeValue(look.colour(palette.INK)),
+            stroke=alt.StrokeValue(pages.colour(palette.INK)),
             tooltip=tips,
         )
     )
-    ink = look.colour(palette.INK)
+    ink = pages.colour(palette.INK)
     met = alt.Chart(drawn.dropna(subset=["c2"])).mark_tick(color=ink, thickness=3).encode(x=order, y=alt.Y("c2:Q"))
     odd = drawn[drawn["c4"]].assign(sign="?")
     signs = alt.Chart(odd).mark_text(color=ink, fontSize=17, fontWeight="bold", dy=12)
     layers = [bars, met, signs.encode(x=order, y=alt.Y("c1:Q"), text=alt.Text("sign:N"), tooltip=tips)]
     if minimum is not None:
-        layers.append(rule_across(minimum, "", look.colour(palette.ACCENT)))
+        layers.append(rule_across(minimum, "", pages.colour(palette.ACCENT)))
     return finish(layered(*layers), height, "Penetration of the bearing piles, side by side.")
 
 
@@ -90,13 +90,13 @@ def plan_chart(
     drawn, titles = named(frame)
     marks = marks or {name: (COLOURS[name], SHAPES[name]) for name in COLOURS}
     few = len(drawn) <= MOST_MARKS
-    ink = look.colour(palette.INK)
+    ink = pages.colour(palette.INK)
     pick = alt.selection_point(name="pick", fields=["c2"], on="click", nearest=True, empty=False)
     padded = alt.Scale(zero=False, padding=24)
     x = alt.X("c0:Q", axis=axis(titles["c0"]) if placed else None, scale=padded)
     y = alt.Y("c1:Q", axis=axis(titles["c1"]) if placed else None, scale=padded)
     domain = [name for name in marks if name in set(drawn["c3"])]
-    colours = alt.Scale(domain=domain, range=[look.colour(marks[name][0]) for name in domain])
+    colours = alt.Scale(domain=domain, range=[pages.colour(marks[name][0]) for name in domain])
     shapes = alt.Scale(domain=domain, range=[marks[name][1] for name in domain])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c2:N", title="pile"), alt.Tooltip("c3:N", title="shows"), alt.Tooltip("c5:N", title="because")]
@@ -123,7 +123,7 @@ def plan_chart(
     ]
     if chosen is not None:
         here = alt.Chart(drawn[drawn["c2"] == chosen])
-        ring = here.mark_point(size=620, strokeWidth=2.5, color=look.colour(palette.ACCENT), filled=False)
+        ring = here.mark_point(size=620, strokeWidth=2.5, color=pages.colour(palette.ACCENT), filled=False)
         layers.append(ring.encode(x=x, y=y))
     return finish(layered(*layers), height, "Plan of the bearing piles, with the status of each.")
 
@@ -131,7 +131,7 @@ def plan_chart(
 def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None, height: int = 420) -> alt.LayerChart:
     """Give the count of each interval of a pile's log against depth, and the count required at its stroke."""
     deep = alt.Y("top:Q", axis=axis(f"penetration of the toe [{unit}]"), scale=alt.Scale(reverse=True, zero=False))
-    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     tips = [alt.Tooltip(f"{name}:Q", format=".1f") for name in ("top", "bottom", "counted", "required", "stroke")]
     tips.append(alt.Tooltip("remark:N"))
     base = alt.Chart(frame.assign(zero=0.0))

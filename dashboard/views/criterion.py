@@ -22,7 +22,7 @@ from dyntest.presenting.frames_decisions import (
 )
 from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences
 
-from .. import look, matching, pieces, state, work
+from .. import matching, pages, pieces, state, work
 from ..charts import DASHES, axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
@@ -42,9 +42,9 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     across = alt.Scale(domain=[first - margin, last + margin], nice=False)
     x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=across)
     y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, top], nice=False))
-    accent = look.colour(palette.ACCENT)
+    accent = pages.colour(palette.ACCENT)
     area = alt.Chart(asked.assign(top=top)).mark_area(color=accent, opacity=0.14, clip=True)
-    colours = [look.colour(colour) for colour, _ in LINES.values()]
+    colours = [pages.colour(colour) for colour, _ in LINES.values()]
     dashes = [DASHES[dash] for _, dash in LINES.values()]
     legend = alt.Legend(orient="top", columns=3, symbolStrokeWidth=2.5)
     shared = {
@@ -69,13 +69,13 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     layers = [area.encode(x=x, y=y, y2=alt.Y2("top:Q")), steps, others, spots, inside]
     if len(measured):
         blows, _ = named(measured)
-        colour = look.colour(palette.DRIVES["initial"])
+        colour = pages.colour(palette.DRIVES["initial"])
         marks = alt.Chart(blows).mark_point(size=70, color=colour, strokeWidth=2, filled=False, opacity=0.9)
         layers.append(marks.encode(x=x, y=y, tooltip=tips[1:]))
     if len(barred):
-        crosses = alt.Chart(barred).mark_point(shape="cross", angle=45, size=90, color=look.colour(palette.WARNING))
+        crosses = alt.Chart(barred).mark_point(shape="cross", angle=45, size=90, color=pages.colour(palette.WARNING))
         layers.append(crosses.encode(x=x, y=y, tooltip=tips))
-    layers.append(rule_across(refusal, "practical refusal", look.colour(palette.WARNING)))
+    layers.append(rule_across(refusal, "practical refusal", pages.colour(palette.WARNING)))
     described = (
         "Required blow count at each stroke, the bearing graph, the modified Gates formula, and the measured blows."
     )

@@ -33,7 +33,7 @@ from dyntest.presenting.live_words import (
 )
 from dyntest.reading.sheet import read_sheet
 
-from .. import look, pieces, state, uploads
+from .. import pages, pieces, state, uploads
 from ..charts import DASHES, axis, finish, layered
 from ..charts import draw as draw_chart
 
@@ -91,8 +91,8 @@ def draw() -> None:
         pieces.draw_answer(["No drive of this test has been followed yet."], pieces.CARE)
         pieces.draw_note(f"Run dyntest follow {path.name} in the folder of the sheet, on this computer.")
         return
-    colours = {"line": look.colour(palette.QUIET) + "88", "warning": look.colour(palette.WARNING)}
-    colours |= {"quiet": look.quiet_text(), "ink": look.colour(palette.INK), "care": look.CARE[look.ground()]}
+    colours = {"line": pages.colour(palette.QUIET) + "88", "warning": pages.colour(palette.WARNING)}
+    colours |= {"quiet": pages.quiet_text(), "ink": pages.colour(palette.INK), "care": pages.CARE[pages.ground()]}
     st.html(BIG % colours)
     name = names[0]
     if len(names) > 1:
@@ -195,7 +195,7 @@ def _tile(name: str, value: str, more: str = "", kind: str = "") -> str:
 
 def _record_chart(frame: pd.DataFrame, system: str) -> alt.LayerChart:
     names = list(dict.fromkeys(frame["trace"]))
-    colours = alt.Scale(domain=names, range=[look.colour(palette.TRACES[one][0]) for one in names])
+    colours = alt.Scale(domain=names, range=[pages.colour(palette.TRACES[one][0]) for one in names])
     dashes = alt.Scale(domain=names, range=[DASHES[palette.TRACES[one][1]] for one in names])
     legend = alt.Legend(orient="top", labelFontSize=18, symbolStrokeWidth=3)
     lines = (
@@ -221,10 +221,10 @@ def _profile_chart(sheet, kept: Kept, start: float | None, system: str) -> alt.L
     )
     heading = f"resistance [{unit_of('matched_resistance', system)}]"
     x = alt.X("value:Q", axis=axis(heading), scale=alt.Scale(zero=True))
-    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     sound = alt.Chart(blows[blows["sound"]]).mark_point(filled=True, size=45, color=ink, opacity=0.8).encode(x=x, y=y)
     doubted = alt.Chart(blows[~blows["sound"]]).mark_point(shape="cross", angle=45, size=60, opacity=0.8)
-    layers = [sound, doubted.encode(x=x, y=y, color=alt.ColorValue(look.colour(palette.WARNING)))]
+    layers = [sound, doubted.encode(x=x, y=y, color=alt.ColorValue(pages.colour(palette.WARNING)))]
     if len(matches):
         ranges = alt.Chart(matches).mark_rule(strokeWidth=3, color=accent)
         layers.append(ranges.encode(x=alt.X("low:Q", axis=axis(heading)), x2=alt.X2("high:Q"), y=y))

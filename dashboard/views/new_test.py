@@ -13,7 +13,7 @@ from dyntest.presenting.inspection import RATES, words
 from dyntest.reading.form import FormField, field_toml, form_fields
 
 from .. import draft as drafts
-from .. import look, pieces, state, uploads, work
+from .. import pages, pieces, state, uploads, work
 from ..draft import Draft, DraftDrive
 
 TITLES = {
@@ -197,8 +197,8 @@ def _picture(name: str, line: list[float]) -> str:
     across, up = 232.0 / max(len(line) - 1, 1), 36.0 / span
     points = " ".join(f"{4 + across * k:.1f},{40 - up * (v - low):.1f}" for k, v in enumerate(line))
     zero = 40 + 36 * low / span
-    drawn = f'<line x1="4" x2="236" y1="{zero:.1f}" y2="{zero:.1f}" stroke="{look.colour(palette.QUIET)}"/>'
-    drawn += f'<polyline points="{points}" fill="none" stroke="{look.colour(palette.INK)}" stroke-width="1.5"/>'
+    drawn = f'<line x1="4" x2="236" y1="{zero:.1f}" y2="{zero:.1f}" stroke="{pages.colour(palette.QUIET)}"/>'
+    drawn += f'<polyline points="{points}" fill="none" stroke="{pages.colour(palette.INK)}" stroke-width="1.5"/>'
     words = f"{name}, first blow, {min(line):,.4g} to {max(line):,.4g}"
     return f'<div class="dyntest-channel">{html.escape(name)}{pieces.small_drawing(drawn, 240, 44, words)}</div>'
 

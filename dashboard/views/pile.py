@@ -17,13 +17,13 @@ from dyntest.presenting import palette
 from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import depth_title, pile_parts, sheet_rows, shown
 
-from .. import look, pieces, state, uploads, work
+from .. import pages, pieces, state, uploads, work
 from ..charts import axis, finish, layered
 
 
 def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: int = 420) -> alt.LayerChart:
     """Give the pile from head to toe with gauges, ground and toe; depths are below the gauges, in its display unit."""
-    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     low, high = float(parts["top"].min()), float(parts["bottom"].max())
     scale = alt.Scale(domain=[low - 0.06 * (high - low), high + 0.06 * (high - low)], reverse=True, nice=False)
     scale_across = alt.Scale(domain=[-1.6, 2.6])
@@ -47,9 +47,9 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
     layers = [body]
     if ground is not None:
         soil = pd.DataFrame({"a": [-1.6], "b": [2.6], "t": [max(ground, low)], "u": [high + 0.06 * (high - low)]})
-        earth = alt.Chart(soil).mark_rect(fill=look.colour(palette.DRIVES["restrike"]), opacity=0.16)
+        earth = alt.Chart(soil).mark_rect(fill=pages.colour(palette.DRIVES["restrike"]), opacity=0.16)
         layers.insert(0, earth.encode(x=across("a"), x2=alt.X2("b:Q"), y=alt.Y("t:Q"), y2=alt.Y2("u:Q")))
-        places.append((ground, "ground", look.quiet_text()))
+        places.append((ground, "ground", pages.quiet_text()))
     for depth, words, colour in places:
         data = pd.DataFrame({"x": [-0.5], "x2": [0.5], "w": [0.6], "y": [depth], "t": [words]})
         rule = (

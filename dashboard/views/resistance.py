@@ -13,7 +13,7 @@ from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
 
-from .. import look, matching, pieces, shelf, state, strip, work
+from .. import matching, pages, pieces, shelf, state, strip, work
 from ..charts import DASHES, axis, finish, layered, named, rule_up
 from ..charts import draw as draw_chart
 from ..charts.profiles import profile_data
@@ -32,7 +32,7 @@ def factor_chart(
 ) -> alt.LayerChart:
     """Give resistance against the damping factor, with the factor in use and the matched resistance with its range."""
     drawn, titles = named(frame)
-    colours = [look.colour(colour) for colour, _ in METHODS.values()]
+    colours = [pages.colour(colour) for colour, _ in METHODS.values()]
     dashes = [DASHES[dash] for _, dash in METHODS.values()]
     legend = alt.Legend(orient="top", columns=1, symbolStrokeWidth=2.5)
     lines = (
@@ -46,7 +46,7 @@ def factor_chart(
         )
     )
     layers: list[alt.Chart | alt.LayerChart] = [lines]
-    accent = look.colour(palette.ACCENT)
+    accent = pages.colour(palette.ACCENT)
     if matched is not None:
         low, high, value = matched
         data = pd.DataFrame({"low": [low], "high": [high], "value": [value], "t": ["matched, with its range"]})

@@ -15,7 +15,7 @@ from dyntest.presenting.sentences import drive_words, setup_sentence
 from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 
-from .. import look, matching, pieces, state, work
+from .. import matching, pages, pieces, state, work
 from ..charts import DASHES, axis, finish, layered, named
 from ..charts import draw as draw_chart
 from ..charts.record import overlay_data
@@ -24,7 +24,7 @@ from ..components import draw_record
 
 def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
     """Give resistance against the logarithm of time, with the fitted law; dashed beyond the measurements."""
-    ink, accent = look.colour(palette.INK), look.colour(palette.ACCENT)
+    ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     drawn, titles = named(line)
     seen, _ = named(points)
     scale = alt.Scale(type="log", nice=False)
@@ -36,7 +36,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     inside = alt.Chart(drawn[drawn["c4"]]).mark_line(color=ink, strokeWidth=2).encode(x=x, y=y)
     outside = alt.Chart(drawn[~drawn["c4"]]).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES["dashed"])
     kinds = [kind for kind in palette.DRIVES if kind in set(seen["c4"])]
-    colours = alt.Scale(domain=kinds, range=[look.colour(palette.DRIVES[kind]) for kind in kinds])
+    colours = alt.Scale(domain=kinds, range=[pages.colour(palette.DRIVES[kind]) for kind in kinds])
     shapes = alt.Scale(domain=kinds, range=["circle", "square"][: len(kinds)])
     legend = alt.Legend(orient="top")
     numbers = seen[["c1", "c2", "c3"]].to_numpy()
@@ -59,12 +59,12 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
 
 def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: int = 300) -> alt.LayerChart:
     """Give resistance over the blows of a restrike, with the line through the first blows."""
-    colour = look.colour(palette.DRIVES["restrike"])
+    colour = pages.colour(palette.DRIVES["restrike"])
     x = alt.X("along:Q", axis=axis("blow number", tickMinStep=1), scale=alt.Scale(zero=False, nice=False, padding=10))
     y = alt.Y("value:Q", axis=axis(heading), scale=alt.Scale(zero=False))
     tips = [alt.Tooltip("along:Q", title="blow"), alt.Tooltip("value:Q", title=heading, format=",.0f")]
     points = alt.Chart(frame).mark_point(shape="square", filled=True, size=60, color=colour, opacity=1)
-    fitted = alt.Chart(line).mark_line(color=look.colour(palette.INK), strokeWidth=2, strokeDash=DASHES["dashed"])
+    fitted = alt.Chart(line).mark_line(color=pages.colour(palette.INK), strokeWidth=2, strokeDash=DASHES["dashed"])
     layers = layered(points.encode(x=x, y=y, tooltip=tips), fitted.encode(x=x, y=y))
     return finish(layers, height, f"{heading} over the blows of a restrike.")
 

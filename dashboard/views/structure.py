@@ -14,7 +14,7 @@ from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import count_title, pile_counts
 
-from .. import look, pieces, shelf, state, strip, uploads, work
+from .. import pages, pieces, shelf, state, strip, uploads, work
 from ..charts import DASHES, axis, finish, layered, named
 from ..charts import draw as draw_chart
 from .bearing_piles import log_chart, plan_chart
@@ -289,7 +289,7 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     """Give maximum Case resistance against penetration of every test pile, the soil profiles at the right edge."""
     drawn, titles = named(lines)
     piles = drawn["c0"].unique().tolist()
-    ink, most = look.colour(palette.INK), float(drawn["c2"].max())
+    ink, most = pages.colour(palette.INK), float(drawn["c2"].max())
     wide = 0.12 * most
     strips = layers["pile"].unique().tolist()[:4]
     deepest = float(drawn["c1"].max())
@@ -300,7 +300,7 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     tips.append(alt.Tooltip("c2:Q", title=titles["c2"], format=",.0f"))
     base = alt.Chart(drawn).mark_line(strokeWidth=2)
     if len(piles) <= MOST_LINES:
-        colours = [look.colour((palette.INK, "#d2691e")[place // 4 % 2]) for place in range(len(piles))]
+        colours = [pages.colour((palette.INK, "#d2691e")[place // 4 % 2]) for place in range(len(piles))]
         dashes = [DASHES[LINES[place % 4]] for place in range(len(piles))]
         legend = alt.Legend(orient="top", symbolStrokeWidth=2.5, symbolType="stroke")
         line = base.encode(
@@ -334,7 +334,7 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
 
 def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerChart:
     """Give every measured setup factor over time, and the pooled line of each soil with its range."""
-    ink, restrike = look.colour(palette.INK), look.colour(palette.DRIVES["restrike"])
+    ink, restrike = pages.colour(palette.INK), pages.colour(palette.DRIVES["restrike"])
     longest = 2.0 * float(points["days"].max())
     x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g"), scale=alt.Scale(type="log"))
     y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
@@ -360,7 +360,7 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
 
 def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 260) -> alt.LayerChart:
     """Give energy or stress of the hammer from test pile to test pile in the order of driving."""
-    ink = look.colour(palette.INK)
+    ink = pages.colour(palette.INK)
     x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving"))
     y = alt.Y(f"{column}:Q", axis=axis(heading), scale=alt.Scale(zero=True))
     tips = [alt.Tooltip("pile:N"), alt.Tooltip("hammer:N"), alt.Tooltip(f"{column}:Q", format=".2f")]
@@ -372,7 +372,7 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
     if column == "stress":
         rule = alt.Chart(pd.DataFrame({"v": [1.0]}))
         found.append(
-            rule.mark_rule(color=look.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
+            rule.mark_rule(color=pages.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
         )
     return finish(layered(*found), height, f"{heading}, test pile by test pile.")
 

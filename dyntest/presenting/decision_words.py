@@ -385,7 +385,7 @@ _WORDS: dict[str, _Words] = {
             f"blow after blow, with stress locked in the pile, the computed set is {n.value:.2f} of the set from rest "
             "assumed in match and bearing graph"
         ),
-        "consider this with the counts; residual stress is not matched",
+        "consider this with the counts; in the bearing graph every blow begins without residual stress",
     ),
     "hammer calibration": (
         lambda n: (

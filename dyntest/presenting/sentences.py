@@ -322,7 +322,13 @@ def choice_rows(sheet: TestSheet) -> pd.DataFrame:
 
 def match_sentences(match: Match, system: str) -> tuple[str, ...]:
     """Say what a match gives and what it cannot tell."""
-    return (_total(match, system), _shaft_and_toe(match, system), *_match_doubts(match, system), *_soil(match, system))
+    return (
+        _total(match, system),
+        _shaft_and_toe(match, system),
+        *_match_doubts(match, system),
+        *_residual_stress(match, system),
+        *_soil(match, system),
+    )
 
 
 def every_blow_sentences(drive: DriveReview) -> tuple[str, ...]:
@@ -362,6 +368,28 @@ def _shaft_and_toe(match: Match, system: str) -> str:
         f"SHAFT AND TOE ARE NOT SEPARATED: shaft {shaft}, toe {toe}. Use only their sum; do not use either alone for "
         "uplift, downdrag or setup."
     )
+
+
+STRESS_TOLD = 0.05
+"""Weight of models with residual stress from which on they are told [1]; our own choice."""
+
+
+def _residual_stress(match: Match, system: str) -> list[str]:
+    """Say whether the record shows residual stress, and what it changes."""
+    change = match.stress
+    if change is None:
+        return []
+    force = show("shaft_resistance", change.toe_force, system)
+    misfits = f"misfit {change.misfit:.4f} with it, {change.misfit_without:.4f} without"
+    total, shaft, toe = (f"{ratio:.2f}" for ratio in change.ratio)
+    changes = f"With it the total is {total}, the shaft {shaft} and the toe {toe} times that without."
+    if match.weight_of_stress >= 1.0 - STRESS_TOLD:
+        held = f"Residual stress: about {force} stays on the toe between blows ({misfits}), and is in these numbers."
+        return [held, changes]
+    if match.weight_of_stress > STRESS_TOLD:
+        held = f"Residual stress is possible: about {force} on the toe between blows ({misfits}); the ranges hold both."
+        return [held, changes]
+    return [f"Residual stress: the record speaks against {force} on the toe between blows ({misfits})."]
 
 
 def _match_doubts(match: Match, system: str) -> list[str]:

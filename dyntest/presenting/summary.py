@@ -97,6 +97,7 @@ def _match(drive: DriveReview) -> dict:
         "law_weights": {", ".join(law): number(weight) for law, weight in match.law_weights.items()},
         "blows_matched_together": len(match.problem.blows),
         "gauges": {name: [number(value) for value in pair] for name, pair in asdict(match.calibration).items()},
+        "residual_stress": _residual_stress(match),
         "fitted": match.fitted,
         "shaft_and_toe_separated": match.separable,
         "fully_mobilised": match.fully_mobilised,
@@ -108,6 +109,19 @@ def _match(drive: DriveReview) -> dict:
             "length": number(section.length),
             "section_left": number(section.section_left),
         },
+    }
+
+
+def _residual_stress(match) -> dict | None:
+    change = match.stress
+    if change is None:
+        return None
+    return {
+        "weight": number(match.weight_of_stress),
+        "toe_force": number(change.toe_force),
+        "ratio_of_total_shaft_toe": [number(ratio) for ratio in change.ratio],
+        "misfit": number(change.misfit),
+        "misfit_without": number(change.misfit_without),
     }
 
 

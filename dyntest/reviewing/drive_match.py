@@ -28,11 +28,12 @@ from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
-from dyntest.wave_equation.comparison import LawFit
+from dyntest.wave_equation.comparison import LawFit, StressChange
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
 from dyntest.wave_equation.matching import Match, match_blow, with_reduction
 from dyntest.wave_equation.problem import Blow, Parameters, Problem, Reduction, SoilLaw
 from dyntest.wave_equation.soil import Mesh
+from dyntest.wave_equation.step import State
 
 LEAST_SECTION = 0.3
 """Share of the section from which the fit of a reduction starts at the least [1]."""
@@ -118,7 +119,7 @@ KEPT_MATCH = "match.json"
 """The match of a followed drive's representative blow, in the folder of the drive in it."""
 
 _KEPT_CLASSES: tuple[type, ...] = (
-    *(MatchTask, Match, LawFit, Problem, Blow, Parameters, Reduction, Mesh, Pile, PilePart),
+    *(MatchTask, Match, LawFit, StressChange, Problem, State, Blow, Parameters, Reduction, Mesh, Pile, PilePart),
 )
 
 

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from dyntest.hammer import Hammer
-from dyntest.wave_equation.comparison import fit, matched_soil
+from dyntest.wave_equation.candidates import matched_soil
+from dyntest.wave_equation.comparison import fit
 from dyntest.wave_equation.hammer_model import HammerHead, HammerSetting, hammer_setting
 from dyntest.wave_equation.matching import Match
 from dyntest.wave_equation.problem import FEWEST_SEGMENTS, MOST_SEGMENTS, TARGET_STEP, physical
@@ -160,10 +161,11 @@ def _graph_mesh(match: Match) -> Mesh:
 
 
 def scaled_soil(match: Match, mesh: Mesh, resistance: np.ndarray) -> SoilModel:
-    """Give the matched soil on a mesh, scaled to given resistances.
+    """Give the matched soil on a mesh, scaled to given resistances; that of blows from rest, as a graph has them.
 
     Units: resistance [N].
     """
+    match = match.from_rest
     problem, blow = match.problem, match.problem.blow
     values = physical(problem.layout, match.scores[:, None])
     embedded = min(blow.embedded, blow.pile.length)

@@ -4,33 +4,31 @@ Candidates of several soil laws and several blows are computed together in one r
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from dyntest.pile import Pile, pile_width
+from dyntest.wave_equation.candidates import (
+    begin,
+    candidate_mesh,
+    candidate_soil,
+    join_meshes,
+    join_soils,
+    measured_waves,
+)
 from dyntest.wave_equation.problem import (
     BOUND,
+    GAUGE_ERRORS,
     LAST_STEP,
-    LAYER_NAMES,
-    LAYERED,
     NEIGHBOUR_SPREAD,
-    OPEN_RADIATION,
-    POISSON,
-    POWER,
-    RADIATING,
     SHAFT_RISE,
-    SOIL_DENSITY,
     Parameters,
     Problem,
-    drift_name,
     physical,
     set_spread,
-    waves,
 )
 from dyntest.wave_equation.simulator import Motion, impose_down_wave, simulate
-from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, lower_bound, unloading_stiffness
+from dyntest.wave_equation.soil import SoilModel, lower_bound, unloading_stiffness
 
 CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
@@ -44,6 +42,19 @@ in each blow, 0.5 for the same in all; our own choice between them."""
 PENALTY = 4.0
 """Points by which a reduced section must be better for each parameter it adds [1]; a point is one unit of
 ``2 n ln(misfit)`` with n independent samples, the criterion of Akaike (1974) (from memory)."""
+
+STARTS = ((0.0, 0.0, 0.0, 0.0), (0.5, -0.7, 1.0, -0.8), (-0.8, 0.4, -0.8, 0.8))
+"""Scores of shaft and toe resistance, shaft and toe quake at which the fit starts: a stiff toe under a soft shaft and
+a soft toe under a stiff one can explain a record equally well."""
+FIRST_LENGTHS = 5
+"""Pieces of shaft that move by themselves while starts are tried [1]."""
+LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
+"""Parameters that stand still while starts are tried: a wrong start that is free to bend clock and gauges finds a wrong
+valley. The share of the limit on the way up is not among them: without it a start stays where the toe is too weak."""
+EXCHANGE = 3.0
+"""Factor on what the last length of shaft carries over what the toe carries, in another split of both [1]."""
+MOVED = 0.4
+"""Share of the shaft's resistance that a start with stress locked in has on the toe instead [1]."""
 
 
 @dataclass(frozen=True)
@@ -69,129 +80,6 @@ class Outcome:
     set_per_blow: np.ndarray
 
 
-def measured_waves(problem: Problem, values: dict[str, np.ndarray], place: int = 0) -> tuple[np.ndarray, np.ndarray]:
-    """Give the measured waves at every candidate's steps, put right for its gauge errors.
-
-    Units: returns [N].
-    """
-    blow = problem.blows[place]
-    clock = np.stack([np.broadcast_to(values[name], values["drift"].shape) for name in ("wave_speed_error", "lag")])
-    unlike, which = np.unique(clock, axis=1, return_inverse=True)
-    which = which.ravel()
-    time = problem.start[place] + np.arange(problem.n_steps)[:, None] * (problem.mesh.time_step / (1.0 + unlike[0]))
-    force = np.interp(time.ravel(), blow.time, blow.force).reshape(time.shape)[:, which]
-    velocity = np.interp((time - unlike[1]).ravel(), blow.time, blow.velocity).reshape(time.shape)[:, which]
-    velocity *= 1.0 + values["velocity_error"]
-    velocity += values[drift_name(place)] * np.maximum(time - blow.time[blow.onset], 0.0)[:, which]
-    stretch = 1.0 + values["wave_speed_error"] if problem.linked else 1.0
-    force *= (1.0 + values["force_error"]) * stretch**2
-    velocity *= stretch
-    return waves(force, velocity, blow.pile.impedance)
-
-
-def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> SoilModel:
-    """Give the soil of every candidate in the time of the mesh, which is stretched by the error of the wave speed."""
-    return matched_soil(problem, values, problem.share, stretch=1.0 + values["wave_speed_error"])
-
-
-def matched_soil(
-    problem: Problem,
-    values: dict[str, np.ndarray],
-    share: np.ndarray,
-    *,
-    scale: np.ndarray | float = 1.0,
-    stretch: np.ndarray | float = 1.0,
-) -> SoilModel:
-    """Give the soil of parameters on the nodes of any mesh, its resistances scaled and its quakes stretched.
-
-    The one builder: matching, load–movement, the hammer's calibration and the bearing graph all take their soil here.
-    `share` of shape (n_segments, n_shaft) says which node carries what; `scale` and `stretch` [1] may differ from
-    candidate to candidate.
-    """
-    damping = problem.law.damping
-    n_shaft = share.shape[1]
-    along = share @ (np.arange(n_shaft) + 0.5) / n_shaft / np.maximum(share.sum(axis=1), 1e-12) - 0.5
-    along = along[:-1, None]  # from −0.5 at the beginning of the shaft to 0.5 at its end
-    shaft_quake = values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along)
-    zones = share @ np.broadcast_to(problem.zones, n_shaft) / np.maximum(share.sum(axis=1), 1e-12)
-    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along) * zones[:-1, None]
-    soil = build_soil(
-        share @ values["shaft"] * scale,
-        values["toe_resistance"] * scale,
-        shaft_quake=shaft_quake,
-        toe_quake=values["toe_quake"] * stretch,
-        shaft_damping=shaft_damping,
-        toe_damping=values["toe_damping"],
-        smith=problem.smith,
-        hyperbolic=problem.hyperbolic,
-    )
-    gap = np.broadcast_to(values["toe_gap"] * stretch, soil.n_candidates)
-    soil = replace(soil, upward_limit=soil.limit * values["upward_share"], toe_gap=gap)
-    # a spring that carries waves away is the ground itself: it unloads as it loads
-    unloading = 1.0 if damping in RADIATING else values["unloading_share"]
-    unloading = unloading if problem.hyperbolic else np.minimum(unloading, 1.0)
-    soil = replace(soil, unloading_quake=soil.quake * unloading)
-    if damping == LAYERED:
-        layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
-        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale)
-    if damping in (POWER, *RADIATING):
-        factor = np.empty_like(soil.limit)
-        factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
-        soil = replace(soil, damping=np.zeros_like(soil.limit), rate_damping=factor, rate_power=values["rate_power"])
-    if damping in RADIATING:
-        lengths = share.sum(axis=1) * min(problem.blow.embedded, problem.blow.pile.length) / n_shaft
-        dashpot = dashpots(unloading_stiffness(soil) * stretch, lengths, problem.blow.pile, values["dashpot_power"])
-        dashpot[:-1] *= values["shaft_radiation"]
-        dashpot[-1] *= values["toe_radiation"]
-        if damping == OPEN_RADIATION:
-            soil.damping[-1], dashpot[-1], factor[-1] = dashpot[-1], 0.0, 0.0
-        soil = replace(soil, radiation=dashpot)
-    return soil
-
-
-def dashpots(stiffness: np.ndarray, lengths: np.ndarray, pile: Pile, power: np.ndarray) -> np.ndarray:
-    """Give the dashpots of ground that carries waves away from the pile, from the springs that it gives at each node.
-
-    Units: stiffness [N/m]; lengths [m]; power [1]; returns [N s/m].
-
-    The spring gives the dashpot, by ``k = 2.9 G`` and ``c = 2 π r √(G ρ)`` per length of shaft (Randolph and Simons
-    1986) and ``K = 4 G r/(1 − ν)`` and ``C = 3.4 r² √(G ρ)/(1 − ν)`` under a round toe (Lysmer and Richart 1966), both
-    from memory. Along the shaft c keeps its mean and follows ``k^power``.
-    """
-    width, soft = pile_width(pile), 1e-3
-    radius = 2.0 * width / np.pi  # of the same perimeter as a square
-    per_length = stiffness[:-1] / np.maximum(lengths[:-1, None], soft)
-    mean = np.maximum(stiffness[:-1].sum(axis=0) / max(lengths.sum(), soft), soft)
-    found = np.empty_like(stiffness)
-    found[:-1] = 2.0 * np.pi * radius * lengths[:-1, None] * np.sqrt(SOIL_DENSITY * mean / 2.9)
-    found[:-1] *= np.maximum(per_length / mean, soft) ** power
-    radius = width / np.sqrt(np.pi)  # of the same area
-    rigidity = stiffness[-1] * (1.0 - POISSON) / (4.0 * radius)
-    found[-1] = 3.4 * radius**2 * np.sqrt(rigidity * SOIL_DENSITY) / (1.0 - POISSON)
-    return found
-
-
-def layer_lengths(n_shaft: int, ends: np.ndarray) -> np.ndarray:
-    """Give how stretches that end at shares of the shaft are spread over its lengths, shape (n_shaft, LAYERS) [1]."""
-    edges = np.linspace(0.0, 1.0, n_shaft + 1)
-    overlap = np.minimum(edges[1:, None], ends[None, 1:]) - np.maximum(edges[:-1, None], ends[None, :-1])
-    return np.clip(overlap, 0.0, None) / np.diff(ends)
-
-
-def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
-    """Give the pile of every candidate: the sheet's, with the wave speed and the reduced section being fitted."""
-    mesh = problem.mesh
-    if problem.linked:
-        mesh = replace(mesh, impedance=mesh.impedance[:, None] * (1.0 + values["wave_speed_error"]))
-    if "section_left" not in values:
-        return mesh
-    top, bottom = mesh.depth[:-1, None], mesh.depth[1:, None]
-    upper, lower = values["section_depth"], values["section_depth"] + values["section_length"]
-    covered = np.clip(np.minimum(bottom, lower) - np.maximum(top, upper), 0.0, None) / (bottom - top)
-    impedance = np.reshape(mesh.impedance, (mesh.n_segments, -1))
-    return replace(mesh, impedance=impedance * (1.0 - (1.0 - values["section_left"]) * covered))
-
-
 def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tuple[Motion, np.ndarray, dict]:
     """Drive every candidate of one problem with a measured downward wave, the first blow's unless said otherwise.
 
@@ -200,7 +88,8 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
     values = physical(problem.layout, scores)
     down, up = measured_waves(problem, values, place)
     mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
-    motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, single=True, **options)
+    start = begin([(problem, scores)], [mesh], [soil])
+    motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, start=start, single=True, **options)
     return motion, up, values
 
 
@@ -225,12 +114,10 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
         soils.append(candidate_soil(task.problem, values))
         meshes.append(candidate_mesh(task.problem, values))
     counts = [task.scores.shape[1] for task in tasks]
-    soil, mesh = join_soils(soils), meshes[0]
-    if np.ndim(mesh.impedance) == 2:
-        mesh = replace(mesh, impedance=np.concatenate([each.impedance for each in meshes], axis=1))
-    motion = simulate(
-        mesh, soil, impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps, single=True, peaks=peaks
-    )
+    soil, mesh = join_soils(soils), join_meshes(meshes)
+    start = begin([(task.problem, task.scores) for task in tasks], meshes, soils)
+    head, n_steps = impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps
+    motion = simulate(mesh, soil, head, n_steps, start=start, single=True, peaks=peaks)
     settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
     peak = motion.greatest_spring
     found = (
@@ -241,22 +128,6 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
         Outcome(motion.up[:, a:b] - up, found[:, a:b], settled[a:b])
         for up, a, b in zip(ups, edges[:-1], edges[1:], strict=True)
     ]
-
-
-def join_soils(soils: list[SoilModel]) -> SoilModel:
-    """Give the candidates of several soils side by side."""
-    joined: dict[str, Any] = {}
-    for name in (each.name for each in fields(SoilModel)):
-        values = [getattr(soil, name) for soil in soils]
-        if name in ("hyperbolic", "rate_power"):
-            values = [np.broadcast_to(value, soil.n_candidates) for value, soil in zip(values, soils, strict=True)]
-        elif all(value is None for value in values):
-            joined[name] = None
-            continue
-        blank = [np.zeros_like(soil.limit) for soil in soils]
-        values = [other if value is None else value for value, other in zip(values, blank, strict=True)]
-        joined[name] = np.concatenate(values, axis=-1)
-    return SoilModel(**joined)
 
 
 REST_HALVINGS = 16
@@ -340,6 +211,73 @@ def score_bounds(layout: Parameters, hyperbolic: bool) -> tuple[np.ndarray, np.n
     return low, high
 
 
+def first_starts(problem: Problem) -> np.ndarray:
+    """Give the scores from which a fit starts, shape (n_parameters, n_starts) [1]."""
+    layout = problem.layout
+    starts = np.zeros((layout.count, len(STARTS)))
+    for column, (shaft, *others) in enumerate(STARTS):
+        starts[: layout.n_shaft, column] = shaft
+        for name, score in zip(("toe_resistance", "shaft_quake", "toe_quake"), others, strict=True):
+            starts[layout.row(name), column] = score
+    if "section_depth" in layout.names:  # where along the pile the section is reduced is what a fit finds hardest
+        aside = np.zeros((layout.count, 2))
+        aside[layout.row("section_depth")] = -0.7, 0.7
+        starts = np.concatenate([starts, aside], axis=1)
+    return starts
+
+
+def main_directions(layout: Parameters) -> np.ndarray:
+    """Give what moves while starts are tried, shape (n_parameters, n_moves) [1].
+
+    Neighbouring lengths of shaft move together, and what changes the waves little stands still.
+    """
+    basis = [
+        np.isin(np.arange(layout.count), rows).astype(float)
+        for rows in np.array_split(np.arange(layout.n_shaft), min(layout.n_shaft, FIRST_LENGTHS))
+    ]
+    for row in range(layout.n_shaft, layout.count):
+        if layout.names[row] not in LATER:
+            basis.append((np.arange(layout.count) == row).astype(float))
+    return np.stack(basis, axis=1)
+
+
+def other_splits(layout: Parameters, scores: np.ndarray) -> list[np.ndarray]:
+    """Give the scores of a model with what its last length and its toe carry split in two other ways.
+
+    In one the last length carries more; in the other as much as its neighbour, and the toe has the quake that the shaft
+    had grown to.
+    """
+    values = {name: value[..., 0] for name, value in physical(layout, scores[:, None]).items()}
+    *_, neighbour, last = values["shaft"]
+    both = last + values["toe_resistance"]
+    grown = values["shaft_quake"] * np.exp(0.5 * values["quake_rise"])
+    more = EXCHANGE * last / (EXCHANGE * last + values["toe_resistance"]) * both
+    alike = min(neighbour, 0.5 * both)
+    softer = {"toe_quake": max(np.log(values["toe_quake"]), np.log(grown)), "quake_rise": 0.0}
+    found = []
+    for there, others in ((more, {}), (alike, softer)):
+        other = scores.copy()
+        changed = {
+            layout.names[layout.n_shaft - 1]: np.log(there),
+            "toe_resistance": np.log(both - there),
+            **others,
+        }
+        for name, value in changed.items():
+            row = layout.row(name)
+            other[row] = (value - layout.expected[row]) / layout.spread[row]
+        found.append(np.clip(other, -BOUND, BOUND))
+    return found
+
+
+def toe_heavier(layout: Parameters, scores: np.ndarray) -> np.ndarray:
+    """Give the scores with a share of the shaft's resistance on the toe: without the stress in it, it looks weaker."""
+    values, found, toe = physical(layout, scores[:, None]), scores.copy(), layout.row("toe_resistance")
+    more = MOVED * float(values["shaft"].sum()) / float(values["toe_resistance"][0])
+    found[: layout.n_shaft] += np.log(1.0 - MOVED) / layout.spread[: layout.n_shaft]
+    found[toe] += np.log1p(more) / layout.spread[toe]
+    return np.clip(found, -BOUND, BOUND)
+
+
 def step_spread(n_shaft: int) -> np.ndarray:
     """Give the spread of the logarithm of each length's resistance over the one above, shape (n_shaft - 1,) [1]."""
     return NEIGHBOUR_SPREAD * np.append(np.ones(n_shaft - 2), LAST_STEP)
@@ -402,6 +340,20 @@ def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
 
 
 @dataclass(frozen=True)
+class StressChange:
+    """What stress that blows before have locked into the pile changes, on the first blow and the mesh of the search.
+
+    `toe_force` that stays on the toe [N]; `ratio` of total, shaft and toe resistance with the stress to those without
+    [1]; `misfit` with it and `misfit_without` [1].
+    """
+
+    toe_force: float
+    ratio: tuple[float, ...]
+    misfit: float
+    misfit_without: float
+
+
+@dataclass(frozen=True)
 class LawFit:
     """The best model under one soil law.
 
@@ -425,6 +377,8 @@ class LawFit:
         Weight of the law in the mixture [1].
     set_per_blow : float
         Set that the model leaves for the first blow [m].
+    stress : StressChange or None
+        What stress locked into the pile changes; None where it was not tried.
     """
 
     problem: Problem
@@ -436,6 +390,7 @@ class LawFit:
     covariance: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     weight: float = 1.0
     set_per_blow: float = float("nan")
+    stress: StressChange | None = None
 
     @property
     def law(self) -> str:

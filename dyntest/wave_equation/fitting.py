@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from dyntest.wave_equation.candidates import locked_in
 from dyntest.wave_equation.comparison import (
     LONGEST_MOVE,
     MISFIT_BOUNDS,
@@ -16,20 +17,23 @@ from dyntest.wave_equation.comparison import (
     TOLERANCE,
     LawFit,
     Outcome,
+    StressChange,
     Task,
+    first_starts,
+    main_directions,
     noise_of,
+    other_splits,
     prior_residuals,
     prior_slope,
     run_tasks,
     score_bounds,
+    toe_heavier,
     wave_misfit,
     wave_residuals,
     wave_slopes,
 )
 from dyntest.wave_equation.problem import (
-    BOUND,
     ELASTIC_PLASTIC,
-    GAUGE_ERRORS,
     HYPERBOLIC,
     SOIL_LAWS,
     TARGET_STEP,
@@ -42,6 +46,7 @@ from dyntest.wave_equation.problem import (
     make_problem,
     physical,
 )
+from dyntest.wave_equation.rest import on_mesh
 
 TRIALS = (0.01, 0.1, 1.0, 10.0)
 """Factors on the damping that are tried side by side [1]."""
@@ -56,9 +61,6 @@ LAST_TOLERANCE = 2e-4
 BEST = "best"
 LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 
-STARTS = ((0.0, 0.0, 0.0, 0.0), (0.5, -0.7, 1.0, -0.8), (-0.8, 0.4, -0.8, 0.8))
-"""Scores of shaft and toe resistance, shaft and toe quake at which the fit starts: a stiff toe under a soft shaft and
-a soft toe under a stiff one can explain a record equally well."""
 ALIKE, ALIKE_QUAKE = 0.02, 0.1
 """Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
 different explanations [1]."""
@@ -86,16 +88,18 @@ DOUBTFUL_MISFIT = 0.007
 our own choice."""
 SETTLED, LAST_SETTLED = 0.05, 0.005
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
-EXCHANGE, EXCHANGE_ROUND = 3.0, 3
-"""Factor on what the last length of shaft carries over what the toe carries, in a model tried beside the best of every
-law, and iterations of a round of those [1]."""
-FIRST_LENGTHS = 5
-"""Pieces of shaft that move by themselves while starts are tried [1]."""
-LATER = ("quake_rise", "toe_gap", "unloading_share", *GAUGE_ERRORS)
-"""Parameters that stand still while starts are tried: a wrong start that is free to bend clock and gauges finds a wrong
-valley. The share of the limit on the way up is not among them: without it a start stays where the toe is too weak."""
+EXCHANGE_ROUND = 3
+"""Iterations of a round of models in which toe and last length carry other shares [1]."""
 FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
 """Iterations of all starts, and of the laws that are left once the noise is known [1]."""
+USUAL_LAWS = SOIL_LAWS[0], SOIL_LAWS[2], SOIL_LAWS[6]
+"""Laws that are tried with stress locked into the pile, beside those that the record supports without it."""
+FIRST_BLOWS = 4
+"""Blows that lock their stress in at first [1]; one more is struck after every round."""
+STRESSED_ITERATIONS, RIVALS = 2, 3
+"""Iterations of a round of models with stress locked in on the first blow, and how many of them go on [1]."""
+DISMISSED = 150.0, 20.0
+"""Cost over that without the stress from which on, after each of these rounds, the record speaks against it [1]."""
 SUPPORTED = 10.0
 """Rise of the cost over the best law's within which a law stays in the mixture, and is fitted to the end [1]: beyond
 ten a model has essentially no support (Burnham and Anderson 2002, Model Selection and Multimodel Inference, §2.6, from
@@ -130,6 +134,11 @@ class Descent:
         return [Task(self.problem, blow, candidates) for blow in range(len(self.problem.blows))]
 
     @property
+    def kind(self) -> tuple[SoilLaw, bool]:
+        """The soil law, and whether blows begin from the stress that blows before them have locked in."""
+        return self.problem.law, self.problem.locked is not None
+
+    @property
     def basis(self) -> np.ndarray:
         """What is moved together, shape (n_parameters, n_moves) [1]."""
         return np.eye(len(self.scores)) if self.directions is None else self.directions
@@ -162,7 +171,7 @@ class Descent:
 def evaluate(descents: list[Descent], *, peaks: bool = False) -> list[list[Outcome]]:
     """Put cost and residuals of every descent where it stands now."""
     tasks = [task for each in descents for task in each.tasks(each.scores[:, None])]
-    outcomes = iter(run_tasks(tasks, peaks=peaks))
+    outcomes = iter(run_tasks(tasks, peaks=peaks) if tasks else ())
     found = []
     for each in descents:
         own = [next(outcomes) for _ in each.problem.blows]
@@ -317,7 +326,7 @@ def _searched(
     for law in laws:
         problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse, span=FIRST_SPAN)
         together = main_directions(problem.layout)
-        descents += [Descent(problem, start, directions=together) for start in _starts(problem).T]
+        descents += [Descent(problem, start, directions=together) for start in first_starts(problem).T]
     descend(descents, FIRST_ITERATIONS)
     ranked = sorted(descents, key=lambda each: each.cost)
     ranked = [each for each in ranked if each.cost <= GIVEN_UP * ranked[0].cost]
@@ -327,42 +336,89 @@ def _searched(
         (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED, share, PATIENCE if len(struck) == 1 else 0)
     descents = exchanged(_unlike(_supported(descents, share)))
     (descents,) = _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
+    change = None
+    if reduction is None:
+        rivals, change = with_stress(descents, blows, laws)
+        if rivals:
+            (descents,) = _narrowed([descents + rivals], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
     noise = _noises([descents])[0]
     for each in descents:
         each.take_noise(noise)
-    return fit_to_the_end(descents, blows, reduction)
+    return [replace(each, stress=change) for each in fit_to_the_end(descents, blows, reduction)]
 
 
 def exchanged(descents: list[Descent]) -> list[Descent]:
     """Add to the best model of every law two that split what the last length and the toe carry in other ways.
 
-    The waves hardly tell one from the other, and a descent may end in the wrong one of two valleys. In one the last
-    length carries more; in the other as much as its neighbour, and the toe has the quake that the shaft had grown to.
+    The waves hardly tell one from the other, and a descent may end in the wrong one of two valleys.
     """
-    found = list(descents)
-    for best in {each.problem.law: each for each in sorted(descents, key=lambda each: -each.cost)}.values():
-        layout = best.problem.layout
-        values = {name: value[..., 0] for name, value in physical(layout, best.scores[:, None]).items()}
-        *_, neighbour, last = values["shaft"]
-        both = last + values["toe_resistance"]
-        grown = values["shaft_quake"] * np.exp(0.5 * values["quake_rise"])
-        more = EXCHANGE * last / (EXCHANGE * last + values["toe_resistance"]) * both
-        alike = min(neighbour, 0.5 * both)
-        for there, others in (
-            (more, {}),
-            (alike, {"toe_quake": max(np.log(values["toe_quake"]), np.log(grown)), "quake_rise": 0.0}),
-        ):
-            scores = best.scores.copy()
-            changed = {
-                layout.names[layout.n_shaft - 1]: np.log(there),
-                "toe_resistance": np.log(both - there),
-                **others,
-            }
-            for name, value in changed.items():
-                row = layout.row(name)
-                scores[row] = (value - layout.expected[row]) / layout.spread[row]
-            found.append(Descent(best.problem, np.clip(scores, -BOUND, BOUND), LATER_DAMPING))
-    return found
+    best = {each.problem.law: each for each in sorted(descents, key=lambda each: -each.cost)}.values()
+    return descents + [
+        Descent(each.problem, scores, LATER_DAMPING)
+        for each in best
+        for scores in other_splits(each.problem.layout, each.scores)
+    ]
+
+
+def with_stress(
+    descents: list[Descent], blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...]
+) -> tuple[list[Descent], StressChange | None]:
+    """Give rivals whose blows begin from the stress that blows before them locked into the pile, and what it changes.
+
+    Tried on the first blow, under the law of the best model and the usual ones allowed: what looks like one law
+    without the stress may be another with it. No rival is given where the record speaks against the stress.
+    """
+    best = min(descents, key=lambda each: each.cost)
+    rivals = []
+    for law in dict.fromkeys([best.problem.law, *(law for law in USUAL_LAWS if law in laws)]):
+        problem = make_problem(blows[0], law=law, time_step=COARSE * TARGET_STEP)
+        problem = replace(problem, misfit=best.problem.misfit)
+        scores = _scores_of(best, problem.layout)
+        starts = [toe_heavier(problem.layout, scores), *([scores] if law == best.problem.law else [])]
+        rivals += [Descent(problem, start, LATER_DAMPING) for start in starts]
+    without = Descent(rivals[0].problem, _scores_of(best, rivals[0].problem.layout), LATER_DAMPING)
+    rivals, against = lock_in(rivals, FIRST_BLOWS), False
+    if not rivals:
+        return [], None
+    for bar in DISMISSED:
+        descend([without, *rivals], STRESSED_ITERATIONS)
+        rivals.sort(key=lambda each: each.cost)
+        against = against or _criterion(rivals[0]) > _criterion(without) + bar
+        if against:
+            break
+    before, after = (outcomes[0] for outcomes in evaluate([without, rivals[0]], peaks=True))
+    change = StressChange(
+        max(rivals[0].problem.toe_force, 0.0),
+        tuple(float(one) for one in after.resistance[:, 0] / np.maximum(before.resistance[:, 0], 1.0)),
+        float(wave_misfit(without.problem, after.difference)[0]),
+        float(wave_misfit(without.problem, before.difference)[0]),
+    )
+    if against:
+        return [], change
+    return _refined(_few(rivals, 1)[:RIVALS], blows, None, COARSE * TARGET_STEP, best.problem.misfit), change
+
+
+def lock_in(descents: list[Descent], most: int = 1) -> list[Descent]:
+    """Put the stress that so many blows lock in where descents stand now; give those whose pile comes to rest."""
+    kept = []
+    for each, state in zip(
+        descents, locked_in([(one.problem, one.scores[:, None]) for one in descents], most), strict=True
+    ):
+        if state is not None:
+            each.problem, each.slopes, each.rows = replace(each.problem, locked=state), [], ()
+            if each.sloped is not None:
+                each.sloped = replace(each.sloped, locked=on_mesh(state, each.problem.mesh, each.sloped.mesh))
+            kept.append(each)
+    return kept
+
+
+def _locked(descents: list[Descent]) -> list[Descent]:
+    return [each for each in descents if each.problem.locked is not None]
+
+
+def _best_without(descents: list[Descent]) -> list[Descent]:
+    """Give the best model without stress locked in, from which bearing graphs take their soil."""
+    return sorted((each for each in descents if each.problem.locked is None), key=lambda each: each.cost)[:1]
 
 
 def _narrowed(
@@ -378,8 +434,9 @@ def _narrowed(
     After every round those are given up that `FURTHER_GAIN` would not bring within `SUPPORTED` of the best of their
     group; the best of every law only after so many rounds as `patience` says.
     """
-    evaluate([each for group in groups for each in group])
     for number in range(ROUNDS):
+        together = [each for group in groups for each in group]
+        evaluate(lock_in(_locked(together)) if number else together)
         before = [[each.cost for each in group] for group in groups]
         descend([each for group in groups for each in group], iterations, tolerance)
         kept, still = [], False
@@ -391,7 +448,7 @@ def _narrowed(
                 each.take_noise(taken)
             best = min(_criterion(each) for each in group)
             bar = best + SUPPORTED / share**2
-            spared = _few(group, 1) if number < patience else []
+            spared = _best_without(group) + (_few(group, 1) if number < patience else [])
             left = [
                 (each, gain)
                 for each, gain in zip(group, gains, strict=True)
@@ -409,21 +466,6 @@ def _narrowed(
 def _criterion(each: Descent) -> float:
     """Give the sum of squares and twice the number of parameters, less is better [1]."""
     return each.cost + 2.0 * len(each.scores)
-
-
-def main_directions(layout: Parameters) -> np.ndarray:
-    """Give what moves while starts are tried, shape (n_parameters, n_moves) [1].
-
-    Neighbouring lengths of shaft move together, and what changes the waves little stands still.
-    """
-    basis = [
-        np.isin(np.arange(layout.count), rows).astype(float)
-        for rows in np.array_split(np.arange(layout.n_shaft), min(layout.n_shaft, FIRST_LENGTHS))
-    ]
-    for row in range(layout.n_shaft, layout.count):
-        if layout.names[row] not in LATER:
-            basis.append((np.arange(layout.count) == row).astype(float))
-    return np.stack(basis, axis=1)
 
 
 def fit_to_the_end(
@@ -444,6 +486,7 @@ def fit_each_to_the_end(
     ]
     fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
     fine = [_unlike(_supported(group, SEARCH)) for group in fine]
+    lock_in(_locked([each for group in fine for each in group]))
     for group, noise in zip(fine, _noises(fine), strict=True):
         for each in group:
             each.take_noise(noise)
@@ -463,17 +506,27 @@ def _refined(
         coarse = None
         if time_step < COARSE * TARGET_STEP:
             coarse = make_problem(blows, law=law, reduction=reduction, time_step=COARSE * TARGET_STEP)
-        scores = np.zeros(problem.layout.count)
-        for row, name in enumerate(problem.layout.names):
-            if name in each.problem.layout.names:
-                scores[row] = each.scores[each.problem.layout.row(name)]
+        if each.problem.locked is not None:
+            problem = replace(problem, locked=on_mesh(each.problem.locked, each.problem.mesh, problem.mesh))
+        scores = _scores_of(each, problem.layout)
         refined.append(Descent(replace(problem, misfit=noise), scores, LATER_DAMPING, sloped=coarse))
+    lock_in(_locked(refined))
     return refined
 
 
+def _scores_of(each: Descent, layout: Parameters) -> np.ndarray:
+    """Give a model's scores by name in another layout, shape (n_parameters,) [1]."""
+    there = dict(zip(each.problem.layout.names, each.scores, strict=True))
+    return np.array([there.get(name, 0.0) for name in layout.names])
+
+
 def _supported(descents: list[Descent], share: float = 1.0) -> list[Descent]:
-    best = min(_criterion(each) for each in descents)
-    return [each for each in descents if _criterion(each) <= best + SUPPORTED / share**2]
+    best, either = min(_criterion(each) for each in descents), _best_without(descents)
+    return [
+        each
+        for each in descents
+        if _criterion(each) <= best + SUPPORTED / share**2 or any(each is one for one in either)
+    ]
 
 
 def _unlike(descents: list[Descent]) -> list[Descent]:
@@ -484,7 +537,7 @@ def _unlike(descents: list[Descent]) -> list[Descent]:
         shaft, toe = float(values["shaft"].sum()), float(values["toe_resistance"][0])
         quakes = np.log([float(values[name][0]) for name in ("shaft_quake", "toe_quake")])
         here = np.array([shaft / (shaft + toe) / ALIKE, *(quakes / ALIKE_QUAKE)])
-        if all(each.problem.law != other.problem.law or np.abs(here - of).max() > 1.0 for of, other in kept):
+        if all(each.kind != other.kind or np.abs(here - of).max() > 1.0 for of, other in kept):
             kept.append((here, each))
     order = {law: place for place, law in enumerate(SOIL_LAWS)}
     return sorted((each for _, each in kept), key=lambda each: order[each.problem.law])
@@ -492,11 +545,11 @@ def _unlike(descents: list[Descent]) -> list[Descent]:
 
 def _few(descents: list[Descent], most: int) -> list[Descent]:
     """Leave the best so many of every law."""
-    places: dict[SoilLaw, int] = {}
+    places: dict[tuple[SoilLaw, bool], int] = {}
     kept = []
     for each in sorted(descents, key=lambda each: each.cost):
-        places[each.problem.law] = places.get(each.problem.law, 0) + 1
-        if places[each.problem.law] <= most:
+        places[each.kind] = places.get(each.kind, 0) + 1
+        if places[each.kind] <= most:
             kept.append(each)
     return kept
 
@@ -535,17 +588,3 @@ def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:
             )
         found.append(sorted(fits, key=lambda fit: fit.criterion))
     return found
-
-
-def _starts(problem: Problem) -> np.ndarray:
-    layout = problem.layout
-    starts = np.zeros((layout.count, len(STARTS)))
-    for column, (shaft, *others) in enumerate(STARTS):
-        starts[: layout.n_shaft, column] = shaft
-        for name, score in zip(("toe_resistance", "shaft_quake", "toe_quake"), others, strict=True):
-            starts[layout.row(name), column] = score
-    if "section_depth" in layout.names:  # where along the pile the section is reduced is what a fit finds hardest
-        aside = np.zeros((layout.count, 2))
-        aside[layout.row("section_depth")] = -0.7, 0.7
-        starts = np.concatenate([starts, aside], axis=1)
-    return starts

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.pile import Pile, pile_width
-from dyntest.wave_equation.comparison import LawFit, candidate_mesh, candidate_soil, run
+from dyntest.wave_equation.candidates import candidate_mesh, candidate_soil
+from dyntest.wave_equation.comparison import LawFit, run
 from dyntest.wave_equation.matching import (
     FLOOR,
     FLOOR_OF_RADIATION,
@@ -446,7 +447,7 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
         (before, after)
         for before in end_of_driving.fits
         for after in restrike.fits
-        if before.problem.law == after.problem.law
+        if before.problem.law == after.problem.law and (before.problem.locked is None) == (after.problem.locked is None)
     ]
     if not pairs:  # no law explains both: then nothing is known to be common but the pile and its gauges
         pairs = [(before, after) for before in end_of_driving.fits for after in restrike.fits]

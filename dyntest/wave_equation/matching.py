@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyntest.wave_equation.comparison import MISFIT_BOUNDS, LawFit
+from dyntest.wave_equation.comparison import MISFIT_BOUNDS, LawFit, StressChange
 from dyntest.wave_equation.fitting import (
     BEST,
     LAWS,
@@ -152,7 +152,29 @@ class Match:
     @property
     def law_weights(self) -> dict[SoilLaw, float]:
         """Weight of every law that was compared [1]; 0 where the record does not support it."""
-        return dict.fromkeys(SOIL_LAWS, 0.0) | {fit.problem.law: fit.weight for fit in self.fits}
+        weights = dict.fromkeys(SOIL_LAWS, 0.0)
+        for fit in self.fits:
+            weights[fit.problem.law] += fit.weight
+        return weights
+
+    @property
+    def from_rest(self) -> "Match":
+        """The same with the best model whose blows begin without stress in the pile, as those of a bearing graph do."""
+        fit = next((fit for fit in self.fits if fit.problem.locked is None), None)
+        if self.problem.locked is None or fit is None:
+            return self
+        modelled = float(np.exp(fit.logarithm[0]))
+        return replace(self, problem=fit.problem, scores=fit.scores, modelled_resistance=modelled)
+
+    @property
+    def stress(self) -> StressChange | None:
+        """What stress locked into the pile changes; None where it was not tried."""
+        return self.fits[0].stress
+
+    @property
+    def weight_of_stress(self) -> float:
+        """Weight of the models whose blows begin from stress locked into the pile [1]."""
+        return float(sum(fit.weight for fit in self.fits if fit.problem.locked is not None))
 
     @property
     def parameters(self) -> dict[str, np.ndarray | float]:
@@ -217,8 +239,10 @@ def match_blow(
 
         ln R ~ Σ w N(m, (a s)² + b²),
 
-    whose spread s is widened by a and b, measured on simulated soils outside all of them. One soil explains a blow;
-    others may too.
+    whose spread s is widened by a and b, measured on simulated soils outside all of them. Blows that begin from the
+    stress that blows before them locked into the pile are fitted beside those from rest, unless the record speaks
+    against it (residual stress; from memory, after Holloway, Clough and Vesic 1978). One soil explains a blow; others
+    may too.
     """
     if law not in LAWS:
         raise ValueError(f"the soil law {law!r} is not known; write one of {', '.join(LAWS)}")
@@ -258,7 +282,8 @@ def match_together(blows: tuple[Blow, ...], neighbour: Match) -> list[Match]:
     for blow in blows:
         descents = []
         for fit in kept:
-            problem = replace(make_problem(blow, law=fit.problem.law, reduction=section), misfit=fit.problem.misfit)
+            problem = make_problem(blow, law=fit.problem.law, reduction=section)
+            problem = replace(problem, misfit=fit.problem.misfit, locked=fit.problem.locked)
             descents.append(Descent(problem, carry_over(fit.problem.layout, fit.scores, problem)))
         groups.append((descents, (blow,)))
     found = fit_each_to_the_end(groups, section)
@@ -368,7 +393,9 @@ def _match(found: list[LawFit], **more) -> Match:
         fitted=best.misfit <= POOR_MISFIT,
         separable=bool(ranges[1][1] - ranges[1][0] <= SEPARABLE_SHARE * total),
         fully_mobilised=bool(modelled >= MOBILISED_SHARE[best.law] * limit),
-        misfit_other_law=min((other.misfit for other in others), default=float("nan")),
+        misfit_other_law=min(
+            (other.misfit for other in others if other.problem.law != problem.law), default=float("nan")
+        ),
         fits=tuple(found),
         matched_set=float(sum(fit.weight * fit.set_per_blow for fit in found)),
         **more,

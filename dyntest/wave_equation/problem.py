@@ -22,6 +22,7 @@ import numpy as np
 from dyntest.conditioning.corrections import rest_samples
 from dyntest.pile import Pile
 from dyntest.wave_equation.soil import Mesh, mesh_pile, placement
+from dyntest.wave_equation.step import State
 
 MILLIMETRE = 1e-3
 
@@ -462,6 +463,8 @@ class Problem:
         Damping expected of each length of shaft over the mean of all, shape (n_shaft,) [1].
     ends : numpy.ndarray
         Ends of the stretches with a viscous dashpot of their own [1], see `stretches`.
+    locked : State or None
+        Stress that blows before have locked into the pile, of one candidate; None: every blow begins without stress.
     """
 
     blows: tuple[Blow, ...]
@@ -477,6 +480,7 @@ class Problem:
     linked: bool = field(default=False)
     zones: np.ndarray | float = 1.0
     ends: np.ndarray = field(default_factory=lambda: np.linspace(0.0, 1.0, LAYERS + 1))
+    locked: State | None = None
 
     @property
     def blow(self) -> Blow:
@@ -487,6 +491,11 @@ class Problem:
     def hyperbolic(self) -> bool:
         """Whether the first loading follows a hyperbola."""
         return self.law.backbone == HYPERBOLIC
+
+    @property
+    def toe_force(self) -> float:
+        """Force that is locked in on the toe [N]."""
+        return 0.0 if self.locked is None else float(self.locked.spring[-1, 0])
 
     @property
     def smith(self) -> bool:

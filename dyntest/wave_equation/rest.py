@@ -6,7 +6,7 @@ there, and after a few blows each one leaves what the one before left: then the 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -110,21 +110,25 @@ def repeat_blows(
     make_head: Callable[[], Head],
     n_steps: int,
     *,
+    start: State | None = None,
     gravity: float = 0.0,
     tolerance: float = 0.01,
+    still: float = STILL,
     most: int = 20,
     **options,
 ) -> RepeatedBlows:
-    """Strike a pile until each blow moves it as far as the blow before.
+    """Strike a pile until each blow moves it as far as the blow before; the first begins from a state at rest.
 
     Units: gravity [m/s^2].
     """
-    state = next_blow(come_to_rest(mesh, soil, gravity=gravity)) if gravity else at_rest(mesh, soil)
+    state = at_rest(mesh, soil) if start is None else start
+    if gravity:
+        state = next_blow(come_to_rest(mesh, soil, state, gravity=gravity))
     sets, repeats = [], np.zeros(soil.n_candidates, dtype=bool)
     for _ in range(most):
         before = state
         motion = simulate(mesh, soil, make_head(), n_steps, start=before, gravity=gravity, **options)
-        after = come_to_rest(mesh, soil, motion.state, gravity=gravity)
+        after = come_to_rest(mesh, soil, motion.state, gravity=gravity, still=still)
         sets.append(after.toe_displacement)
         if len(sets) > 1:
             change = np.abs(sets[-1] - sets[-2])
@@ -133,6 +137,47 @@ def repeat_blows(
                 break
         state = next_blow(after)
     return RepeatedBlows(motion, np.array(sets), before, after, repeats)
+
+
+def begin_side_by_side(locked: list[State | None], meshes: list[Mesh], soils: list[SoilModel]) -> State | None:
+    """Give the state from which candidates of several soils begin; None where all begin without stress.
+
+    A state of one candidate serves for all of its soil.
+    """
+    if all(one is None for one in locked):
+        return None
+    each = [at_rest(mesh, soil) if one is None else one for one, mesh, soil in zip(locked, meshes, soils, strict=True)]
+
+    def joined(name: str) -> np.ndarray:
+        parts = []
+        for one, soil in zip(each, soils, strict=True):
+            value = getattr(one, name)
+            value = np.zeros(1) if value is None else value
+            parts.append(np.broadcast_to(value, (*value.shape[:-1], soil.n_candidates)))
+        return np.concatenate(parts, axis=-1)
+
+    names = ("down", "up", "spring", "velocity", "toe_displacement", "toe_gap")
+    return State(**{name: joined(name) for name in names})
+
+
+def columns(state: State, where: slice | np.ndarray) -> State:
+    """Give the state of some of several candidates."""
+    values = {each.name: getattr(state, each.name) for each in fields(State)}
+    return replace(state, **{name: one[..., where] for name, one in values.items() if one is not None})
+
+
+def on_mesh(state: State, there: Mesh, here: Mesh) -> State:
+    """Give the stress locked into a pile on another mesh of it: the same force along it, and springs that hold it."""
+    middle, before = (0.5 * (mesh.depth[1:] + mesh.depth[:-1]) for mesh in (here, there))
+    force = np.interp(middle, before, state.force()[:, 0])[:, None]
+    nothing = np.zeros((1, 1))
+    return State(
+        down=np.vstack([force / 2.0, nothing]),
+        up=np.vstack([nothing, force / 2.0, nothing]),
+        spring=force - np.vstack([force[1:], nothing]),
+        velocity=np.zeros_like(force),
+        toe_displacement=np.zeros(1),
+    )
 
 
 def _free_head(step: int, arriving: np.ndarray) -> np.ndarray:

@@ -19,7 +19,7 @@ from dyntest.wave_equation.bearing_graph import (
     drive_blows,
     scaled_soil,
 )
-from dyntest.wave_equation.comparison import candidate_soil
+from dyntest.wave_equation.candidates import candidate_soil
 from dyntest.wave_equation.hammer_model import hammer_setting
 from dyntest.wave_equation.problem import ELASTIC_PLASTIC, SMITH, VISCOUS, SoilLaw, make_problem, physical
 from dyntest.wave_equation.soil import mesh_pile

@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 
 from dyntest.pile import Pile, PilePart, pile_width
-from dyntest.wave_equation.comparison import (
-    CORRELATION_TIME,
-    candidate_mesh,
-    dashpots,
-    measured_waves,
-    noise_left,
-    wave_misfit,
-)
+from dyntest.wave_equation.candidates import candidate_mesh, dashpots, measured_waves
+from dyntest.wave_equation.comparison import CORRELATION_TIME, noise_left, wave_misfit
 from dyntest.wave_equation.problem import (
     POISSON,
     SOIL_DENSITY,

@@ -4,17 +4,24 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares, rosen
 
-from dyntest.wave_equation.comparison import MISFIT_BOUNDS, PENALTY, LawFit, Task, fit, run_tasks
+from dyntest.wave_equation.comparison import (
+    LATER,
+    MISFIT_BOUNDS,
+    PENALTY,
+    LawFit,
+    Task,
+    fit,
+    main_directions,
+    run_tasks,
+)
 from dyntest.wave_equation.fitting import (
     COARSE,
-    LATER,
     Descent,
     descend,
     evaluate,
     exchanged,
     fit_laws,
     laws_of,
-    main_directions,
     moving,
     normal_equations,
     take_slopes,

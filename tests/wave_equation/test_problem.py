@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.wave_equation.comparison import candidate_soil
+from dyntest.wave_equation.candidates import candidate_soil
 from dyntest.wave_equation.problem import (
     HYPERBOLIC,
     LAYERS,

@@ -320,7 +320,7 @@ def assumptions(review: Review) -> list[Block]:
         decided.append(("length over which the count holds", held, "as practical refusal"))
     decided += [
         ("pile in signal matching", "segments of equal travel time", "one-dimensional waves"),
-        ("soil in signal matching", "springs with a limit, and dashpots of nine laws; no creep or residual stress",
+        ("soil in signal matching", "springs with a limit, dashpots of nine laws, residual stress if shown; no creep",
          "Smith (1960), ASCE J. Soil Mech. Found. Div. 86(SM4)"),
     ]  # fmt: skip
     return [facts(decided), note(GOVERNING_SPECIFICATION)]

@@ -266,8 +266,9 @@ def drive(
     duration: float = 0.1,
     settle: float = 0.09,
     piece: float = 0.45,
+    blows_before: int = 0,
 ) -> Blows:
-    """Strike every pile once, from rest; stroke [m], a value a pile.
+    """Strike every pile from rest, once or after so many blows whose stress stays in it; stroke [m], a value a pile.
 
     The set is where the toe comes to rest. Traces begin `before` the first contact of the ram (of the quickest pile).
     """
@@ -281,58 +282,60 @@ def drive(
     step = min(0.35 * size / np.sqrt(rod.modulus / rod.density), 0.2 * np.sqrt(driver.helmet / steep))
     soil = _Resistance(ground, rod, size, step)
     share = driver.efficiency if efficiency is None else np.asarray(efficiency)
-    gas = None if driver.gas is None else _Chamber(driver.gas, piles)
-    start = 0.0 if gas is None else driver.gas.compression_stroke
-    ram = -np.full(piles, start)
-    ram_v = np.sqrt(2.0 * FREE_FALL * share * np.maximum(stroke - start, 0.0))
-    helmet, helmet_v = np.zeros(piles), np.zeros(piles)
-    cushion = _Cushion(driver.cushion, driver.restitution, piles)
-    top = _Cushion(head, driver.pile_cushion_restitution, piles)
-    u, v = np.zeros((count, piles)), np.zeros((count, piles))
-    net, ends = np.empty_like(u), np.empty((count + 1, piles))
-    met = np.zeros(piles, bool)
-    first = None if start else 0  # the step at which the first ram meets its anvil
-    impact = np.zeros(piles)
-    forces, speeds, toes = [], [], []
-    most, least = np.full(piles, 0.0), np.full(piles, 0.0)
-    lead_steps = int(0.5 / step) if start else 0
-    total, number = None, 0
-    while total is None or number < total:
-        ram = ram + ram_v * step
-        helmet = helmet + helmet_v * step
-        u += v * step
-        ends[:-1], ends[-1] = u, u[-1]
-        speed = np.vstack([v, v[-1:]])
-        resistance = soil.force(ends, speed)
-        on_helmet = cushion.force(ram - helmet)
-        touching = ram >= helmet
-        impact = np.where(touching & ~met, 0.5 * driver.ram * ram_v**2, impact)
-        met |= touching
-        pressed = top.force(helmet - u[0])
-        inner = k * (u[:-1] - u[1:] + INTERNAL_DAMPING * (v[:-1] - v[1:]))
-        blown = 0.0 if gas is None else gas.force(helmet - ram, met, step)
-        ram_v = ram_v + (FREE_FALL - (on_helmet + blown) / driver.ram) * step
-        # The helmet rests on the pile before the blow, so only what leaves it again has weight to fall with.
-        weight = np.where(pressed > 0.0, 0.0, np.where(helmet < u[0], FREE_FALL, 0.0))
-        helmet_v = helmet_v + ((on_helmet + blown - pressed) / driver.helmet + weight) * step
-        np.negative(resistance[:-1], out=net)
-        net[0] += pressed
-        net[:-1] -= inner
-        net[1:] += inner
-        net[-1] -= resistance[-1]
-        before_v = 0.5 * (v[above - 1] + v[above])
-        v += net * (step / m)
-        forces.append(inner[above - 1].copy())
-        speeds.append(0.5 * (before_v + 0.5 * (v[above - 1] + v[above])))
-        toes.append(u[-1].copy())
-        np.maximum(most, inner.max(axis=0), out=most)
-        np.minimum(least, inner.min(axis=0), out=least)
-        if first is None and met.any():
-            first = number
-        number += 1
-        if total is None and (first is not None or number > lead_steps):
-            first = number if first is None else first
-            total = first + int((duration - before + settle) / step)
+    start = 0.0 if driver.gas is None else driver.gas.compression_stroke
+    u = np.zeros((count, piles))
+    for _ in range(blows_before + 1):
+        gas = None if driver.gas is None else _Chamber(driver.gas, piles)
+        ram = u[0] - start
+        ram_v = np.sqrt(2.0 * FREE_FALL * share * np.maximum(stroke - start, 0.0))
+        helmet, helmet_v = u[0].copy(), np.zeros(piles)
+        cushion = _Cushion(driver.cushion, driver.restitution, piles)
+        top = _Cushion(head, driver.pile_cushion_restitution, piles)
+        v, toe_before = np.zeros((count, piles)), u[-1].copy()
+        net, ends = np.empty_like(u), np.empty((count + 1, piles))
+        met = np.zeros(piles, bool)
+        first = None if start else 0  # the step at which the first ram meets its anvil
+        impact = np.zeros(piles)
+        forces, speeds, toes = [], [], []
+        most, least = np.full(piles, 0.0), np.full(piles, 0.0)
+        lead_steps = int(0.5 / step) if start else 0
+        total, number = None, 0
+        while total is None or number < total:
+            ram = ram + ram_v * step
+            helmet = helmet + helmet_v * step
+            u += v * step
+            ends[:-1], ends[-1] = u, u[-1]
+            speed = np.vstack([v, v[-1:]])
+            resistance = soil.force(ends, speed)
+            on_helmet = cushion.force(ram - helmet)
+            touching = ram >= helmet
+            impact = np.where(touching & ~met, 0.5 * driver.ram * ram_v**2, impact)
+            met |= touching
+            pressed = top.force(helmet - u[0])
+            inner = k * (u[:-1] - u[1:] + INTERNAL_DAMPING * (v[:-1] - v[1:]))
+            blown = 0.0 if gas is None else gas.force(helmet - ram, met, step)
+            ram_v = ram_v + (FREE_FALL - (on_helmet + blown) / driver.ram) * step
+            # The helmet rests on the pile before the blow, so only what leaves it again has weight to fall with.
+            weight = np.where(pressed > 0.0, 0.0, np.where(helmet < u[0], FREE_FALL, 0.0))
+            helmet_v = helmet_v + ((on_helmet + blown - pressed) / driver.helmet + weight) * step
+            np.negative(resistance[:-1], out=net)
+            net[0] += pressed
+            net[:-1] -= inner
+            net[1:] += inner
+            net[-1] -= resistance[-1]
+            before_v = 0.5 * (v[above - 1] + v[above])
+            v += net * (step / m)
+            forces.append(inner[above - 1].copy())
+            speeds.append(0.5 * (before_v + 0.5 * (v[above - 1] + v[above])))
+            toes.append(u[-1] - toe_before)
+            np.maximum(most, inner.max(axis=0), out=most)
+            np.minimum(least, inner.min(axis=0), out=least)
+            if first is None and met.any():
+                first = number
+            number += 1
+            if total is None and (first is not None or number > lead_steps):
+                first = number if first is None else first
+                total = first + int((duration - before + settle) / step)
     time = (np.arange(number) - first) * step
     force, velocity, toe = np.array(forces), np.array(speeds), np.array(toes)
     grid = np.arange(round(duration / sample)) * sample - before

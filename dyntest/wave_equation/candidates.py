@@ -1,0 +1,226 @@
+"""What a candidate of signal matching stands for: measured waves put right, the pile, its soil, and stress locked in.
+
+Candidates of several problems stand side by side, each with some columns, and are computed in one run.
+"""
+
+from dataclasses import fields, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from dyntest.pile import Pile, pile_width
+from dyntest.wave_equation.problem import (
+    LAYER_NAMES,
+    LAYERED,
+    OPEN_RADIATION,
+    POISSON,
+    POWER,
+    RADIATING,
+    SOIL_DENSITY,
+    Problem,
+    drift_name,
+    physical,
+    waves,
+)
+from dyntest.wave_equation.rest import begin_side_by_side, columns, next_blow, repeat_blows
+from dyntest.wave_equation.simulator import impose_down_wave
+from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, unloading_stiffness
+from dyntest.wave_equation.step import State
+
+NEARLY_STILL = 1e-3
+"""Share of the greatest static resistance below which a pile counts as still before the next blow [1]; our choice."""
+
+
+def measured_waves(problem: Problem, values: dict[str, np.ndarray], place: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    """Give the measured waves at every candidate's steps, put right for its gauge errors.
+
+    Units: returns [N].
+    """
+    blow = problem.blows[place]
+    clock = np.stack([np.broadcast_to(values[name], values["drift"].shape) for name in ("wave_speed_error", "lag")])
+    unlike, which = np.unique(clock, axis=1, return_inverse=True)
+    which = which.ravel()
+    time = problem.start[place] + np.arange(problem.n_steps)[:, None] * (problem.mesh.time_step / (1.0 + unlike[0]))
+    force = np.interp(time.ravel(), blow.time, blow.force).reshape(time.shape)[:, which]
+    velocity = np.interp((time - unlike[1]).ravel(), blow.time, blow.velocity).reshape(time.shape)[:, which]
+    velocity *= 1.0 + values["velocity_error"]
+    velocity += values[drift_name(place)] * np.maximum(time - blow.time[blow.onset], 0.0)[:, which]
+    stretch = 1.0 + values["wave_speed_error"] if problem.linked else 1.0
+    force *= (1.0 + values["force_error"]) * stretch**2
+    velocity *= stretch
+    return waves(force, velocity, blow.pile.impedance)
+
+
+def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> SoilModel:
+    """Give the soil of every candidate in the time of the mesh, which is stretched by the error of the wave speed."""
+    return matched_soil(problem, values, problem.share, stretch=1.0 + values["wave_speed_error"])
+
+
+def matched_soil(
+    problem: Problem,
+    values: dict[str, np.ndarray],
+    share: np.ndarray,
+    *,
+    scale: np.ndarray | float = 1.0,
+    stretch: np.ndarray | float = 1.0,
+) -> SoilModel:
+    """Give the soil of parameters on the nodes of any mesh, its resistances scaled and its quakes stretched.
+
+    The one builder: matching, load–movement, the hammer's calibration and the bearing graph all take their soil here.
+    `share` of shape (n_segments, n_shaft) says which node carries what; `scale` and `stretch` [1] may differ from
+    candidate to candidate.
+    """
+    damping = problem.law.damping
+    n_shaft = share.shape[1]
+    along = share @ (np.arange(n_shaft) + 0.5) / n_shaft / np.maximum(share.sum(axis=1), 1e-12) - 0.5
+    along = along[:-1, None]  # from −0.5 at the beginning of the shaft to 0.5 at its end
+    shaft_quake = values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along)
+    zones = share @ np.broadcast_to(problem.zones, n_shaft) / np.maximum(share.sum(axis=1), 1e-12)
+    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along) * zones[:-1, None]
+    soil = build_soil(
+        share @ values["shaft"] * scale,
+        values["toe_resistance"] * scale,
+        shaft_quake=shaft_quake,
+        toe_quake=values["toe_quake"] * stretch,
+        shaft_damping=shaft_damping,
+        toe_damping=values["toe_damping"],
+        smith=problem.smith,
+        hyperbolic=problem.hyperbolic,
+    )
+    gap = np.broadcast_to(values["toe_gap"] * stretch, soil.n_candidates)
+    soil = replace(soil, upward_limit=soil.limit * values["upward_share"], toe_gap=gap)
+    # a spring that carries waves away is the ground itself: it unloads as it loads
+    unloading = 1.0 if damping in RADIATING else values["unloading_share"]
+    unloading = unloading if problem.hyperbolic else np.minimum(unloading, 1.0)
+    soil = replace(soil, unloading_quake=soil.quake * unloading)
+    if damping == LAYERED:
+        layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
+        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale)
+    if damping in (POWER, *RADIATING):
+        factor = np.empty_like(soil.limit)
+        factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
+        soil = replace(soil, damping=np.zeros_like(soil.limit), rate_damping=factor, rate_power=values["rate_power"])
+    if damping in RADIATING:
+        lengths = share.sum(axis=1) * min(problem.blow.embedded, problem.blow.pile.length) / n_shaft
+        dashpot = dashpots(unloading_stiffness(soil) * stretch, lengths, problem.blow.pile, values["dashpot_power"])
+        dashpot[:-1] *= values["shaft_radiation"]
+        dashpot[-1] *= values["toe_radiation"]
+        if damping == OPEN_RADIATION:
+            soil.damping[-1], dashpot[-1], factor[-1] = dashpot[-1], 0.0, 0.0
+        soil = replace(soil, radiation=dashpot)
+    return soil
+
+
+def dashpots(stiffness: np.ndarray, lengths: np.ndarray, pile: Pile, power: np.ndarray) -> np.ndarray:
+    """Give the dashpots of ground that carries waves away from the pile, from the springs that it gives at each node.
+
+    Units: stiffness [N/m]; lengths [m]; power [1]; returns [N s/m].
+
+    The spring gives the dashpot, by ``k = 2.9 G`` and ``c = 2 π r √(G ρ)`` per length of shaft (Randolph and Simons
+    1986) and ``K = 4 G r/(1 − ν)`` and ``C = 3.4 r² √(G ρ)/(1 − ν)`` under a round toe (Lysmer and Richart 1966), both
+    from memory. Along the shaft c keeps its mean and follows ``k^power``.
+    """
+    width, soft = pile_width(pile), 1e-3
+    radius = 2.0 * width / np.pi  # of the same perimeter as a square
+    per_length = stiffness[:-1] / np.maximum(lengths[:-1, None], soft)
+    mean = np.maximum(stiffness[:-1].sum(axis=0) / max(lengths.sum(), soft), soft)
+    found = np.empty_like(stiffness)
+    found[:-1] = 2.0 * np.pi * radius * lengths[:-1, None] * np.sqrt(SOIL_DENSITY * mean / 2.9)
+    found[:-1] *= np.maximum(per_length / mean, soft) ** power
+    radius = width / np.sqrt(np.pi)  # of the same area
+    rigidity = stiffness[-1] * (1.0 - POISSON) / (4.0 * radius)
+    found[-1] = 3.4 * radius**2 * np.sqrt(rigidity * SOIL_DENSITY) / (1.0 - POISSON)
+    return found
+
+
+def layer_lengths(n_shaft: int, ends: np.ndarray) -> np.ndarray:
+    """Give how stretches that end at shares of the shaft are spread over its lengths, shape (n_shaft, LAYERS) [1]."""
+    edges = np.linspace(0.0, 1.0, n_shaft + 1)
+    overlap = np.minimum(edges[1:, None], ends[None, 1:]) - np.maximum(edges[:-1, None], ends[None, :-1])
+    return np.clip(overlap, 0.0, None) / np.diff(ends)
+
+
+def candidate_mesh(problem: Problem, values: dict[str, np.ndarray]) -> Mesh:
+    """Give the pile of every candidate: the sheet's, with the wave speed and the reduced section being fitted."""
+    mesh = problem.mesh
+    if problem.linked:
+        mesh = replace(mesh, impedance=mesh.impedance[:, None] * (1.0 + values["wave_speed_error"]))
+    if "section_left" not in values:
+        return mesh
+    top, bottom = mesh.depth[:-1, None], mesh.depth[1:, None]
+    upper, lower = values["section_depth"], values["section_depth"] + values["section_length"]
+    covered = np.clip(np.minimum(bottom, lower) - np.maximum(top, upper), 0.0, None) / (bottom - top)
+    impedance = np.reshape(mesh.impedance, (mesh.n_segments, -1))
+    return replace(mesh, impedance=impedance * (1.0 - (1.0 - values["section_left"]) * covered))
+
+
+def join_meshes(meshes: list[Mesh]) -> Mesh:
+    """Give the mesh of candidates of one pile side by side."""
+    if np.ndim(meshes[0].impedance) == 1:
+        return meshes[0]
+    return replace(meshes[0], impedance=np.concatenate([each.impedance for each in meshes], axis=1))
+
+
+def join_soils(soils: list[SoilModel]) -> SoilModel:
+    """Give the candidates of several soils side by side."""
+    joined: dict[str, Any] = {}
+    for name in (each.name for each in fields(SoilModel)):
+        values = [getattr(soil, name) for soil in soils]
+        if name in ("hyperbolic", "rate_power"):
+            values = [np.broadcast_to(value, soil.n_candidates) for value, soil in zip(values, soils, strict=True)]
+        elif all(value is None for value in values):
+            joined[name] = None
+            continue
+        blank = [np.zeros_like(soil.limit) for soil in soils]
+        values = [other if value is None else value for value, other in zip(values, blank, strict=True)]
+        joined[name] = np.concatenate(values, axis=-1)
+    return SoilModel(**joined)
+
+
+def locked_in(models: list[tuple[Problem, np.ndarray]], most: int = 1) -> list[State | None]:
+    """Give the stress that so many blows, the first of each problem, lock into the pile of its models, run together.
+
+    Models are problems of one pile with scores of shape (n_parameters, n_candidates) [1]; their blows begin from what
+    the problem has locked in. None where a pile comes to no rest.
+    """
+    lengths = {problem.n_steps for problem, _ in models}
+    if len(lengths) != 1:
+        return [locked_in([model], most)[0] for model in models]
+    values = [physical(problem.layout, scores) for problem, scores in models]
+    down = np.hstack([measured_waves(problem, of)[0] for (problem, _), of in zip(models, values, strict=True)])
+    meshes = [candidate_mesh(problem, of) for (problem, _), of in zip(models, values, strict=True)]
+    soils = [candidate_soil(problem, of) for (problem, _), of in zip(models, values, strict=True)]
+    soil, mesh = join_soils(soils), join_meshes(meshes)
+    start = begin_side_by_side([problem.locked for problem, _ in models], meshes, soils)
+    try:
+        blows = repeat_blows(
+            mesh, soil, lambda: impose_down_wave(down), lengths.pop(), start=start, still=NEARLY_STILL, most=most
+        )
+    except ValueError:
+        return [None] if len(models) == 1 else [locked_in([model], most)[0] for model in models]
+    after, edges = next_blow(blows.after), np.cumsum([0, *(scores.shape[1] for _, scores in models)])
+    return [columns(after, slice(*ends)) for ends in pairwise(edges)]
+
+
+def begin(tasks: list[tuple[Problem, np.ndarray]], meshes: list[Mesh], soils: list[SoilModel]) -> State | None:
+    """Give the state from which candidates begin: where stress is locked in, what one more blow of their own leaves.
+
+    So the stress changes with the soil of each candidate; a drift moves it too little to count. Tasks are problems with
+    scores of shape (n_parameters, n_candidates) [1].
+    """
+    problems = {id(problem): problem for problem, _ in tasks if problem.locked is not None}
+    begins: list[State | None] = [None] * len(tasks)
+    models, places = [], []
+    for problem in problems.values():
+        mine = [place for place, task in enumerate(tasks) if task[0] is problem]
+        scores = np.hstack([tasks[place][1] for place in mine])
+        still = [not name.startswith("drift") for name in problem.layout.names]
+        _, first, back = np.unique(scores[still], axis=1, return_index=True, return_inverse=True)
+        models.append((problem, scores[:, first]))
+        edges = np.cumsum([tasks[place][1].shape[1] for place in mine])[:-1]
+        places.append(list(zip(mine, np.split(np.ravel(back), edges), strict=True)))
+    for (problem, _), state, of in zip(models, locked_in(models), places, strict=True):
+        for place, back in of:
+            begins[place] = problem.locked if state is None else columns(state, back)
+    return begin_side_by_side(begins, meshes, soils)
