@@ -23,7 +23,7 @@ from dyntest.wave_equation.problem import (
     physical,
     waves,
 )
-from dyntest.wave_equation.rest import begin_side_by_side, columns, next_blow, repeat_blows
+from dyntest.wave_equation.rest import begin_side_by_side, candidates_of, next_blow, repeat_blows
 from dyntest.wave_equation.simulator import impose_down_wave
 from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, unloading_stiffness
 from dyntest.wave_equation.step import State
@@ -200,7 +200,7 @@ def locked_in(models: list[tuple[Problem, np.ndarray]], most: int = 1) -> list[S
     except ValueError:
         return [None] if len(models) == 1 else [locked_in([model], most)[0] for model in models]
     after, edges = next_blow(blows.after), np.cumsum([0, *(scores.shape[1] for _, scores in models)])
-    return [columns(after, slice(*ends)) for ends in pairwise(edges)]
+    return [candidates_of(after, slice(*ends)) for ends in pairwise(edges)]
 
 
 def begin(tasks: list[tuple[Problem, np.ndarray]], meshes: list[Mesh], soils: list[SoilModel]) -> State | None:
@@ -222,5 +222,5 @@ def begin(tasks: list[tuple[Problem, np.ndarray]], meshes: list[Mesh], soils: li
         places.append(list(zip(mine, np.split(np.ravel(back), edges), strict=True)))
     for (problem, _), state, of in zip(models, locked_in(models), places, strict=True):
         for place, back in of:
-            begins[place] = problem.locked if state is None else columns(state, back)
+            begins[place] = problem.locked if state is None else candidates_of(state, back)
     return begin_side_by_side(begins, meshes, soils)

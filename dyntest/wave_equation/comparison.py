@@ -341,10 +341,16 @@ def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
 
 @dataclass(frozen=True)
 class StressChange:
-    """What stress that blows before have locked into the pile changes, on the first blow and the mesh of the search.
+    """What residual stress changes, on the first blow and the mesh of the search.
 
-    `toe_force` that stays on the toe [N]; `ratio` of total, shaft and toe resistance with the stress to those without
-    [1]; `misfit` with it and `misfit_without` [1].
+    Parameters
+    ----------
+    toe_force : float
+        Force that earlier blows have left on the toe [N].
+    ratio : tuple of float
+        Total, shaft and toe resistance with the stress over those without [1].
+    misfit, misfit_without : float
+        Misfit with the stress and without [1].
     """
 
     toe_force: float

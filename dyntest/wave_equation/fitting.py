@@ -388,7 +388,7 @@ def with_stress(
             break
     before, after = (outcomes[0] for outcomes in evaluate([without, rivals[0]], peaks=True))
     change = StressChange(
-        max(rivals[0].problem.toe_force, 0.0),
+        0.0 if rivals[0].problem.locked is None else max(float(rivals[0].problem.locked.spring[-1, 0]), 0.0),
         tuple(float(one) for one in after.resistance[:, 0] / np.maximum(before.resistance[:, 0], 1.0)),
         float(wave_misfit(without.problem, after.difference)[0]),
         float(wave_misfit(without.problem, before.difference)[0]),

@@ -493,11 +493,6 @@ class Problem:
         return self.law.backbone == HYPERBOLIC
 
     @property
-    def toe_force(self) -> float:
-        """Force that is locked in on the toe [N]."""
-        return 0.0 if self.locked is None else float(self.locked.spring[-1, 0])
-
-    @property
     def smith(self) -> bool:
         """Whether the damping is Smith's."""
         return self.law.damping in (SMITH, LAYERED)

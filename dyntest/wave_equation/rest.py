@@ -160,7 +160,7 @@ def begin_side_by_side(locked: list[State | None], meshes: list[Mesh], soils: li
     return State(**{name: joined(name) for name in names})
 
 
-def columns(state: State, where: slice | np.ndarray) -> State:
+def candidates_of(state: State, where: slice | np.ndarray) -> State:
     """Give the state of some of several candidates."""
     values = {each.name: getattr(state, each.name) for each in fields(State)}
     return replace(state, **{name: one[..., where] for name, one in values.items() if one is not None})

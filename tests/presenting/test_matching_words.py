@@ -3,6 +3,7 @@ from types import SimpleNamespace
 import pytest
 
 from dyntest.presenting.sentences import match_sentences
+from dyntest.wave_equation.comparison import StressChange
 from dyntest.wave_equation.problem import Reduction
 
 
@@ -28,6 +29,8 @@ def words():
             "separable": True,
             "fully_mobilised": True,
             "section": None,
+            "stress": None,
+            "weight_of_stress": 0.0,
             "problem": SimpleNamespace(hyperbolic=hyperbolic),
         }
         return " ".join(match_sentences(SimpleNamespace(**match | changes), system))
@@ -52,6 +55,20 @@ def test_shaft_and_toe_that_cannot_be_told_apart_get_no_single_numbers(words):
     assert "NOT SEPARATED" in text
     assert "700 to 950 kN" in text
     assert "800 kN" not in text
+
+
+@pytest.mark.parametrize(
+    ("weight", "told", "changes"), [(0.99, "is in these", 1), (0.4, "possible", 1), (0.0, "against", 0)]
+)
+def test_residual_stress_and_what_it_changes_are_said(words, weight, told, changes):
+    stress = StressChange(120e3, (1.01, 0.82, 1.36), 0.0021, 0.0034)
+    text = words(stress=stress, weight_of_stress=weight)
+    said = text[text.index("Residual stress") :]
+    assert told in said.split(". ")[0]
+    assert "120 kN" in said and "0.0021 with" in said and "0.0034 without" in said
+    assert ("1.36" in said, "0.82" in said) == (bool(changes), bool(changes))
+    assert "27 kip" in words("US", stress=stress, weight_of_stress=weight)
+    assert "Residual" not in words()
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,16 @@ import pytest
 from dyntest.hammer import Hammer
 from dyntest.units import STANDARD_GRAVITY
 from dyntest.wave_equation.hammer_model import HammerHead, hammer_setting
-from dyntest.wave_equation.rest import come_to_rest, next_blow, repeat_blows
+from dyntest.wave_equation.rest import (
+    begin_side_by_side,
+    candidates_of,
+    come_to_rest,
+    next_blow,
+    on_mesh,
+    repeat_blows,
+)
 from dyntest.wave_equation.simulator import impose_down_wave, simulate
-from dyntest.wave_equation.soil import SoilModel
+from dyntest.wave_equation.soil import SoilModel, mesh_pile
 
 DROP = Hammer("drop", 3400.0, efficiency=0.8, helmet_mass=900.0, hammer_cushion_stiffness=1.5e9)
 LAWS = {
@@ -94,3 +101,32 @@ def test_a_pile_that_nothing_holds_is_refused(mesh):
     free = SoilModel(*(np.zeros((40, 1)) for _ in range(3)))
     with pytest.raises(ValueError, match="rest"):
         come_to_rest(mesh, free, gravity=STANDARD_GRAVITY)
+
+
+def test_stress_locked_in_keeps_its_force_on_another_mesh_and_holds_itself(mesh, make_soil, steel_pile):
+    blows = strike(mesh, make_soil())
+    before = candidates_of(next_blow(blows.after), slice(1, 2))
+    finer = mesh_pile(steel_pile, 80)
+    there = on_mesh(before, mesh, finer)
+    assert there.force().max() == pytest.approx(before.force().max(), rel=0.02)
+    assert there.spring[-1, 0] == pytest.approx(before.spring[-1, 0], rel=0.05)
+    np.testing.assert_allclose(np.cumsum(there.spring[::-1], axis=0)[::-1], there.force(), atol=1e-6)  # equilibrium
+
+
+def test_blows_can_go_on_from_stress_locked_in_before(mesh, make_soil):
+    """Blows that go on where earlier ones ended leave what as many blows without a break leave."""
+    soil = make_soil()
+    whole = strike(mesh, soil, most=4, tolerance=0.0)
+    begun = strike(mesh, soil, most=2, tolerance=0.0)
+    rest = strike(mesh, soil, most=2, tolerance=0.0, start=next_blow(begun.after))
+    np.testing.assert_allclose(rest.after.spring, whole.after.spring, atol=1e-6 * soil.limit.sum())
+
+
+def test_candidates_begin_side_by_side_with_and_without_stress(mesh, make_soil):
+    soil = make_soil()
+    locked = candidates_of(next_blow(strike(mesh, soil).after), slice(0, 1))
+    began = begin_side_by_side([None, locked], [mesh, mesh], [soil, soil])
+    assert began.spring.shape == (40, 4)
+    np.testing.assert_array_equal(began.spring[:, 2:], np.repeat(locked.spring, 2, axis=1))
+    assert not began.spring[:-1, :2].any() and not began.force()[:, :2].any()
+    assert begin_side_by_side([None, None], [mesh, mesh], [soil, soil]) is None
