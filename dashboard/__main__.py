@@ -2,6 +2,7 @@
 
 import atexit
 import os
+import signal
 import sys
 import threading
 from importlib import import_module
@@ -48,6 +49,8 @@ def serve(port: int, *, open_browser: bool) -> None:
         cli.main()
     except SystemExit as left:
         status = left.code
+    for number in (signal.SIGINT, signal.SIGTERM):  # a second one must not disturb what is left to do
+        signal.signal(number, signal.SIG_IGN)
     for worker in active_children():  # do not wait for matching that is still running
         worker.terminate()
     atexit._run_exitfuncs()  # removes uploaded files

@@ -46,8 +46,8 @@ USUAL_PORT = 8501
 """Default port of Streamlit (its documentation)."""
 
 
-SERVER_STOPS = 3.0
-"""Time after an interrupt in which the dashboard's server stops by itself [s]."""
+SERVER_STOPS = 60.0
+"""Time in which the dashboard's server stops by itself after an interrupt, and after it is terminated [s]."""
 
 SOON = 2.0
 """Time before the remaining time is estimated [s]."""
@@ -432,9 +432,10 @@ def _stops_with_it(server: Any) -> Iterator[None]:
 
 def _end_soon(server: Any) -> None:
     """End a server that does not stop by itself; from a terminal it was interrupted too."""
-    ending = Timer(SERVER_STOPS, server.terminate)
-    ending.daemon = True
-    ending.start()
+    for number, end in enumerate((server.terminate, server.kill), start=1):
+        ending = Timer(number * SERVER_STOPS, end)
+        ending.daemon = True
+        ending.start()
 
 
 def _free_port(asked: int | None) -> int:
