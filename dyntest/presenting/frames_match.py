@@ -8,7 +8,7 @@ import pandas as pd
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.frames import TIME, depth_title, force_title, shown
 from dyntest.presenting.frames_record import resistance_title
-from dyntest.presenting.sentences import show_range
+from dyntest.presenting.sentences import STRESS_TOLD, show_range
 from dyntest.reviewing.drive import DriveReview
 from dyntest.wave_equation.match_results import (
     OF_WIDTH,
@@ -152,12 +152,27 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     rows.append((NAMES["misfit"].words, show("misfit", match.misfit, system), "–"))
     rows.append(("soil law", match.law, "–"))
     rows += [(words, text, "–") for words, text in soil_numbers(match, system).items()]
+    if match.stress is not None:
+        rows.append(("residual stress", residual_stress_words(match, system), "–"))
     rows.append(("all resistance mobilised", "yes" if match.fully_mobilised else "no: a lower bound", "–"))
     rows.append(("shaft and toe told apart", "yes" if match.separable else "no: only their sum is known", "–"))
     if match.section is not None:
         words = f"reduced section {show('integrity_depth', match.section.depth, system)} below the gauges"
         rows.append((words, f"{match.section.section_left:.2f} of the section is left", "–"))
     return pd.DataFrame(rows, columns=["what", "value", "range"])
+
+
+def residual_stress_words(match: Match, system: str) -> str:
+    """Say in short whether the record shows residual stress, and what it changes; nothing where it was not tried."""
+    change = match.stress
+    if change is None:
+        return ""
+    force, (_, shaft, toe) = show("shaft_resistance", change.toe_force, system), change.ratio
+    if match.weight_of_stress <= STRESS_TOLD:
+        return "none shown"
+    if match.weight_of_stress < 1.0 - STRESS_TOLD:
+        return f"possible: {force} on the toe (shaft × {shaft:.2f}, toe × {toe:.2f})"
+    return f"{force} on the toe (without it shaft × {1.0 / shaft:.2f}, toe × {1.0 / toe:.2f})"
 
 
 def soil_numbers(match: Match, system: str) -> dict[str, str]:

@@ -2,6 +2,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from dyntest.presenting.frames_match import residual_stress_words
 from dyntest.presenting.sentences import match_sentences
 from dyntest.wave_equation.comparison import StressChange
 from dyntest.wave_equation.problem import Reduction
@@ -69,6 +70,15 @@ def test_residual_stress_and_what_it_changes_are_said(words, weight, told, chang
     assert ("1.36" in said, "0.82" in said) == (bool(changes), bool(changes))
     assert "27 kip" in words("US", stress=stress, weight_of_stress=weight)
     assert "Residual" not in words()
+
+
+@pytest.mark.parametrize(("weight", "told"), [(0.99, "120 kN"), (0.4, "possible: 120 kN"), (0.0, "none shown")])
+def test_residual_stress_in_a_table(weight, told):
+    stress = StressChange(120e3, (1.01, 0.8, 1.25), 0.0021, 0.0034)
+    said = residual_stress_words(SimpleNamespace(stress=stress, weight_of_stress=weight), "SI")
+    assert said.startswith(told)
+    assert ("0.80" in said) == (weight > 0.05)
+    assert residual_stress_words(SimpleNamespace(stress=None, weight_of_stress=0.0), "SI") == ""
 
 
 @pytest.mark.parametrize(

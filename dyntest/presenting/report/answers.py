@@ -165,6 +165,7 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         reasons = {drive.match_problem for drive in review.drives} - {""}
         return [*blocks, note(sentence("; ".join(sorted(reasons)) or "no blow was matched"))]
     blocks += match_tables(matched, system)
+    blocks.append(note("Ranges are meant to hold the total 19 times in 20, shaft and toe 9 times in 10."))
     for drive in matched:
         section = drive.match.section if drive.match is not None else None
         if section is not None:

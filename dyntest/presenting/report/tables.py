@@ -7,7 +7,7 @@ import pandas as pd
 
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.explanations import reference
-from dyntest.presenting.frames_match import damping, soil_numbers
+from dyntest.presenting.frames_match import damping, residual_stress_words, soil_numbers
 from dyntest.presenting.frames_record import COUNT_LENGTHS
 from dyntest.presenting.report.blocks import Block, dense, rows
 from dyntest.presenting.sentences import drive_words, show_range
@@ -75,6 +75,7 @@ def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[st
     found[NAMES["misfit"].words] = (show("misfit", match.misfit, system), reference("misfit"))
     found |= {words: (text, "fitted") for words, text in soil_numbers(match, system).items()}
     found["soil law"] = (match.law, "chosen" if match.misfit_other_law != match.misfit_other_law else "better fit")
+    found["residual stress"] = (residual_stress_words(match, system) or "–", "")
     found["resistance mobilised"] = ("fully" if match.fully_mobilised else "no: a lower bound", "")
     found["shaft and toe separated"] = ("yes" if match.separable else "no: use the sum", "")
     found["calibrated damping factor J"] = (
