@@ -96,7 +96,7 @@ USUAL_LAWS = SOIL_LAWS[0], SOIL_LAWS[2], SOIL_LAWS[6]
 """Laws that are tried with stress locked into the pile, beside those that the record supports without it."""
 FIRST_BLOWS = 4
 """Blows that lock their stress in at first [1]; one more is struck after every round."""
-STRESSED_ITERATIONS, RIVALS = 2, 3
+STRESSED_ITERATIONS, RIVALS = 3, 3
 """Iterations of a round of models with stress locked in on the first blow, and how many of them go on [1]."""
 DISMISSED = 150.0, 20.0
 """Cost over that without the stress from which on, after each of these rounds, the record speaks against it [1]."""
@@ -366,24 +366,22 @@ def with_stress(
     """Give rivals whose blows begin from the stress that blows before them locked into the pile, and what it changes.
 
     Tried on the first blow, under the law of the best model and the usual ones allowed: what looks like one law
-    without the stress may be another with it. No rival is given where the record speaks against the stress.
+    without the stress may be another with it. None where the record speaks against the stress, or fits too badly.
     """
     best = min(descents, key=lambda each: each.cost)
-    rivals = []
-    for law in dict.fromkeys([best.problem.law, *(law for law in USUAL_LAWS if law in laws)]):
-        problem = make_problem(blows[0], law=law, time_step=COARSE * TARGET_STEP)
-        problem = replace(problem, misfit=best.problem.misfit)
-        scores = _scores_of(best, problem.layout)
-        starts = [toe_heavier(problem.layout, scores), *([scores] if law == best.problem.law else [])]
-        rivals += [Descent(problem, start, LATER_DAMPING) for start in starts]
-    without = Descent(rivals[0].problem, _scores_of(best, rivals[0].problem.layout), LATER_DAMPING)
-    rivals, against = lock_in(rivals, FIRST_BLOWS), False
-    if not rivals:
+    if wave_misfit(best.problem, evaluate([best])[0][0].difference)[0] > DOUBTFUL_MISFIT:
         return [], None
-    for bar in DISMISSED:
+    without = _on_the_first_blow(best, best.problem.law, heavier=False)
+    others = [law for law in USUAL_LAWS if law in laws and law != best.problem.law]
+    rivals, against = [_on_the_first_blow(best, best.problem.law, heavier=heavier) for heavier in (True, False)], True
+    for more, bar in (([], DISMISSED[0]), (others, DISMISSED[1])):
+        rivals += [_on_the_first_blow(best, law, heavier=True) for law in more]
+        rivals = _locked(rivals) + lock_in([each for each in rivals if each.problem.locked is None], FIRST_BLOWS)
+        if not rivals:
+            return [], None
         descend([without, *rivals], STRESSED_ITERATIONS)
         rivals.sort(key=lambda each: each.cost)
-        against = against or _criterion(rivals[0]) > _criterion(without) + bar
+        against = _criterion(rivals[0]) > _criterion(without) + bar
         if against:
             break
     before, after = (outcomes[0] for outcomes in evaluate([without, rivals[0]], peaks=True))
@@ -396,6 +394,14 @@ def with_stress(
     if against:
         return [], change
     return _refined(_few(rivals, 1)[:RIVALS], blows, None, COARSE * TARGET_STEP, best.problem.misfit), change
+
+
+def _on_the_first_blow(best: Descent, law: SoilLaw, *, heavier: bool) -> Descent:
+    """Give a model of the first blow alone under a law, as it is or with a heavier toe."""
+    problem = make_problem(best.problem.blow, law=law, time_step=COARSE * TARGET_STEP)
+    scores = _scores_of(best, problem.layout)
+    scores = toe_heavier(problem.layout, scores) if heavier else scores
+    return Descent(replace(problem, misfit=best.problem.misfit), scores, LATER_DAMPING)
 
 
 def lock_in(descents: list[Descent], most: int = 1) -> list[Descent]:

@@ -29,7 +29,7 @@ def test_drives_come_in_the_order_of_the_sheet_with_every_blow(reviewed):
     ]
 
 
-@pytest.mark.parametrize("match", ["none", "best"])
+@pytest.mark.parametrize("match", ["none", pytest.param("best", marks=pytest.mark.sweep)])
 def test_each_drive_is_given_once_as_the_review_has_it(match, small_test):
     given = {}
     reviewed = review(small_test, match=match, each=lambda sheet, drive: given.update({drive.name: drive}))
