@@ -389,7 +389,7 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     if match.weight_of_stress > STRESS_TOLD:
         held = f"Residual stress is possible: about {force} on the toe between blows ({misfits}); the ranges hold both."
         return [held, changes]
-    return [f"Residual stress: the record speaks against {force} on the toe between blows ({misfits})."]
+    return [f"Residual stress: the record fits no better with {force} on the toe between blows ({misfits})."]
 
 
 def _match_doubts(match: Match, system: str) -> list[str]:

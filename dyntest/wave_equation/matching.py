@@ -240,8 +240,8 @@ def match_blow(
         ln R ~ Σ w N(m, (a s)² + b²),
 
     whose spread s is widened by a and b, measured on simulated soils outside all of them. Blows that begin from the
-    stress that blows before them locked into the pile are fitted beside those from rest, unless the record speaks
-    against it (residual stress; from memory, after Holloway, Clough and Vesic 1978). One soil explains a blow; others
+    stress that blows before them locked into the pile are fitted beside those from rest, where the record fits
+    better so (residual stress; from memory, after Holloway, Clough and Vesic 1978). One soil explains a blow; others
     may too.
     """
     if law not in LAWS:
