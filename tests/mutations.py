@@ -246,6 +246,27 @@ MUTATIONS = (
         "pass",
         ("tests/wave_equation/test_simulator.py",),
     ),
+    Mutation(
+        "residual stress that does not follow the soil of a candidate",
+        "dyntest/wave_equation/candidates.py",
+        "problem.locked if state is None else candidates_of(state, back)",
+        "problem.locked",
+        ("tests/wave_equation/test_candidates.py",),
+    ),
+    Mutation(
+        "residual stress never fitted",
+        "dyntest/wave_equation/fitting.py",
+        "DISMISSED = 150.0, 0.0",
+        "DISMISSED = -1e9, -1e9",
+        ("tests/outside/test_residual_stress.py", "-m", "sweep"),
+    ),
+    Mutation(
+        "shaft and toe told by ranges of nineteen in twenty",
+        "dyntest/wave_equation/matching.py",
+        "enumerate((TAIL, TAIL_OF_PARTS, TAIL_OF_PARTS))",
+        "enumerate((TAIL, TAIL, TAIL))",
+        ("tests/wave_equation/test_mixture.py",),
+    ),
 )
 
 

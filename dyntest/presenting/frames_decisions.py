@@ -74,7 +74,7 @@ def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
     return pd.DataFrame(rows).fillna("–")
 
 
-ASKED, GRAPH, GATES = "asked of the inspector", "bearing graph", "modified Gates formula, a check only"
+ASKED, GRAPH, GATES = "required blow count", "bearing graph", "modified Gates formula, a check only"
 """Lines of the chart: what is asked, what it is rounded from, and a public formula."""
 
 RULED_OUT = "stroke ruled out"
