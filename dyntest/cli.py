@@ -1,6 +1,5 @@
 """The command line: reads the arguments, calls the library and prints the result."""
 
-import _thread
 import gc
 import os
 import signal
@@ -11,14 +10,14 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from threading import Timer, get_ident
+from threading import Timer
 from typing import Any
 
 import click
 
 from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
-from dyntest.processes import COLLECTIONS, cores, leave, prepare, process_pool
+from dyntest.processes import COLLECTIONS, cores, leave, no_interrupt_lost, prepare, process_pool
 from dyntest.reading.wording import printable
 
 WRONG_INPUT = 1
@@ -29,9 +28,6 @@ LONGEST_MESSAGE = 600
 
 INTERRUPTED = 130
 """Exit status after Ctrl-C, 128 + SIGINT as in shells (common practice, no source)."""
-
-LOST_INTERRUPT = 0.02
-"""Time after which an interrupt that Python dropped is raised again [s]."""
 
 DASK_TIMEOUT = 10.0
 """Longest wait for a Dask scheduler [s]."""
@@ -511,7 +507,7 @@ def _run(arguments: list[str] | None) -> None:
             stream.reconfigure(errors="replace")  # a terminal without a character shows another
     gc.set_threshold(*COLLECTIONS)
     try:
-        with _no_interrupt_lost():
+        with no_interrupt_lost(_run):
             commands.main(arguments, prog_name="dyntest", standalone_mode=False, obj=arguments is None)
     except click.exceptions.Exit as done:
         sys.exit(done.exit_code)
@@ -527,35 +523,6 @@ def _run(arguments: list[str] | None) -> None:
     except OSError as error:
         name = f"{printable(str(error.filename), 200)}: " if error.filename else ""
         _stop(f"{name}{error.strerror or error}; check the name, the permissions and the free disk space", WRONG_INPUT)
-
-
-@contextmanager
-def _no_interrupt_lost() -> Iterator[None]:
-    """Raise an interrupt again that fell into a finaliser or a callback, where Python only reports it."""
-    tell, given = sys.unraisablehook, []
-
-    def hook(dropped: Any) -> None:
-        if dropped.exc_type is not KeyboardInterrupt:
-            return tell(dropped)
-        given.append(Timer(LOST_INTERRUPT, _interrupt, [get_ident()]))
-        given[-1].daemon = True
-        given[-1].start()
-
-    sys.unraisablehook = hook
-    try:
-        yield
-    finally:
-        sys.unraisablehook = tell
-        for again in given:
-            again.cancel()  # the work has ended
-
-
-def _interrupt(thread: int) -> None:
-    """Interrupt the main thread and, where the system can, what it waits for."""
-    if hasattr(signal, "pthread_kill"):
-        signal.pthread_kill(thread, signal.SIGINT)
-    else:
-        _thread.interrupt_main()
 
 
 def _say(text: str) -> None:

@@ -3,6 +3,7 @@
 They are gone when their parent is, however it ends, and leave an interrupt from the keyboard to it.
 """
 
+import _thread
 import atexit
 import gc
 import os
@@ -15,6 +16,7 @@ from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExec
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from multiprocessing import active_children, connection, get_context, parent_process
+from types import CodeType, FrameType
 from typing import Any, NoReturn
 
 THREAD_VARIABLES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
@@ -26,6 +28,12 @@ went into looking."""
 
 MOST_PROCESSES = 61
 """Processes of a pool at most [1]; Windows can wait for no more (documentation of Python)."""
+
+LOST_INTERRUPT = 0.02
+"""Time after which an interrupt that came at a bad moment is raised again [s]."""
+
+ENDING = 10.0
+"""Longest wait for a pool whose processes were told to end [s]."""
 
 
 def cores() -> int:
@@ -45,9 +53,12 @@ def process_pool(workers: int | None = None) -> Iterator[Executor]:
         yield pool
         pool.shutdown()
     except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
+        # Its thread is waited for: a process that left before it would be told of semaphores it has not given back.
+        ending = threading.Thread(target=pool.shutdown, kwargs={"cancel_futures": True}, daemon=True)
+        ending.start()
         for process in set(active_children()) - others:
             process.terminate()
+        ending.join(ENDING)
         raise
     finally:
         for name, value in before.items():
@@ -99,6 +110,64 @@ def prepare(*modules: str) -> None:
     """Load modules, in a process that will need them."""
     for module in modules:
         import_module(module)
+
+
+@contextmanager
+def no_interrupt_lost(command: Callable) -> Iterator[None]:
+    """Raise an interrupt later that came where Python would lose it, or a compiled library could not bear it.
+
+    The first is a finaliser or a callback, where Python only reports it; the second the loading of a module, where one
+    written in C++ ends the whole process.
+    """
+    tell, given = sys.unraisablehook, []
+
+    def later() -> None:
+        given.append(threading.Timer(LOST_INTERRUPT, _interrupt, [threading.get_ident()]))
+        given[-1].daemon = True
+        given[-1].start()
+
+    def hook(dropped: Any) -> None:
+        if dropped.exc_type is not KeyboardInterrupt:
+            return tell(dropped)
+        later()
+
+    def interrupted(_: int, frame: FrameType | None) -> None:
+        if not _loading(frame, command.__code__):
+            raise KeyboardInterrupt
+        later()
+
+    usual = (
+        threading.current_thread() is threading.main_thread()
+        and signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    )
+    sys.unraisablehook = hook
+    if usual:
+        signal.signal(signal.SIGINT, interrupted)
+    try:
+        yield
+    finally:
+        if usual:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+        sys.unraisablehook = tell
+        for again in given:
+            again.cancel()  # the work has ended
+
+
+def _loading(frame: FrameType | None, command: CodeType) -> bool:
+    """Whether a module is being loaded here on a command's behalf."""
+    while frame is not None and frame.f_code is not command:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            return True
+        frame = frame.f_back
+    return False
+
+
+def _interrupt(thread: int) -> None:
+    """Interrupt the main thread and, where the system can, what it waits for."""
+    if hasattr(signal, "pthread_kill"):
+        signal.pthread_kill(thread, signal.SIGINT)
+    else:
+        _thread.interrupt_main()
 
 
 class Errand:

@@ -6,6 +6,7 @@ import socket
 import subprocess
 import sys
 import threading
+from importlib import import_module
 
 import pytest
 
@@ -196,6 +197,28 @@ def test_an_interrupt_that_falls_into_a_finaliser_stops_the_command(small_test, 
         signal.signal(signal.SIGINT, before)
     assert (left, out, err.strip().count("\n"), waited) == (cli.INTERRUPTED, "", 0, [])
     assert sys.unraisablehook is sys.__unraisablehook__
+
+
+def test_an_interrupt_while_a_module_is_loaded_waits_until_it_is(small_test, capsys, monkeypatch, tmp_path):
+    (tmp_path / "slow_to_load.py").write_text(
+        "import os, signal, time\nos.kill(os.getpid(), signal.SIGINT)\ntime.sleep(0.1)\nloaded = True\n"
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    whole, waited = [], []
+
+    def work(*_, **__):
+        whole.append(import_module("slow_to_load").loaded)
+        waited.append(threading.Event().wait(60.0))  # ends by itself where the interrupt is lost
+
+    monkeypatch.setattr("dyntest.reviewing.review.review", work)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        left, out, err = run(capsys, "review", small_test)
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
+        sys.modules.pop("slow_to_load", None)
+    assert (left, out, err.strip().count("\n"), whole, waited) == (cli.INTERRUPTED, "", 0, [True], [])
 
 
 @pytest.mark.parametrize(

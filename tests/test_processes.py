@@ -3,7 +3,9 @@
 import os
 import signal
 import threading
+import time
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
+from multiprocessing import active_children
 
 import pytest
 
@@ -24,6 +26,17 @@ def test_an_interrupt_is_left_to_the_parent():
     with process_pool(1) as pool:
         assert pool.submit(signal.getsignal, signal.SIGINT).result() == signal.SIG_IGN
     assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before
+
+
+def test_a_pool_whose_work_failed_has_ended_when_its_caller_is_told():
+    running = set(threading.enumerate())
+    with pytest.raises(ZeroDivisionError), process_pool(1) as pool:
+        begun = pool.submit(time.sleep, 60.0)
+        waits = pool.submit(os.getpid)
+        raise ZeroDivisionError
+    assert set(threading.enumerate()) <= running
+    assert begun.done() and waits.done()
+    assert not active_children()
 
 
 class Waiting(Executor):
