@@ -5,11 +5,12 @@ import pandas as pd
 import streamlit as st
 
 from dyntest.decisions.trust import ANSWERS
+from dyntest.names import decimal, show
 from dyntest.presenting import palette
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
 from . import pages, pieces, shelf, state, work
-from .charts import DASHES, axis, draw, finish, layered, named
+from .charts import DASHES, FIGURES, axis, draw, finish, layered, named
 from .charts.record import match_data
 from .components import draw_record
 
@@ -21,12 +22,12 @@ def distribution_chart(frame: pd.DataFrame, height: int = 340) -> alt.LayerChart
     """Give the resistance of each shaft segment against depth, and of the toe below."""
     drawn, titles = named(frame)
     unit = titles["c3"].partition("[")[2].rstrip("]")
-    drawn = drawn.assign(told=[f"{value:,.0f} {unit}" for value in drawn["c3"]])
+    drawn = drawn.assign(told=[f"{decimal(value, 0)} {unit}" for value in drawn["c3"]])
     shaft, toe = drawn[drawn["c0"] == "shaft"], drawn[drawn["c0"] == "toe"]
     bottom = float(drawn["c2"].max())
     scale = alt.Scale(domain=[float(drawn["c1"].min()), bottom * 1.14], reverse=True, nice=False)
-    tips = [alt.Tooltip("c0:N", title="part"), alt.Tooltip("c1:Q", title=titles["c1"], format=".1f")]
-    tips += [alt.Tooltip("c2:Q", title=titles["c2"], format=".1f"), alt.Tooltip("told:N", title="resistance")]
+    tips = [alt.Tooltip("c0:N", title="part"), alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES)]
+    tips += [alt.Tooltip("c2:Q", title=titles["c2"], format=FIGURES), alt.Tooltip("told:N", title="resistance")]
     bars = (
         alt.Chart(shaft)
         .mark_rect(fill=pages.colour(palette.INK), opacity=0.55, stroke=pages.colour(palette.QUIET))
@@ -64,9 +65,9 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
         strokeDash=alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(PLACES), range=dashes), legend=legend),
         order=alt.Order("c1:Q"),
     )
-    tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=",.0f")]
-    tips += [alt.Tooltip(f"c{end}:Q", title=titles[f"c{end}"], format=",.0f") for end in (3, 4)]
-    tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".2f"))
+    tips = [alt.Tooltip("c2:N", title="place"), alt.Tooltip("c0:Q", title=titles["c0"], format=FIGURES)]
+    tips += [alt.Tooltip(f"c{end}:Q", title=titles[f"c{end}"], format=FIGURES) for end in (3, 4)]
+    tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES))
     points = base.mark_point(opacity=0, size=100).encode(tooltip=tips, detail=alt.Detail("c2:N"))
     at_head = alt.Chart(drawn[drawn["c2"] == GAUGE_LEVEL])
     band = at_head.mark_area(opacity=0.15, color=colours[0], orient="horizontal")
@@ -164,7 +165,11 @@ def segment_rows(lengths: pd.DataFrame) -> pd.DataFrame:
     for part, first, last, value, per_length in lengths[["part", top, bottom, force, each]].itertuples(index=False):
         shaft = part == "shaft"
         rows.append(
-            (f"{first:.1f} to {last:.1f}" if shaft else "toe", f"{value:,.1f}", f"{per_length:.2f}" if shaft else "–")
+            (
+                f"{first:.1f} to {last:.1f}" if shaft else "toe",
+                decimal(value, 1),
+                decimal(per_length, 2) if shaft else "–",
+            )
         )
     return pd.DataFrame(rows, columns=[top.removeprefix("top, "), force, each])
 
@@ -182,7 +187,8 @@ def draw_match(test, drive, blow: int) -> None:
     from dyntest.presenting.frames_match import failure_loads, load_movements, match_rows, match_waves, shaft_lengths
 
     if not match.fitted:
-        told = f"the misfit is {match.misfit:.3f}: computed and measured waves differ too much to rely on the match"
+        misfit = show("misfit", match.misfit, test.system)
+        told = f"the misfit is {misfit}: computed and measured waves differ too much to rely on the match"
         pieces.draw_cautions([("poor match", told, "match another blow, or check pile and record")])
     draw_record(match_data(test, match, match_waves(match, test.system)), "match_waves")
     left, right = st.columns(2)

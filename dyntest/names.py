@@ -4,6 +4,7 @@ Column headers, `summary.json`, the terminal, pages and the report all read it, 
 everywhere. Values are SI floats; the display units are only how an engineer likes to read them.
 """
 
+import math
 from dataclasses import dataclass
 
 from dyntest.units import unit_factor
@@ -29,6 +30,8 @@ class Name:
         Display unit and number of decimals [1] where SI or US units are asked for.
     sign : str
         What positive means, or empty where only positive values exist.
+    figures : int
+        Significant figures [1] shown at least.
     """
 
     code: str
@@ -39,6 +42,7 @@ class Name:
     si: tuple[str, int]
     us: tuple[str, int]
     sign: str = ""
+    figures: int = 1
 
 
 _FORCE = ("force", "N", ("kN", 0), ("kip", 0))
@@ -87,7 +91,7 @@ NAMES = {
         Name("shaft_resistance", "R_shaft", "shaft resistance", *_FORCE),
         Name("toe_resistance", "R_toe", "toe resistance", *_FORCE),
         Name("shaft_share", "r_s", "shaft share of the total resistance", *_RATIO),
-        Name("misfit", "ε", "misfit of the match", "ratio", "1", ("", 3), ("", 3)),
+        Name("misfit", "ε", "misfit of the match", "ratio", "1", ("", 3), ("", 3), figures=2),
         Name("integrity_factor", "β", "integrity factor", *_RATIO),
         Name("integrity_depth", "x_β", "depth of the integrity factor below the gauges", *_LENGTH),
         Name("proportionality", "F/Zv", "proportionality at the first peak", *_RATIO),
@@ -135,6 +139,37 @@ def display_unit(code: str, system: str) -> tuple[str, float, int]:
     return unit, 1.0 / unit_factor(unit, name.dimension), decimals
 
 
+FURTHER_DECIMALS = 4
+"""Decimals added at most to show a small number [1]; a smaller one is what rounding leaves of a zero."""
+
+
+def decimal(value: float, decimals: int, figures: int = 1) -> str:
+    """Write a number with fixed decimals; one too small for them gets two significant figures instead of zero.
+
+    Examples
+    --------
+    >>> decimal(12.34, 1), decimal(0.04, 1), decimal(-1e-9, 1)
+    ('12.3', '0.040', '0.0')
+    """
+    if 0.0 < abs(value) < 10.0 ** (figures - 1 - decimals):
+        further = 1 - math.floor(math.log10(abs(value)))
+        if further <= decimals + FURTHER_DECIMALS:
+            return f"{value:.{further}f}"
+        value = 0.0
+    return f"{value + 0.0:,.{decimals}f}"
+
+
+def percent(share: float, decimals: int = 0) -> str:
+    """Write a share of one in percent.
+
+    Examples
+    --------
+    >>> percent(0.123), percent(0.0004), percent(0.048, 1)
+    ('12 %', '0.040 %', '4.8 %')
+    """
+    return f"{decimal(100.0 * share, decimals)} %"
+
+
 def show(code: str, value: float | None, system: str) -> str:
     """Write a number with its unit, as an engineer reads it.
 
@@ -146,4 +181,4 @@ def show(code: str, value: float | None, system: str) -> str:
     if value is None or value != value:
         return "–"
     unit, factor, decimals = display_unit(code, system)
-    return f"{value * factor:,.{decimals}f} {unit}".strip()
+    return f"{decimal(value * factor, decimals, NAMES[code].figures)} {unit}".strip()

@@ -18,6 +18,9 @@ schemapi.disable_debug_mode()
 DASHES = {"solid": [1, 0], "dashed": [7, 4], "dotted": [2, 3], "dashdot": [9, 3, 2, 3]}
 """Line styles of the palette as Vega-Lite writes them."""
 
+FIGURES = ",.4~r"
+"""Format of numbers in tooltips: four significant figures, so that no small number shows as zero."""
+
 FONT = '"Source Sans", sans-serif'
 """The font of the pages, also used in charts."""
 

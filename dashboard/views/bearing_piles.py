@@ -28,7 +28,7 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.sentences import criterion_sentence
 
 from .. import matching, pages, pieces, state, uploads, work
-from ..charts import axis, finish, layered, named, rule_across
+from ..charts import FIGURES, axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
 COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING, NO_COUNTS: palette.QUIET}
@@ -45,7 +45,7 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     colours = alt.Scale(domain=list(COLOURS), range=[pages.colour(colour) for colour in COLOURS.values()])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c3:N", title="shows")]
-    tips += [alt.Tooltip("c1:Q", title=titles["c1"], format=".1f"), alt.Tooltip("c5:N", title="because")]
+    tips += [alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES), alt.Tooltip("c5:N", title="because")]
     bars = (
         alt.Chart(drawn)
         .mark_bar(opacity=0.75)
@@ -132,7 +132,7 @@ def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None,
     """Give the count of each interval of a pile's log against depth, and the count required at its stroke."""
     deep = alt.Y("top:Q", axis=axis(f"penetration of the toe [{unit}]"), scale=alt.Scale(reverse=True, zero=False))
     ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
-    tips = [alt.Tooltip(f"{name}:Q", format=".1f") for name in ("top", "bottom", "counted", "required", "stroke")]
+    tips = [alt.Tooltip(f"{name}:Q", format=FIGURES) for name in ("top", "bottom", "counted", "required", "stroke")]
     tips.append(alt.Tooltip("remark:N"))
     base = alt.Chart(frame.assign(zero=0.0))
     bars = base.mark_rect(fill=ink, opacity=0.5, stroke=ink, strokeWidth=0.4).encode(

@@ -23,7 +23,7 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences
 
 from .. import matching, pages, pieces, state, work
-from ..charts import DASHES, axis, finish, layered, named, rule_across
+from ..charts import DASHES, FIGURES, axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
 LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES: ("#d2691e", "dotted")}
@@ -51,8 +51,8 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
         "color": alt.Color("c2:N", scale=alt.Scale(domain=list(LINES), range=colours), legend=legend),
         "strokeDash": alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(LINES), range=dashes), legend=legend),
     }
-    tips = [alt.Tooltip("c2:N", title="line"), alt.Tooltip("c0:Q", title=titles["c0"], format=".2f")]
-    tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=".1f"))
+    tips = [alt.Tooltip("c2:N", title="line"), alt.Tooltip("c0:Q", title=titles["c0"], format=FIGURES)]
+    tips.append(alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES))
     steps = alt.Chart(asked).mark_line(strokeWidth=2.5, clip=True).encode(x=x, y=y, **shared)
     others = (
         alt.Chart(drawn[drawn["c2"].isin([GRAPH, GATES])])

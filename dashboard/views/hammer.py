@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, percent, show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import limit_note, show_count
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
@@ -81,7 +81,7 @@ def _delivered(drive, system: str) -> str:
     told = f"{drive_words(drive).capitalize()}: blow {drive.representative.blow} delivered"
     told += f" {show('transferred_energy', numbers['transferred_energy'], system)}"
     if "energy_ratio" in numbers:
-        told += f", {numbers['energy_ratio']:.0%} of the rated energy"
+        told += f", {percent(numbers['energy_ratio'])} of the rated energy"
     if "stroke" in numbers:
         told += f", at a stroke of {show('stroke', numbers['stroke'], system)}"
     if "set_per_blow" in numbers:

@@ -18,7 +18,7 @@ from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import depth_title, pile_parts, sheet_rows, shown
 
 from .. import pages, pieces, state, uploads, work
-from ..charts import axis, finish, layered
+from ..charts import FIGURES, axis, finish, layered
 
 
 def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: int = 420) -> alt.LayerChart:
@@ -40,7 +40,7 @@ def pile_chart(parts: pd.DataFrame, title: str, ground: float | None, height: in
             x2=alt.X2("right:Q"),
             y=alt.Y("top:Q", axis=axis(title), scale=scale),
             y2=alt.Y2("bottom:Q"),
-            tooltip=[alt.Tooltip("part:N"), alt.Tooltip("top:Q", format=".1f"), alt.Tooltip("bottom:Q", format=".1f")],
+            tooltip=["part:N", *(alt.Tooltip(f"{end}:Q", format=FIGURES) for end in ("top", "bottom"))],
         )
     )
     places = [(0.0, "gauges", accent), (high, "toe", ink)]

@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from dyntest.names import decimal, percent
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import law_words
 from dyntest.presenting.decision_words import told as in_words
@@ -16,7 +17,7 @@ from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 
 from .. import matching, pages, pieces, state, work
-from ..charts import DASHES, axis, finish, layered, named
+from ..charts import DASHES, FIGURES, axis, finish, layered, named
 from ..charts import draw as draw_chart
 from ..charts.record import overlay_data
 from ..components import draw_record
@@ -40,10 +41,14 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     shapes = alt.Scale(domain=kinds, range=["circle", "square"][: len(kinds)])
     legend = alt.Legend(orient="top")
     numbers = seen[["c1", "c2", "c3"]].to_numpy()
-    told = seen.assign(told=[f"{value:,.0f} {unit} ({least:,.0f} to {most:,.0f})" for value, least, most in numbers])
+    told = seen.assign(
+        told=[
+            f"{decimal(value, 0)} {unit} ({decimal(least, 0)} to {decimal(most, 0)})" for value, least, most in numbers
+        ]
+    )
     colour = alt.Color("c4:N", scale=colours, legend=legend)
     bars = alt.Chart(told).mark_rule(strokeWidth=2.5).encode(x=x, y=alt.Y("c2:Q"), y2=alt.Y2("c3:Q"), color=colour)
-    tips = [alt.Tooltip("c4:N", title="drive"), alt.Tooltip("c0:Q", title="days", format=".2f")]
+    tips = [alt.Tooltip("c4:N", title="drive"), alt.Tooltip("c0:Q", title="days", format=FIGURES)]
     tips.append(alt.Tooltip("told:N", title="resistance"))
     marks = alt.Chart(told).mark_point(filled=True, size=110, opacity=1)
     marks = marks.encode(x=x, y=y, color=colour, shape=alt.Shape("c4:N", scale=shapes, legend=legend), tooltip=tips)
@@ -62,7 +67,7 @@ def fade_chart(frame: pd.DataFrame, line: pd.DataFrame, heading: str, height: in
     colour = pages.colour(palette.DRIVES["restrike"])
     x = alt.X("along:Q", axis=axis("blow number", tickMinStep=1), scale=alt.Scale(zero=False, nice=False, padding=10))
     y = alt.Y("value:Q", axis=axis(heading), scale=alt.Scale(zero=False))
-    tips = [alt.Tooltip("along:Q", title="blow"), alt.Tooltip("value:Q", title=heading, format=",.0f")]
+    tips = [alt.Tooltip("along:Q", title="blow"), alt.Tooltip("value:Q", title=heading, format=FIGURES)]
     points = alt.Chart(frame).mark_point(shape="square", filled=True, size=60, color=colour, opacity=1)
     fitted = alt.Chart(line).mark_line(color=pages.colour(palette.INK), strokeWidth=2, strokeDash=DASHES["dashed"])
     layers = layered(points.encode(x=x, y=y, tooltip=tips), fitted.encode(x=x, y=y))
@@ -107,7 +112,7 @@ def draw() -> None:
 
 def _fading(fade, name: str) -> str:
     words = name.replace("_", " ").capitalize()
-    return f"{words}: resistance fell by {fade.lost_share:.0%} over its first {fade.span} blows."
+    return f"{words}: resistance fell by {percent(fade.lost_share)} over its first {fade.span} blows."
 
 
 def _overlay(test, review) -> None:
@@ -157,8 +162,10 @@ def _law(test, review) -> None:
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
     draw_chart(time_chart(points, line, level), "setup_time")
     rate = law.rate
-    told = f"Each tenfold time adds {rate.value:.0%} of the resistance at {law.reference_time / 86400:.1f} days"
-    told += f" ({rate.low:.0%} to {rate.high:.0%}); {law_words(law)}. Dashed: not measured; do not rely on it."
+    told = f"Each tenfold time adds {percent(rate.value)} of the resistance at {law.reference_time / 86400:.1f} days"
+    told += (
+        f" ({percent(rate.low)} to {percent(rate.high)}); {law_words(law)}. Dashed: not measured; do not rely on it."
+    )
     pieces.draw_note(told)
 
 

@@ -15,7 +15,7 @@ from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import count_title, pile_counts
 
 from .. import pages, pieces, shelf, state, strip, uploads, work
-from ..charts import DASHES, axis, finish, layered, named
+from ..charts import DASHES, FIGURES, axis, finish, layered, named
 from ..charts import draw as draw_chart
 from .bearing_piles import log_chart, plan_chart
 
@@ -296,8 +296,8 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     last = most * 1.05 + wide * len(strips)
     x = alt.X("c2:Q", axis=axis(titles["c2"]), scale=alt.Scale(domain=[0.0, last], nice=False))
     y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest * 1.02], reverse=True, nice=False))
-    tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c1:Q", title=titles["c1"], format=".1f")]
-    tips.append(alt.Tooltip("c2:Q", title=titles["c2"], format=",.0f"))
+    tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES)]
+    tips.append(alt.Tooltip("c2:Q", title=titles["c2"], format=FIGURES))
     base = alt.Chart(drawn).mark_line(strokeWidth=2)
     if len(piles) <= MOST_LINES:
         colours = [pages.colour((palette.INK, "#d2691e")[place // 4 % 2]) for place in range(len(piles))]
@@ -345,12 +345,12 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
             area = alt.Chart(band).mark_area(color=ink, opacity=0.12)
             found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2=alt.Y2("high:Q")))
         line = alt.Chart(band).mark_line(color=ink, strokeWidth=2, strokeDash=DASHES[LINES[place % 4]])
-        found.append(line.encode(x=x, y=y, tooltip=[alt.Tooltip("soil:N"), alt.Tooltip("factor:Q", format=".2f")]))
+        found.append(line.encode(x=x, y=y, tooltip=[alt.Tooltip("soil:N"), alt.Tooltip("factor:Q", format=FIGURES)]))
     tips = [
         alt.Tooltip("pile:N"),
         alt.Tooltip("soil:N"),
-        alt.Tooltip("days:Q", format=".2f"),
-        alt.Tooltip("factor:Q", format=".2f"),
+        alt.Tooltip("days:Q", format=FIGURES),
+        alt.Tooltip("factor:Q", format=FIGURES),
     ]
     marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, color=restrike, stroke=ink)
     legend = alt.Legend(orient="top") if points["pile"].nunique() <= MOST_LINES else None
@@ -363,7 +363,7 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
     ink = pages.colour(palette.INK)
     x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving"))
     y = alt.Y(f"{column}:Q", axis=axis(heading), scale=alt.Scale(zero=True))
-    tips = [alt.Tooltip("pile:N"), alt.Tooltip("hammer:N"), alt.Tooltip(f"{column}:Q", format=".2f")]
+    tips = [alt.Tooltip("pile:N"), alt.Tooltip("hammer:N"), alt.Tooltip(f"{column}:Q", format=FIGURES)]
     legend = alt.Legend(orient="top")
     line = alt.Chart(frame).mark_line(color=ink, strokeWidth=1.5).encode(x=x, y=y, detail=alt.Detail("hammer:N"))
     marks = alt.Chart(frame).mark_point(filled=True, size=110, opacity=1, color=ink)

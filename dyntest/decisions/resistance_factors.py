@@ -12,6 +12,7 @@ from math import ceil
 
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
+from dyntest.names import percent
 from dyntest.reading.parts import Requirement
 
 EUROCODE = "EN 1997-1:2004, Annex A, Table A.11"
@@ -252,7 +253,7 @@ def required_nominal_resistance(
     for other in ways[1:]:
         share = other.value / first.value - 1.0 if first.value and other.value else 0.0
         if abs(share) > AGREEMENT:
-            problem = f"the {other.basis} and the {first.basis} requirement differ by {abs(share):.0%}"
+            problem = f"the {other.basis} and the {first.basis} requirement differ by {percent(abs(share))}"
             raise InputError(source, "[requirement]", problem, "keep the one that governs")
     condition = "" if table is None else table.condition
     return replace(first, cautions=_factor_cautions(requirement, table), condition=condition)

@@ -24,7 +24,7 @@ from dyntest.decisions.bearing_oddities import (
 )
 from dyntest.decisions.bearing_piles import BearingPileCheck
 from dyntest.decisions.criterion import Criterion
-from dyntest.names import show
+from dyntest.names import percent, show
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.terms import per_count, short_length
 
@@ -187,7 +187,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     PAST: _beyond("deeper than the deepest"),
     SHORT_OF: _beyond("shallower than the shallowest"),
     FELL: lambda r, s: (
-        f"at {_length(r['depth'], s)} count times stroke fell to {r['value']:.0%} of its earlier value, to "
+        f"at {_length(r['depth'], s)} count times stroke fell to {percent(r['value'])} of its earlier value, to "
         f"{show_count(r['limit'], s)}, while driving on; unless a layer explains it, the pile may be damaged "
         f"({r['note']} piles show such a fall)"
     ),

@@ -16,7 +16,7 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.names import show
+from dyntest.names import percent, show
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
 from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
@@ -153,20 +153,20 @@ def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
     every = least_count(criterion, row.set_per_blow)
     whole = criterion.way == WAYS[0]
     count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
-    return CardRow(stroke, f"{count}", f"{every}" if whole else "", percent(row.short), percent(row.driven_on))
+    return CardRow(stroke, f"{count}", f"{every}" if whole else "", chance(row.short), chance(row.driven_on))
 
 
-def percent(share: float) -> str:
+def chance(share: float) -> str:
     """Write a chance.
 
     Examples
     --------
-    >>> percent(0.123), percent(0.001), percent(float("nan"))
+    >>> chance(0.123), chance(0.001), chance(float("nan"))
     ('12 %', 'under 1 %', '–')
     """
     if share != share:
         return "–"
-    return "under 1 %" if share < 0.005 else f"{100.0 * share:.0f} %"
+    return "under 1 %" if share < 0.005 else percent(share)
 
 
 def _meets(criterion: Criterion, system: str) -> list[str]:

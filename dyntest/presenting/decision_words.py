@@ -12,7 +12,7 @@ from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, decimal, percent, show
 from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
 
 GOVERNING_SPECIFICATION = (
@@ -83,7 +83,7 @@ def show_count(set_per_blow: float | None, system: str) -> str:
     if set_per_blow is None or set_per_blow != set_per_blow:
         return "–"
     length, name = COUNT_LENGTHS[system]
-    return f"{length / set_per_blow:.1f} blows per {name}"
+    return f"{decimal(length / set_per_blow, 1)} blows per {name}"
 
 
 def show_factor(factor: Estimate) -> str:
@@ -126,6 +126,12 @@ class _Numbers:
     def drive(self, name: str) -> str:
         return drive_name(self.facts[name])
 
+    def ratio(self, value: float | None) -> str:
+        return "–" if value is None else decimal(value, 2)
+
+    def share(self, value: float | None) -> str:
+        return "–" if value is None else percent(value)
+
     def force(self, value: float | None) -> str:
         return self("matched_resistance", value)
 
@@ -159,7 +165,7 @@ def _graph(n: _Numbers) -> str:
         return f"the measured blows are outside the bearing graph, which is drawn around the match of {matched}"
     return (
         f"the bearing graph reads {n.force(n.of('read'))} from the measured blows, the match gives {matched}: they "
-        f"disagree by more than {n.threshold:.0%}"
+        f"disagree by more than {n.share(n.threshold)}"
     )
 
 
@@ -167,7 +173,7 @@ def _case(n: _Numbers) -> str:
     return (
         f"{n.drive('drive')}: the Case resistance {n.force(n.of('case'))} with a damping factor of "
         f"{n.of('factor'):.2f} "
-        f"is {abs(n.value or 0.0):.0%} {'above' if (n.value or 0.0) > 0 else 'below'} the matched "
+        f"is {n.share(abs(n.value or 0.0))} {'above' if (n.value or 0.0) > 0 else 'below'} the matched "
         f"{n.force(n.of('matched'))}, which corresponds to a factor of {n.of('calibrated'):.2f}"
     )
 
@@ -278,7 +284,7 @@ _WORDS: dict[str, _Words] = {
         "check both records and the wait",
     ),
     "large change": (
-        lambda n: f"resistance changed by {n.value:.0%} in {show_wait(n.of('wait'))}",
+        lambda n: f"resistance changed by {n.share(n.value)} in {show_wait(n.of('wait'))}",
         "restrike production piles too",
     ),
     "setup credited": (
@@ -325,7 +331,7 @@ _WORDS: dict[str, _Words] = {
     "tested piles": (
         lambda n: (
             f"the resistance factor {n.of('factor'):.2f} requires at least {n.threshold:.0f} tested piles per site "
-            f"condition and {n.of('share'):.0%} of the piles ({n.of('source')}); this sheet is one"
+            f"condition and {n.share(n.of('share'))} of the piles ({n.of('source')}); this sheet is one"
         ),
         "make sure that this many are tested on the site",
     ),
@@ -369,12 +375,14 @@ _WORDS: dict[str, _Words] = {
         "do not use the counts until the reason is found: stroke, log, cushions, or soil that changes during driving",
     ),
     "match": (
-        lambda n: f"the matched blow has a misfit of {n.value:.3f}, so soil and bearing graph may be wrong",
+        lambda n: (
+            f"the match has a misfit of {show('misfit', n.value, n.system)}, so soil and bearing graph may be wrong"
+        ),
         "match another blow, or check pile and record",
     ),
     "computed set against the log": (
         lambda n: (
-            f"over the last foot the calibrated hammer moves the pile {n.value:.2f} of the set in the log, outside "
+            f"the set computed over the last foot is {n.ratio(n.value)} times that of the log, outside "
             f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}: uncorrected, the bearing graph requires too "
             f"{'few' if (n.value or 1.0) > 1.0 else 'many'} blows"
         ),
@@ -382,23 +390,22 @@ _WORDS: dict[str, _Words] = {
     ),
     "residual stress": (
         lambda n: (
-            f"blow after blow, with stress locked in the pile, the computed set is {n.value:.2f} of the set from rest "
-            "assumed in match and bearing graph"
+            f"with residual stress from earlier blows the computed set is {n.ratio(n.value)} times that without it, "
+            "which match and bearing graph assume"
         ),
-        "consider this with the counts; in the bearing graph every blow begins without residual stress",
+        "consider this when using the counts",
     ),
     "hammer calibration": (
         lambda n: (
-            f"the calibrated hammer gives {n.value:.2f} of the measured force and {n.of('energy_ratio'):.2f} of the "
-            "measured energy"
+            f"the calibrated hammer gives {n.ratio(n.value)} times the measured force and "
+            f"{n.ratio(n.of('energy_ratio'))} times the measured energy"
         ),
         "check ram, helmet and cushions in the sheet",
     ),
     "reduced section": (
         lambda n: (
-            f"matching finds a reduced section, {n.value:.0%} of the impedance left {n.length(n.of('depth'))} below "
-            "the "
-            "gauges"
+            f"matching finds a reduced section {n.length(n.of('depth'))} below the gauges, with "
+            f"{n.share(n.value)} of the impedance left"
         ),
         "take the criterion from a sound test pile",
     ),
@@ -529,7 +536,8 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     }
     text += f"; {why[target.kind]}" if target.kind in why else ""
     if target.middle == target.middle and target.value > target.middle * 1.0005:
-        text += f"; {target.value / target.middle - 1.0:.1%} of it allows for errors of the tests and from pile to pile"
+        allowance = percent(target.value / target.middle - 1.0, 1)
+        text += f"; includes {allowance} for test errors and variation between piles"
     if target.kind == "not credited" and target.with_credit is not None:
         text += f"; credited it would be {show('matched_resistance', target.with_credit, system)}"
     return f"{text}."
@@ -560,7 +568,7 @@ def limit_note(limit: StressLimit) -> str:
 
 def law_words(law: TimeLaw) -> str:
     """Say how a time law was fitted."""
-    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {CONFIDENCE:.0%}"
+    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {percent(CONFIDENCE)}"
     if law.published_rate is not None:
         words += f"; the published rate {law.published_rate:.1f} was used as a prior"
     return words

@@ -11,7 +11,7 @@ import numpy as np
 
 from dyntest.conditioning.findings import Finding
 from dyntest.conditioning.wave_measures import MOVEMENT_LIMIT
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, decimal, percent, show
 from dyntest.pile import Pile
 from dyntest.quantities.integrity import integrity_class
 from dyntest.quantities.representative import FULL_ENERGY, LOOKED_AT, TAKEN, Representative
@@ -41,25 +41,25 @@ class FindingWords:
 
 
 def _movement(value: float, system: str) -> str:
-    return f"{value / 0.0254:.2f} in" if system == "US" else f"{value * 1e3:.1f} mm"
+    return f"{decimal(value / 0.0254, 2)} in" if system == "US" else f"{decimal(value * 1e3, 1)} mm"
 
 
 def _acceleration(value: float, system: str) -> str:
-    return f"{value / STANDARD_GRAVITY:.1f} g" if system == "US" else f"{value:.0f} m/s²"
+    return f"{decimal(value / STANDARD_GRAVITY, 1)} g" if system == "US" else f"{decimal(value, 0)} m/s²"
 
 
 _WRITTEN = {
-    "ratio": lambda value, system: f"{value:.2f}",
-    "exact ratio": lambda value, system: f"{value:.3f}",
-    "percent": lambda value, system: f"{value * 100.0:.0f} %",
-    "tenth percent": lambda value, system: f"{value * 100.0:.1f} %",
-    "count": lambda value, system: f"{value:,.0f}",
-    "strain": lambda value, system: f"{value * 1e6:.0f} {'µε' if system == 'US' else 'µm/m'}",
+    "ratio": lambda value, system: decimal(value, 2),
+    "exact ratio": lambda value, system: decimal(value, 3),
+    "percent": lambda value, system: percent(value),
+    "tenth percent": lambda value, system: percent(value, 1),
+    "count": lambda value, system: decimal(value, 0),
+    "strain": lambda value, system: f"{decimal(value * 1e6, 0)} {'µε' if system == 'US' else 'µm/m'}",
     "acceleration": _acceleration,
     "movement": _movement,
     "depth": lambda value, system: show("penetration", value, system),
-    "milliseconds": lambda value, system: f"{value * 1e3:.1f} ms",
-    "exact milliseconds": lambda value, system: f"{value * 1e3:.2f} ms",
+    "milliseconds": lambda value, system: f"{decimal(value * 1e3, 1)} ms",
+    "exact milliseconds": lambda value, system: f"{decimal(value * 1e3, 2)} ms",
 }
 """How a number is written: functions of the SI value and of the system of units."""
 
@@ -415,11 +415,11 @@ def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
 RULES = {
     "initial": (
         f"Of the last {TAKEN['initial']} sound blows (among the last {LOOKED_AT['initial']} recorded) those with at"
-        f" least {FULL_ENERGY:.0%} of their highest energy, and of these the one with the median resistance."
+        f" least {percent(FULL_ENERGY)} of their highest energy, and of these the one with the median resistance."
     ),
     "restrike": (
         f"Of the first {TAKEN['restrike']} sound blows (among the first {LOOKED_AT['restrike']} recorded) the earliest"
-        f" with at least {FULL_ENERGY:.0%} of their highest energy."
+        f" with at least {percent(FULL_ENERGY)} of their highest energy."
     ),
     "engineer": "The engineer's own choice, [choices] blow in the test sheet.",
 }
@@ -438,7 +438,7 @@ def choice_reasons(chosen: Representative, system: str) -> list[str]:
         told = [f"{chosen.sound} of the {chosen.looked_at} blows examined have neither a warning nor a rejection"]
     if chosen.full:
         told.append(
-            f"{chosen.full} of {chosen.compared} have at least {FULL_ENERGY:.0%} of the highest energy among them"
+            f"{chosen.full} of {chosen.compared} have at least {percent(FULL_ENERGY)} of the highest energy among them"
         )
     if chosen.rule == "restrike":
         told.append("it is the earliest of these, before the blows reduce the setup")

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyntest.hammer import Hammer
-from dyntest.names import NAMES, display_unit, show
+from dyntest.names import NAMES, decimal, display_unit, show
 from dyntest.reading.parts import TestSheet
 from dyntest.signals import Waves
 from dyntest.units import unit_factor
@@ -215,13 +215,13 @@ def impedance(value: float, system: str) -> str:
     ('600.0 kN s/m', '41.1 kip s/ft')
     """
     if system == "US":
-        return f"{value * unit_factor('ft', 'length') / unit_factor('kip', 'force'):,.1f} kip s/ft"
-    return f"{value / 1e3:,.1f} kN s/m"
+        return f"{decimal(value * unit_factor('ft', 'length') / unit_factor('kip', 'force'), 1)} kip s/ft"
+    return f"{decimal(value / 1e3, 1)} kN s/m"
 
 
 def _written(value: float, dimension: str, units: tuple[str, str], system: str, digits: int = 1) -> str:
     unit = units[system == "US"]
-    return f"{value / unit_factor(unit, dimension):,.{digits}f} {unit.replace('^2', '²')}"
+    return f"{decimal(value / unit_factor(unit, dimension), digits)} {unit.replace('^2', '²')}"
 
 
 def _stroke(hammer: Hammer, system: str) -> str:

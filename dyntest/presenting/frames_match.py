@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from dyntest.names import NAMES, display_unit, show
+from dyntest.names import NAMES, decimal, display_unit, show
 from dyntest.presenting.frames import TIME, depth_title, force_title, shown
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import STRESS_TOLD, show_range
@@ -171,8 +171,8 @@ def residual_stress_words(match: Match, system: str) -> str:
     if match.weight_of_stress <= STRESS_TOLD:
         return "none shown"
     if match.weight_of_stress < 1.0 - STRESS_TOLD:
-        return f"possible: {force} on the toe (shaft × {shaft:.2f}, toe × {toe:.2f})"
-    return f"{force} on the toe (without it shaft × {1.0 / shaft:.2f}, toe × {1.0 / toe:.2f})"
+        return f"possible: {force} on the toe (shaft × {decimal(shaft, 2)}, toe × {decimal(toe, 2)})"
+    return f"{force} on the toe (without it shaft × {decimal(1.0 / shaft, 2)}, toe × {decimal(1.0 / toe, 2)})"
 
 
 def soil_numbers(match: Match, system: str) -> dict[str, str]:
@@ -184,7 +184,7 @@ def soil_numbers(match: Match, system: str) -> dict[str, str]:
         found[f"{part} damping"] = f"{number} {unit}"
     share = float(values.get("unloading_share", np.nan))  # soil that radiates has none; only a hyperbola unloads softer
     share = share if match.problem.hyperbolic else float(np.minimum(share, 1.0))
-    found["unloading quake over loading quake"] = "–" if np.isnan(share) else f"{share:.2f}"
+    found["unloading quake over loading quake"] = "–" if np.isnan(share) else decimal(share, 2)
     found["gap under the toe"] = show("set_per_blow", float(values["toe_gap"]), system)
     return found
 
@@ -197,4 +197,4 @@ def damping(match: Match, part: str, system: str) -> tuple[str, str]:
     unit, factor, _ = display_unit("penetration", system)
     power = float(match.parameters.get("rate_power", 1.0))
     value = float(match.parameters[f"{part}_damping"]) / factor**power
-    return f"{value:.2f}", f"s/{unit}" if power == 1.0 else f"(s/{unit})^{power:.2f}"
+    return decimal(value, 2), f"s/{unit}" if power == 1.0 else f"(s/{unit})^{power:.2f}"

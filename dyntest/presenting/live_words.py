@@ -15,7 +15,7 @@ from dyntest.following.depth import penetration_at
 from dyntest.following.handover import Handover
 from dyntest.following.record import Kept
 from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress, Standing
-from dyntest.names import display_unit, show
+from dyntest.names import decimal, display_unit, show
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
 from dyntest.reviewing.drive import DriveReview
@@ -68,7 +68,7 @@ def alarm_sentences(where: Standing, system: str) -> list[str]:
 def damage_words(found: Damage, system: str) -> str:
     """Say that the integrity factor is falling."""
     at = f" at {show('integrity_depth', found.depth, system)} below the gauges" if found.depth == found.depth else ""
-    return f"Damage growing: the integrity factor fell from {found.before:.2f} to {found.now:.2f}{at}."
+    return f"Damage growing: the integrity factor fell from {decimal(found.before, 2)} to {decimal(found.now, 2)}{at}."
 
 
 def refusal_words(found: LiveRefusal, system: str) -> str:
@@ -161,11 +161,11 @@ def damping_words(numbers: Mapping[str, float], system: str) -> tuple[str, ...]:
     ['J 0.70', 'by match J 0.55: 1,200 kN']
     """
     used, found = (numbers.get(f"damping_factor_{name}") for name in ("maximum", "by_match"))
-    told = () if used is None else (f"J\N{NO-BREAK SPACE}{used:.2f}",)
+    told = () if used is None else (f"J\N{NO-BREAK SPACE}{decimal(used, 2)}",)
     if found is None or (used is not None and round(found, 2) == round(used, 2)):
         return told
     value = show("case_resistance_maximum", numbers.get("case_resistance_by_match"), system)
-    return (*told, f"by match J\N{NO-BREAK SPACE}{found:.2f}: {value}")
+    return (*told, f"by match J\N{NO-BREAK SPACE}{decimal(found, 2)}: {value}")
 
 
 def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str:
@@ -179,8 +179,8 @@ def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str
     found = match.get("damping_factor")
     if found is None or found < 0.0:
         return ""
-    told = f"By the match of blow {match['blow']} the damping factor J is {found:.2f}"
-    return f"{told}; the sheet has {used:.2f}, which is used." if chosen else f"{told}; used from now on."
+    told = f"By the match of blow {match['blow']} the damping factor J is {decimal(found, 2)}"
+    return f"{told}; the sheet has {decimal(used, 2)}, which is used." if chosen else f"{told}; used from now on."
 
 
 def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
@@ -199,7 +199,7 @@ def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
         )
         value = show("matched_resistance", entry.get("matched_resistance"), system)
         factor = entry.get("damping_factor")
-        by_it = "" if factor is None or factor < 0.0 else f", J {factor:.2f}"
+        by_it = "" if factor is None or factor < 0.0 else f", J {decimal(factor, 2)}"
         return f"match of blow {entry['blow']}: {value} ({low} to {high}){by_it}"
     if kind == "note":
         return note_sentence(entry)

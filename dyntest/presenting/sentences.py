@@ -9,8 +9,8 @@ from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stroke_table import StrokeRow
-from dyntest.names import NAMES, display_unit, show
-from dyntest.presenting.criterion_words import percent
+from dyntest.names import NAMES, decimal, display_unit, percent, show
+from dyntest.presenting.criterion_words import chance
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
@@ -282,7 +282,7 @@ def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tup
     stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
     asked = row.ruled_out is None
     count = f"{row.count} in {short_length(found.holding_length, system)}" if asked else "–"
-    chances = (percent(row.short), percent(row.driven_on)) if asked else ("–", "–")
+    chances = (chance(row.short), chance(row.driven_on)) if asked else ("–", "–")
     average = show_count(row.set_per_blow, system).split(" ")[0] if asked else "–"
     stroke = show("stroke", row.stroke, system)
     return (stroke, count, average, *stresses, *chances, ruled_out_words(row.ruled_out, system))
@@ -380,8 +380,9 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     if change is None:
         return []
     force = show("shaft_resistance", change.toe_force, system)
-    misfits = f"misfit {change.misfit:.4f} with it, {change.misfit_without:.4f} without"
-    total, shaft, toe = (f"{ratio:.2f}" for ratio in change.ratio)
+    fits, fits_without = (show("misfit", value, system) for value in (change.misfit, change.misfit_without))
+    misfits = f"misfit {fits} with it, {fits_without} without"
+    total, shaft, toe = (decimal(ratio, 2) for ratio in change.ratio)
     changes = f"With it the total is {total}, the shaft {shaft} and the toe {toe} times that without."
     if match.weight_of_stress >= 1.0 - STRESS_TOLD:
         held = f"Residual stress: about {force} stays on the toe between blows ({misfits}), and is in these numbers."
@@ -407,8 +408,8 @@ def _match_doubts(match: Match, system: str) -> list[str]:
         left, depth = match.section.section_left, show("integrity_depth", match.section.depth, system)
         before, after = (show("misfit", value, system) for value in (match.misfit_uniform, match.misfit))
         doubts.append(
-            f"POSSIBLE DAMAGE {depth} below the gauges: {left:.0%} of the impedance is left. It lowers the misfit from "
-            f"{before} to {after}."
+            f"POSSIBLE DAMAGE {depth} below the gauges: {percent(left)} of the impedance is left. With it the misfit "
+            f"falls from {before} to {after}."
         )
     return doubts
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.setup import SECONDS_PER_DAY
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, percent, show
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
@@ -406,7 +406,9 @@ def hammer_words(review: StructureReview) -> tuple[str, ...]:
             continue
         last = max(start for start in run.starts if start is not None)
         span = f"from {run.starts[0]:%Y-%m-%d} to {last:%Y-%m-%d}"
-        share, low, high = (f"{one:+.0%}".replace("-", "−") for one in (change.value, change.low, change.high))
+        share, low, high = (
+            f"{'−' if one < 0.0 else '+'}{percent(abs(one))}" for one in (change.value, change.low, change.high)
+        )
         said = f"{share} {span} ({low} to {high})"
         name = f"{run.kind[0].upper()}{run.kind[1:]} hammer, {_count(len(run.piles))}"
         if run.drifts:

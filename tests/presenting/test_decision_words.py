@@ -50,7 +50,7 @@ def test_numbers_come_in_the_units_asked_for(system, unit):
     facts = {"read": 1.5e6, "matched": 2.0e6}
     words = told(Caution("bearing graph against measured blows", -0.25, 0.15, facts), system)
     assert words.message.count(unit) == 2
-    assert "15%" in words.message
+    assert "15 %" in words.message
 
 
 def test_the_pile_is_named_where_several_stand_together():

@@ -43,7 +43,7 @@ def test_a_good_match(words):
     text = words()
     assert "1,400 kN (range 1,350 to 1,470 kN)" in text
     assert "800 kN (range 700 to 950 kN)" in text and "600 kN (range 450 to 700 kN)" in text
-    assert "Soil law: elastic-plastic, viscous damping, misfit 0.004." in text
+    assert "Soil law: elastic-plastic, viscous damping, misfit 0.0042." in text
     assert not any(word in text for word in ("LOWER", "POOR", "DAMAGE", "NOT SEPARATED"))
 
 
@@ -87,10 +87,10 @@ def test_residual_stress_in_a_table(weight, told):
         ({"fully_mobilised": False}, "LOWER BOUND"),
         ({"fitted": False, "misfit": 0.045}, "POOR MATCH (misfit 0.045)"),
         ({"hyperbolic": True}, "1,600 kN, which is extrapolated"),
-        ({"misfit_other_law": 0.006}, "(next best 0.006)"),
+        ({"misfit_other_law": 0.006}, "(next best 0.0060)"),
         (
             {"section": Reduction(11.0, 0.55), "misfit_uniform": 0.03},
-            "POSSIBLE DAMAGE 11.00 m below the gauges: 55% of the impedance is left. It lowers the misfit from 0.030",
+            "POSSIBLE DAMAGE 11.00 m below the gauges: 55 % of the impedance is left. With it the misfit falls",
         ),
     ],
     ids=["lower bound", "poor", "hyperbolic", "other law", "reduced"],

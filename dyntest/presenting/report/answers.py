@@ -6,7 +6,7 @@ import numpy as np
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, decimal, percent, show
 from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
@@ -170,7 +170,7 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         section = drive.match.section if drive.match is not None else None
         if section is not None:
             depth, length = (show("integrity_depth", value, system) for value in (section.depth, section.length))
-            left = f"{section.section_left:.0%} of the impedance left {depth} below the gauges, over {length}"
+            left = f"{percent(section.section_left)} of the impedance left {depth} below the gauges, over {length}"
             blocks.append(note(f"{drive_words(drive).capitalize()}: matched with a reduced section, {left}."))
     if "shaft_resistance" in figures:
         caption = "Left: soil profile, matched shaft resistance and greatest matched stresses along the pile. Right: "
@@ -204,7 +204,7 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         course = "decreased" if fade.fades else "did not change beyond its scatter"
         blocks.append(note(
             f"{drive_name(name).capitalize()}: resistance {course} over its first {fade.span} blows, by "
-            f"{fade.lost_share:.0%} of the first blow (Theil–Sen line through {fade.blows} sound blows)."
+            f"{percent(fade.lost_share)} of the first blow (Theil–Sen line through {fade.blows} sound blows)."
         ))  # fmt: skip
     system = review.sheet.display_units
     found = [about(setup.restrike, told(one, system)) for setup in answers.setups for one in setup.cautions]
@@ -263,11 +263,11 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks.append(note(
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
         f"{hammer.cushion} and an efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
-        f"{show('stroke', hammer.stroke, system)}. It gives {hammer.force_ratio:.2f} of the measured force and "
-        f"{hammer.energy_ratio:.2f} of the measured energy{_sets_left(hammer)}. Its resistances are multiplied by "
-        f"{found.shift:.3f}, so that it passes through the measured blows. Compression includes the measured bending, "
-        f"{found.bending:.2f} of the mean. Chances: that a pile which just passes is short, and that one with a tenth "
-        "more than required is driven on."
+        f"{show('stroke', hammer.stroke, system)}. It gives {decimal(hammer.force_ratio, 2)} times the measured force "
+        f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}Its resistances are "
+        f"multiplied by {found.shift:.3f}, so that it passes through the measured blows. Compression includes the "
+        f"measured bending, {found.bending:.2f} times the mean. Chance short: a pile that just passes has less than "
+        "required. Chance of driving on: a pile with a tenth more than required does not pass."
     ))  # fmt: skip
     return [*blocks, heading("Dynamic formulas beside it"), _formulas(review), note(
         "The formulas take the energy of the ram or of the gauges and the set; they know neither pile nor soil. The "
@@ -278,13 +278,12 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
 
 
 def _sets_left(hammer: CalibratedHammer) -> str:
-    """Say what is left of the logged penetration, and what stress locked in the pile would do to the set."""
+    """Compare the computed set with the log, and with that under residual stress."""
     found = ""
     if not np.isnan(hammer.set_ratio):
-        found = f", and {hammer.set_ratio:.2f} of the logged penetration of the last foot"
+        found = f"The computed set of the last foot is {decimal(hammer.set_ratio, 2)} times that of the log. "
     if not np.isnan(hammer.residual_ratio):
-        found += f"; blow after blow, with stress locked in the pile, the set is {hammer.residual_ratio:.2f} of that "
-        found += "from rest"
+        found += f"With residual stress the set is {decimal(hammer.residual_ratio, 2)} times that without. "
     return found
 
 

@@ -10,7 +10,7 @@ from importlib.metadata import version
 from typing import Any
 
 from dyntest.hammer import Hammer
-from dyntest.names import show
+from dyntest.names import decimal, show
 from dyntest.pile import Pile
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words, show_wait
 from dyntest.presenting.explanations import NUMBERED, reference
@@ -82,7 +82,7 @@ def measure(value: float | None, dimension: str, unit: str, decimals: int) -> st
     if value is None:
         return "–"
     written = unit.replace("^2", "²").replace("^3", "³")
-    return f"{value / unit_factor(unit, dimension):,.{decimals}f} {written}"
+    return f"{decimal(value / unit_factor(unit, dimension), decimals)} {written}"
 
 
 def _either(system: str, value: float | None, dimension: str, si: tuple[str, int], us: tuple[str, int]) -> str:

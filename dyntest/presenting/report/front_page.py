@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from dyntest.names import show
+from dyntest.names import percent, show
 from dyntest.presenting import sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
@@ -88,7 +88,7 @@ def _energy(review: Review) -> list[str]:
     if "stroke" in numbers:
         stroke = f" at a stroke of {show('stroke', numbers['stroke'], system)}"
     rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
-    ratio = f", {numbers.get('energy_ratio', 0.0):.0%} of {'the rated energy' if rated else 'ram weight × stroke'}"
+    ratio = f", {percent(numbers.get('energy_ratio', 0.0))} of {'the rated energy' if rated else 'ram weight × stroke'}"
     energy = show("transferred_energy", numbers["transferred_energy"], system)
     blow = drive.representative.blow if drive.representative else 0
     where = f"{sentences.drive_words(drive).capitalize()}, blow {blow}"

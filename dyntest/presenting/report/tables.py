@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from dyntest.names import NAMES, display_unit, show
+from dyntest.names import NAMES, decimal, display_unit, show
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.frames_match import damping, residual_stress_words, soil_numbers
 from dyntest.presenting.frames_record import COUNT_LENGTHS
@@ -123,10 +123,10 @@ def _segments(match: Match, system: str) -> list[list[str]]:
         return [quake, damping(match, part, system)[0]]
 
     shaft = [
-        [f"{force * one:.1f}", f"{force / length * each:.2f}", *soil("shaft")]
+        [decimal(force * one, 1), decimal(force / length * each, 2), *soil("shaft")]
         for one, each in zip(found.resistance, found.per_length, strict=True)
     ]
-    return [*shaft, [f"{force * match.toe_resistance:.1f}", "–", *soil("toe")]]
+    return [*shaft, [decimal(force * match.toe_resistance, 1), "–", *soil("toe")]]
 
 
 def origin(code: str, drives: Sequence[DriveReview]) -> str:
@@ -165,7 +165,7 @@ def blow_summary(drive: DriveReview, system: str) -> Block:
     cells = []
     for number in sorted(labels):
         part = table[groups == number]
-        counted = [f"{len(part) / lengths[number] * count_length:.0f}"] if by_depth else []
+        counted = [decimal(len(part) / lengths[number] * count_length, 0)] if by_depth else []
         cells.append(
             [labels[number], f"{len(part)}", *counted, *(_written(part[code], code, system) for code in codes)]
         )
@@ -211,4 +211,4 @@ def _unit(code: str, system: str) -> str:
 def _written(values: pd.Series, code: str, system: str) -> str:
     value = float(getattr(values, SUMMED[code])())
     _, factor, decimals = display_unit(code, system)
-    return f"{value * factor:,.{decimals}f}" if np.isfinite(value) else "–"
+    return decimal(value * factor, decimals) if np.isfinite(value) else "–"
