@@ -43,7 +43,10 @@ USUAL_PORT = 8501
 
 
 SERVER_STOPS = 60.0
-"""Time in which the dashboard's server stops by itself after an interrupt, and after it is terminated [s]."""
+"""Time in which the dashboard's server stops by itself once it is told to; then it is killed [s]."""
+
+APART: dict[str, Any] = {"process_group": 0} if os.name == "posix" else {}
+"""Keeps Ctrl-C of a terminal from the dashboard's server, so that it is told to stop once, by this process."""
 
 SOON = 2.0
 """Time before the remaining time is estimated [s]."""
@@ -386,7 +389,6 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
 
     It is served on this computer only, until stopped with Ctrl-C.
     """
-    import subprocess
     from importlib.util import find_spec
 
     if find_spec(PAGES) is None:
@@ -404,34 +406,47 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
             wanted["DYNTEST_SHEET"] = str(read_sheet(sheet, recorded=not followed).path)
     served = _free_port(port)
     while True:
-        environment = {**os.environ, **wanted, "DYNTEST_PORT": str(served)}
-        server = subprocess.Popen([sys.executable, "-m", PAGES], env=environment)
-        with _stops_with_it(server):
-            status = server.wait()
+        status = _served({**os.environ, **wanted, "DYNTEST_PORT": str(served)})
         if status != WRONG_INPUT or port is not None or _is_free(served):
             break
         served = _free_port(None)  # taken by another dashboard started at the same time
     sys.exit(0 if status in (0, -signal.SIGINT, -signal.SIGTERM) else WRONG_INPUT)
 
 
-@contextmanager
-def _stops_with_it(server: Any) -> Iterator[None]:
-    """Stop a server process when this one is interrupted or terminated, so that none is left running."""
-    before = signal.signal(signal.SIGTERM, lambda *_: server.terminate())
-    interrupted = signal.signal(signal.SIGINT, lambda *_: _end_soon(server))
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
-        signal.signal(signal.SIGINT, interrupted)
+def _served(environment: dict[str, str]) -> int:
+    """Run the dashboard's server until it ends; give its exit status.
 
+    When this process is interrupted or told to end, the server is told so once: a second signal would disturb it while
+    it stops.
+    """
+    import subprocess
 
-def _end_soon(server: Any) -> None:
-    """End a server that does not stop by itself; from a terminal it was interrupted too."""
-    for number, end in enumerate((server.terminate, server.kill), start=1):
-        ending = Timer(number * SERVER_STOPS, end)
-        ending.daemon = True
+    told: list[int] = []
+    running: list[subprocess.Popen] = []
+    ending = Timer(SERVER_STOPS, lambda: running[0].kill())
+    ending.daemon = True
+
+    def end() -> None:
+        if not told or not running or ending.ident is not None:
+            return
         ending.start()
+        if APART or told[0] != signal.SIGINT:  # else Ctrl-C has reached the server too
+            running[0].terminate()
+
+    def stop(number: int, _: Any) -> None:
+        told.append(number)
+        end()
+
+    heard = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, stop) for number in heard}
+    try:
+        running.append(subprocess.Popen([sys.executable, "-m", PAGES], env=environment, **APART))
+        end()  # told meanwhile
+        return running[0].wait()
+    finally:
+        ending.cancel()
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _free_port(asked: int | None) -> int:

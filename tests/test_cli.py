@@ -6,6 +6,7 @@ import socket
 import subprocess
 import sys
 import threading
+from contextlib import suppress
 from importlib import import_module
 
 import pytest
@@ -286,26 +287,82 @@ def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_pat
 STOOD_IN = """
 import sys
 from dyntest import cli
-cli.PAGES, cli.SERVER_STOPS = "stand_in", 0.1
+cli.PAGES, cli.SERVER_STOPS = "stand_in", float(sys.argv[1])
 cli.main(["dashboard", "--no-browser"])
 """
 SERVER = """
-import os, signal, threading
-signal.signal(signal.SIGTERM, lambda *_: os._exit(0))
+import os, signal
+heard = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
+signal.pthread_sigmask(signal.SIG_BLOCK, heard)
 print(os.getpid(), flush=True)
-threading.Event().wait()
+told = []
+while signal.SIGTERM not in told:
+    told.append(signal.sigwait(heard))
+print(*(signal.Signals(number).name for number in [*told, *signal.sigpending()]), flush=True)
+while STUBBORN:
+    signal.pause()
 """
+HARDLY_EVER = "3600"
+signalled = pytest.mark.skipif(os.name != "posix", reason="this system has no such signals")
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_a_dashboard_that_is_stopped_leaves_no_server(tmp_path, number):
-    (tmp_path / "stand_in.py").write_text(SERVER)
-    words = [sys.executable, "-c", STOOD_IN]
-    environment = os.environ | {"PYTHONPATH": str(tmp_path)}
-    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=environment) as process:
-        served = int(process.stdout.readline())
-        process.send_signal(number)  # to this process alone, as a service manager sends it
-        assert process.wait(60) == 0
+@pytest.fixture
+def stood_in(tmp_path):
+    """Give the command with a stand-in for its server, and the server's process id."""
+    processes = []
+
+    def start(seconds, stubborn=False, **how):
+        (tmp_path / "stand_in.py").write_text(SERVER.replace("STUBBORN", str(stubborn)))
+        words = [sys.executable, "-c", STOOD_IN, seconds]
+        environment = os.environ | {"PYTHONPATH": str(tmp_path)}
+        process = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=environment, **how)
+        processes.append((process, int(process.stdout.readline())))
+        return processes[-1]
+
+    yield start
+    for process, served in processes:
+        for one in (process.pid, served):
+            with suppress(ProcessLookupError):
+                os.kill(one, signal.SIGKILL)
+        process.communicate()
+
+
+def ended_after_one_signal(process, served):
+    """Check that the server was told once, ended by itself, and the command with it."""
+    told, _ = process.communicate(timeout=60)
+    assert (told, process.returncode) == ("SIGTERM\n", 0)
+    with pytest.raises(ProcessLookupError):
+        os.kill(served, 0)
+
+
+@signalled
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGINT", "SIGHUP"])
+def test_a_dashboard_that_is_stopped_leaves_no_server(stood_in, name):
+    process, served = stood_in(HARDLY_EVER)
+    process.send_signal(getattr(signal, name))  # to this process alone, as a service manager sends it
+    ended_after_one_signal(process, served)
+
+
+@signalled
+def test_a_dashboard_that_is_stopped_from_a_terminal_tells_its_server_once(stood_in):
+    import fcntl
+    import pty
+    import termios
+
+    terminal, inside = pty.openpty()
+    begun = {"stdin": inside, "start_new_session": True, "preexec_fn": lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0)}
+    process, served = stood_in(HARDLY_EVER, **begun)
+    os.write(terminal, b"\x03\x03")  # Ctrl-C, twice
+    ended_after_one_signal(process, served)
+    os.close(terminal)
+    os.close(inside)
+
+
+@signalled
+def test_a_server_that_does_not_stop_is_killed(stood_in):
+    process, served = stood_in("0.1", stubborn=True)
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=60)
     with pytest.raises(ProcessLookupError):
         os.kill(served, 0)
 
@@ -314,7 +371,7 @@ def test_a_dashboard_whose_port_another_took_meanwhile_is_served_at_the_next(mon
     ports, taken = [], []
 
     class Server:
-        def __init__(self, words, env):
+        def __init__(self, words, env, **_):
             ports.append(int(env["DYNTEST_PORT"]))
 
         def wait(self):
