@@ -54,7 +54,7 @@ def test_the_sheets_own_factor_is_kept_but_a_higher_one_is_said():
         ({"service_load": 1.3e6}, "service_load", ""),
         ({"factored_load": 1.3e6, "resistance_factor": 65.0}, "resistance_factor", "65"),
         ({"service_load": 1.3e6, "safety_factor": 0.5}, "safety_factor", "0.5"),
-        ({"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65}, "", "33%"),
+        ({"nominal_resistance": 1.5e6, "factored_load": 1.3e6, "resistance_factor": 0.65}, "", "33 %"),
     ],
 )
 def test_what_cannot_stand_is_refused(given, key, number):
