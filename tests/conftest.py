@@ -132,11 +132,19 @@ acceleration = ["acceleration_1", "acceleration_2"]
 def lay_out_small_test():
     """Lay out a copy of a sample test of two drives, cut to a few blows and without a log; gives its sheet."""
 
-    def lay_out(folder, initial=12, restrike=8):
-        sample = Path(__file__).parent.parent / "sample_signals" / "pier_3_shale"
-        for name, blows in (("initial", slice(-initial, None)), ("restrike", slice(restrike))):
+    sample, kept = SAMPLES / "pier_3_shale", {}
+
+    def cut(name, blows):
+        """The file with some blows of a drive, made once."""
+        if (name, blows) not in kept:
             records = pd.read_parquet(sample / f"{name}.parquet")
-            records[records["blow"].isin(records["blow"].unique()[blows])].to_parquet(folder / f"{name}.parquet")
+            chosen = records["blow"].unique()[-blows:] if name == "initial" else records["blow"].unique()[:blows]
+            kept[name, blows] = records[records["blow"].isin(chosen)].to_parquet()
+        return kept[name, blows]
+
+    def lay_out(folder, initial=12, restrike=8):
+        for name, blows in (("initial", initial), ("restrike", restrike)):
+            (folder / f"{name}.parquet").write_bytes(cut(name, blows))
         sheet = folder / "sheet.toml"
         sheet.write_text((sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', ""))
         return sheet
@@ -181,6 +189,14 @@ def reviewed_sample():
         return kept[name]
 
     return give
+
+
+@pytest.fixture(scope="session")
+def damaged_unmatched():
+    """The review of the damaged sample test pile without matching."""
+    from dyntest.reviewing.review import review
+
+    return review(SAMPLES / "abutment_4_damaged" / "sheet.toml", match="none")
 
 
 FOOT, KIP, INCH = 0.3048, 4448.2216152605, 0.0254

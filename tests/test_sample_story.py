@@ -5,9 +5,12 @@ from the library's own simulator, so this holds the walk from sheet to answers a
 outside sources elsewhere.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from dyntest.presenting.criterion_words import inspectors_card
+from dyntest.reviewing.pile_criterion import grave_doubts
 
 FOOT, KIP = 0.3048, 4448.2216
 REQUIRED = 380 * KIP
@@ -77,13 +80,18 @@ def test_relaxation_in_shale_is_caught_and_the_target_raised(shale):
     assert shale.answers.target.kind == "relaxation"
 
 
-def test_damage_is_found_where_it_was_put_and_forbids_the_criterion(hurt):
-    findings = [f for f in hurt.drives[0].findings if f.check == "integrity" and f.severity == "warning"]
-    assert findings
-    table = hurt.drives[0].table.set_index("blow")
-    last = hurt.drives[0].representative.blow
+def test_damage_is_found_where_it_was_put(damaged_unmatched, sound):
+    (drive,) = damaged_unmatched.drives
+    assert [f for f in drive.findings if f.check == "integrity" and f.severity == "warning"]
+    table, last = drive.table.set_index("blow"), drive.representative.blow
     assert 38 * FOOT < table["integrity_depth"][last] < 50 * FOOT
     assert table["integrity_factor"][last] < 0.8
+    matched = replace(drive, match=sound.drives[0].match)  # as if the section had stayed hidden
+    assert "damage" in [doubt.kind for doubt in grave_doubts(matched)]  # which forbids the criterion's use
+
+
+@pytest.mark.sweep
+def test_damage_is_matched_where_it_was_put_and_forbids_the_criterion(hurt):
     section = hurt.drives[0].match.section
     assert section is not None
     assert 36 * FOOT < section.depth < 50 * FOOT

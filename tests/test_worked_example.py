@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from dyntest import cli
+from dyntest.reviewing import drive_match
+from dyntest.wave_equation.matching import match_from
 
 TOP = Path(__file__).parent.parent
 EXPORT = TOP / "sample_signals" / "recorder_export"
@@ -31,7 +33,17 @@ def filled_in(blank, parts):
     return blank
 
 
-def test_the_way_from_the_export_to_the_card(tmp_path, monkeypatch, capsys):
+@pytest.fixture
+def from_the_sample(monkeypatch, reviewed_sample):
+    """The export has the records of a sample, whose match is at hand; a blow of it is matched from that one's soil."""
+    match = reviewed_sample("abutment_1_concrete").drives[0].match
+    monkeypatch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, match))
+
+
+@pytest.mark.parametrize("match", ["from the sample", pytest.param("afresh", marks=pytest.mark.sweep)])
+def test_the_way_from_the_export_to_the_card(match, request, tmp_path, monkeypatch, capsys):
+    if match == "from the sample":
+        request.getfixturevalue("from_the_sample")
     monkeypatch.chdir(tmp_path)
     shutil.copytree(EXPORT, tmp_path / "sample_signals" / "recorder_export")
     commands, parts = example()

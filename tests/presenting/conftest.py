@@ -52,8 +52,14 @@ def plain_review(small_review):
 
 @pytest.fixture(scope="session")
 def concrete_review(reviewed_sample, renamed):
-    """A damaged concrete pile, matched, with no restrike; SI units."""
-    return renamed(reviewed_sample("abutment_4_damaged"), display_units="SI")
+    """A concrete pile, matched, with no restrike; SI units."""
+    return renamed(reviewed_sample("abutment_1_concrete"), display_units="SI")
+
+
+@pytest.fixture(scope="session")
+def damaged_review(damaged_unmatched, renamed):
+    """A damaged concrete pile, not matched, with no restrike; SI units."""
+    return renamed(damaged_unmatched, display_units="SI")
 
 
 @pytest.fixture(scope="session")

@@ -173,11 +173,11 @@ def test_sources_say_sheet_default_or_equation(matched_review, averaged_review):
     assert other["modulus E"] == "from c and ρ"
 
 
-def test_findings_say_what_was_done_and_what_to_do(concrete_review):
-    text = letters(" ".join(pages(report_pdf(concrete_review, date=DAY, figures={}))))
-    finding = next(one for one in concrete_review.drives[0].findings if one.check == "integrity")
-    assert letters(finding_message(finding, concrete_review.sheet.display_units))[1:] in text
-    assert letters(finding_cure(finding, concrete_review.sheet.display_units))[1:] in text
+def test_findings_say_what_was_done_and_what_to_do(damaged_review):
+    text = letters(" ".join(pages(report_pdf(damaged_review, date=DAY, figures={}))))
+    finding = next(one for one in damaged_review.drives[0].findings if one.check == "integrity")
+    assert letters(finding_message(finding, damaged_review.sheet.display_units))[1:] in text
+    assert letters(finding_cure(finding, damaged_review.sheet.display_units))[1:] in text
     assert "notusedfortherepresentativeblow" in text
 
 

@@ -9,45 +9,52 @@ from dyntest.decisions.stress_limits import driving_stress_limits
 from dyntest.reviewing.review import review
 from dyntest.reviewing.stresses import driving_stresses
 
-
-@pytest.fixture(scope="module")
-def hurt(reviewed_sample):
-    return reviewed_sample("abutment_4_damaged")
+DAMAGED = "abutment_4_damaged"
 
 
-def test_every_drive_has_both_senses_with_depth_blow_and_range(hurt):
-    found = driving_stresses(hurt.drives, hurt.limits)
+@pytest.fixture(scope="module", params=["small", pytest.param(DAMAGED, marks=pytest.mark.sweep)])
+def matched(request):
+    """A sound pile with a restrike, and one with a reduced section."""
+    if request.param == DAMAGED:
+        return request.getfixturevalue("reviewed_sample")(DAMAGED)
+    return request.getfixturevalue("small_review_matched")
+
+
+def test_every_drive_has_both_senses_with_depth_blow_and_range(matched):
+    found = driving_stresses(matched.drives, matched.limits)
     assert {(one.drive, one.sense) for one in found} == {
-        (drive.name, sense) for drive in hurt.drives for sense in ("compression", "tension")
+        (drive.name, sense) for drive in matched.drives for sense in ("compression", "tension")
     }
     for one in found:
         assert one.matched
         assert one.low <= one.value <= one.high
-        assert 0.0 <= one.depth <= hurt.sheet.pile.length
-        assert one.limit == getattr(hurt.limits, one.sense).value
+        assert 0.0 <= one.depth <= matched.sheet.pile.length
+        assert one.limit == getattr(matched.limits, one.sense).value
 
 
-def test_every_blow_is_corrected_by_the_ratio_at_the_matched_one(hurt):
-    drive = hurt.drives[0]
-    one = next(s for s in driving_stresses([drive], hurt.limits) if s.sense == "compression")
+def test_every_blow_is_corrected_by_the_ratio_at_the_matched_one(matched):
+    drive = matched.drives[0]
+    one = next(s for s in driving_stresses([drive], matched.limits) if s.sense == "compression")
     table = drive.table.set_index("blow")["peak_compression_stress"]
     rejected = {blow for f in drive.findings if f.severity == "reject" for blow in f.blows}
     worst = table[~table.index.isin(rejected)].max()
     assert one.value == pytest.approx(one.ratio * worst)
-    assert one.ratio > 1.0  # the reduced section lets a stress rise above that at the gauges
+    assert one.ratio >= 1.0  # along the pile a stress is nowhere less than the greatest
+    if drive.match.section is not None:  # which rises above that at the gauges
+        assert one.ratio > 1.0
 
 
-def test_without_a_match_the_quick_estimate_stands_and_says_so(hurt):
+def test_without_a_match_the_quick_estimate_stands_and_says_so(matched):
     from dataclasses import replace
 
-    drive = replace(hurt.drives[0], match=None)
-    for one in driving_stresses([drive], hurt.limits):
+    drive = replace(matched.drives[0], match=None)
+    for one in driving_stresses([drive], matched.limits):
         assert not one.matched
         assert one.low == one.value == one.high
 
 
-def test_the_answer_holds_the_matched_stress_against_the_limit(hurt):
-    assert hurt.answers.stresses == driving_stresses(hurt.drives, driving_stress_limits(hurt.sheet.pile))
+def test_the_answer_holds_the_matched_stress_against_the_limit(matched):
+    assert matched.answers.stresses == driving_stresses(matched.drives, driving_stress_limits(matched.sheet.pile))
 
 
 REFERENCE = Path(__file__).parent.parent / "data" / "reference_tests"

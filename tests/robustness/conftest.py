@@ -1,9 +1,9 @@
 """A small sound test pile that may be spoilt, and the command line run on it under a limit of time."""
 
+import ctypes
 import os
 import shutil
 import signal
-import subprocess
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -157,21 +157,48 @@ def run(capfd):
     return call
 
 
-@pytest.fixture
-def without_privilege():
-    """Give a function that runs the command line as a user to whom permissions apply, also where tests run as root."""
-    before = []
-    if os.geteuid() == 0:
-        tool = shutil.which("setpriv")
-        if tool is None:
-            pytest.skip("the superuser may read and write everything")
-        rights = "-dac_override,-dac_read_search"
-        before = [tool, f"--bounding-set={rights}", f"--inh-caps={rights}"]
+class Rights(ctypes.Structure):
+    """Capabilities of a thread as Linux takes them: 32 of them, those in effect and those that may be put into it."""
 
-    def call(*words, cwd=None) -> tuple[int, str, str]:
-        command = [*before, sys.executable, "-m", "dyntest.cli", *map(os.fspath, words)]
-        done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, timeout=LONGEST, check=False)
-        return done.returncode, done.stdout, done.stderr
+    _fields_ = (("effective", ctypes.c_uint32), ("permitted", ctypes.c_uint32), ("inheritable", ctypes.c_uint32))
+
+
+OVER_PERMISSIONS = 1 << 1 | 1 << 2
+"""CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH, by which the superuser reads and writes everything; see capabilities(7)."""
+GET_SECURE, SET_SECURE, AS_IN_EFFECT = 27, 28, 1 << 2
+"""Of prctl(2): with the last, access(2) too goes by the capabilities in effect."""
+
+
+@contextmanager
+def permissions_apply():
+    """Let permissions apply to this thread, also where tests run as root; skip where that cannot be had."""
+    system, rights = ctypes.CDLL(None, use_errno=True), (Rights * 2)()
+    version = (ctypes.c_uint32 * 2)(0x20080522, 0)  # the third, of this thread
+    if os.geteuid() != 0:
+        yield
+    elif not hasattr(system, "capget") or system.capget(version, rights) != 0:
+        pytest.skip("the superuser may read and write everything")
+    else:
+        before, secure = rights[0].effective, system.prctl(GET_SECURE)
+        if system.prctl(SET_SECURE, secure | AS_IN_EFFECT) != 0:
+            pytest.skip("the superuser may read and write everything")
+        rights[0].effective &= ~OVER_PERMISSIONS
+        assert system.capset(version, rights) == 0
+        try:
+            yield
+        finally:
+            rights[0].effective = before
+            assert system.capset(version, rights) == 0
+            assert system.prctl(SET_SECURE, secure) == 0
+
+
+@pytest.fixture
+def without_privilege(run):
+    """Give a function that runs the command line as a user to whom permissions apply."""
+
+    def call(*words) -> tuple[int, str, str]:
+        with permissions_apply():
+            return run(*words)
 
     return call
 

@@ -146,12 +146,13 @@ READ_ONLY = {
 
 
 @pytest.mark.parametrize("command", READ_ONLY)
-def test_a_folder_that_may_not_be_written_to(folder, without_privilege, one_line, command):
+def test_a_folder_that_may_not_be_written_to(folder, without_privilege, one_line, command, monkeypatch):
+    monkeypatch.chdir(folder.parent)
     before = sorted(folder.parent.rglob("*"))
     folder.chmod(0o555)
     folder.parent.chmod(0o555)
     try:
-        status, out, err = without_privilege(*READ_ONLY[command], cwd=folder.parent)
+        status, out, err = without_privilege(*READ_ONLY[command])
     finally:
         folder.parent.chmod(0o755)
     assert (status, out.replace("Following initial", "")) == (1, "")
@@ -239,10 +240,18 @@ def test_a_named_pipe_makes_no_process_hang(folder, name):
     assert (told.returncode, told.stdout, told.stderr.count("\n")) == (1, "", 1)
 
 
-def test_a_sheet_by_standard_input_is_refused(folder):
-    words = [sys.executable, "-m", "dyntest.cli", "review", "/dev/stdin"]
-    told = subprocess.run(
-        words, input="format = 1\n\x1b]0;owned\x07", capture_output=True, text=True, timeout=300, cwd=folder
-    )
-    assert (told.returncode, told.stdout, told.stderr.count("\n")) == (1, "", 1)
-    assert "\x1b" not in told.stderr
+def test_a_sheet_by_standard_input_is_refused(folder, run, monkeypatch):
+    monkeypatch.chdir(folder)
+    reads, writes = os.pipe()
+    os.write(writes, b"format = 1\n\x1b]0;owned\x07")
+    os.close(writes)
+    kept = os.dup(0)
+    os.dup2(reads, 0)
+    try:
+        status, out, err = run("review", "/dev/stdin")
+    finally:
+        os.dup2(kept, 0)
+        os.close(kept)
+        os.close(reads)
+    assert (status, out, err.count("\n")) == (1, "", 1)
+    assert "\x1b" not in err

@@ -118,7 +118,21 @@ def invented_blow():
 
 
 @pytest.fixture(scope="session")
-def matched(invented_blow):
+def match_invented(invented_blow):
+    """Give a record of `invented_blow` and its match, made once however many tests ask something of it."""
+    kept = {}
+
+    def give(**options):
+        name = repr(sorted(options.items()))
+        if name not in kept:
+            record = invented_blow(**options)
+            kept[name] = record, match_blow(record.blow)
+        return kept[name]
+
+    return give
+
+
+@pytest.fixture(scope="session")
+def matched(match_invented):
     """The plain record and its match."""
-    record = invented_blow()
-    return record, match_blow(record.blow)
+    return match_invented()

@@ -7,7 +7,7 @@ import pytest
 from dyntest.wave_equation import every_blow
 from dyntest.wave_equation.every_blow import match_every_blow
 
-RUN = 3
+RUN = 2
 
 
 class AtOnce(Executor):

@@ -20,7 +20,6 @@ from dyntest.wave_equation.fitting import (
     descend,
     evaluate,
     exchanged,
-    fit_laws,
     laws_of,
     moving,
     normal_equations,
@@ -256,8 +255,8 @@ def test_going_down_never_goes_up(blow):
     assert all(each.cost < cost for each, cost in zip(descents, before, strict=True))
 
 
-def test_weights_add_up_and_the_law_of_the_soil_has_the_most(blow):
-    fits = fit_laws((blow,), laws_of("best"))
+def test_weights_add_up_and_the_law_of_the_soil_has_the_most(matched):
+    fits = matched[1].fits
     assert sum(fit.weight for fit in fits) == pytest.approx(1.0)
     assert fits[0].weight == max(fit.weight for fit in fits)
     assert all(fit.criterion >= fits[0].criterion for fit in fits)

@@ -66,7 +66,9 @@ def test_stress_at_the_gauges_and_at_the_toe(matched):
     assert record.blow.time[0] < stress.compression_time.min() <= stress.compression_time.max() < record.blow.time[-1]
 
 
+@pytest.mark.sweep
 def test_stress_is_greater_where_the_section_is_reduced(invented_blow):
+    """As it is in a finite-element record in tests/outside."""
     record = invented_blow(section=(11.0, 12.5, 0.5))
     match = match_blow(record.blow, reduction=Reduction(11.0, 0.6))
     stress = stress_along_pile(match)
@@ -162,9 +164,9 @@ def test_the_band_holds_the_curve_and_widens_with_the_range(matched, invented_bl
     assert band.max() < 3.5  # before it does, the quakes are less sure than the resistance
 
 
-def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(invented_blow, monkeypatch):
-    fits = fit_laws((invented_blow().blow,), (SoilLaw(ELASTIC_PLASTIC, RADIATION),))
-    match = replace(match_blow(invented_blow().blow), fits=tuple(fits))
+def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(matched, monkeypatch):
+    record, match = matched
+    match = replace(match, fits=tuple(fit_laws((record.blow,), (SoilLaw(ELASTIC_PLASTIC, RADIATION),))))
 
     def band():
         curve = load_movement(match)

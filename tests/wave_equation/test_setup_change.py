@@ -8,10 +8,9 @@ from dyntest.wave_equation.matching import match_blow
 
 
 @pytest.fixture(scope="module")
-def later(invented_blow):
+def later(match_invented):
     """The pile of the plain record, with 1.6 times the shaft and the same toe, by the same gauges."""
-    record = invented_blow(shaft=9.6e5, seed=7)
-    return record, match_blow(record.blow)
+    return match_invented(shaft=9.6e5, seed=7)
 
 
 def test_the_true_change_is_found(matched, later):

@@ -15,7 +15,7 @@ def soil(**options):
     return SoilModel(*(np.full((1, 1), value) for value in (LIMIT, QUAKE, 0.0)), **options)
 
 
-def push(law, way, state, speed=0.05):
+def push(law, way, state, speed=0.2):
     """Movements and static forces while the block is pushed by a way, slowly; and the state after."""
     steps = max(round(abs(way) / speed / MESH.time_step), 1)
     moved, force, start = [], [], 0.0 if state is None else float(state.toe_displacement[0])
