@@ -226,7 +226,7 @@ MUTATIONS = (
         ("tests/reviewing/test_structure.py",),
     ),
     Mutation(
-        "a gap under the toe of less than none",
+        "a toe gap of less than none",
         "dyntest/wave_equation/comparison.py",
         'low[layout.row("toe_gap")] = 0.0',
         "pass",

@@ -1,4 +1,4 @@
-"""Checks on one channel at a time: dead, clipped, swapped sign, noise, offset, strain that stays, a single gauge.
+"""Checks on one channel at a time: dead, clipped, swapped sign, noise, offset, strain not returning, a single gauge.
 
 Checks on two channels of a kind against each other: bending, accelerometers that disagree, and one that comes late.
 

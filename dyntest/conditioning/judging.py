@@ -1,10 +1,9 @@
 """Every check on a record in one place: to add a check is to add a function and a line here.
 
-Channel by channel: dead, clipped, swapped sign, noise, offset, spikes, strain that stays. In pairs on opposite faces:
-bending, accelerometers apart, gauges apart in time. Of a kind together: a single gauge, pairs apart. On force and
-velocity: proportionality, lag, quiet part, length of the record, time of the toe return, rest at the end, movement. On
-each accelerometer: drift.
-`dyntest.presenting.finding_words` says each in a sentence.
+Each channel: dead, clipped, swapped sign, noise, offset, spikes, strain not returning. Pairs on opposite faces:
+bending, accelerometers disagree, time lag between gauges. All gauges of a kind: a single gauge, pairs that disagree.
+Force and velocity: proportionality, lag, quiet part, length of the record, time of the toe return, rest at the end,
+movement. Each accelerometer: drift. `dyntest.presenting.finding_words` has a sentence for each.
 
 Can the record be trusted? The numbers of every check, and what lies beyond its limit.
 """
@@ -38,15 +37,15 @@ def _channel_checks(kind: str) -> tuple[Check, ...]:
     )
     if kind == "acceleration":
         return shared
-    return (*shared, Check("strain that stays", channel.staying_strain, channel.STAYING_LIMIT, "above", "warning"))
+    return (*shared, Check("strain not returning", channel.staying_strain, channel.STAYING_LIMIT, "above", "warning"))
 
 
 CHANNEL_CHECKS = {kind: _channel_checks(kind) for kind in ("strain", "acceleration")}
 """Checks of one channel at a time, by kind."""
 
 _BENDING = Check("bending", channel.apart, channel.BENDING_LIMIT, "above", "warning")
-_VELOCITIES = Check("accelerometers apart", channel.apart, channel.VELOCITY_LIMIT, "above", "warning")
-_IN_TIME = Check("gauges apart in time", channel.apart_in_time, channel.TWINS_LIMIT, "above", "warning")
+_VELOCITIES = Check("accelerometers disagree", channel.apart, channel.VELOCITY_LIMIT, "above", "warning")
+_IN_TIME = Check("time lag between gauges", channel.apart_in_time, channel.TWINS_LIMIT, "above", "warning")
 
 PAIR_CHECKS = {"strain": (_BENDING, _IN_TIME), "acceleration": (_VELOCITIES, _IN_TIME)}
 """Checks of two channels of a kind on opposite faces against each other."""
@@ -56,11 +55,11 @@ _GAUGES, _PAIRS = channel.gauges_on_opposite_faces, channel.pairs_apart
 KIND_CHECKS = {
     "strain": (
         Check("single strain gauge", _GAUGES, 2, "below", "warning"),
-        Check("pairs of strain gauges apart", _PAIRS, channel.PAIRS_LIMIT, "above", "warning"),
+        Check("strain gauge pairs disagree", _PAIRS, channel.PAIRS_LIMIT, "above", "warning"),
     ),
     "acceleration": (
         Check("single accelerometer", _GAUGES, 2, "below", "note"),
-        Check("pairs of accelerometers apart", _PAIRS, channel.PAIRS_LIMIT, "above", "warning"),
+        Check("accelerometer pairs disagree", _PAIRS, channel.PAIRS_LIMIT, "above", "warning"),
     ),
 }
 """Checks of all channels of a kind together."""

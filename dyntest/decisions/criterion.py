@@ -169,7 +169,7 @@ class RestrikeRule:
     Parameters
     ----------
     change : str
-        What waiting was measured to do to the test pile: ``"setup"``, ``"relaxation"``, ``"no sure change"`` or
+        What waiting was measured to do to the test pile: ``"setup"``, ``"relaxation"``, ``"no significant change"`` or
         ``"not measured"``.
     stop_penetration : float or None
         Length along the pile in the ground beyond which it is not driven on without the count [m]; None where the test

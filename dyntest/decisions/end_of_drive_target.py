@@ -22,7 +22,7 @@ LARGEST_DEVIATION = 0.30
 """An error counts as this large at the most, as standard deviation of the logarithm [1], so that a range without an end
 sets no endless target; no source."""
 
-KINDS = ("not measured", "no sure change", "not matched", "not credited", "credited", "relaxation")
+KINDS = ("not measured", "no significant change", "not matched", "not credited", "credited", "relaxation")
 """How a target follows from the requirement."""
 
 
@@ -135,7 +135,7 @@ def _relaxed(required: float, setup: Setup, factor: Estimate) -> EndOfDriveTarge
     middle = required / max(_change(setup, factor), LEAST_FACTOR)
     found = [Caution("relaxation", factor.value, 1.0, {"restrike": setup.restrike, "high": factor.high})]
     if factor.low < LEAST_FACTOR:
-        found.insert(0, Caution("loss not sure", factor.low, LEAST_FACTOR))
+        found.insert(0, Caution("relaxation uncertain", factor.low, LEAST_FACTOR))
     return EndOfDriveTarget(middle * margin(sigma), required, KINDS[5], middle, sigma, setup, factor, tuple(found))
 
 

@@ -355,7 +355,7 @@ def driving_requirement(
         and required.factor > MATCHED_ABOVE * (NOT_REDUNDANT if requirement.redundant is False else 1.0) + 1e-9
     ):
         if not restruck:
-            cautions.append(Caution("no restrike behind the factor", required.factor))
+            cautions.append(Caution("factor without restrike", required.factor))
         if tested_piles < LEAST_TESTED_PILES:
             facts = {"share": LEAST_TESTED_SHARE, "factor": required.factor, "source": AASHTO}
             cautions.append(Caution("tested piles", tested_piles, LEAST_TESTED_PILES, facts))

@@ -21,7 +21,7 @@ no source)."""
 MOST_COUNTS = 3
 """Length after which a restrike stops at the latest [inch or 25 mm] (from memory: agencies stop at 3 or 6 in)."""
 
-SETUP, RELAXATION, NO_CHANGE, NOT_MEASURED = "setup", "relaxation", "no sure change", "not measured"
+SETUP, RELAXATION, NO_CHANGE, NOT_MEASURED = "setup", "relaxation", "no significant change", "not measured"
 
 
 def restrike_rule(

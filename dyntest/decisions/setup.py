@@ -170,7 +170,7 @@ def _other_stroke(initial: DriveResult, restrike: DriveResult) -> Caution | None
     if before is None or after is None or abs(after - before) <= STROKE_CHANGE * before:
         return None
     facts = {"initial": initial.drive.name, "restrike": restrike.drive.name, "before": before, "after": after}
-    return Caution("another stroke", after / before - 1.0, STROKE_CHANGE, facts)
+    return Caution("different stroke", after / before - 1.0, STROKE_CHANGE, facts)
 
 
 def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None:
@@ -182,14 +182,14 @@ def _other_hammer(initial: DriveResult, restrike: DriveResult) -> Caution | None
     if not parts:
         return None
     facts = {"initial": initial.drive.name, "restrike": restrike.drive.name, "parts": parts}
-    return Caution("another hammer or cushion", facts=facts)
+    return Caution("different hammer or cushion", facts=facts)
 
 
 def _other_gauges(initial: DriveResult, restrike: DriveResult) -> Caution | None:
     if not initial.gauges or not restrike.gauges or initial.gauges == restrike.gauges:
         return None
     facts = {"initial": initial.drive.name, "restrike": restrike.drive.name}
-    return Caution("other gauges", facts={**facts, "before": initial.gauges, "after": restrike.gauges})
+    return Caution("different gauges", facts={**facts, "before": initial.gauges, "after": restrike.gauges})
 
 
 def _wait(restrike: DriveResult, waited: float | None, soil: str | None) -> Caution | None:

@@ -100,8 +100,8 @@ def _refusal(row: dict, criterion: Criterion, system: str) -> str:
     sentence = f"practical refusal at {_length(row['penetration'], system)}, with {_counts(row, system)}"
     if not row["minimum_penetration_reached"] and criterion.minimum_penetration is not None:
         least = _length(criterion.minimum_penetration, system)
-        return f"{sentence}, above the minimum penetration of {least}; the engineer has to decide"
-    return f"{sentence}, without an accepted criterion; the engineer has to decide"
+        return f"{sentence}, above the minimum penetration of {least}; the engineer must decide"
+    return f"{sentence}, without an accepted criterion; the engineer must decide"
 
 
 def _lost(row: dict, criterion: Criterion, system: str) -> str:
@@ -146,7 +146,7 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
     if row["failed_blows"] == row["failed_blows"]:
         ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
         parts.append(
-            f"{row['failed_blows']:.0f} blows from {ends}, where every {per_count(system)} needs its least count"
+            f"{row['failed_blows']:.0f} blows from {ends}, where every {per_count(system)} has a minimum count"
         )
     return " and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
 
@@ -188,12 +188,12 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     SHORT_OF: _beyond("shallower than the shallowest"),
     FELL: lambda r, s: (
         f"at {_length(r['depth'], s)} count times stroke fell to {percent(r['value'])} of its earlier value, to "
-        f"{show_count(r['limit'], s)}, while driving on; unless a layer explains it, the pile may be damaged "
+        f"{show_count(r['limit'], s)}, as driving continued; unless a soil layer explains it, the pile may be damaged "
         f"({r['note']} piles show such a fall)"
     ),
     LOW_REFUSAL: lambda r, s: (
-        f"refusal counts at {_length(r['depth'], s)} came at a stroke of {_stroke(r['value'], s)}, below the least of "
-        f"{_stroke(r['limit'], s)}, and do not count"
+        f"refusal counts at {_length(r['depth'], s)} came at a stroke of {_stroke(r['value'], s)}, below the "
+        f"minimum of {_stroke(r['limit'], s)}, and do not count"
     ),
     ABSOLUTE: lambda r, s: (
         f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
@@ -202,11 +202,11 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     HIGH_STROKE: lambda r, s: (
         f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the approved "
         f"{_stroke(r['limit'], s)}; "
-        "the driving stress may have passed its limit"
+        "the driving stress may have exceeded its limit"
     ),
     BENT: lambda r, s: (
         f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the {_stroke(r['limit'], s)} of the "
-        "table; with bending like the test pile's the driving stress passed its limit"
+        "table; with bending like the test pile's the driving stress exceeded its limit"
     ),
     ABOVE_MINIMUM: lambda r, s: (
         f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "

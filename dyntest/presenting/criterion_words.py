@@ -20,16 +20,19 @@ from dyntest.names import percent, show
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
 from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
+RISKS = ("short but accepted", "sound but rejected")
+"""Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
+
 ALERT = "DO NOT USE THE CRITERION"
 """What is said before every alert."""
 
 STOP = (
-    "The blow count falls while the pile is driven on, or the pile suddenly moves easily.",
-    "The pile refuses above its minimum penetration, or anywhere before it meets the count.",
-    "The stroke rises above the highest of the table, or the hammer runs differently than before.",
-    "The head crushes, cracks or bends; the pile leans, turns or leaves its place; a splice opens.",
-    "Hammer, cushions, helmet or pile are not those of the test.",
-    "Driving was interrupted near the end, or a driven pile nearby rises.",
+    "The blow count drops as driving continues, or the pile suddenly drives easily.",
+    "The pile meets refusal above minimum penetration, or before it meets the count.",
+    "The stroke rises above the highest of the table, or the hammer runs differently.",
+    "The head crushes, cracks or bends; the pile leans, rotates or moves off location; a splice opens.",
+    "Hammer, cushions, helmet or pile differ from the test.",
+    "Driving was interrupted near the end, or a driven pile nearby heaves.",
 )
 """When an inspector stops the hammer and calls the engineer (common practice, no source)."""
 
@@ -112,7 +115,7 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
     [('2 m', '18', '4'), ('2.5 m', '15', '3')]
     >>> found.meets[1]
-    'The toe has to be at least 12 m below the ground, measured straight down.'
+    'The toe must be at least 12 m below the ground, measured vertically.'
     """
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
@@ -121,7 +124,7 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     head = ("stroke", f"blows in {held}, at least" if whole else f"blows in every {inch}, at least")
     return InspectorsCard(
         tuple(f"{ALERT}: {told(alert, system).sentence}." for alert in criterion.alerts),
-        (*head, f"no {inch} under", "short", "driven on") if whole else (*head, "", "short", "driven on"),
+        (*head, f"minimum per {inch}", *RISKS) if whole else (*head, "", *RISKS),
         tuple(_row(criterion, row, system) for row in criterion.rows),
         tuple(_strokes(criterion, system)),
         tuple(_meets(criterion, system)),
@@ -173,15 +176,16 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     if criterion.way == WAYS[0]:
         lines = [
-            f"Drive until the last {held} show the blows of the table at their stroke, and no {inch} of them falls "
-            "under "
-            "its least."
+            f"Drive until the last {held} show the blows of the table at their stroke, with no {inch} below the "
+            "minimum."
         ]
     else:
-        lines = [f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without a break."]
+        lines = [
+            f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
+        ]
     if criterion.minimum_penetration is not None:
         depth = short_number("penetration", criterion.minimum_penetration, system)
-        lines.append(f"The toe has to be at least {depth} below the ground, measured straight down.")
+        lines.append(f"The toe must be at least {depth} below the ground, measured vertically.")
     else:
         lines.append("No minimum penetration is given; ask the engineer whether there is one.")
     return lines
@@ -190,7 +194,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lowest = short_number("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
     lines = [
-        "Between two strokes read the count between theirs, in proportion.",
+        "Between two strokes, interpolate the count.",
         f"Blows with a stroke below {lowest} do not count.",
     ]
     if criterion.maximum_stroke is not None:
@@ -205,11 +209,11 @@ def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
     for limit in criterion.easy_driving:
         stroke = short_number("stroke", limit.stroke, system)
         length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
-        line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less, for the "
-        line += f"{limit.kind} stress"
+        line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less to limit "
+        line += f"the {limit.kind} stress"
         if limit.blows:
             ends = [tape(end, system) for end in (limit.depth_from, limit.depth_to)]
-            line += f": {limit.blows} measured blows passed its limit between {ends[0]} and {ends[1]}"
+            line += f": {limit.blows} measured blows exceeded its limit between {ends[0]} and {ends[1]}"
         lines.append(f"{line}.")
     return lines
 
@@ -238,29 +242,31 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
             f"Where the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground, "
             f"{tape(DEPTH_TOLERANCE, system)} more than the test pile"
         )
-    wait = "as long as the engineer says" if rule.wait is None else f"at least {show_wait(rule.wait)}"
+    wait = None if rule.wait is None else f"at least {show_wait(rule.wait)}"
+    waiting = "as long as the engineer directs" if wait is None else f"{wait}, as the test pile did"
     judged = _judged(rule, system)
     if rule.change == SETUP:
         return (
             f"{stop}, stop and do not drive on: the test pile gained resistance while it waited.",
-            f"Wait {wait}, as the test pile did, warm the hammer up elsewhere and restrike.",
+            f"Wait {waiting}, warm up the hammer elsewhere and restrike.",
             *judged,
             *_asked(rule, system),
             "Where the restrike falls short, call the engineer.",
         )
     if rule.change == RELAXATION:
         return (
-            f"{stop}, stop and call the engineer: waiting does not help, for the test pile lost resistance by it.",
-            f"Restrike piles that met the count, as many as the engineer says, after {wait}, with a warm hammer.",
+            f"{stop}, stop and call the engineer: the test pile lost resistance while it waited.",
+            f"Restrike piles that met the count, {'when and ' if wait is None else ''}as many as the engineer directs"
+            f"{'' if wait is None else f', after {wait}'}. Warm up the hammer elsewhere first.",
             *judged,
             *_asked(rule, system),
             "Where the restrike falls short, call the engineer.",
         )
     why = {
-        NO_CHANGE: "a restrike of the test pile showed no sure gain",
-        NOT_MEASURED: "what waiting changes was not measured",
+        NO_CHANGE: "a restrike of the test pile showed no significant setup",
+        NOT_MEASURED: "setup was not measured",
     }[rule.change]
-    after = "A pile that was left for another date is accepted only by a restrike that shows the whole requirement."
+    after = "A pile resumed on another date is accepted only by a restrike that shows the full requirement."
     return (f"{stop}, stop and call the engineer; {why}.", after)
 
 
@@ -275,7 +281,7 @@ def _judged(rule: RestrikeRule, system: str) -> list[str]:
     if not rule.rows:
         return [f"Only a dynamic test can show {showing} at the restrike."]
     length, most = short_length(rule.judged_length, system), short_length(rule.most_length, system)
-    return [f"The first {length} of the restrike has to show {showing}. Stop after {most} at the latest."]
+    return [f"The first {length} of the restrike must show {showing}. Stop after {most} at the latest."]
 
 
 def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], ...]:

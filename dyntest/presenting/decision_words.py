@@ -103,7 +103,7 @@ def told(caution: Caution, system: str = "SI") -> Told:
     Examples
     --------
     >>> told(Caution("wait not known", facts={"restrike": "restrike_1"})).message
-    'how long the pile waited before restrike 1 is not known'
+    'the wait before restrike 1 is not known'
     """
     message, cure = _WORDS[caution.kind]
     pile = f"{caution.pile}: " if caution.pile else ""
@@ -155,14 +155,14 @@ def _moved_too_little(n: _Numbers) -> str:
 
 
 def _relaxation(n: _Numbers) -> str:
-    beyond = ", beyond the ranges of both" if n.of("high") < 1.0 else ""
+    beyond = ", outside the ranges of both" if n.of("high") < 1.0 else ""
     return f"{n.drive('restrike')}: resistance fell to {n.value:.2f} of that at the end of the initial drive{beyond}"
 
 
 def _graph(n: _Numbers) -> str:
     matched = n.force(n.of("matched"))
     if n.value is None:
-        return f"the measured blows are outside the bearing graph, which is drawn around the match of {matched}"
+        return f"the measured blows are outside the bearing graph, which covers resistances near the matched {matched}"
     return (
         f"the bearing graph reads {n.force(n.of('read'))} from the measured blows, the match gives {matched}: they "
         f"disagree by more than {n.share(n.threshold)}"
@@ -206,7 +206,7 @@ _WORDS: dict[str, _Words] = {
         ),
         "the least favourable governs; check for different soil, or a damaged pile, before the counts are used",
     ),
-    "hurt test pile": (
+    "damaged test pile": (
         lambda n: "the test pile may be damaged, so its counts are left out of the group's criterion",
         "inspect that pile before the others are driven",
     ),
@@ -234,28 +234,28 @@ _WORDS: dict[str, _Words] = {
         lambda n: f"{n.drive('drive')}: the stroke was {n.stroke(n.value)}, below the approved {n.stroke(n.threshold)}",
         "warm the hammer up on another pile and restrike",
     ),
-    "another stroke": (
+    "different stroke": (
         lambda n: (
             f"the stroke was {n.stroke(n.of('before'))} in {n.drive('initial')} and {n.stroke(n.of('after'))} in "
             f"{n.drive('restrike')}"
         ),
         "compare matched resistances, not blow counts",
     ),
-    "another hammer or cushion": (
+    "different hammer or cushion": (
         lambda n: (
             f"another {', '.join('kind of hammer' if part == 'kind' else part for part in n.of('parts'))} in "
             f"{n.drive('restrike')} than in {n.drive('initial')}"
         ),
-        "compare resistances only, never the blow counts",
+        "compare resistances, not blow counts",
     ),
-    "other gauges": (
+    "different gauges": (
         lambda n: (
             f"{n.drive('restrike')} was measured with {n.of('after')}, {n.drive('initial')} with {n.of('before')}"
         ),
         "check the proportionality of both records before comparing them",
     ),
     "wait not known": (
-        lambda n: f"how long the pile waited before {n.drive('restrike')} is not known",
+        lambda n: f"the wait before {n.drive('restrike')} is not known",
         "give the end of the initial drive and the start of the restrike",
     ),
     "short wait": (
@@ -291,12 +291,12 @@ _WORDS: dict[str, _Words] = {
         lambda n: (
             "setup is credited as measured"
             + ("" if n.of("wait") is None else f" after {show_wait(n.of('wait'))}")
-            + ": a pile that is loaded or checked earlier has less"
+            + ": a pile that is loaded or tested earlier has less"
         ),
         "restrike some bearing piles to confirm it",
     ),
-    "loss not sure": (
-        lambda n: f"the range of the loss reaches below {n.threshold:.2f}, too wide to set a target",
+    "relaxation uncertain": (
+        lambda n: f"the range of the relaxation factor reaches below {n.threshold:.2f}, too low to set a target",
         "match other blows of both drives",
     ),
     "resistance factor": (
@@ -308,9 +308,8 @@ _WORDS: dict[str, _Words] = {
     ),
     "not redundant": (
         lambda n: (
-            "the foundation is not redundant, and the sheet states its own resistance or factor: whether that holds "
-            "the "
-            f"{n.threshold:.2f} for it is not known"
+            "the foundation is not redundant, and the sheet states its own resistance or factor: it may not include "
+            f"the {n.threshold:.2f} for non-redundant foundations"
         ),
         "confirm it with the governing specification",
     ),
@@ -322,7 +321,7 @@ _WORDS: dict[str, _Words] = {
         _raised,
         "do not include it in the requirement as well, so that it is not counted twice",
     ),
-    "no restrike behind the factor": (
+    "factor without restrike": (
         lambda n: (
             f"the resistance factor {n.value:.2f} requires signal matching at a restrike, and no restrike was matched"
         ),
@@ -356,9 +355,8 @@ _WORDS: dict[str, _Words] = {
     ),
     "bending": (
         lambda n: (
-            f"with the measured bending, {n.of('bending'):.2f} of the mean at the gauge that reads most, the "
-            "compression "
-            f"at one face passes the limit from a stroke of {n.stroke(n.of('stroke'))} on: {n.stress(n.value)} against "
+            f"with the measured bending, {n.of('bending'):.2f} times the mean at one gauge, the compression there "
+            f"exceeds the limit at strokes of {n.stroke(n.of('stroke'))} and more: {n.stress(n.value)} against "
             f"{n.stress(n.threshold)}"
         ),
         "align hammer and pile; the table ends below that stroke",
@@ -480,7 +478,7 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     if reason.kind == "refusal":
         return f"the count would be {show_count(reason.value, system)}, at or beyond practical refusal"
     if reason.kind == "lower stroke":
-        return f"a stress passes its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
+        return f"a stress exceeds its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
     bent = reason.kind == "bending"
     code = "peak_gauge_stress" if bent else f"peak_{reason.kind}_stress"
     name = "compression stress with the measured bending" if bent else f"{reason.kind} stress"
@@ -530,8 +528,8 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
         text += f"; {name}: {what} {factor}"
     why = {
         "not measured": "setup was not measured",
-        "no sure change": f"{name}: no sure change, factor {factor}",
-        "not matched": f"{name}: setup factor {factor}, not from two good matches, so not credited",
+        "no significant change": f"{name}: no significant change, factor {factor}",
+        "not matched": f"{name}: setup factor {factor}, not based on two good matches, so not credited",
         "not credited": f"{name}: setup factor {factor}, not credited",
     }
     text += f"; {why[target.kind]}" if target.kind in why else ""
@@ -539,7 +537,7 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
         allowance = percent(target.value / target.middle - 1.0, 1)
         text += f"; includes {allowance} for test errors and variation between piles"
     if target.kind == "not credited" and target.with_credit is not None:
-        text += f"; credited it would be {show('matched_resistance', target.with_credit, system)}"
+        text += f"; with setup credited it would be {show('matched_resistance', target.with_credit, system)}"
     return f"{text}."
 
 

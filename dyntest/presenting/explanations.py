@@ -66,7 +66,7 @@ TABLE = (
     ),
     Explanation(
         ("downward and upward wave",),
-        "The wave that runs down the pile, and the wave that runs up.",
+        "The wave that travels down the pile, and the wave that travels up.",
         ("W_d = (F + Zv)/2", "W_u = (F − Zv)/2"),
         "Z is the impedance at the gauges.",
         WAVES,
@@ -77,7 +77,7 @@ TABLE = (
         ("proportionality",),
         "Force over impedance times velocity at the first peak.",
         (),
-        "It is 1 while nothing has come back from the pile, where gauges, wave speed and section agree.",
+        "It is 1 until reflections arrive, where gauges, wave speed and section agree.",
         WAVES,
         "dyntest.quantities.energy_and_motion",
         "F(t_1) / (Z v(t_1))",
@@ -95,7 +95,7 @@ TABLE = (
         ("peak_displacement", "final_displacement"),
         "Maximum displacement at the gauges, and the displacement at the end of the record.",
         ("max ∫v dt",),
-        "Errors of the acceleration grow with time, so the maximum is surer than the end of the record.",
+        "Errors of the acceleration grow with time, so the maximum is more reliable than the final value.",
         DEFINITION,
         "dyntest.quantities.energy_and_motion",
         "u = integral v dif t",
@@ -138,7 +138,7 @@ TABLE = (
     ),
     Explanation(
         ("toe_compression_stress",),
-        "Compression stress at the toe: what is left when the shaft resistance is taken off.",
+        "Compression stress at the toe, after the shaft resistance is subtracted.",
         ("σ_toe = max over t of [W_d(t) + W_u(t + T) − R_shaft] / A_toe",),
         "Uniform pile. Always high: 11 % for a toe-bearing pile up to twice for a friction pile in the reference "
         "records. A toe on sloping rock sees more than any average.",
@@ -197,7 +197,7 @@ TABLE = (
         ("case_resistance_toe_at_rest",),
         "Case resistance at the time the toe stops, which needs no damping factor.",
         ("Z v_toe(t1 + T/2) = 2 W_d(t1) − R(t1) = W_d(t1) − W_u(t1 + T)",),
-        "Low where the shaft already rebounds: within 14 % in the reference records.",
+        "Low where the shaft already unloads: within 14 % in the reference records.",
         CASE,
         "dyntest.quantities.case_resistance",
         'R_0 = R (t), quad Z v_"toe" (t + T/2) = W_d (t) - W_u (t + T) = 0',
@@ -251,8 +251,8 @@ TABLE = (
         ("range of the matched resistance",),
         "Range of the resistances under all soil laws that the record supports, each law by its Akaike weight.",
         ("ln R ~ Σ w N(m, (a s)² + b²)",),
-        "Meant to hold the total nineteen times in twenty, shaft and toe nine times in ten. Fitted spreads s are "
-        "widened by a and b, measured on simulated soils outside all the laws. Real soil is less kind.",
+        "Meant to contain the true total in 95 % of cases, and true shaft and toe in 90 %. Fitted spreads s are "
+        "widened by a and b, measured on simulated soils outside all the laws. Errors in real soil may be larger.",
         "Burnham & Anderson (2002), Model Selection and Multimodel Inference, §2.9, from memory; a and b our own.",
         "dyntest.wave_equation.matching",
         "ln R tilde sum_k w_k N(m_k, (a s_k)^2 + b^2)",
@@ -261,7 +261,7 @@ TABLE = (
         ("load–movement curve",),
         "Static load and movement of the matched pile, from the toe upward.",
         ("F += soil(u)", "u += F Δx / EA"),
-        "Creep and any later gain are not in it; it does not replace a static load test.",
+        "Creep and further setup are not included; it does not replace a static load test.",
         "Load transfer: Coyle & Reese (1966), ASCE J. Soil Mech. Found. Div. 92(SM2), from memory.",
         "dyntest.wave_equation.match_results",
         "F_(i) = F_(i+1) + R_i (u_i), quad u_(i-1) = u_i + (F_i Delta x) / (E A)",
@@ -280,8 +280,8 @@ TABLE = (
         ("resistance over time",),
         "Resistance against the logarithm of time since the end of the initial drive.",
         ("Q = Q0 [1 + A log10(t/t0)]",),
-        "Each drive at its own time, the end of driving within the hour; the published rate of the soil is taken for "
-        "likely beforehand. Two drives are not extrapolated.",
+        "Each drive at its own time, the end of driving within the hour; the published rate of the soil is used as "
+        "a prior. Two drives are not extrapolated.",
         "Skov & Denver (1988), 3rd Int. Conf. on the Application of Stress-Wave Theory to Piles, Ottawa.",
         "dyntest.decisions.time_law",
         "Q = Q_0 [1 + A log_10 (t / t_0)], quad t >= t_0",
@@ -298,8 +298,8 @@ TABLE = (
         ("modified Gates formula",),
         "Set at which the FHWA-modified Gates formula gives a resistance.",
         ("R = 1.75 √E log10(10 N) − 100",),
-        "R in kips, E = ram weight × stroke in ft·lb, N in blows per inch. A sanity check only: it knows neither pile "
-        "nor soil.",
+        "R in kips, E = ram weight × stroke in ft·lb, N in blows per inch. A sanity check only: it considers neither "
+        "pile nor soil.",
         "FHWA-NHI-05-042 and AASHTO LRFD 10.7.3.8.5, from memory.",
         "dyntest.decisions.dynamic_formulas",
         "R = 1.75 sqrt(E) log_10 (10 N) - 100",
@@ -310,7 +310,7 @@ TABLE = (
         (),
         "No where the representative blow is rejected, where there is none, or where many blows are rejected. With "
         "care where there is any warning.",
-        "Rules of this program, after common practice.",
+        "Rules of dyntest, after common practice.",
         "dyntest.decisions.trust",
     ),
     Explanation(
@@ -318,8 +318,8 @@ TABLE = (
         "The blow from which the resistance of a drive is taken.",
         (),
         "Initial drive: of the last sound blows with full energy, the one with the median resistance. Restrike: the "
-        "first sound blow with full energy. The engineer's own choice goes before the rule.",
-        "Rules of this program, after common practice.",
+        "first sound blow with full energy. The engineer's own choice overrides the rule.",
+        "Rules of dyntest, after common practice.",
         "dyntest.quantities.representative",
     ),
     Explanation(
@@ -332,7 +332,7 @@ TABLE = (
     ),
     Explanation(
         ("required resistance",),
-        "Nominal resistance that every pile has to reach.",
+        "Nominal resistance that every pile must have.",
         ("R_n = Q_factored / φ", "R_n = Q_service · SF"),
         "As given, or from the load. Setup is not credited here.",
         "AASHTO LRFD and EN 1997-1, as named beside each factor.",
@@ -340,11 +340,11 @@ TABLE = (
     ),
     Explanation(
         ("resistance at the end of driving",),
-        "Resistance that has to be shown at the end of driving.",
+        "Resistance required at the end of driving.",
         ("R_eod = R_n / k · max(1, t exp(z σ))",),
         "Only setup k from two matches that fit is credited. σ holds the errors of match, bearing graph and setup from "
         "pile to pile. A pile that just passes has less than t = 0.97 of the requirement in one case of ten.",
-        "Rules of this program, after common practice.",
+        "Rules of dyntest, after common practice.",
         "dyntest.decisions.end_of_drive_target",
     ),
     Explanation(
@@ -360,7 +360,7 @@ TABLE = (
         ("bearing graph",),
         "Resistance against blow count and stress for each stroke.",
         (),
-        "The matched soil is scaled; quakes and damping stay as the test pile showed them.",
+        "The matched soil is scaled; quakes and damping stay as matched.",
         "Wave equation after Smith (1960).",
         "dyntest.wave_equation.bearing_graph",
     ),
@@ -369,8 +369,8 @@ TABLE = (
         "Blow count required at each stroke.",
         (),
         "Read from the bearing graph through the measured blows. Counts are whole blows over the holding length, the "
-        "nearest number; between two strokes in proportion. Holds for piles, soil and hammer like those of the test.",
-        "Rules of this program; practical refusal after UFC 3-220-20 (2025), 6-4.1.2.",
+        "nearest number; between two strokes they are interpolated. Valid for piles, soil and hammer as tested.",
+        "Rules of dyntest; practical refusal after UFC 3-220-20 (2025), 6-4.1.2.",
         "dyntest.decisions.driving_criterion",
     ),
     Explanation(
@@ -379,7 +379,7 @@ TABLE = (
         (),
         "Accepted where the count holds at the end of driving, at minimum penetration, and in the approved strokes. "
         "After a wait only a restrike that showed the required resistance accepts. Refusal alone accepts no pile.",
-        "Rules of this program, after common practice.",
+        "Rules of dyntest, after common practice.",
         "dyntest.decisions.bearing_piles",
     ),
     Explanation(

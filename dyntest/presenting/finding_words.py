@@ -79,13 +79,13 @@ WORDS = {
     ("dead channel", "strain"): FindingWords(_DEAD, _LEAVE_OUT, "strain"),
     ("dead channel", "acceleration"): FindingWords(_DEAD, _LEAVE_OUT, "acceleration"),
     ("dead channel", "share of twin"): FindingWords(
-        "{gauge} hardly responds: it moves by {value} of what its twin does, less than {limit}, in {where}",
+        "{gauge} hardly responds: its signal is {value} of the opposite gauge's, less than {limit}, in {where}",
         _LEAVE_OUT,
         "tenth percent",
     ),
     ("clipped channel", ""): FindingWords(
         "{gauge} stays at its extreme value for {value} samples in a row, more than {limit}, in {where}",
-        "set a wider range; a peak cut off makes force, velocity and energy too small",
+        "set a wider range; clipped peaks make force, velocity and energy too low",
         "count",
     ),
     ("swapped sign", ""): FindingWords(
@@ -94,22 +94,22 @@ WORDS = {
         ' sheet: "tension" for a strain, "up" for an acceleration, or back',
     ),
     ("noisy channel", ""): FindingWords(
-        "{gauge} has noise of {value} of its largest response, above {limit}, before the impact in {where}",
+        "{gauge} has noise of {value} of its maximum response, above {limit}, before the impact in {where}",
         "check cable, connector and bolt, or leave {gauge} out",
         "tenth percent",
     ),
     ("offset channel", ""): FindingWords(
-        "{gauge} has its zero off by {value} of its largest response, above {limit}, in {where}; it was subtracted",
+        "{gauge} has a zero offset of {value} of its maximum response, above {limit}, in {where}; it was subtracted",
         "balance the gauge; a zero that shifts from blow to blow means a loose gauge",
         "percent",
     ),
     ("spikes", ""): FindingWords(
-        "{gauge} has spikes of up to {value} of its largest response, above {limit}, in {where}",
+        "{gauge} has spikes of up to {value} of its maximum response, above {limit}, in {where}",
         "check cable and connector; use other blows, or leave {gauge} out",
         "percent",
     ),
-    ("strain that stays", ""): FindingWords(
-        "{gauge} ends {value} of its largest strain away from zero, above {limit}, in {where}",
+    ("strain not returning", ""): FindingWords(
+        "{gauge} ends {value} of its maximum strain away from zero, above {limit}, in {where}",
         "check whether the gauge slipped or its bolts are loose, or leave {gauge} out",
         "percent",
     ),
@@ -118,12 +118,12 @@ WORDS = {
         "align hammer and pile, check both gauges, and compare the stress at the single gauge with its limit",
         "percent",
     ),
-    ("accelerometers apart", ""): FindingWords(
+    ("accelerometers disagree", ""): FindingWords(
         "the velocities of {gauge} differ by {value} of their sum at the first peak, above {limit}, in {where}",
         "check both calibrations and bolts; leave out the one whose velocity does not fit the force",
         "tenth percent",
     ),
-    ("gauges apart in time", ""): FindingWords(
+    ("time lag between gauges", ""): FindingWords(
         "{gauge} rise {value} apart in time, above {limit}, in {where}",
         "check the recorder's delays and filters channel by channel, or leave out the late gauge",
         "exact milliseconds",
@@ -138,13 +138,13 @@ WORDS = {
         "compare force with impedance times velocity at the first peak with care",
         "count",
     ),
-    ("pairs of strain gauges apart", ""): FindingWords(
+    ("strain gauge pairs disagree", ""): FindingWords(
         "the two pairs of strain gauges differ by {value} of the sum of their means at the first peak, above {limit},"
         " in {where}",
         _ALL_FOUR,
         "tenth percent",
     ),
-    ("pairs of accelerometers apart", ""): FindingWords(
+    ("accelerometer pairs disagree", ""): FindingWords(
         "the velocities of the two pairs of accelerometers differ by {value} of their sum at the first peak, above"
         " {limit}, in {where}",
         _ALL_FOUR,
@@ -152,7 +152,7 @@ WORDS = {
     ),
     ("proportionality", "unit"): FindingWords(
         "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in {where}:"
-        " more than any gauge can be off",
+        " more than a gauge error can explain",
         "check unit and factor in [records.channels] or the units in the headers, and area and modulus",
     ),
     ("proportionality", "low"): FindingWords(
@@ -160,8 +160,8 @@ WORDS = {
         _CALIBRATION + "; a wrong time step has the same effect",
     ),
     ("proportionality", "high"): FindingWords(
-        "force is {value} of impedance times velocity at the first peak, above {limit}, before anything can return"
-        " from ground or pile, in {where}",
+        "force is {value} of impedance times velocity at the first peak, above {limit}, before any reflection"
+        " can arrive, in {where}",
         _CALIBRATION,
     ),
     ("proportionality", "high with shaft"): FindingWords(
@@ -213,7 +213,7 @@ WORDS = {
         "percent",
     ),
     ("displacement not settling", "wandering"): FindingWords(
-        "the displacement still wanders by {value} of its peak, above {limit}, at the end in {where}",
+        "the displacement still varies by {value} of its peak, above {limit}, at the end in {where}",
         "record longer, or check the accelerometers; use the set from the log",
         "percent",
     ),
@@ -242,7 +242,7 @@ WORDS = {
     ),
     ("integrity", ""): FindingWords(_REFLECTION, "inspect the pile there"),
     ("integrity or soil", ""): FindingWords(
-        _REFLECTION + "; a layer with much damping or an enlarged section could look the same",
+        _REFLECTION + "; a layer with much damping or an enlarged section would look the same",
         "compare with the borings and with the first blows in that depth",
     ),
     ("integrity or gauges", "faulty"): FindingWords(
@@ -268,7 +268,7 @@ WORDS = {
     ),
     ("penetration", "above the drive before"): FindingWords(
         "the restrike begins at a penetration of {value}, above where the drive before ended ({limit})",
-        "correct penetration_at_start or the logs; a pile does not heave by itself",
+        "correct penetration_at_start or the logs; a pile heaves only when others are driven nearby",
         "depth",
     ),
     ("toe return", "unit of length"): FindingWords(
@@ -276,13 +276,13 @@ WORDS = {
         "correct the unit of length_below_gauges",
     ),
     ("log count", "taken for initial"): FindingWords(
-        "{value} blows were recorded and {log} counts {limit}: they are taken as its last ones, {first} to {last}",
-        "say with first_blow which blow of the drive was the first that was recorded",
+        "{value} blows were recorded and {log} counts {limit}: they are assumed to be the last, {first} to {last}",
+        "give the first recorded blow of the drive in first_blow",
         "count",
     ),
     ("log count", "taken for restrike"): FindingWords(
-        "{value} blows were recorded and {log} counts {limit}: they are taken as its first ones, {first} to {last}",
-        "say with first_blow which blow of the drive was the first that was recorded",
+        "{value} blows were recorded and {log} counts {limit}: they are assumed to be the first, {first} to {last}",
+        "give the first recorded blow of the drive in first_blow",
         "count",
     ),
     ("log start", ""): FindingWords(
@@ -291,24 +291,24 @@ WORDS = {
         "depth",
     ),
     ("stream", "bounces"): FindingWords(
-        "{value} weak impacts soon after a blow are taken as bounces of the ram, the first at {first} s of the stream",
-        "write [records] trigger if they are blows",
+        "{value} weak impacts soon after a blow are assumed to be ram bounces, the first at {first} s of the stream",
+        "set trigger in [records] if they are blows",
         "count",
     ),
     ("stream", "double strikes"): FindingWords(
-        "{value} impacts follow a blow too soon for any hammer and are taken as double strikes, the first at {first} s"
-        " of the stream",
+        "{value} impacts follow a blow too soon for any hammer and are assumed to be double strikes, the first at"
+        " {first} s of the stream",
         "check the stream there; they have no blow number",
         "count",
     ),
     ("stream", "incomplete"): FindingWords(
         "{value} blows at the ends of the stream are incomplete and were left out",
-        "write a shorter [records] length or before if they are needed",
+        "set a shorter length or before in [records] if they are needed",
         "count",
     ),
     ("damping factor", ""): FindingWords(
-        "no damping factor is given; {value} was taken for {soil} at the toe (range {limit} {upper}, {source}), and"
-        " {for_maximum} for the largest resistance over time",
+        "no damping factor is given; {value} was assumed for {soil} at the toe (range {limit} {upper}, {source}), and"
+        " {for_maximum} for the maximum Case resistance",
         "give damping_factor in the test sheet, or calibrate it by signal matching or a static load test",
     ),
     ("damping factor", "none"): FindingWords(
@@ -329,7 +329,7 @@ WORDS = {
         "count",
     ),
     ("stroke", ""): FindingWords(
-        "the stroke from the blow rate is {value} off the observed one in the log, at the median (limit {limit})",
+        "the stroke from the blow rate differs from that of the log by {value} (median; limit {limit})",
         "check the clock of the recorder, the log, and whether the hammer is an open-end diesel",
         "percent",
     ),
@@ -382,7 +382,7 @@ def _say(finding: Finding, system: str, text: str) -> str:
         "consequence": (
             f"{blow_words(finding.blows, finding.n_blows)} have no depth"
             if finding.blows
-            else "some blows were not recorded or the numbering starts elsewhere"
+            else "some blows were not recorded, or the numbering starts at another blow"
         ),
     }
     for name, number in finding.more.items():

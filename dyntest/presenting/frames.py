@@ -183,9 +183,9 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
         ("pile", "material", pile.material),
         ("pile", "section", pile.section),
         ("pile", "area at the gauges", _written(pile.area, "area", ("cm^2", "in^2"), system)),
-        ("pile", "length from gauges to toe", show("penetration", pile.length, system)),
+        ("pile", "length below the gauges", show("penetration", pile.length, system)),
         ("pile", "wave speed", _written(pile.wave_speed, "velocity", ("m/s", "ft/s"), system, 0)),
-        ("pile", "time to the toe and back", f"{1e3 * pile.return_time:.2f} ms"),
+        ("pile", "return time 2L/c", f"{1e3 * pile.return_time:.2f} ms"),
         ("pile", "impedance", impedance(pile.impedance, system)),
     ]
     if hammer is not None:

@@ -74,7 +74,7 @@ def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
     return pd.DataFrame(rows).fillna("–")
 
 
-ASKED, GRAPH, GATES = "required blow count", "bearing graph", "modified Gates formula, a check only"
+ASKED, GRAPH, GATES = "required blow count", "bearing graph", "modified Gates formula, for comparison"
 """Lines of the chart: what is asked, what it is rounded from, and a public formula."""
 
 RULED_OUT = "stroke ruled out"
@@ -143,7 +143,7 @@ def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
     return pd.DataFrame(shown_rows, columns=["way", "resistance", "source"])
 
 
-MEETS, FAILS = "meets the criterion", "does not meet it"
+MEETS, FAILS = "meets the criterion", "does not meet the criterion"
 """What a pile is drawn as."""
 
 

@@ -106,8 +106,8 @@ def load_movements(match: Match, system: str) -> pd.DataFrame:
                 load: shown("shaft_resistance", values, system),
                 f"movement [{moved}]": shown("set_per_blow", movement, system),
                 "place": place,
-                f"least load [{unit}]": shown("shaft_resistance", low, system),
-                f"greatest load [{unit}]": shown("shaft_resistance", high, system),
+                f"load, low end [{unit}]": shown("shaft_resistance", low, system),
+                f"load, high end [{unit}]": shown("shaft_resistance", high, system),
             }
         )
         for place, values, movement, low, high in (
@@ -154,11 +154,11 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     rows += [(words, text, "–") for words, text in soil_numbers(match, system).items()]
     if match.stress is not None:
         rows.append(("residual stress", residual_stress_words(match, system), "–"))
-    rows.append(("all resistance mobilised", "yes" if match.fully_mobilised else "no: a lower bound", "–"))
-    rows.append(("shaft and toe told apart", "yes" if match.separable else "no: only their sum is known", "–"))
+    rows.append(("resistance mobilised", "fully" if match.fully_mobilised else "no: a lower bound", "–"))
+    rows.append(("shaft and toe separated", "yes" if match.separable else "no: use the sum", "–"))
     if match.section is not None:
         words = f"reduced section {show('integrity_depth', match.section.depth, system)} below the gauges"
-        rows.append((words, f"{match.section.section_left:.2f} of the section is left", "–"))
+        rows.append((words, f"{match.section.section_left:.2f} of the impedance is left", "–"))
     return pd.DataFrame(rows, columns=["what", "value", "range"])
 
 
@@ -171,8 +171,8 @@ def residual_stress_words(match: Match, system: str) -> str:
     if match.weight_of_stress <= STRESS_TOLD:
         return "none shown"
     if match.weight_of_stress < 1.0 - STRESS_TOLD:
-        return f"possible: {force} on the toe (shaft × {decimal(shaft, 2)}, toe × {decimal(toe, 2)})"
-    return f"{force} on the toe (without it shaft × {decimal(1.0 / shaft, 2)}, toe × {decimal(1.0 / toe, 2)})"
+        return f"possible: {force} at the toe (shaft × {decimal(shaft, 2)}, toe × {decimal(toe, 2)})"
+    return f"{force} at the toe (without it shaft × {decimal(1.0 / shaft, 2)}, toe × {decimal(1.0 / toe, 2)})"
 
 
 def soil_numbers(match: Match, system: str) -> dict[str, str]:
@@ -184,8 +184,8 @@ def soil_numbers(match: Match, system: str) -> dict[str, str]:
         found[f"{part} damping"] = f"{number} {unit}"
     share = float(values.get("unloading_share", np.nan))  # soil that radiates has none; only a hyperbola unloads softer
     share = share if match.problem.hyperbolic else float(np.minimum(share, 1.0))
-    found["unloading quake over loading quake"] = "–" if np.isnan(share) else decimal(share, 2)
-    found["gap under the toe"] = show("set_per_blow", float(values["toe_gap"]), system)
+    found["unloading quake / loading quake"] = "–" if np.isnan(share) else decimal(share, 2)
+    found["toe gap"] = show("set_per_blow", float(values["toe_gap"]), system)
     return found
 
 

@@ -46,7 +46,7 @@ DOUBTS = {
     "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
     "gauge count": "{value:.0f} channels look like a {text}; gauges come in pairs on opposite faces",
     "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
-    "one blow only": "the file has one record; if there are more blows, name all their files",
+    "one blow only": "the file has one blow; if there are more, name all their files",
 }
 """Words for each doubt."""
 
@@ -175,11 +175,11 @@ def new_files(found: Inspection, paths: Sequence[Path], directory: Path) -> dict
 def next_lines(directory: Path, sheet: bytes) -> list[str]:
     """Say what is to be done with a new sheet before it is reviewed."""
     path = directory / "sheet.toml"
-    lines = [f"Write the values of your pile, hammer and drive into {path}: what stands there is an example."]
+    lines = [f"Write the values of your pile, hammer and drive into {path}: the present values are examples."]
     doubts = sheet.count(b"# check: ")
     if doubts:
         marked = f"{doubts} lines are marked" if doubts > 1 else "1 line is marked"
-        lines.append(f"{marked} # check: the recorder's file does not say so itself.")
+        lines.append(f"{marked} # check: the recorder's file does not give it.")
     return [*lines, f'Then run: dyntest review "{path}"']
 
 

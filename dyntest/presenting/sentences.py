@@ -10,7 +10,7 @@ from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import NAMES, decimal, display_unit, percent, show
-from dyntest.presenting.criterion_words import chance
+from dyntest.presenting.criterion_words import RISKS, chance
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
@@ -156,7 +156,7 @@ def stress_sentences(review: Review) -> list[str]:
             if limit.value is None:
                 text += f"; no limit is known, write {needed_words(limit)}"
             else:
-                text += f", {_against_limit(worst)} the limit of {show('peak_gauge_stress', limit.value, system)}"
+                text += f", {_against_limit(worst, show('peak_gauge_stress', limit.value, system))}"
             sentences.append(f"{text}.")
     bent = [(drive.table["peak_gauge_stress"].max(), drive) for drive in review.drives]
     known = [(value, drive) for value, drive in bent if value == value]
@@ -182,10 +182,11 @@ def _stress(one: DrivingStress, system: str) -> str:
     return f"Maximum {one.sense} stress along the pile: {value}{spread} ({name}, blow {one.blow}{where}; {how})"
 
 
-def _against_limit(one: DrivingStress) -> str:
+def _against_limit(one: DrivingStress, limit: str) -> str:
     if one.above:
-        return "ABOVE"
-    return "within, though its range passes," if one.may_be_above else "within"
+        return f"ABOVE the limit of {limit}"
+    within = f"within the limit of {limit}"
+    return f"{within}, which its range exceeds" if one.may_be_above else within
 
 
 def setup_sentence(setup: Setup) -> str:
@@ -291,7 +292,7 @@ def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tup
 def criterion_heads(system: str) -> tuple[str, ...]:
     """Give the heads of the cells of `criterion_cells`."""
     average = f"average per {per_count(system)}"
-    return ("stroke", "at least", average, "compression", "tension", "chance short", "driven on", "")
+    return ("stroke", "at least", average, "compression", "tension", *RISKS, "")
 
 
 def choice_rows(sheet: TestSheet) -> pd.DataFrame:
@@ -383,14 +384,14 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     fits, fits_without = (show("misfit", value, system) for value in (change.misfit, change.misfit_without))
     misfits = f"misfit {fits} with it, {fits_without} without"
     total, shaft, toe = (decimal(ratio, 2) for ratio in change.ratio)
-    changes = f"With it the total is {total}, the shaft {shaft} and the toe {toe} times that without."
+    changes = f"It multiplies the total by {total}, the shaft by {shaft} and the toe by {toe}."
     if match.weight_of_stress >= 1.0 - STRESS_TOLD:
-        held = f"Residual stress: about {force} stays on the toe between blows ({misfits}), and is in these numbers."
+        held = f"Residual stress: about {force} remains at the toe between blows ({misfits}). It is included here."
         return [held, changes]
     if match.weight_of_stress > STRESS_TOLD:
-        held = f"Residual stress is possible: about {force} on the toe between blows ({misfits}); the ranges hold both."
+        held = f"Residual stress is possible: about {force} at the toe between blows ({misfits}). Ranges cover both."
         return [held, changes]
-    return [f"Residual stress: the record fits no better with {force} on the toe between blows ({misfits})."]
+    return [f"Residual stress: the record fits no better with {force} at the toe between blows ({misfits})."]
 
 
 def _match_doubts(match: Match, system: str) -> list[str]:
@@ -401,9 +402,7 @@ def _match_doubts(match: Match, system: str) -> list[str]:
         doubts.append("LOWER BOUND: the blow moved the pile too little to mobilise the full resistance.")
     if match.problem.hyperbolic:
         limit = show("matched_resistance", match.limit, system)
-        doubts.append(
-            f"The soil yields gradually; with more movement the same model reaches {limit}, which is extrapolated."
-        )
+        doubts.append(f"The soil yields gradually; with more movement the same model reaches {limit} (extrapolated).")
     if match.section is not None:
         left, depth = match.section.section_left, show("integrity_depth", match.section.depth, system)
         before, after = (show("misfit", value, system) for value in (match.misfit_uniform, match.misfit))

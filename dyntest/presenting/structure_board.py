@@ -355,7 +355,7 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
                 )
             )
     head = ["pile", "hammer", "driven", "stroke", "energy", "of rated energy", "of ram weight × stroke"]
-    return pd.DataFrame(rows, columns=[*head, "largest compression (limit)", "largest tension (limit)"], dtype=object)
+    return pd.DataFrame(rows, columns=[*head, "maximum compression (limit)", "maximum tension (limit)"], dtype=object)
 
 
 def _hammer(run: HammerRun, system: str) -> str:
@@ -412,9 +412,9 @@ def hammer_words(review: StructureReview) -> tuple[str, ...]:
         said = f"{share} {span} ({low} to {high})"
         name = f"{run.kind[0].upper()}{run.kind[1:]} hammer, {_count(len(run.piles))}"
         if run.drifts:
-            lines.append(f"{name}: the energy it passes on changed by {said}; check the hammer first.")
+            lines.append(f"{name}: transferred energy changed by {said}; check the hammer first.")
         else:
-            lines.append(f"{name}: no sure change of the energy it passes on, {said}.")
+            lines.append(f"{name}: no significant change of transferred energy, {said}.")
     return tuple(lines)
 
 
@@ -460,8 +460,8 @@ _OF_THE_HAMMER = {
     "stroke": "stroke",
 }
 _STRESSES = (
-    ("largest compression (limit)", "peak_gauge_stress", "compression_stress_limit"),
-    ("largest tension (limit)", "peak_tension_stress", "tension_stress_limit"),
+    ("maximum compression (limit)", "peak_gauge_stress", "compression_stress_limit"),
+    ("maximum tension (limit)", "peak_tension_stress", "tension_stress_limit"),
 )
 
 
@@ -502,7 +502,7 @@ def to_do(review: StructureReview) -> tuple[str, ...]:
         due = group.due.assign(order=group.due["earliest"].replace("", "9999")).sort_values("order", kind="stable")
         waited = "" if wait is None else f", {show_wait(wait)} after driving"
         for earliest, rows in due.groupby(due["earliest"].astype(str), sort=False):
-            unknown = waited or "; no test pile shows after which wait"
+            unknown = waited or "; no test pile shows how long to wait"
             when = f" from {earliest!s} on{waited}" if earliest else unknown
             lines.append(f"{name}: restrike {', '.join(map(str, rows['pile']))}{when}.")
         if group.check is not None:

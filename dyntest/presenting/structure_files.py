@@ -307,7 +307,7 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
         blocks += _group_blocks(group, system)
     plans = [name for name in ("plan", "grid") if name in figures]
     blocks += [pictured(CAPTIONS[name], name) for name in plans]
-    blocks += [heading("Still to do"), *(text(line) for line in to_do(review) or ("Nothing is open.",))]
+    blocks += [heading("Still to do"), *(text(line) for line in to_do(review) or ("Nothing left to do.",))]
     odd = [(group, odd_rows(group, system)) for group in review.groups]
     for group, table in odd:
         if len(table):
@@ -353,9 +353,9 @@ def _group_blocks(group: GroupReview, system: str) -> list[dict]:
 CAPTIONS = {
     "plan": "Plan of piles: shape and colour give the verdict.",
     "grid": "Piles without coordinates, by name: shape and colour give the verdict.",
-    "setup": "Setup factor against time of all test piles; the band holds a pile that was not tested.",
+    "setup": "Setup factor against time of all test piles; band: range for a pile that was not tested.",
     "depth": "Maximum Case resistance against penetration of the test piles, and the soil at each.",
-    "hammer": "Energy passed on and largest compression stress, test pile by test pile in the order of driving.",
+    "hammer": "Transferred energy and maximum compression stress of each test pile, in the order of driving.",
 }
 """What is said under each figure of the board."""
 
@@ -477,7 +477,7 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
     both = figure.subplots(1, 2)
     for axes, column, label in (
         (both[0], "ratio", "energy / (ram weight × stroke)"),
-        (both[1], "stress", "largest compression / its limit"),
+        (both[1], "stress", "maximum compression / limit"),
     ):
         for place, (hammer, own) in enumerate(struck.groupby("hammer", sort=False)):
             style, marker = ("-", "--", ":")[place % 3], palette.MARKERS[place % len(palette.MARKERS)]

@@ -380,7 +380,7 @@ def _group(
     hurt = [part for part in parts if _is_hurt(part)]
     if hurt and len(hurt) < len(parts):  # a sound pile of the group stands for all
         parts = [part for part in parts if part not in hurt]
-        cautions = [Caution("hurt test pile", pile=part.pile) for part in hurt] + cautions
+        cautions = [Caution("damaged test pile", pile=part.pile) for part in hurt] + cautions
     without = [part for part in parts if part.criterion is None]
     if not parts or without:
         problem = without[0].problem if without and without[0].problem is not None else Caution("no test pile reviewed")

@@ -261,7 +261,7 @@ def faults() -> list[Fault]:
             Fault(f"spike on {word}", "spikes", of(_spike), (0.07, 0.2, 0.5), 0.2, "of peak", name),
         ]
     for kind, word in (("strain", "strain"), ("acceleration", "accelerometer")):
-        name, apart = f"{kind}_1", "gauges apart in time"
+        name, apart = f"{kind}_1", "time lag between gauges"
         turned = partial(_all_of, kind)
         both += [
             Fault(f"both {word}s swapped", "swapped sign", turned, (-1.0,), -1.0, "times", name),
@@ -273,11 +273,11 @@ def faults() -> list[Fault]:
     return [
         *both,
         Fault("columns exchanged", "dead channel", _exchanged, (1.0,), 1.0, "pair", "acceleration_1"),
-        Fault("strain that slips", "strain that stays", strain(_slip), (0.1, 0.25, 0.5), 0.25, "of peak", "strain_1"),
+        Fault("strain slips", "strain not returning", strain(_slip), (0.1, 0.25, 0.5), 0.25, "of peak", "strain_1"),
         Fault("bending", "bending", strain(lambda x, s, c: s * x), (1.5, 2.5, 4.0), 2.5, "times twin"),
         Fault(
-            "accelerometers apart",
-            "accelerometers apart",
+            "accelerometers disagree",
+            "accelerometers disagree",
             acceleration(lambda x, s, c: s * x),
             (1.1, 1.3, 1.6),
             1.3,

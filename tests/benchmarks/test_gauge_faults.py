@@ -40,7 +40,7 @@ def test_a_weaker_fault_than_the_limit_is_not_raised(counted):
     weak = {
         fault.name: share
         for fault, strength, share, _ in rows
-        if fault.check in ("noisy channel", "offset channel", "spikes", "strain that stays")
+        if fault.check in ("noisy channel", "offset channel", "spikes", "strain not returning")
         and strength == fault.strengths[0]
     }
     assert max(weak.values()) < 0.05

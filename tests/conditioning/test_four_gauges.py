@@ -88,7 +88,7 @@ def test_two_gauges_of_different_pairs_hold_bending_and_it_is_said(four):
         ("strain", np.negative, "swapped sign"),
         ("acceleration", np.negative, "swapped sign"),
         ("strain", lambda x: 3.0 * x, "bending"),
-        ("acceleration", lambda x: 1.3 * x, "accelerometers apart"),
+        ("acceleration", lambda x: 1.3 * x, "accelerometers disagree"),
     ],
 )
 def test_a_fault_of_each_of_four_is_found_on_it(four, channel, kind, change, check):
@@ -103,7 +103,7 @@ def test_a_pair_whose_mean_differs_from_the_other_is_found(four, kind):
     signals, pile = four
     traces = getattr(signals, kind).copy()
     traces[:, 2:] *= 1.15
-    name = {"strain": "pairs of strain gauges apart", "acceleration": "pairs of accelerometers apart"}[kind]
+    name = {"strain": "strain gauge pairs disagree", "acceleration": "accelerometer pairs disagree"}[kind]
     assert found(replace(signals, **{kind: traces}), pile)[name].value == pytest.approx(0.15 / 2.15, rel=0.05)
 
 

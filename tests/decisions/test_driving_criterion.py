@@ -213,7 +213,7 @@ def test_the_rule_for_restrikes_follows_what_was_measured():
         "setup",
         2 * DAY,
     )
-    assert rule((1.1, 0.9, 1.3)).change == "no sure change"
+    assert rule((1.1, 0.9, 1.3)).change == "no significant change"
     lost = rule((0.8, 0.7, 0.9), (1.5, 1.3, 1.7))
     assert (lost.change, lost.wait) == ("relaxation", DAY)
 

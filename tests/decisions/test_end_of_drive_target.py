@@ -47,7 +47,7 @@ def test_without_credit_it_says_what_credit_would_give(credit):
 
 def test_a_gain_that_is_not_sure_is_not_credited():
     target = end_of_drive_target(REQUIRED, [restruck(1.05, 0.85, 1.3)], credit=True)
-    assert (target.value, target.with_credit, target.kind) == (REQUIRED, None, "no sure change")
+    assert (target.value, target.with_credit, target.kind) == (REQUIRED, None, "no significant change")
 
 
 @pytest.mark.parametrize("case", [{"basis": "case_resistance_maximum"}, {"fitted": False}])
@@ -68,13 +68,13 @@ def test_a_loss_raises_the_target_credit_or_not(credit):
 
 def test_a_change_within_its_own_range_is_not_a_loss():
     target = end_of_drive_target(REQUIRED, [restruck(0.99, 0.92, 1.06)])
-    assert (target.value, target.kind) == (REQUIRED, "no sure change")
+    assert (target.value, target.kind) == (REQUIRED, "no significant change")
 
 
 def test_a_loss_with_a_range_down_to_nothing_sets_no_endless_target():
     target = end_of_drive_target(REQUIRED, [restruck(0.2, 0.19, 0.21)])
     assert target.middle == pytest.approx(REQUIRED / LEAST_FACTOR)
-    assert target.cautions[0].kind == "loss not sure"
+    assert target.cautions[0].kind == "relaxation uncertain"
 
 
 def test_a_wider_error_of_match_or_graph_asks_for_more():
@@ -93,7 +93,7 @@ def test_where_nothing_changed_for_sure_the_surer_of_both_matches_says_how_well_
     unsure = Estimate(1e6, 0.6e6, 1.6e6, 0.2)
     alone = end_of_drive_target(REQUIRED, matched=unsure)
     both = end_of_drive_target(REQUIRED, [restruck(1.05, 0.85, 1.3, deviation=0.05)], matched=unsure, credit=True)
-    assert (both.kind, both.middle) == ("no sure change", REQUIRED)
+    assert (both.kind, both.middle) == ("no significant change", REQUIRED)
     assert both.value == REQUIRED * margin(LEAST_OWN) < alone.value
     worse = end_of_drive_target(REQUIRED, [restruck(1.05, 0.85, 1.3, deviation=0.25)], matched=unsure, credit=True)
     assert worse.value == alone.value

@@ -104,9 +104,9 @@ def test_scour_and_downdrag_raise_what_is_driven_to():
     ("verification", "restruck", "tested", "kinds"),
     [
         (SOME, True, 2, []),
-        (SOME, False, 2, ["no restrike behind the factor"]),
+        (SOME, False, 2, ["factor without restrike"]),
         (SOME, True, 1, ["tested piles"]),
-        (SOME, False, 1, ["no restrike behind the factor", "tested piles"]),
+        (SOME, False, 1, ["factor without restrike", "tested piles"]),
         ("wave equation", False, 1, []),
         ("modified Gates formula", False, 1, []),
     ],

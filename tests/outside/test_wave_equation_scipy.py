@@ -52,7 +52,7 @@ def lumped(n, *, smith=False, unloading=1.0, hyperbolic=False, gap=0.0, plug=0.0
         return np.where(LIMIT / QUAKE * way < LIMIT, LIMIT / QUAKE, 0.0)
 
     def radiating(speed, spring, apart):
-        """Reaction, rate of the spring and of the gap under the toe: spring and dashpot under one slider."""
+        """Reaction, rate of the spring and of the toe gap: spring and dashpot under one slider."""
         stuck = spring + radiation * speed
         reaction = np.clip(stuck, lower, LIMIT)
         reaction[-1] = 0.0 if apart > 0.0 else reaction[-1]

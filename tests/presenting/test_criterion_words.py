@@ -27,7 +27,7 @@ def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
         ("7 ft", "18", "4"),
         ("8 ft", "14", "3"),
     ]
-    assert found.head[:3] == ("stroke", "blows in 3 in, at least", "no inch under")
+    assert found.head[:3] == ("stroke", "blows in 3 in, at least", "minimum per inch")
 
 
 def test_counts_in_every_inch_are_never_rounded_down():
@@ -72,7 +72,7 @@ def test_leaving_the_table_at_its_lower_end_does_not_stop_the_job():
     assert "leaves the range" not in stop
 
 
-@pytest.mark.parametrize("change", ["setup", "relaxation", "no sure change", "not measured"])
+@pytest.mark.parametrize("change", ["setup", "relaxation", "no significant change", "not measured"])
 @pytest.mark.parametrize("system", ["SI", "US"])
 def test_the_card_says_when_to_stop(change, system):
     rule = replace(restrike_rule(1e6, (), 18.0), change=change)

@@ -188,7 +188,7 @@ def test_the_range_of_the_load_is_shaded_and_its_failures_are_marked(matched_rev
     assert len(bands) == len(matched_review.drives)
     one = frame[(frame["drive"] == "initial") & (frame["place"] == GAUGE_LEVEL)]
     ends = bands[0].vertices[:, 0]
-    assert (ends.min(), ends.max()) == (one["least load [kN]"].min(), one["greatest load [kN]"].max())
+    assert (ends.min(), ends.max()) == (one["load, low end [kN]"].min(), one["load, high end [kN]"].max())
     assert len(failed) > 0
     for criterion, marks in failed.groupby("criterion"):
         np.testing.assert_array_equal(line(axes, criterion), marks.iloc[:, :2].to_numpy().T)

@@ -98,8 +98,8 @@ def test_a_match_is_told_with_units_and_ranges(matched):
     assert " to " in rows.loc["shaft resistance", "range"]
     share = min(float(matched.parameters["unloading_share"]), 1.0)  # the law is elastic-plastic
     assert not matched.problem.hyperbolic
-    assert float(rows.loc["unloading quake over loading quake", "value"]) == pytest.approx(share, abs=0.005)
-    assert rows.loc["gap under the toe", "value"].endswith(" mm")
+    assert float(rows.loc["unloading quake / loading quake", "value"]) == pytest.approx(share, abs=0.005)
+    assert rows.loc["toe gap", "value"].endswith(" mm")
 
 
 def test_the_damping_of_a_power_of_the_velocity_has_the_power_in_its_unit(matched):

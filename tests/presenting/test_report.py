@@ -188,7 +188,7 @@ def test_findings_say_what_was_done_and_what_to_do(damaged_review):
         ("concrete_review", ["kN", "Setup was not measured", "blows per 25 mm"]),
         (
             "averaged_review",
-            ["averaged before they reached this program", "describes no hammer", "No driving criterion"],
+            ["averaged by the recorder", "describes no hammer", "No driving criterion"],
         ),
         ("rejected_review", ["cannot be trusted", "no sound blow", "reject"]),
     ],

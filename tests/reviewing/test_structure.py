@@ -85,7 +85,7 @@ def test_the_sample_logs_are_those_of_their_making(structure):
 
 def test_a_hurt_test_pile_gives_no_counts_where_a_sound_one_stands_beside_it(structure):
     abutments = structure.groups[1]
-    assert Caution("hurt test pile", pile="A4-3") in abutments.cautions
+    assert Caution("damaged test pile", pile="A4-3") in abutments.cautions
     assert abutments.criterion.rows == structure.results[1].criterion.criterion.rows
 
 

@@ -93,7 +93,7 @@ def criterion_card_pdf(
         pile, structure, system, engineer = sheet.pile_name, sheet.structure, sheet.display_units, sheet.engineer
         if found is None:
             problem = f"there is no driving criterion: {no_criterion_words(source)}"
-            raise InputError(pile, "criterion card", problem, "see the report for what stands against it")
+            raise InputError(pile, "criterion card", problem, "see the cautions in the report")
     else:
         found = card(source, structure, system)
     today = _today(date)

@@ -6,6 +6,7 @@ import numpy as np
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
+from dyntest.decisions.risk import SOUND
 from dyntest.names import NAMES, decimal, percent, show
 from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
 from dyntest.presenting.explanations import reference
@@ -97,7 +98,7 @@ def _findings(drive: DriveReview, system: str) -> Block:
 
 def _done(finding: Finding, numbers: np.ndarray) -> str:
     if not finding.blows:
-        return "nothing; it concerns the drive as a whole"
+        return "none; it applies to the whole drive"
     return f"{blow_words(finding.blows, len(numbers))}: {DONE[finding.at_blow]}"
 
 
@@ -165,7 +166,7 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         reasons = {drive.match_problem for drive in review.drives} - {""}
         return [*blocks, note(sentence("; ".join(sorted(reasons)) or "no blow was matched"))]
     blocks += match_tables(matched, system)
-    blocks.append(note("Ranges are meant to hold the total 19 times in 20, shaft and toe 9 times in 10."))
+    blocks.append(note("Ranges are meant to contain the true total in 95 % of cases, and true shaft and toe in 90 %."))
     for drive in matched:
         section = drive.match.section if drive.match is not None else None
         if section is not None:
@@ -173,12 +174,10 @@ def resistance_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             left = f"{percent(section.section_left)} of the impedance left {depth} below the gauges, over {length}"
             blocks.append(note(f"{drive_words(drive).capitalize()}: matched with a reduced section, {left}."))
     if "shaft_resistance" in figures:
-        caption = "Left: soil profile, matched shaft resistance and greatest matched stresses along the pile. Right: "
-        caption += (
-            "static load–movement computed from the matched soil, without creep or later gain; shaded: its range, "
-        )
-        caption += "nineteen in twenty of the models that explain the blow; marks: failure by Davisson's offset "
-        caption += "(0.15 in and D/120 beyond PL/EA; from memory) and at a toe movement of 5 % of the width."
+        caption = "Left: soil profile, matched shaft resistance and maximum matched stresses along the pile. Right: "
+        caption += "static load–movement computed from the matched soil, without creep or further setup. "
+        caption += "Shaded: its 95 % range; marks: failure by Davisson's offset (0.15 in and D/120 beyond PL/EA; from "
+        caption += "memory) and at a toe movement of 5 % of the width."
         blocks.append(picture(caption, "shaft_resistance", "load_movement", shares=(0.62, 0.36)))
     blocks += [heading("Soil model by segment, depth below the gauges"), *soil_tables(matched, system)]
     return blocks
@@ -201,19 +200,19 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks += [rows(head, cells, [0.8, 0.8, 2, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
     blocks.append(_conditions(review))
     for name, fade in answers.fades.items():
-        course = "decreased" if fade.fades else "did not change beyond its scatter"
+        lost = percent(abs(fade.lost_share))
+        course = f"fell by {lost}" if fade.fades else f"changed by {lost}, within its scatter,"
         blocks.append(note(
-            f"{drive_name(name).capitalize()}: resistance {course} over its first {fade.span} blows, by "
-            f"{percent(fade.lost_share)} of the first blow (Theil–Sen line through {fade.blows} sound blows)."
+            f"{drive_name(name).capitalize()}: resistance {course} over its first {fade.span} blows (Theil–Sen line "
+            f"through {fade.blows} sound blows)."
         ))  # fmt: skip
     system = review.sheet.display_units
     found = [about(setup.restrike, told(one, system)) for setup in answers.setups for one in setup.cautions]
     blocks += [cautions(found)] if found else []
     if "initial_against_restrike" in figures:
-        caption = (
-            "Overlay of the representative blows, aligned at impact. More upward wave before the toe return is more"
-        )
-        blocks.append(picture(f"{caption} shaft resistance.", "initial_against_restrike"))
+        caption = "Overlay of the representative blows, aligned at impact. "
+        caption += "A higher upward wave before the toe return means more shaft resistance."
+        blocks.append(picture(caption, "initial_against_restrike"))
     law = answers.time_law
     if "setup" in figures and law is not None:
         words = f"Rate A = {law.rate.value:.2f} (range {law.rate.low:.2f} to {law.rate.high:.2f}) from t₀ = "
@@ -266,13 +265,14 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         f"{show('stroke', hammer.stroke, system)}. It gives {decimal(hammer.force_ratio, 2)} times the measured force "
         f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}Its resistances are "
         f"multiplied by {found.shift:.3f}, so that it passes through the measured blows. Compression includes the "
-        f"measured bending, {found.bending:.2f} times the mean. Chance short: a pile that just passes has less than "
-        "required. Chance of driving on: a pile with a tenth more than required does not pass."
+        f"measured bending, {found.bending:.2f} times the mean. Short but accepted: the chance "
+        "that a pile that just meets the count has less than required. Sound but rejected: the chance that a pile with "
+        f"{percent(SOUND - 1.0)} more than required does not meet the count."
     ))  # fmt: skip
-    return [*blocks, heading("Dynamic formulas beside it"), _formulas(review), note(
-        "The formulas take the energy of the ram or of the gauges and the set; they know neither pile nor soil. The "
-        "modified Gates formula was calibrated on load tests after setup, so it is high before setup. The energy "
-        "approach includes dynamic resistance, so it is high in easy driving. Dynamic methods are usable from "
+    return [*blocks, heading("Dynamic formulas for comparison"), _formulas(review), note(
+        "The formulas use the set and the energy of the ram or at the gauges; they consider neither pile nor soil. The "
+        "modified Gates formula was calibrated on load tests after setup, so it over-predicts before setup. The energy "
+        "approach includes dynamic resistance, so it over-predicts in easy driving. Dynamic methods apply from "
         f"{LEAST_COUNT:.0f} to {MOST_COUNT:.0f} blows per foot (UFC 3-220-20, 6-4.1.2)."
     )]  # fmt: skip
 

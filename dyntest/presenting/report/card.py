@@ -38,9 +38,9 @@ def card(
     rule = criterion.restrike
     restrike = [line for line in words.restrike if not line.startswith("Blows in the first")]
     rules = [
-        ("Count", [f"Count the blows of every {per}, and read the stroke with each count. Write both down."]),
+        ("Count", [f"Record the blows of every {per}, and the stroke with each count."]),
         ("Easy driving", [line for line in words.strokes if line in held]),
-        ("The pile is done when it shows", list(words.meets)),
+        ("Accepting the pile", list(words.meets)),
         ("Refusal", [words.refusal, absolute_refusal(system)]),
     ]
     rules = [(name, lines) for name, lines in rules if lines]

@@ -100,7 +100,7 @@ def report_data(review: Review, paper: str, today: date, figures: Iterable[str])
         ("3  Hammer and stresses: what did the hammer deliver, and did it damage the pile?",
          delivery_blocks(review, figures), False),
         ("4  Blow summary", blows, False),
-        ("5  Resistance: how much, and how sure?", resistance_blocks(review, figures), False),
+        ("5  Resistance: how much, and how certain?", resistance_blocks(review, figures), False),
         ("6  Setup: did the pile gain or lose resistance?", setup_blocks(review, figures), False),
         ("7  Driving criterion", criterion_blocks(review, figures), False),
         ("Appendix A: assumptions and choices", assumed, False),

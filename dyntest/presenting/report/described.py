@@ -191,7 +191,7 @@ def _gauges(review: Review) -> list[Fact]:
     items: list[Fact] = [("recorder", sheet.recorder or "not given", SHEET if sheet.recorder else "")]
     if gauges.averaged:
         items.append((
-            "traces", f"{gauges.force} and {gauges.velocity}, averaged before they reached this program", SHEET,
+            "traces", f"{gauges.force} and {gauges.velocity}, averaged by the recorder", SHEET,
         ))  # fmt: skip
     else:
         for kind, names in (("strain", gauges.strain or ()), ("acceleration", gauges.acceleration or ())):
@@ -251,9 +251,8 @@ def _sampling(drive: DriveReview) -> tuple[float, float]:
 
 def record_comment(review: Review) -> str:
     """Say how rate and length of the records stand against ASTM D4945."""
-    asked = (
-        f"ASTM D4945 (from memory) asks {LEAST_RATE:,.0f} samples/s or more over {1e3 * LEAST_LENGTH:.0f} ms or more."
-    )
+    least = f"{LEAST_RATE:,.0f} samples/s and {1e3 * LEAST_LENGTH:.0f} ms"
+    asked = f"ASTM D4945 (from memory) requires at least {least}."
     short = [drive_words(drive) for drive in review.drives if _sampling(drive)[1] < LEAST_LENGTH]
     slow = [drive_words(drive) for drive in review.drives if 1.0 / _sampling(drive)[0] < LEAST_RATE]
     told = [asked]
@@ -261,7 +260,7 @@ def record_comment(review: Review) -> str:
         covered = min(_sampling(drive)[1] for drive in review.drives) / review.sheet.pile.return_time
         told.append(f"Shorter: {', '.join(short)}. The records still cover {covered:.0f} times 2L/c.")
     if slow:
-        told.append(f"Fewer samples: {', '.join(slow)}. Peaks may be cut; record faster.")
+        told.append(f"Fewer samples: {', '.join(slow)}. Peaks may be missed; use a higher sampling rate.")
     if not short and not slow:
         told.append("All records comply.")
     return " ".join(told)
@@ -320,8 +319,8 @@ def assumptions(review: Review) -> list[Block]:
         decided.append(("length over which the count holds", held, "as practical refusal"))
     decided += [
         ("pile in signal matching", "segments of equal travel time", "one-dimensional waves"),
-        ("soil in signal matching", "springs with a limit, dashpots of nine laws, residual stress if shown; no creep",
-         "Smith (1960), ASCE J. Soil Mech. Found. Div. 86(SM4)"),
+        ("soil in signal matching", "elastic-plastic or hyperbolic springs, dashpots; residual stress if the record "
+                                    "shows it; no creep", "Smith (1960), ASCE J. Soil Mech. Found. Div. 86(SM4)"),
     ]  # fmt: skip
     return [facts(decided), note(GOVERNING_SPECIFICATION)]
 
@@ -332,9 +331,9 @@ def _conditioning(review: Review) -> list[tuple[str, str, str]]:
     lag = "corrected" if choices.align else "reported, not corrected"
     credit = {None: "not decided, so not credited", True: "credited", False: "not credited"}[choices.setup_credit]
     return [
-        ("baseline", "mean of the quiet samples before the impact taken off every channel", "this program"),
-        ("velocity", "trapezoidal integration; drift taken off so that the pile comes to rest, or moves by the set of "
-                     "the driving log", "this program"),
+        ("baseline", "mean of the quiet samples before the impact subtracted from every channel", "dyntest"),
+        ("velocity", "trapezoidal integration; drift removed so that the pile ends at rest, or at the set of the "
+                     "driving log", "dyntest"),
         ("low-pass filter", low_pass, _chosen(choices.low_pass is not None)),
         ("lag between strain and acceleration", lag, _chosen(choices.align)),
         ("soil law", choices.soil_law, _chosen(choices.soil_law != "best")),
@@ -358,7 +357,7 @@ def _drive_choices(review: Review) -> list[tuple[str, str, str]]:
         if drive.representative is not None:
             own = drive.name in review.sheet.choices.blow
             blow = str(drive.representative.blow)
-            items.append((f"representative blow, {name}", blow, CHOICES if own else "rule of this program"))
+            items.append((f"representative blow, {name}", blow, CHOICES if own else "dyntest"))
     return items
 
 
