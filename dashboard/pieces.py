@@ -133,9 +133,9 @@ def _doubts(review) -> tuple:
     initial = [drive for drive in review.drives if drive.kind == "initial" and drive.match is not None]
     if not initial:
         return ()
-    from dyntest.reviewing.pile_criterion import grave_doubts
+    from dyntest.reviewing.pile_criterion import serious_doubts
 
-    return grave_doubts(initial[-1])
+    return serious_doubts(initial[-1])
 
 
 def draw_heading(text: str) -> None:

@@ -249,7 +249,7 @@ def test_progress_shows_on_a_terminal_only_and_is_wiped(small_test, tmp_path, ca
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     status, _, err = run(capsys, "review", small_test, "--match", "none", "--out", tmp_path / "out")
     assert status == 0
-    assert "working out restrike" in err
+    assert "evaluating restrike" in err
     assert err.endswith("\r\x1b[K")
 
 

@@ -260,7 +260,7 @@ def _one(test, check, counts, pile: str) -> None:
     pieces.draw_note(f"{row['status']}: {reason(row.to_dict(), check.criterion, test.system)}")
     frame = pile_counts(counts, check.criterion, pile, test.system) if pile in counts.piles else pd.DataFrame()
     if frame.empty:
-        pieces.draw_note("The log has no counts of this pile.")
+        pieces.draw_note("The log has no counts for this pile.")
         return
     minimum = check.criterion.minimum_penetration
     level = None if minimum is None else float(shown("penetration", minimum, test.system))

@@ -56,7 +56,7 @@ def draw() -> None:
         sentences += [resistance_sentence(review, drive) for drive in review.drives]
         sentences += [setup_sentence(setup) for setup in review.answers.setups]
         pieces.draw_list([*sentences, criterion_sentence(review)])
-    with st.expander("Files and their fingerprints"):
+    with st.expander("Files and their SHA-256"):
         pieces.worded(pd.DataFrame({"file": list(review.inputs), "SHA-256": list(review.inputs.values())}))
 
 

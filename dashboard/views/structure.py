@@ -211,7 +211,7 @@ def _log(review, group, pile: str) -> None:
         return
     frame = pile_counts(group.log, group.check.criterion, pile, system)
     if frame.empty:
-        pieces.draw_note("The log has no counts of this pile.")
+        pieces.draw_note("The log has no counts for this pile.")
         return
     minimum = group.check.criterion.minimum_penetration
     level = None if minimum is None else float(shown("penetration", minimum, system))
@@ -281,7 +281,7 @@ def _together(review) -> None:
         with left:
             draw_chart(hammer_chart(struck, "ratio", "energy / (ram weight × stroke)"), "structure_energy")
         with right:
-            draw_chart(hammer_chart(struck, "stress", "largest compression / its limit"), "structure_stress")
+            draw_chart(hammer_chart(struck, "stress", "maximum compression / limit"), "structure_stress")
         pieces.worded(board.hammer_rows(review))
 
 

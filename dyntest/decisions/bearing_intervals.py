@@ -1,9 +1,9 @@
-"""Length of pile paid for, and where a battered pile ends up when the ground is not where the plan has it.
+"""Length of pile paid for, and position of a battered pile where the ground is not at plan level.
 
 Common practice, no source: driven length below cutoff, measured along the pile, is paid. The contract decides.
 Batter is given as horizontal run per vertical rise; 0 is a vertical pile.
 
-Every interval of a production log held against the criterion, all piles at once.
+Every interval of a production log checked against the criterion, all piles at once.
 """
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""Bearing piles that want a second look, whatever their status: one function a kind, each vectorised over all piles.
+"""Bearing piles that need a second look, whatever their status: one function a kind, each vectorised over all piles.
 
 Each gives rows with the numbers that were found; `dyntest.presenting.bearing_words` says them.
 """
@@ -39,7 +39,7 @@ NOT_IN_TABLE, NO_COUNTS = "not in the table of piles", "no counts"
 BELOW_CUTOFF, OFF_PLAN = "short of cutoff", "off plan position"
 
 HURT_TEST = "damaged test pile"
-"""A test pile whose record shows damage; told by whoever knows the tests."""
+"""A test pile whose record shows damage; added by the caller that has the tests."""
 
 GRAVE = (ABSOLUTE, FELL, RESUMED, HIGH_STROKE, HURT_TEST)
 """Kinds for which no pile is accepted without a second look."""
@@ -55,7 +55,7 @@ def odd_piles(
     test_penetrations: Sequence[float] = (),
     depth_tolerance: float = DEPTH_TOLERANCE,
 ) -> pd.DataFrame:
-    """Give everything about the bearing piles that wants a second look.
+    """Give everything about the bearing piles that needs a second look.
 
     Units: test_toe_elevations, test_penetrations, depth_tolerance [m]; returns [m].
 
@@ -91,7 +91,7 @@ def odd_piles(
 
 
 def _frame(pile, kind: str, depth, value=np.nan, limit=np.nan, note="") -> pd.DataFrame:
-    """Give rows of one kind; what is given once stands for all."""
+    """Give rows of one kind; a single value applies to all."""
     count = len(pile)
 
     def many(values) -> list:
@@ -123,7 +123,7 @@ def _against_test_piles(table, elevations, penetrations, tolerance: float) -> li
 
 
 def _fallen_counts(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
-    """Look for falling h/s, which stands for resistance; two intervals in a row carry a peak, and two a fall."""
+    """Look for falling h/s, which stands for resistance; two intervals in a row make a peak, and two a fall."""
     stroke = intervals["stroke"]
     stroke = stroke.fillna(stroke.groupby(intervals["number"]).transform("median")).fillna(criterion.lowest_stroke)
     effort = stroke / intervals["set_per_blow"]
@@ -150,7 +150,7 @@ def _absolute_refusal(intervals: pd.DataFrame) -> pd.DataFrame:
 
 
 def _high_strokes(intervals: pd.DataFrame, criterion: Criterion) -> list[pd.DataFrame]:
-    """Look for strokes above the highest that is accepted without a look, and above the end of the table."""
+    """Look for strokes above the highest that is accepted without a second look, and above the end of the table."""
     most, end = criterion.highest_stroke, criterion.maximum_stroke
     if most is None or end is None:
         return []

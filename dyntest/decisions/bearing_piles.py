@@ -1,4 +1,4 @@
-"""Which bearing piles meet the driving criterion, where, and which of them want a second look."""
+"""Which bearing piles meet the driving criterion, where, and which of them need a second look."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,17 +34,17 @@ STATUSES = (
     "not met",
     "no counts",
 )
-"""What a pile's log can show, from good to nothing."""
+"""What a pile's log can show, best first."""
 
 VERDICTS = ("accepted", "second look", "not met")
-"""What becomes of a pile: accepted; its count is enough but something grave has to be looked at first, or it refused;
+"""Verdict on a pile: accepted; its count is enough but something serious has to be checked first, or it refused;
 not met."""
 
 LOOKED_AT = ("practical refusal", "stroke out of range")
-"""Statuses that want a second look by themselves: the resistance may be there, and the pile may have suffered."""
+"""Statuses that need a second look in any case: the resistance may be there, and the pile may have suffered."""
 
 FAR = 2.0 * DEPTH_TOLERANCE
-"""How far from the test piles most piles may end before they are told to belong elsewhere [m]; no source."""
+"""How far from the test piles most piles may end before the log is said to be of another structure [m]; no source."""
 
 STRANGERS = 0.5
 """Share of the piles whose strokes or depths do not belong to the criterion from which that is told of all together
@@ -53,17 +53,17 @@ STRANGERS = 0.5
 
 @dataclass(frozen=True)
 class BearingPileCheck:
-    """The bearing piles held against a criterion.
+    """The bearing piles checked against a criterion.
 
     Parameters
     ----------
     piles : pandas.DataFrame
         One row a pile, as `check_bearing_piles` says.
     odd : pandas.DataFrame
-        One row for each thing that wants a second look: ``pile``, ``kind``, ``depth`` along the pile [m], ``value`` and
+        One row for each thing that needs a second look: ``pile``, ``kind``, ``depth`` along the pile [m], ``value`` and
         ``limit`` in SI, ``note``.
     criterion : Criterion
-        What they were held against.
+        The criterion they were checked against.
     cautions : tuple of Caution
         What speaks against holding these piles against this criterion at all.
     """
@@ -84,7 +84,7 @@ def check_bearing_piles(
     depth_tolerance: float = DEPTH_TOLERANCE,
     tip_reinforcement: float = 0.0,
 ) -> BearingPileCheck:
-    """Hold every pile of a production log against a criterion.
+    """Check every pile of a production log against a criterion.
 
     Parameters
     ----------
@@ -162,7 +162,7 @@ def check_bearing_piles(
     columns += ["met_at", "met_anywhere", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal"]
     columns += ["resumed", "restrike_set", "restrike_stroke", "pay_length", "pay_length_without_tip"]
     table = table[[*columns, "offset_at_cutoff"]]
-    return BearingPileCheck(table, odd, criterion, _strangers(table, criterion, test_penetrations))
+    return BearingPileCheck(table, odd, criterion, _other_structure(table, criterion, test_penetrations))
 
 
 def _per_pile(intervals: pd.DataFrame, criterion: Criterion) -> pd.DataFrame:
@@ -260,7 +260,7 @@ def _status(table: pd.DataFrame) -> np.ndarray:
 
 
 def _verdict(table: pd.DataFrame, odd: pd.DataFrame) -> np.ndarray:
-    """Give what becomes of each pile, of `VERDICTS`."""
+    """Give the verdict on each pile, one of `VERDICTS`."""
     accepted = table["status"].isin(ACCEPTED)
     by_restrike = set(table["pile"][table["status"] == ACCEPTED[1]])
     grave = odd[odd["kind"].isin(GRAVE) & ~((odd["kind"] == RESUMED) & odd["pile"].isin(by_restrike))]
@@ -268,8 +268,8 @@ def _verdict(table: pd.DataFrame, odd: pd.DataFrame) -> np.ndarray:
     return np.select([look, accepted], [VERDICTS[1], VERDICTS[0]], default=VERDICTS[2])
 
 
-def _strangers(table: pd.DataFrame, criterion: Criterion, penetrations: Sequence[float]) -> tuple[Caution, ...]:
-    """Tell where strokes or depths of the piles do not belong to the criterion: another hammer or another structure."""
+def _other_structure(table: pd.DataFrame, criterion: Criterion, penetrations: Sequence[float]) -> tuple[Caution, ...]:
+    """Caution where strokes or depths of the piles do not fit the criterion: another hammer or structure."""
     counted = table[table["penetration"].notna()]
     if counted.empty:
         return ()

@@ -84,7 +84,7 @@ def combine(criteria: Sequence[PileCriterion]) -> Criterion:
     """
     if not criteria:
         raise InputError(PLACE, "", "there is no test pile", "review at least one")
-    _refuse_strangers(criteria)
+    _refuse_different(criteria)
     without = [one.pile for one in criteria if one.criterion is None]
     if without:
         problem = f"no stroke is usable at {', '.join(without)}"
@@ -98,7 +98,7 @@ def combine(criteria: Sequence[PileCriterion]) -> Criterion:
     rows = _rows([part.rows for part in parts], names, lowest, highest)
     if not rows:
         problem = "the test piles share no usable stroke"
-        raise InputError(PLACE, "", problem, "issue a criterion for each kind of pile")
+        raise InputError(PLACE, "", problem, "issue a criterion for each type of pile")
     penetrations = [part.minimum_penetration for part in parts if part.minimum_penetration is not None]
     named = list(zip(names, parts, strict=True))
     required = [part.required_resistance for part in parts if part.required_resistance is not None]
@@ -155,8 +155,8 @@ def group_criterion(criteria: Sequence[PileCriterion]) -> tuple[Criterion, str, 
     return replace(combined, rows=rows, above=()), BASES[2], together, ()
 
 
-def _refuse_strangers(criteria: Sequence[PileCriterion]) -> None:
-    """Refuse test piles whose counts cannot stand for each other's piles."""
+def _refuse_different(criteria: Sequence[PileCriterion]) -> None:
+    """Refuse test piles of different pile or hammer types, whose counts cannot be combined."""
     first = criteria[0]
     for other in criteria[1:]:
         alike = other.material == first.material and abs(other.impedance / first.impedance - 1.0) <= SAME
@@ -166,7 +166,7 @@ def _refuse_strangers(criteria: Sequence[PileCriterion]) -> None:
             what = "driven by another hammer"
         else:
             continue
-        raise InputError(PLACE, "", f"{first.pile} and {other.pile} are {what}", "issue a criterion for each kind")
+        raise InputError(PLACE, "", f"{first.pile} and {other.pile} are {what}", "issue a criterion for each type")
 
 
 def _rows(
@@ -199,7 +199,7 @@ def _above(parts: Sequence[Criterion], names: Sequence[str], highest: float) -> 
 
 
 def _combined_rule(rules: list[RestrikeRule | None], names: list[str]) -> RestrikeRule | None:
-    """Give the strictest of the rules: the longest wait, the fewest promises, the deepest test pile."""
+    """Give the strictest of the rules: the longest wait, the least credit, the deepest test pile."""
     given = [rule for rule in rules if rule is not None]
     if len(given) < len(rules):
         return None

@@ -1,4 +1,4 @@
-"""The driving criterion as data: what an inspector holds a pile against, count by count.
+"""The driving criterion as data: what an inspector checks a pile against, count by count.
 
 How it is derived from a test pile stands elsewhere; here is what it says and how it is read between its rows.
 """
@@ -80,7 +80,7 @@ class CriterionRow:
     short : float
         Chance that a pile which just passes is short of what is required [1]; not a number where not known.
     driven_on : float
-        Chance that a pile with `SOUND` times what is required is driven on [1]; not a number where not known.
+        Chance that a pile with `SOUND` times what is required is rejected [1]; not a number where not known.
     """
 
     stroke: float
@@ -197,7 +197,7 @@ class RestrikeRule:
 
 @dataclass(frozen=True)
 class Criterion:
-    """What every bearing pile is held against.
+    """The criterion that every bearing pile is checked against.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ class Criterion:
     way : str
         One of `WAYS`.
     required_resistance : float or None
-        Nominal resistance the criterion stands for [N].
+        Nominal resistance that the criterion shows [N].
     minimum_penetration : float or None
         Least depth of the toe below the ground, vertical [m].
     minimum_stroke, maximum_stroke : float or None
@@ -280,9 +280,9 @@ class Criterion:
             raise InputError("criterion", "count", f'"{self.way}" is not known', f"write {ways}")
         strokes, sets = [row.stroke for row in self.rows], [row.set_per_blow for row in self.rows]
         if any(after <= before for before, after in pairwise(strokes)):
-            raise InputError("criterion", "rows", "the strokes do not rise from row to row", "sort them, each once")
+            raise InputError("criterion", "rows", "the strokes do not increase from row to row", "sort them, each once")
         if any(after < before for before, after in pairwise(sets)):
-            problem = "a higher stroke asks for a smaller set"
+            problem = "a higher stroke requires a smaller set"
             raise InputError("criterion", "rows", problem, "check the derivation; more energy never needs more blows")
 
     @property

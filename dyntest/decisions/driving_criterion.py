@@ -1,6 +1,6 @@
 """The driving criterion of a test pile: blows at each stroke that show the resistance.
 
-Derived from the calibrated bearing graph, which is shifted to pass through the measured blows, and held against public
+Derived from the calibrated bearing graph, which is shifted to pass through the measured blows, and compared with public
 formulas. What stands against using it, the gravest first: one small function a check.
 """
 
@@ -48,12 +48,12 @@ SET_AGREEMENT = 1.25
 changes by about half the share of the set, so this goes with `AGREEMENT`; no source."""
 
 RESIDUAL_TOLD = 0.10
-"""Share by which the set after blows like it may differ from the set from rest before it is told [1]; no source."""
+"""Share by which the set after blows like it may differ from the set from rest before it is reported [1]; no source."""
 
 
 @dataclass(frozen=True)
 class MeasuredBlows:
-    """Measured blows of the end of the initial drive, to be laid beside the bearing graph.
+    """Measured blows of the end of the initial drive, to be compared with the bearing graph.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ class MeasuredBlows:
 
 @dataclass(frozen=True)
 class FormulaResistance:
-    """What a public formula gives for the measured blows: a sanity check, nothing to drive by.
+    """What a public formula gives for the measured blows: a sanity check, not for driving.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ class FormulaResistance:
 
 
 def read_back(graph: BearingGraph, measured: MeasuredBlows, matched: float) -> tuple[float, bool | None]:
-    """Read the measured blows off the bearing graph and hold that against the match.
+    """Read the measured blows off the bearing graph and compare with the match.
 
     Units: matched [N]; returns [N].
     """
@@ -111,7 +111,7 @@ def read_back(graph: BearingGraph, measured: MeasuredBlows, matched: float) -> t
 
 
 def formula_resistances(measured: MeasuredBlows, ram_weight: float) -> tuple[FormulaResistance, ...]:
-    """Give what public formulas make of the measured blows.
+    """Give the resistance of the measured blows by public formulas.
 
     Units: ram_weight [N].
 
@@ -138,7 +138,7 @@ DISAGREEMENT = "bearing graph against measured blows"
 
 
 def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool | None) -> tuple[Caution, ...]:
-    """Give what forbids the use of the counts until it is cleared up.
+    """Give the alerts that forbid using the counts until they are resolved.
 
     Units: read [N].
     """
@@ -150,7 +150,7 @@ def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool
 def criterion_cautions(
     match: Match, calibrated: CalibratedHammer, agrees: bool | None, rows: Sequence[StrokeRow], counting: Counting
 ) -> tuple[Caution, ...]:
-    """Give what to weigh beside the counts."""
+    """Give the cautions that go with the counts."""
     found = []
     if agrees is None:
         found.append(Caution("graph not checked"))
@@ -175,7 +175,7 @@ def _disagreement(match: Match, read: float) -> Caution:
 
 
 def _sets_apart(calibrated: CalibratedHammer) -> Caution | None:
-    """Tell where the calibrated hammer moves the pile much more or much less than the log of its last foot says."""
+    """Caution where the computed set of the last foot differs much from the log."""
     ratio = calibrated.set_ratio
     if not ratio > 0.0 or 1.0 / SET_AGREEMENT <= ratio <= SET_AGREEMENT:
         return None
@@ -214,7 +214,7 @@ class DrivingCriterion:
     test_pile : Pile
         The same with its sections; bearing piles have to be like it.
     criterion : Criterion or None
-        What bearing piles are held against; None where no stroke can show the resistance.
+        Criterion for bearing piles; None where no stroke can show the resistance.
     target : EndOfDriveTarget
         The resistance to be shown.
     rows : tuple of StrokeRow
@@ -241,7 +241,7 @@ class DrivingCriterion:
     alerts : tuple of Caution
         What forbids the use of the counts until it is cleared up; to be said before anything else.
     cautions : tuple of Caution
-        What to weigh, the gravest first, beginning with the alerts.
+        Cautions, the most serious first, beginning with the alerts.
     """
 
     pile: str
@@ -405,7 +405,7 @@ def bending_of(measured: MeasuredBlows) -> float:
 
 
 def _bent_beyond_limit(rows: Sequence[StrokeRow], bending: float) -> tuple[Caution, ...]:
-    """Tell from which stroke on nothing but the measured bending takes the compression beyond its limit."""
+    """Caution from which stroke on the compression exceeds its limit because of the measured bending alone."""
     over = [row.ruled_out for row in rows if row.ruled_out is not None and row.ruled_out.kind == "bending"]
     facts = {"bending": bending}
     return tuple(Caution("bending", one.value, one.limit, {"stroke": one.stroke, **facts}) for one in over[:1])
@@ -417,7 +417,7 @@ looked at [1]: strokes are read to about this, and it is half as much of the str
 
 
 def _looked_at_stroke(rows: Sequence[StrokeRow], highest: float, limits: DrivingStressLimits | None) -> float:
-    """Give the stroke above which no pile is accepted without a look [m].
+    """Give the stroke above which no pile is accepted without a second look [m].
 
     The bending that ends the table is that of the test pile's own stand, so a pile that was driven above it is told
     of, and one above what the whole section allows is looked at. Never above the approved range.
@@ -434,7 +434,7 @@ def _looked_at_stroke(rows: Sequence[StrokeRow], highest: float, limits: Driving
 
 
 def _beyond_reach(usable: Sequence[StrokeRow], measured: MeasuredBlows) -> tuple[Caution, ...]:
-    """Tell where the lowest usable stroke lies above what the hammer reached at the end of driving."""
+    """Caution where the lowest usable stroke is above what the hammer reached at the end of driving."""
     known = measured.stroke[np.isfinite(measured.stroke)]
     if not usable or not len(known):
         return ()

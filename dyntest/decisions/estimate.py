@@ -6,7 +6,7 @@ Each test pile gives an estimate with its own uncertainty; between piles the tru
 random-effects model of DerSimonian and Laird (1986), Controlled Clinical Trials 7(3), separates the two, with the
 between-pile variance of Paule and Mandel (1982), J. Research of the National Bureau of Standards 87(5), and the range
 for a pile that was not tested as in Higgins, Thompson and Spiegelhalter (2009), J. Royal Statistical Society A 172(1)
-(all from memory; the tests hold them against statsmodels).
+(all from memory; the tests compare them with statsmodels).
 """
 
 from collections.abc import Sequence
@@ -42,7 +42,7 @@ class Estimate:
     def __post_init__(self) -> None:
         """Refuse a range that does not hold its number."""
         if not self.low <= self.value <= self.high:
-            raise ValueError(f"the range {self.low:g} to {self.high:g} does not hold {self.value:g}")
+            raise ValueError(f"the range {self.low:g} to {self.high:g} does not contain {self.value:g}")
 
     @property
     def has_range(self) -> bool:

@@ -51,7 +51,7 @@ def correlation_factors(tested_piles: int, method: str = "dynamic test") -> tupl
     """
     least = min(CORRELATION_FACTORS)
     if tested_piles < least:
-        problem = f"{tested_piles} is fewer than the table begins with"
+        problem = f"{tested_piles} is fewer than the least of the table"
         raise InputError(EUROCODE, "number of tested piles", problem, f"test at least {least} piles of one kind")
     if method not in MODEL_FACTORS:
         ways = ", ".join(f'"{way}"' for way in MODEL_FACTORS)
@@ -75,7 +75,7 @@ def eurocode_factor(verification: str, source: str = "test sheet") -> tuple[floa
     """
     found = ROUTE.fullmatch(verification.strip())
     if found is None:
-        problem = f'"{verification}" does not name tested piles and a set of partial factors'
+        problem = f'"{verification}" does not give the number of tested piles and a set of partial factors'
         raise InputError(source, "[choices] verification", problem, f'write such as "{EXAMPLE}"')
     tested, partial = int(found[1]), PARTIAL_FACTORS[found[2].upper()]
     mean, _ = correlation_factors(tested, "dynamic test with signal matching")

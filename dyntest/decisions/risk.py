@@ -1,4 +1,4 @@
-"""The chances that go with a blow count: that a pile which just passes is short, and that a sound one is driven on.
+"""The risks of a blow count: that a pile which just passes is short, and that a sound one is rejected.
 
 Every error is taken as lognormal and independent of the others: the resistance from matching, the bearing graph, what
 waiting changes from pile to pile, and whole blows over a length. This is the error of carrying a test pile's result
@@ -19,7 +19,7 @@ WEAKEST = 0.65
 upward [1]; no source. Piles nearer together, or a match that is too high, let more short ones pass."""
 
 SOUND = 1.10
-"""Share of the requirement that a pile has for which the chance of being driven on is given [1]; our choice."""
+"""Share of the requirement that a pile has for which the chance of being rejected is given [1]; our choice."""
 
 GRAPH_DEVIATION = 0.02
 """Standard deviation of the logarithm of a resistance read off a bearing graph near the measured blows that it passes

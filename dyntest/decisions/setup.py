@@ -2,7 +2,7 @@
 
 What one drive says about resistance, as it is handed to the decisions.
 
-What stands against counting on a measured setup, one small function a check.
+Cautions against crediting a measured setup, one small function a check.
 
 What changed while the pile waited: resistance at a restrike over resistance at the end of the initial drive.
 """
@@ -37,7 +37,7 @@ def wait(initial_end: datetime | None, restrike_start: datetime | None, source: 
     if initial_end is None or restrike_start is None:
         return None
     if (initial_end.utcoffset() is None) != (restrike_start.utcoffset() is None):
-        problem = "one clock of the drives has a time zone and another has none"
+        problem = "some times of the drives have a time zone and some have none"
         raise InputError(source, "[[drive]] start and end", problem, "write all with the same local clock")
     seconds = (restrike_start - initial_end).total_seconds()
     if seconds <= 0.0:
@@ -125,7 +125,7 @@ _HAMMER_PARTS = {
 def setup_cautions(
     initial: DriveResult, restrike: DriveResult, setup: "Setup", *, soil: str | None
 ) -> tuple[Caution, ...]:
-    """Give everything that stands against counting on a measured setup."""
+    """Give the cautions against crediting a measured setup."""
     factor, waited = setup.setup_factor, setup.wait
     found = [
         _moved_too_little(initial),
@@ -268,7 +268,7 @@ RESISTANCES = ("matched_resistance", "case_resistance_maximum", "shaft_resistanc
 
 @dataclass(frozen=True)
 class Setup:
-    """A restrike held against the end of the initial drive.
+    """A restrike compared with the end of the initial drive.
 
     Parameters
     ----------

@@ -48,7 +48,7 @@ class StrokeRow:
     count : int
         Blows over the holding length, the nearest whole number [1].
     compression_stress, tension_stress : float
-        Greatest stresses anywhere along the pile, compression with the measured bending [Pa]; what is held against the
+        Greatest stresses anywhere along the pile, compression with the measured bending [Pa]; what is compared with the
         limits.
     mean_stress : float
         Greatest compression of the whole section, without bending [Pa].
@@ -61,7 +61,7 @@ class StrokeRow:
     ruled_out : RuledOut or None
         Why the stroke cannot be used; None where it can.
     short, driven_on : float
-        Chances that a pile which just passes is short, and that a sound one is driven on [1].
+        Chances that a pile which just passes is short, and that a sound one is rejected [1].
     """
 
     stroke: float
@@ -114,7 +114,7 @@ def stroke_rows(
 
     Units: strokes [m]; resistance [N]; bending [1].
 
-    The compression that is held against its limit is that of the section times the measured ratio of single gauge to
+    The compression that is compared with its limit is that of the section times the measured ratio of single gauge to
     mean. Where a stress passes its limit between two strokes, the stroke at which it does is a row of its own, so that
     the approved range ends where the stress does and not at the round number below.
     """

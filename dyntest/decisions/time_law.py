@@ -177,7 +177,7 @@ def fit_time_law(
         raise InputError("test sheet", place, "a time is not a number of zero or more", cure)
     seconds = np.maximum(seconds, END_OF_DRIVING)
     if len(seconds) < 2 or np.ptp(seconds) == 0.0:
-        raise InputError("test sheet", place, "no drive lies later than the others", "restrike later")
+        raise InputError("test sheet", place, "all drives have the same time", "restrike later")
     start = reference_time(soil)
     x = np.log10(seconds / start)
     values = np.array([q.value for q in resistances])
@@ -310,7 +310,7 @@ def restrike_fade(
     index = np.flatnonzero(usable)
     index = index[index < index[0] + first_blows] if index.size else index
     if index.size < LEAST_BLOWS:
-        problem = f"{index.size} sound blows are too few to see how resistance changed"
+        problem = f"{index.size} sound blows are too few to show how resistance changed"
         raise InputError("restrike", "first blows", problem, f"at least {LEAST_BLOWS} are needed")
     slope, low, high = robust_slope(index, resistance[index], FADE_CONFIDENCE)
     span = int(index[-1] - index[0])

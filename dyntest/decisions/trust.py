@@ -28,9 +28,9 @@ class Trust:
     answer : str
         One of `ANSWERS`.
     reasons : tuple of str
-        The checks that stand against it, worst first; empty where the answer is yes.
+        The checks that limit it, worst first; empty where the answer is yes.
     at_blow : tuple of Finding
-        Every finding that names the blow which stands for the drive, the worst first; told with the answer.
+        Every finding on the representative blow, the worst first; given with the answer.
     rejected, blows : int
         How many blows are rejected, and of how many [1].
     """
@@ -53,7 +53,7 @@ class Caution:
     value : float or None
         The number that was judged [SI unit of the quantity]; None where there is none.
     threshold : float or None
-        What it was held against [SI unit of the quantity].
+        Its threshold [SI unit of the quantity].
     facts : mapping of str to object
         Further numbers in SI and names of drives, piles and parts, by name.
     pile : str
@@ -70,7 +70,7 @@ class Caution:
 def trust(findings: Iterable[Finding], n_blows: int, blow: int | None) -> Trust:
     """Judge the record of one drive.
 
-    The answer is no where the blow that stands for the drive is rejected, where there is none, or where more than
+    The answer is no where the representative blow is rejected, where there is none, or where more than
     `MOST_REJECTED` of the blows are; with care where any finding is a warning for the drive or for that blow, or
     rejects more than a few blows (`FEW_BLOWS`); else yes.
 

@@ -53,7 +53,7 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     shown += ["", *_wrap("The criterion:")]
     held = inspectors_card(criterion, system)
     for row in held.rows:
-        every = f", no {per_count(system)} under {row.every}" if row.every else ""
+        every = f", minimum {row.every} per {per_count(system)}" if row.every else ""
         shown += _wrap(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
     for sentence in held.sentences[len(held.alerts) :]:
         shown += _wrap(sentence, "  ", "    ")

@@ -52,7 +52,7 @@ def reason(row: dict, criterion: Criterion, system: str) -> str:
     --------
     >>> from dyntest.decisions.criterion import CriterionRow
     >>> reason({"status": "no counts"}, Criterion((CriterionRow(2.0, 0.004),), 0.1), "SI")
-    'the production log has no counts of this pile'
+    'the production log has no counts for this pile'
     """
     return _SENTENCES[row["status"]](row, criterion, system)
 
@@ -115,7 +115,7 @@ def _shallow(row: dict, criterion: Criterion, system: str) -> str:
     least = _length(criterion.minimum_penetration or float("nan"), system)
     return (
         f"the criterion held at {_length(row['met_anywhere'], system)}, but the toe ended "
-        f"{_length(row['depth'], system)} deep, above the minimum penetration of {least}"
+        f"at {_length(row['depth'], system)}, above the minimum penetration of {least}"
     )
 
 
@@ -142,12 +142,10 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
         return f"a stroke below {_stroke(criterion.lowest_stroke, system)} does not count"
     parts = []
     if row["asked"] == row["asked"] and row["counted"] < row["asked"]:
-        parts.append(f"{_counts(row, system)}, where {row['asked']:.0f} are required")
+        parts.append(f"{_counts(row, system)}, {row['asked']:.0f} required")
     if row["failed_blows"] == row["failed_blows"]:
         ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
-        parts.append(
-            f"{row['failed_blows']:.0f} blows from {ends}, where every {per_count(system)} has a minimum count"
-        )
+        parts.append(f"{row['failed_blows']:.0f} blows from {ends}, below the minimum per {per_count(system)}")
     return " and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
 
 
@@ -159,7 +157,7 @@ def _not_met(row: dict, criterion: Criterion, system: str) -> str:
 
 
 def _absent(row: dict, criterion: Criterion, system: str) -> str:
-    return "the production log has no counts of this pile"
+    return "the production log has no counts for this pile"
 
 
 _SENTENCES: dict[str, Callable[[dict, Criterion, str], str]] = {
@@ -187,7 +185,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     PAST: _beyond("deeper than the deepest"),
     SHORT_OF: _beyond("shallower than the shallowest"),
     FELL: lambda r, s: (
-        f"at {_length(r['depth'], s)} count times stroke fell to {percent(r['value'])} of its earlier value, to "
+        f"at {_length(r['depth'], s)} blow count × stroke fell to {percent(r['value'])} of its earlier value, to "
         f"{show_count(r['limit'], s)}, as driving continued; unless a soil layer explains it, the pile may be damaged "
         f"({r['note']} piles show such a fall)"
     ),
@@ -227,9 +225,8 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     NOT_IN_TABLE: lambda r, s: f"the pile is not in {r['note']}, so its elevations are unknown and it is assumed plumb",
     NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
     BELOW_CUTOFF: lambda r, s: (
-        f"the head ended {_length(r['value'], s)} below cutoff, for the furnished length is "
-        f"{_length(r['limit'], s)}; a "
-        "splice was not noted, or an elevation is wrong"
+        f"the head ended {_length(r['value'], s)} below cutoff with a furnished length of "
+        f"{_length(r['limit'], s)}; a splice was not noted, or an elevation is wrong"
     ),
     HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count cannot show that",
     OFF_PLAN: lambda r, s: (

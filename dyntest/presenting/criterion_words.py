@@ -50,7 +50,7 @@ class CardRow:
     every : str
         Blows that every inch (or 25 mm) has to show at least.
     short, driven_on : str
-        Chances that a pile which just passes is short, and that a sound one is driven on.
+        Chances that a pile which just passes is short, and that a sound one is rejected.
     """
 
     stroke: str

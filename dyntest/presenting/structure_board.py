@@ -324,7 +324,7 @@ def pooled_words(review: StructureReview) -> tuple[str, ...]:
         told_together.append(f"{words}.")
     for label, found in (("Case damping factor", review.damping_factor), ("Hammer efficiency", review.efficiency)):
         if found is not None:
-            between = f", {found.between:.2f} from pile to pile" if found.count > 1 else ""
+            between = f", standard deviation between piles {found.between:.2f}" if found.count > 1 else ""
             told_together.append(f"{label}, {_count(found.count)}: {found.value:.2f}{between}.")
     return tuple(told_together)
 
@@ -509,7 +509,7 @@ def to_do(review: StructureReview) -> tuple[str, ...]:
             lines += _to_decide(group)
             silent = group.check.piles.loc[group.check.piles["status"] == "no counts", "pile"]
             if len(silent):
-                lines.append(f"{name}: no counts yet of {_some(silent.tolist())}.")
+                lines.append(f"{name}: no counts yet for {_some(silent.tolist())}.")
     return tuple(lines)
 
 
@@ -557,7 +557,8 @@ def structure_lines(review: StructureReview) -> list[str]:
         words = group_words(group, review.display_units)
         lines += [f"{words.name}: {words.answer}"]
         lines += [f"  ! {caution}." for caution in words.cautions]
-        lines += [f"  {stroke}: {count} {words.head[1]}" for stroke, count in words.criterion]
+        counted = words.head[1].replace(", at least", "")
+        lines += [f"  {stroke}: at least {count} {counted}" for stroke, count in words.criterion]
         lines += [f"  {words.basis}."] if words.basis else []
         odd = odd_rows(group, review.display_units)
         told_rows = odd.head(MOST_TOLD).to_numpy().tolist()

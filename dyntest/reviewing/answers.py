@@ -40,7 +40,7 @@ class Answers:
     required : RequiredResistance
         Required nominal resistance and how it was found.
     setups : tuple of Setup
-        Every restrike held against the initial drive.
+        Every restrike compared with the initial drive.
     time_law : TimeLaw or None
         The law through all drives; None where there is nothing to say.
     fades : dict of str to RestrikeFade
@@ -203,7 +203,7 @@ def fade_basis(drive: DriveReview) -> tuple[str, np.ndarray]:
 
 
 def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ...]) -> TimeLaw | None:
-    """Give the law through the initial drive and every restrike with a clock, by the shaft where it is told apart."""
+    """Give the law through the initial drive and every restrike with a clock, by the shaft where separated."""
     waited = {setup.restrike: setup.wait for setup in compared if setup.wait is not None}
     initial = [result for result in results if result.drive.kind == "initial"][-1:]
     drives = initial + [result for result in results if result.drive.name in waited]

@@ -1,4 +1,4 @@
-"""One drive reviewed: every blow's numbers, what was found on the records, and the blow that stands for the drive.
+"""One drive reviewed: every blow's numbers, what was found on the records, and the representative blow.
 
 Force and velocity of every blow of a reviewed drive, conditioned as its table was.
 
@@ -58,7 +58,7 @@ class DriveReview:
         Whose Case damping factor it is: ``"engineer"``, ``"soil at the toe"``, ``"signal matching"`` or
         ``"none"``.
     representative : Representative or None
-        The blow that stands for the drive; None where no blow is sound.
+        The representative blow; None where no blow is sound.
     waves : Waves or None
         Conditioned force and velocity of that blow alone.
     trust : Trust

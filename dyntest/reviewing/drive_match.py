@@ -56,7 +56,7 @@ def begin_match(sheet: TestSheet, drive: DriveReview, among: Errands) -> Errand:
 
 
 def match_begun(sheet: TestSheet, drive: DriveReview, begun: Errand) -> DriveReview:
-    """Give a drive with the match that was begun, or with what stands against it."""
+    """Give a drive with the match that was begun, or with the reason why there is none."""
     found = _refused(drive) or begun.result()
     if isinstance(found, str):
         return replace(drive, match_problem=found)
@@ -264,7 +264,7 @@ def _further(sheet: TestSheet, drive: DriveReview) -> tuple[Blow, ...]:
 
 
 def _suspected(factor: float, depth: float) -> Reduction | None:
-    """Give the reduction that the integrity factor speaks of; it has no depth where the pile counts as uniform."""
+    """Give the reduction that the integrity factor indicates; it has no depth where the pile counts as uniform."""
     if not np.isfinite(depth):
         return None
     return Reduction(depth, float(np.clip(factor, LEAST_SECTION, 0.9)))
@@ -302,7 +302,7 @@ def with_matches(drive: DriveReview, every: DriveMatches) -> DriveReview:
 
 
 LAST_LENGTH, LAST_BLOWS = 0.3048, 20
-"""Length of penetration [m], and blows at the least [1], at the end of a drive whose sets are held against computed
+"""Length of penetration [m], and blows at the least [1], at the end of a drive whose sets are compared with computed
 ones: one foot, over which whole blows in every inch count for little; our choice."""
 RESISTANCES = ("matched_resistance", "case_resistance_maximum", "total_resistance")
 """Numbers of every blow by which its resistance is told from that of the matched blow, the first that is there."""

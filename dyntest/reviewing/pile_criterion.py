@@ -29,7 +29,7 @@ from dyntest.reviewing.stresses import driving_stresses
 from dyntest.wave_equation.bearing_graph import CalibratedHammer, calibrate_hammer
 
 LAST_BLOWS = 20
-"""Blows of the end of the initial drive that are laid beside the bearing graph [1]; our choice."""
+"""Blows of the end of the initial drive that are compared with the bearing graph [1]; our choice."""
 
 CASE_AGREEMENT = 0.15
 """Share by which the Case resistance with the engineer's damping factor may differ from the matched one [1]; common
@@ -67,7 +67,7 @@ class HammerCalibrations:
             )
 
     def of(self, drive: DriveReview) -> tuple[CalibratedHammer | None, Caution | None]:
-        """Give the hammer of a drive that was begun on, or what stands against it."""
+        """Give the hammer of a drive that was begun on, or the reason why there is none."""
         return self.begun[drive.name].result()
 
 
@@ -118,7 +118,7 @@ def criterion_of_test_pile(
         limits=limits,
         minimum_penetration=sheet.requirement.minimum_penetration,
         restrike=restrike_rule(target.required, compared, depth, shown, counting=counting),
-        doubts=grave_doubts(drive),
+        doubts=serious_doubts(drive),
         counting=counting,
         way=sheet.requirement.count or WAYS[0],
         graph=graph.result(),
@@ -127,7 +127,7 @@ def criterion_of_test_pile(
 
 
 def measured_blows(table: pd.DataFrame) -> MeasuredBlows:
-    """Give the last blows of a drive as the criterion lays them beside the bearing graph."""
+    """Give the last blows of a drive as the criterion compares them with the bearing graph."""
     last = table.tail(LAST_BLOWS)
 
     def column(name: str) -> np.ndarray:
@@ -139,7 +139,7 @@ def measured_blows(table: pd.DataFrame) -> MeasuredBlows:
 
 
 def _calibrated(drive: DriveReview, near_stroke: float) -> tuple[CalibratedHammer | None, Caution | None]:
-    """Give the hammer as it worked at the blow that stands for a drive.
+    """Give the hammer as calibrated at the representative blow of a drive.
 
     Units: near_stroke [m], where the blow has none of its own.
     """
@@ -156,7 +156,7 @@ def _calibrated(drive: DriveReview, near_stroke: float) -> tuple[CalibratedHamme
 
 
 def _restruck(initial: DriveReview, drives: Sequence[DriveReview], compared: Sequence[Setup]) -> DriveReview | None:
-    """Give the last matched restrike that is held against the initial drive, if the same hammer struck it."""
+    """Give the last matched restrike that is compared with the initial drive, if driven by the same hammer."""
     names = [setup.restrike for setup in compared]
     later = [drive for drive in drives if drive.name in names and drive.match is not None]
     return later[-1] if later and later[-1].drive.hammer == initial.drive.hammer else None
@@ -197,7 +197,7 @@ def near_stroke(drive: DriveReview) -> float | None:
 
 
 def _log_mismatch(drive: DriveReview) -> Caution | None:
-    """Tell where the recorded blows and the log's count disagree, so that no set is known for sure."""
+    """Caution where the recorded blows and the log's count disagree, so that no set is certain."""
     for finding in drive.findings:
         counted = finding.check == "log count" and finding.severity != "note"
         if counted and abs(finding.value - finding.threshold) > COUNT_AGREEMENT * max(finding.threshold, 1.0):
@@ -205,7 +205,7 @@ def _log_mismatch(drive: DriveReview) -> Caution | None:
     return None
 
 
-def grave_doubts(drive: DriveReview) -> tuple[Caution, ...]:
+def serious_doubts(drive: DriveReview) -> tuple[Caution, ...]:
     """Say what is wrong with the test pile or its record where the criterion is taken from, a fitted section first."""
     found = []
     match, chosen = drive.match, drive.representative
@@ -228,7 +228,7 @@ def grave_doubts(drive: DriveReview) -> tuple[Caution, ...]:
 
 
 def case_against_match(drive: DriveReview) -> Caution | None:
-    """Tell where the Case resistance of the representative blow is far from the matched one."""
+    """Caution where the Case resistance of the representative blow is far from the matched one."""
     if drive.match is None or not drive.match.fitted:
         return None
     case = drive.numbers.get("case_resistance_maximum", drive.numbers.get("case_resistance"))

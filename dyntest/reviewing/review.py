@@ -86,7 +86,7 @@ def review(
     Returns
     -------
     Review
-        Every drive with the numbers of every blow, the findings, the blow that stands for it and its match, and what
+        Every drive with the numbers of every blow, the findings, its representative blow and its match, and what
         the drives answer together. An interrupt while every blow is matched keeps what is done, and the drive says so.
 
     Raises
@@ -137,7 +137,7 @@ def _worked_out(
     reviewed: dict[str, DriveReview] = {}
     begun: dict[str, Errand] = {}
     for number, drive in enumerate(order):
-        tell(f"working out {drive.name.replace('_', ' ')}", 0.9 * number / steps)
+        tell(f"evaluating {drive.name.replace('_', ' ')}", 0.9 * number / steps)
         reviewed[drive.name] = review_drive(sheet, drive)
         if match != "none":
             begun[drive.name] = begin_match(sheet, reviewed[drive.name], among)
@@ -165,7 +165,7 @@ def _known_damping(drives: Sequence[DriveReview]) -> bool:
 
 
 def _with_damping(sheet: TestSheet, matched: list[DriveReview], among: Errands) -> list[DriveReview]:
-    """Take a Case damping factor that nobody knows from the match at the end of the initial drive."""
+    """Take an unknown Case damping factor from the match at the end of the initial drive."""
     known = [drive for drive in matched if drive.calibrated_damping_factor >= 0.0]
     if _known_damping(matched) or not known:
         return matched

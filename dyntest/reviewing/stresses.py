@@ -1,4 +1,4 @@
-"""The driving stresses that are held against their limits: from the matched wave equation, anywhere along the pile.
+"""The driving stresses compared with their limits: from the matched wave equation, anywhere along the pile.
 
 The quick estimates of every blow assume a uniform pile without shaft resistance. Where a blow of the drive is matched,
 they are multiplied by what the matched pile showed over the estimate at that blow.
@@ -18,7 +18,7 @@ ESTIMATES = {"compression": "peak_compression_stress", "tension": "peak_tension_
 alone make of the tension."""
 
 LEAST_TENSION = 0.05
-"""Share of the limit below which a tension estimate gives no ratio [1]: both numbers are then next to nothing."""
+"""Share of the limit below which a tension estimate gives no ratio [1]: both numbers are then close to zero."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class DrivingStress:
     depth : float
         Where, below the gauges [m]; not a number where the quick estimate does not tell.
     limit : float or None
-        What it is held against [Pa].
+        Its limit [Pa].
     matched : bool
         Whether a matched blow of the drive stands behind it.
     ratio : float

@@ -44,12 +44,12 @@ from dyntest.reviewing.survey import PileRecord, survey
 def review_bearing_piles(
     reviews: Sequence[Review], log: ProductionLog, piles: PileTable | None = None
 ) -> BearingPileCheck:
-    """Hold every pile of a production log against the criterion of one or several test piles."""
+    """Check every pile of a production log against the criterion of one or several test piles."""
     criteria = []
     for review in reviews:
         found = review.answers.criterion
         if found is None or found.criterion is None:
-            cure = 'see "dyntest review" for what stands against it'
+            cure = "run dyntest review to see the reason"
             raise InputError(known_as(review.sheet.path), "", f"there is no driving criterion{_why(review)}", cure)
         criteria.append(found)
     sheet = reviews[0].sheet
@@ -66,7 +66,7 @@ def review_bearing_piles(
 
 
 def _why(review: Review) -> str:
-    """Give the kind of what stands against a criterion, in brackets."""
+    """Give the kind of what prevents a criterion, in brackets."""
     answers = review.answers
     if answers.criterion_problem is not None:
         return f" ({answers.criterion_problem.kind})"
@@ -96,12 +96,12 @@ def _elevations(depths: dict[str, float], piles: PileTable | None) -> tuple[floa
 
 
 HURT = ("reduced section", "damage")
-"""Alerts after which a test pile is no measure for others while a sound one stands beside it."""
+"""Alerts that exclude a test pile from the criterion of its group if another is sound."""
 
 
 @dataclass(frozen=True)
 class GroupReview:
-    """A group of bearing piles held against its criterion.
+    """A group of bearing piles checked against its criterion.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ class GroupReview:
     tests : tuple of str
         Its test piles that were reviewed.
     criterion : Criterion or None
-        What its piles are held against; None where there is none.
+        Criterion its piles are checked against; None where there is none.
     basis : str
         What of `dyntest.decisions.combined_criterion.BASES` the criterion rests on; empty without one.
     agreement : Pooled or None
@@ -118,7 +118,7 @@ class GroupReview:
     problem : Caution or None
         Why there is no criterion.
     cautions : tuple of Caution
-        What to weigh, the gravest first.
+        Cautions, the most serious first.
     check : BearingPileCheck or None
         Its bearing piles; None without a log or a criterion.
     log : ProductionLog or None
@@ -194,7 +194,7 @@ def review_structure(
     executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> StructureReview:
-    """Review every test pile of a structure, and hold its bearing piles against the criterion of their group.
+    """Review every test pile of a structure, and check its bearing piles against the criterion of their group.
 
     Parameters
     ----------
@@ -269,10 +269,10 @@ def read_tables(sheet: StructureSheet) -> tuple[Tables, ...]:
     """
     tests = {}
     for path in sheet.tests:
-        with suppress(InputError):  # what is wrong with that sheet is told with its test pile
+        with suppress(InputError):  # the error in that sheet is reported with its test pile
             tests[path] = read_sheet(path)
     _display_units(sheet, [one.display_units for one in tests.values()])
-    _refuse_strange_tests(sheet, tests)
+    _refuse_other_tests(sheet, tests)
     logs: list[ProductionLog | None] = []
     tables: dict[Path, PileTable] = {}
     kept: list[Tables] = []
@@ -301,7 +301,7 @@ def _take_in(sheet: StructureSheet, home: dict[str, str], group: str, piles: Seq
     """Note in whose log or table each pile stands; refuse one that stands in those of two groups."""
     for pile in piles:
         if home.setdefault(pile, group) != group:
-            problem = f"pile {pile} stands in {home[pile]} and in {group}"
+            problem = f"pile {pile} is in {home[pile]} and in {group}"
             raise InputError(known_as(sheet.path), "[[group]]", problem, "keep each pile in one group's log and table")
 
 
@@ -325,7 +325,7 @@ GENERAL_WORDS = frozenset(
 """Words that many names of structures share, so that they tell none from another."""
 
 
-def _refuse_strange_tests(sheet: StructureSheet, tests: Mapping[Path, TestSheet]) -> None:
+def _refuse_other_tests(sheet: StructureSheet, tests: Mapping[Path, TestSheet]) -> None:
     """Refuse a test pile whose sheet names another structure, and one pile that two sheets describe.
 
     Names are written in many ways, so only those that share no word of their own are taken for two structures.
@@ -364,20 +364,20 @@ def _display_units(sheet: StructureSheet, of_tests: Sequence[str]) -> str:
         return sheet.display_units
     if len(asked) > 1:
         cure = 'write display_units = "US" or "SI" there'
-        raise InputError(known_as(sheet.path), "[structure]", "the test sheets ask for SI and for US units", cure)
+        raise InputError(known_as(sheet.path), "[structure]", "the test sheets use both SI and US units", cure)
     return asked.pop() if asked else "SI"
 
 
 def _group(
     group: Group, log: ProductionLog | None, piles: PileTable | None, records: Sequence[PileRecord]
 ) -> GroupReview:
-    """Give a group's criterion, and its piles held against it."""
+    """Give a group's criterion, and its piles checked against it."""
     done = [record.result for record in records if record.result is not None]
     names = tuple(one.pile for one in done)
     cautions = list(_failed(records)) + list(_too_few(done, log))
     none = pd.DataFrame({name: pd.Series(dtype=object) for name in ("pile", "since", "earliest")})
     parts = [replace(one.criterion, criterion=_whole(one)) for one in done]
-    hurt = [part for part in parts if _is_hurt(part)]
+    hurt = [part for part in parts if _is_damaged(part)]
     if hurt and len(hurt) < len(parts):  # a sound pile of the group stands for all
         parts = [part for part in parts if part not in hurt]
         cautions = [Caution("damaged test pile", pile=part.pile) for part in hurt] + cautions
@@ -404,13 +404,13 @@ def _group(
             test_penetrations=tuple(known.values()),
             tip_reinforcement=done[0].tip_reinforcement,
         )
-        check = _with_hurt_tests(check, [one.pile for one in done if _is_hurt(one.criterion)])
+        check = _with_damaged_tests(check, [one.pile for one in done if _is_damaged(one.criterion)])
     due = none if check is None or log is None else _due(check, log, criterion)
     return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, log, piles, due)
 
 
-def _with_hurt_tests(check: BearingPileCheck, hurt: Sequence[str]) -> BearingPileCheck:
-    """Give the check with a second look at every test pile that may be damaged, whatever its count says."""
+def _with_damaged_tests(check: BearingPileCheck, hurt: Sequence[str]) -> BearingPileCheck:
+    """Require a second look at every test pile that may be damaged, whatever its count."""
     own = check.piles["pile"].isin(hurt)
     if not own.any():
         return check
@@ -421,7 +421,7 @@ def _with_hurt_tests(check: BearingPileCheck, hurt: Sequence[str]) -> BearingPil
     return replace(check, piles=piles, odd=pd.concat([check.odd, told], ignore_index=True))
 
 
-def _is_hurt(part: PileCriterion) -> bool:
+def _is_damaged(part: PileCriterion) -> bool:
     """Whether a test pile's own criterion says that the pile may be damaged."""
     return part.criterion is not None and any(alert.kind in HURT for alert in part.criterion.alerts)
 
@@ -441,7 +441,7 @@ def _failed(records: Sequence[PileRecord]) -> tuple[Caution, ...]:
 
 
 def _too_few(done: Sequence[PileResult], log: ProductionLog | None) -> tuple[Caution, ...]:
-    """Tell where fewer piles were tested than the resistance factor asks for."""
+    """Caution where fewer piles were tested than the resistance factor requires."""
     chosen = [one for one in done if one.condition]
     if not chosen or log is None:
         return ()

@@ -94,7 +94,7 @@ OF_A_DRIVE = (
     "toe_resistance",
     "misfit",
 )
-"""Numbers of the blow that stands for a drive, by their names in code."""
+"""Numbers of the representative blow, by their names in code."""
 
 LARGEST = ("peak_gauge_stress", "toe_compression_stress", "peak_tension_stress")
 """Numbers of which the largest of all blows that are not rejected is given."""
@@ -222,15 +222,15 @@ MATCHES = ("best", "none")
 """What may be matched in a survey: the representative blow of each drive, or nothing."""
 
 NOT_REVIEWED = "not reviewed yet"
-"""The problem of a pile that nobody reviewed since its files changed; it has not failed."""
+"""The problem of a pile not reviewed since its files changed; it has not failed."""
 
 AHEAD = 64
-"""Piles handed to the executor at a time [1]: enough for a cluster, few enough to let go of quickly."""
+"""Piles handed to the executor at a time [1]: enough for a cluster, few enough to cancel quickly."""
 
 BEAT = 0.3
-"""How often progress is told while piles are in hand [s]; whoever is told may end the work within it."""
+"""How often progress is reported while piles are being reviewed [s]; the work can be stopped then."""
 
-DIED = "the process that reviewed it died, perhaps for want of memory; review it alone"
+DIED = "its process stopped, perhaps for lack of memory; review it alone"
 """Said of a pile that took its process down twice, the second time with no other pile in hand."""
 
 
@@ -354,7 +354,7 @@ def time_left(elapsed: float, done: int, waiting: int) -> str:
 
 
 def review_pile(path: str, name: str, match: str) -> PileRecord:
-    """Review one pile in whatever process this is; what goes wrong is told and not raised."""
+    """Review one pile in whatever process this is; errors are recorded, not raised."""
     try:
         found = review(path, match=match)
         return PileRecord(name, found.inputs, match, __version__, pile_row(found, name), "", pile_result(found))

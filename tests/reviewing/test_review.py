@@ -97,7 +97,7 @@ def test_progress_is_told_and_never_goes_back(small_test):
     review(small_test, match="none", progress=lambda step, share: told.append((step, share)))
     shares = [share for _, share in told]
     assert shares == sorted(shares)
-    assert "working out restrike" in [step for step, _ in told]
+    assert "evaluating restrike" in [step for step, _ in told]
 
 
 def test_trust_is_that_of_the_worst_drive(reviewed):
