@@ -152,7 +152,7 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     """
     from dyntest.presenting.structure_files import survey_files, survey_lines
     from dyntest.reading.files import check_folder, refuse_inputs, write_all
-    from dyntest.reviewing.survey import find_sheets, keep_record, kept_records
+    from dyntest.reviewing.survey import find_sheets, kept_records
     from dyntest.reviewing.survey import survey as surveyed
 
     directory = folder / "survey" if out is None else out
@@ -160,16 +160,8 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     check_folder(directory)
     refuse_inputs(directory, ("piles.csv", "piles.parquet", "piles.json"), sheets)
     known = kept_records(directory, [path.relative_to(folder).as_posix() for path in sheets])
-    with _dask(dask) as executor, _Progress() as progress:
-        records = surveyed(
-            folder,
-            sheets,
-            match=match,
-            known=known,
-            keep=lambda record: keep_record(directory, record),
-            executor=executor,
-            progress=progress,
-        )
+    with _saving_each(directory, dask) as how:
+        records = surveyed(folder, sheets, match=match, known=known, **how)
     write_all(directory, survey_files(records))
     failed = [record for record in records if record.row is None]
     again = sum(known.get(record.sheet) is record for record in records)
@@ -197,7 +189,7 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     from dyntest.reading.files import check_folder, refuse_inputs, write_all
     from dyntest.reading.structure_sheet import read_structure, usual_folder
     from dyntest.reviewing.structure import read_tables, review_structure
-    from dyntest.reviewing.survey import keep_record, kept_records
+    from dyntest.reviewing.survey import kept_records
 
     sheet = read_structure(path)
     directory = usual_folder(path) if out is None else out
@@ -206,21 +198,23 @@ def structure(path: Path, out: Path | None, match: str, dask: str | None) -> Non
     read_tables(sheet)  # refuse unusable tables before anything is written
     names = [test.relative_to(sheet.path.parent).as_posix() for test in sheet.tests]
     known = kept_records(directory, names)
-    with _dask(dask) as executor, _Progress() as progress:
-        result = review_structure(
-            sheet,
-            match=match,
-            known=known,
-            keep=lambda record: keep_record(directory, record),
-            executor=executor,
-            progress=progress,
-        )
+    with _saving_each(directory, dask) as how:
+        result = review_structure(sheet, match=match, known=known, **how)
     written = write_all(directory, structure_files(result))
     _say("\n".join(structure_lines(result)))
     again = sum(known.get(record.sheet) is record for record in result.records)
     if again:
         _say(f"\n{again} of {len(result.records)} test piles were reviewed before; their files have not changed.")
     _say(f"\n{len(written)} files are in {directory}")
+
+
+@contextmanager
+def _saving_each(directory: Path, dask: str | None) -> Iterator[dict[str, Any]]:
+    """Give how many test piles are reviewed: where, with progress, and each saved in a folder when it is finished."""
+    from dyntest.reviewing.survey import keep_record
+
+    with _dask(dask) as executor, _Progress() as progress:
+        yield {"keep": lambda record: keep_record(directory, record), "executor": executor, "progress": progress}
 
 
 @contextmanager
