@@ -29,7 +29,13 @@ function ticks(low, high, most) {
 
 function shown(value, digits) {
   if (value === null || value === undefined || !isFinite(value)) return "–";
-  const used = digits ?? (Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2);
+  const size = Math.abs(value);
+  let used = digits ?? (size >= 100 ? 0 : size >= 10 ? 1 : 2);
+  if (size < Math.pow(10, -used)) {  // as dyntest.names.decimal: no small number shows as zero
+    const further = size > 0 ? 1 - Math.floor(Math.log10(size)) : Infinity;
+    if (further <= used + 4) used = further;
+    else value = 0;
+  }
   return value.toLocaleString("en-US", { minimumFractionDigits: used, maximumFractionDigits: used }).replace("-", "−");
 }
 

@@ -151,7 +151,7 @@ def _behind(test, review) -> None:
             if RULED_OUT in set(lines["line"]):
                 told_below += " Crosses: strokes not to be used, with reasons in the table."
             pieces.draw_note(told_below)
-        pieces.draw_heading("Other formulas from the measured blows")
+        pieces.draw_heading("Dynamic formulas for comparison")
         pieces.worded(formula_rows(found, test.system))
         names += ["hammer", "bearing graph", "modified Gates formula"]
     pieces.how(*names)

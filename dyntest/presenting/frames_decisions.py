@@ -139,8 +139,8 @@ def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
     """Give what other ways make of the measured blows."""
     rows = [("bearing graph, from the measured blows", found.graph_resistance, "calibrated to the matched blow")]
     rows += [(one.formula, one.resistance, one.source) for one in found.formulas]
-    shown_rows = [(way, show("matched_resistance", value, system), source) for way, value, source in rows]
-    return pd.DataFrame(shown_rows, columns=["way", "resistance", "source"])
+    shown_rows = [(method, show("matched_resistance", value, system), source) for method, value, source in rows]
+    return pd.DataFrame(shown_rows, columns=["method", "resistance", "source"])
 
 
 MEETS, FAILS = "meets the criterion", "does not meet the criterion"

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from dyntest_dashboard.pages import PAGES
 
+from dyntest.names import decimal
+
 SAMPLES = Path(__file__).parents[2] / "sample_signals"
 
 CUT_OFF = """() => {
@@ -369,3 +371,13 @@ def test_an_uploaded_test_is_opened(visit, small_test):
     seen.button("pile_open_files").click()
     seen.page.locator(".dyntest-strip", has_text="sent ").wait_for()
     assert seen.complaints == []
+
+
+def test_figures_drawn_in_the_browser_write_small_numbers_as_the_tables_do(chromium):
+    source = (SAMPLES.parent / "dashboard" / "components" / "shared.js").read_text(encoding="utf-8")
+    function = source[source.index("function shown(") : source.index("function bytes(")]
+    values = [0.0, 0.0031, -0.0004, 1e-9, -1e-9, 0.04, 0.5, 12.34, 1234.5678]
+    page = chromium.new_page()
+    told = page.evaluate(f"values => {{ {function} return values.map(value => shown(value, 1)); }}", values)
+    page.close()
+    assert told == [decimal(value, 1).replace("-", "−") for value in values]
