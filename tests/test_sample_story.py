@@ -10,7 +10,7 @@ from dataclasses import replace
 import pytest
 
 from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.reviewing.pile_criterion import grave_doubts
+from dyntest.reviewing.pile_criterion import serious_doubts
 
 FOOT, KIP = 0.3048, 4448.2216
 REQUIRED = 380 * KIP
@@ -87,7 +87,7 @@ def test_damage_is_found_where_it_was_put(damaged_unmatched, sound):
     assert 38 * FOOT < table["integrity_depth"][last] < 50 * FOOT
     assert table["integrity_factor"][last] < 0.8
     matched = replace(drive, match=sound.drives[0].match)  # as if the section had stayed hidden
-    assert "damage" in [doubt.kind for doubt in grave_doubts(matched)]  # which forbids the criterion's use
+    assert "damage" in [doubt.kind for doubt in serious_doubts(matched)]  # which forbids the criterion's use
 
 
 @pytest.mark.sweep

@@ -347,8 +347,7 @@ _WORDS: dict[str, _Words] = {
     "no usable stroke": (_no_usable, "use another hammer or cushion, or restrike after a wait"),
     "stroke not reached": (
         lambda n: (
-            f"no criterion with this hammer: the lowest stroke that can show the resistance is {n.stroke(n.value)}, "
-            "and "
+            f"the lowest stroke that can show the resistance is {n.stroke(n.value)}, and "
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
         "use a hammer with more energy, show the setup by a restrike and credit it, or accept by restrike only",

@@ -164,7 +164,7 @@ def stress_sentences(review: Review) -> list[str]:
         value, drive = max(known, key=lambda pair: pair[0])
         blow = int(drive.table["blow"].iloc[int(drive.table["peak_gauge_stress"].argmax())])
         limit = review.limits.compression.value
-        text = f"{NAMES['peak_gauge_stress'].words.capitalize()}: at most "
+        text = f"{NAMES['peak_gauge_stress'].words.capitalize()}: "
         text += f"{show('peak_gauge_stress', value, system)} ({drive_words(drive)}, blow {blow})"
         if limit is not None:
             text += f", {'ABOVE' if value > limit else 'within'} that limit"

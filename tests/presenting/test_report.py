@@ -26,7 +26,7 @@ from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of
 from dyntest.presenting.report.described import notes_and_seal, pile_facts
-from dyntest.presenting.report.front_page import front_page
+from dyntest.presenting.report.front_page import all_cautions, front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
 from dyntest.reading.notes import DECISIONS, NOTES_FILE, Note, Notes, SignOff, fingerprint, notes_toml
@@ -74,6 +74,14 @@ def test_the_first_page_holds_the_answers(report, matched_review):
         assert letters(sentence) in first
     assert "governingspecification" in first
     assert "2026-06-01" in first
+
+
+def test_no_caution_is_said_twice(matched_review):
+    answers = matched_review.answers
+    setup = next(one for one in answers.setups if one.cautions)
+    twice = replace(answers, criterion=None, target=replace(answers.target, cautions=setup.cautions))
+    said = [told.message.casefold() for _, told in all_cautions(replace(matched_review, answers=twice))]
+    assert said and len(said) == len(set(said))
 
 
 def test_every_page_names_pile_and_structure_and_is_numbered(report, matched_review):

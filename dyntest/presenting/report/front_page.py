@@ -115,7 +115,7 @@ def _few(sentences: Sequence[str]) -> list[str]:
 
 
 def all_cautions(review: Review) -> list[tuple[bool, Told]]:
-    """Give every caution of a review, those that stand in the way of using a result first."""
+    """Give every caution of a review once, those that prevent the use of a result first."""
     answers, found, system = review.answers, [], review.sheet.display_units
     for drive in review.drives:
         for finding in drive.findings:
@@ -139,4 +139,7 @@ def all_cautions(review: Review) -> list[tuple[bool, Told]]:
     if any(drive.damping_source == "soil at the toe" for drive in review.drives):
         words = "the Case damping factor is only suggested by the soil at the toe"
         found.append((False, Told("damping factor", words, "calibrate it by signal matching or a static load test")))
-    return sorted(found, key=lambda pair: not pair[0])
+    once: dict[str, tuple[bool, Told]] = {}
+    for pair in sorted(found, key=lambda pair: not pair[0]):
+        once.setdefault(pair[1].message.casefold(), pair)  # a target and the setup it is based on have the same ones
+    return list(once.values())
