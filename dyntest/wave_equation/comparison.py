@@ -34,6 +34,8 @@ CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
 MOST_LASTING = 3.0
 """Greatest noise over misfit [1]: an offset that stays to the end of the record says little of the resistance."""
+LASTING_TIME = 0.2e-3
+"""Time after which the noise of gauges is new, and errors of a model are not [s]; best of 0.1, 0.2 and 0.4 ms."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
 COMMON_ERROR = 0.25
@@ -333,6 +335,18 @@ def noise_left(problem: Problem, difference: np.ndarray, place: int = 0) -> floa
     return misfit * min(float(np.sqrt(max(time / nominal, 1.0) * samples / freedom)), MOST_LASTING)
 
 
+def lasting_force(problem: Problem, outcomes: list[Outcome]) -> float:
+    """Give how large the difference of the waves is apart from noise, which is another after `LASTING_TIME` [N].
+
+    That is the root of its autocovariance there, over all blows: noise leaves nothing of it, errors of the model do.
+    """
+    steps = max(1, round(LASTING_TIME / problem.mesh.time_step))
+    both = problem.weight[:-steps] * problem.weight[steps:]
+    waves = [outcome.difference[:, 0] for outcome in outcomes]
+    squares = [float(both @ (wave[:-steps] * wave[steps:]) / both.sum()) for wave in waves]
+    return float(np.sqrt(np.mean(np.maximum(squares, 0.0))))
+
+
 def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
     """Give the misfit that counts as one standard deviation, over all blows."""
     left = [noise_left(problem, outcome.difference[:, 0], place) for place, outcome in enumerate(outcomes)]
@@ -385,6 +399,8 @@ class LawFit:
         Set that the model leaves for the first blow [m].
     stress : StressChange or None
         What stress locked into the pile changes; None where it was not tried.
+    lasting : float
+        How large the difference of the waves is apart from noise [N], see `lasting_force`.
     """
 
     problem: Problem
@@ -397,6 +413,7 @@ class LawFit:
     weight: float = 1.0
     set_per_blow: float = float("nan")
     stress: StressChange | None = None
+    lasting: float = 0.0
 
     @property
     def law(self) -> str:

@@ -20,6 +20,7 @@ from dyntest.wave_equation.comparison import (
     StressChange,
     Task,
     first_starts,
+    lasting_force,
     main_directions,
     noise_of,
     other_splits,
@@ -56,7 +57,6 @@ SLOPES_SERVE = 3
 """Steps that slopes serve before they are taken anew [1]."""
 LAST_TOLERANCE = 2e-4
 """Gain of a step, over the cost, below which a descent on the mesh that is wanted has ended [1]."""
-
 
 BEST = "best"
 LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
@@ -260,7 +260,7 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
         going = [each for each in descents if each.active]
         if not going:
             return
-        stale = [each for each in going if not each.slopes or each.age >= (1 if each.sloped is None else SLOPES_SERVE)]
+        stale = [each for each in going if not each.slopes or each.age >= SLOPES_SERVE]
         if stale:
             take_slopes(stale)
         trials, tasks = [], []
@@ -581,18 +581,19 @@ def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:
         weights /= weights.sum()
         fits = []
         for each, criterion, weight in zip(group, criteria, weights, strict=True):
-            first = next(outcomes)[0]
+            own = next(outcomes)
             fits.append(
                 LawFit(
                     each.problem,
                     each.scores,
-                    float(wave_misfit(each.problem, first.difference)[0]),
+                    float(wave_misfit(each.problem, own[0].difference)[0]),
                     float(criterion),
-                    np.log(np.maximum(first.resistance[:, 0], 1.0)),
+                    np.log(np.maximum(own[0].resistance[:, 0], 1.0)),
                     next(changes),
                     np.linalg.inv(normal_equations(each)[0] + 1e-6 * np.eye(len(each.scores))),
                     float(weight),
-                    float(first.set_per_blow[0]),
+                    float(own[0].set_per_blow[0]),
+                    lasting=lasting_force(each.problem, own),
                 )
             )
         found.append(sorted(fits, key=lambda fit: fit.criterion))

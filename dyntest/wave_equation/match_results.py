@@ -14,15 +14,16 @@ from dyntest.wave_equation.candidates import candidate_mesh, candidate_soil
 from dyntest.wave_equation.comparison import LawFit, run
 from dyntest.wave_equation.matching import (
     FLOOR,
-    FLOOR_OF_RADIATION,
     TAIL,
     TAIL_OF_PARTS,
+    UNEXPLAINED,
     WIDENING,
-    WIDENING_OF_PARTS,
     Match,
+    least_spread,
     mixture_range,
+    widening,
 )
-from dyntest.wave_equation.problem import BOUND, RADIATING, Problem, physical
+from dyntest.wave_equation.problem import BOUND, Problem, physical
 
 
 @dataclass(frozen=True)
@@ -337,15 +338,14 @@ def _drawn_curves(match: Match, toe_movement: np.ndarray, mobilised: float) -> l
         if not n or len(found.covariance) != len(found.scores):
             continue
         root = np.linalg.cholesky(found.covariance + 1e-9 * np.eye(len(found.scores)))
-        radiates = found.problem.law.damping in RADIATING
-        floor = FLOOR_OF_RADIATION if radiates else FLOOR
-        change = WIDENING * root @ random.standard_normal((len(found.scores), n))
+        (wider, _), (floor, _) = widening(found), least_spread(found)
+        change = wider * root @ random.standard_normal((len(found.scores), n))
         scores = found.scores[:, None] + change
         values = physical(found.problem.layout, np.clip(scores, -BOUND, BOUND))
         load, movement, _ = _curves(found.problem, values, toe_movement)
         at = mobilised if found.problem.hyperbolic else toe_movement[-1]
         there = np.array([np.interp(at, toe_movement, each) for each in load.T])
-        total = np.exp(found.logarithm[0] + found.slope[0] @ change + floor["total"] * random.standard_normal(n))
+        total = np.exp(found.logarithm[0] + found.slope[0] @ change + floor * random.standard_normal(n))
         load = load * total / np.maximum(there, 1.0)
         drawn += list(zip(load.T, movement.T, strict=True))
     return drawn
@@ -455,11 +455,10 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     weight = weight / weight.sum()
     parts = [_ratios(before, after) for before, after in pairs]
     mean, deviation = (np.array([part[k] for part in parts]) for k in (0, 1))
-    floor = np.full(mean.shape[1], FLOOR["part"])
-    floor[0] = FLOOR["total"]
-    widening = np.full(mean.shape[1], WIDENING_OF_PARTS)
-    widening[0] = WIDENING
-    deviation = np.hypot(widening * deviation, floor)
+    left = [max(fit.lasting / np.exp(fit.logarithm[0]) for fit in pair) for pair in pairs]
+    of_total, of_part = (np.hypot(FLOOR[name], k * np.array(left)) for name, k in zip(FLOOR, UNEXPLAINED, strict=True))
+    floor = np.stack([of_total, *[of_part] * (mean.shape[1] - 1)], axis=1)
+    deviation = np.hypot(WIDENING * deviation, floor)
     tails = [TAIL, *[TAIL_OF_PARTS] * (mean.shape[1] - 1)]
     ratios = [_ratio(mean[:, k], deviation[:, k], weight, tail) for k, tail in enumerate(tails)]
     length, embedded = end_of_driving.problem.blow.pile.length, end_of_driving.problem.blow.embedded

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.pile import PilePart, pile_width
-from dyntest.wave_equation import match_results
+from dyntest.wave_equation import matching
 from dyntest.wave_equation.comparison import wave_misfit
 from dyntest.wave_equation.fitting import fit_laws
 from dyntest.wave_equation.match_results import (
@@ -173,7 +173,7 @@ def test_the_band_is_as_wide_as_the_range_where_the_ground_radiates(matched, mon
         return curve.head_load_high[-1] - curve.head_load_low[-1]
 
     usual = band()
-    monkeypatch.setattr(match_results, "FLOOR_OF_RADIATION", {"total": 0.4})
+    monkeypatch.setitem(matching.FLOOR_OF_RADIATION, "total", 0.4)
     assert band() > 1.3 * usual
 
 
