@@ -34,8 +34,8 @@ CORRELATION_TIME = 0.5e-3
 """Least time over which errors of model and gauges hang together [s]; samples closer than that do not count as new."""
 MOST_LASTING = 3.0
 """Greatest noise over misfit [1]: an offset that stays to the end of the record says little of the resistance."""
-LASTING_TIME = 0.2e-3
-"""Time after which the noise of gauges is new, and errors of a model are not [s]; best of 0.1, 0.2 and 0.4 ms."""
+LASTING_TIME = 0.15e-3
+"""Time after which the noise of gauges is new, and errors of a model are not [s]; best of 0.1 to 0.25 ms."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
 COMMON_ERROR = 0.25
@@ -340,11 +340,14 @@ def lasting_force(problem: Problem, outcomes: list[Outcome]) -> float:
 
     That is the root of its autocovariance there, over all blows: noise leaves nothing of it, errors of the model do.
     """
-    steps = max(1, round(LASTING_TIME / problem.mesh.time_step))
-    both = problem.weight[:-steps] * problem.weight[steps:]
-    waves = [outcome.difference[:, 0] for outcome in outcomes]
-    squares = [float(both @ (wave[:-steps] * wave[steps:]) / both.sum()) for wave in waves]
-    return float(np.sqrt(np.mean(np.maximum(squares, 0.0))))
+    steps = LASTING_TIME / problem.mesh.time_step
+    lags = max(int(steps), 1), max(int(steps), 1) + 1
+    squares = []
+    for outcome in outcomes:
+        wave = outcome.difference[:, 0] * problem.weight
+        own = [(wave[:-k] @ wave[k:]) / (problem.weight[:-k] @ problem.weight[k:]) for k in lags]
+        squares.append(max(float(np.interp(steps, lags, own)), 0.0))
+    return float(np.sqrt(np.mean(squares)))
 
 
 def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:

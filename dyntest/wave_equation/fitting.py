@@ -64,8 +64,8 @@ LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
 ALIKE, ALIKE_QUAKE = 0.02, 0.1
 """Differences of the shaft's share and of the logarithm of a quake from which on two ends of one law count as
 different explanations [1]."""
-COARSE = 2.0
-"""Time step on which the starts are tried and slopes are taken, over the one that is aimed at [1]."""
+COARSE, SLOPED = 2.5, 2.0
+"""Time steps on which starts are tried and on which slopes are taken at last, over the one that is aimed at [1]."""
 FIRST_SPAN = 15e-3
 """Time after the toe's return up to which waves are compared while starts are tried [s]."""
 GIVEN_UP = 6.0
@@ -513,8 +513,8 @@ def _refined(
         law = each.problem.law
         problem = make_problem(blows, law=law, reduction=reduction, time_step=time_step)
         coarse = None
-        if time_step < COARSE * TARGET_STEP:
-            coarse = make_problem(blows, law=law, reduction=reduction, time_step=COARSE * TARGET_STEP)
+        if time_step < SLOPED * TARGET_STEP:
+            coarse = make_problem(blows, law=law, reduction=reduction, time_step=SLOPED * TARGET_STEP)
         if each.problem.locked is not None:
             problem = replace(problem, locked=on_mesh(each.problem.locked, each.problem.mesh, problem.mesh))
         scores = _scores_of(each, problem.layout)

@@ -92,7 +92,6 @@ def test_one_blow_tells_shaft_from_toe_less_surely_than_several(fits):
 
 
 def test_what_a_law_leaves_unexplained_widens_every_range(fits):
-    """A lasting difference of 1 % of the total may be 6 % of it, or 15 % of it on the shaft instead of the toe."""
     alone = replace(fits[0], weight=1.0)
     lasting = 0.01 * np.exp(alone.logarithm[0])
     (low, high), *parts = resistance_mixture([replace(alone, lasting=lasting)])[1]
@@ -115,7 +114,7 @@ def test_noise_does_not_count_as_unexplained_and_a_wrong_model_does(invented_blo
         return lasting_force(problem, [Outcome(difference, *nothing) for difference in differences])
 
     weighted = np.sqrt(np.average(bump[:, 0] ** 2, weights=problem.weight**2))
-    assert lasting(noise) < 0.3
+    assert lasting(noise) < 0.35
     assert lasting(bump) == pytest.approx(weighted, rel=0.05)
     assert lasting(noise + 3.0 * bump) == pytest.approx(3.0 * weighted, rel=0.15)
     assert lasting(bump, 0.0 * bump) == pytest.approx(weighted / np.sqrt(2.0), rel=0.05)
