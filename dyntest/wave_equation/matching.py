@@ -42,7 +42,7 @@ WIDENING_OF_PARTS = {"one blow": 1.5, "several": 1.0}
 UNEXPLAINED = 4.0, 12.0
 """Spread of the total, and of shaft and toe, over the difference of the waves that is no noise [1], see
 `LawFit.lasting`: what a law leaves unexplained may be resistance, of another size or in another place."""
-FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.015}, {"total": 0.04, "part": 0.04}
+FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.015}, {"total": 0.04, "part": 0.05}
 """Spread that no record can take away, and that under laws with radiation, which differ most from author to author [1]:
 of the logarithm of the total, and of shaft and toe as a share of the total.
 
