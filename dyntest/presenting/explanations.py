@@ -250,9 +250,9 @@ TABLE = (
         ("range of the matched resistance",),
         "Range of the resistances under all soil laws that the record supports, each law by its Akaike weight.",
         ("ln R ~ Σ w N(m, (a s)² + b² + (k D/R)²)",),
-        "Meant to contain the true total in 95 % of cases, and true shaft and toe in 90 %. s is the fitted spread, and D "
-        "the part of the difference between the waves that lasts longer than noise. Factors a, b and k were measured on "
-        "simulated soils outside all the laws. Errors in real soil may be larger.",
+        "Meant to contain the true total in 95 % of cases, and true shaft and toe in 90 %. s is the fitted spread, D "
+        "the part of the difference between the waves that lasts longer than noise. Factors a, b and k were measured "
+        "on simulated soils outside all the laws. Errors in real soil may be larger.",
         "Burnham & Anderson (2002), Model Selection and Multimodel Inference, §2.9, from memory; a, b and k our own.",
         "dyntest.wave_equation.matching",
         "ln R tilde sum_i w_i N(m_i, (a s_i)^2 + b^2 + (k D_i \\/ R)^2)",
