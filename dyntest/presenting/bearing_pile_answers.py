@@ -23,7 +23,7 @@ WIDTH = 100
 """Columns of a line at most."""
 
 MOST_PILES = 40
-"""Piles told one by one at most; more are counted, and stand in the written tables."""
+"""Piles listed one by one at most; more are counted, and are in the written tables."""
 
 
 def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
@@ -67,7 +67,7 @@ HEADS = {
     "second look": "Not accepted before a second look:",
     "not met": "Not met:",
 }
-"""What stands over the piles of each verdict."""
+"""Heading over the piles of each verdict."""
 
 
 def bearing_pile_answer(check: BearingPileCheck) -> str:

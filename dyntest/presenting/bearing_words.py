@@ -234,4 +234,4 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"{show('set_per_blow', r['value'], s)} from its plan position at cutoff"
     ),
 }
-"""What each kind of oddity says, from its row and the units."""
+"""Sentence for each kind of oddity, from its row and the units."""

@@ -24,7 +24,7 @@ RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
 
 ALERT = "DO NOT USE THE CRITERION"
-"""What is said before every alert."""
+"""Heading of every alert."""
 
 STOP = (
     "The blow count drops as driving continues, or the pile suddenly drives easily.",
@@ -285,7 +285,7 @@ def _judged(rule: RestrikeRule, system: str) -> list[str]:
 
 
 def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], ...]:
-    """Give the strokes and whole counts of a restrike, leaving out strokes that ask for the same as the one below."""
+    """Give the strokes and whole counts of a restrike, leaving out strokes with the same count as the one below."""
     found: list[tuple[str, str]] = []
     before = 0
     for row in rule.rows:

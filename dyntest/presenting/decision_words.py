@@ -1,4 +1,4 @@
-"""What decisions say in words: cautions, requirement, target, waits and limits, in the units the reader asked for."""
+"""What decisions say in words: cautions, requirement, target, waits and limits, in the units of the reader."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
 GOVERNING_SPECIFICATION = (
     "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
 )
-"""Said beside every limit, factor and criterion that comes from a general code."""
+"""Shown beside every limit, factor and criterion that comes from a general code."""
 
 EXAMPLES = {
     "yield_strength": "50 ksi",
@@ -98,7 +98,7 @@ def show_factor(factor: Estimate) -> str:
 
 
 def told(caution: Caution, system: str = "SI") -> Told:
-    """Say a caution, in the units that were asked for.
+    """Say a caution, in the units of the reader.
 
     Examples
     --------
@@ -541,7 +541,7 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
 
 
 def trust_reasons(trust: Trust) -> str:
-    """Give what stands against a record, after each other.
+    """Give the reasons against a record in a row.
 
     Examples
     --------

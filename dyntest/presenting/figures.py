@@ -63,7 +63,7 @@ MOST_TICKS = 4
 """Intervals between the ticks of an axis at most [1]; each tick costs as much as a line."""
 
 DASHES = ("solid", "dashed", "dotted", "dashdot")
-"""Line styles that tell drives apart without colour, after which they come again."""
+"""Line styles that distinguish drives without colour, repeated after the last."""
 
 
 def by_name(frame: pd.DataFrame, column: str) -> Iterator[tuple[str, pd.DataFrame]]:
@@ -400,7 +400,7 @@ CRITERION_LOOKS: dict[str, dict[str, Any]] = {
 
 
 def criterion_figure(lines: pd.DataFrame, measured: pd.DataFrame, heading: str, refusal: float) -> bytes:
-    """Draw the blows asked for at each stroke, with the measured blows beside them."""
+    """Draw the blow count required at each stroke, with the measured blows beside them."""
     stroke, count = lines.columns[:2]
     with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.9))

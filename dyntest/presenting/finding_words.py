@@ -1,4 +1,4 @@
-"""What was found on a record, and why a blow stands for a drive, in sentences with the reader's units.
+"""What was found on a record, and why a blow is the representative one, in sentences with the reader's units.
 
 A finding and a choice of blow are data; this table, by the name of the check and its case, says them. Fields in braces
 are the numbers of the finding: ``{value}`` and ``{limit}``, ``{gauge}``, ``{where}`` (the blows), and what it has more.
@@ -423,11 +423,11 @@ RULES = {
     ),
     "engineer": "The engineer's own choice, [choices] blow in the test sheet.",
 }
-"""How the blow that stands for a drive is chosen, by who chose it."""
+"""How the representative blow of a drive is chosen, by who chose it."""
 
 
 def choice_reasons(chosen: Representative, system: str) -> list[str]:
-    """Say what led to the blow that stands for a drive, in the order of the rule."""
+    """Say what led to the representative blow of a drive, in the order of the rule."""
     if chosen.rule == "engineer":
         return []
     if chosen.warned:
@@ -455,7 +455,7 @@ def choice_reasons(chosen: Representative, system: str) -> list[str]:
 
 
 def choice_words(chosen: Representative, system: str) -> str:
-    """Say in a clause why a blow stands for a drive."""
+    """Say in a clause why a blow is the representative one."""
     return "; ".join(choice_reasons(chosen, system)) or RULES[chosen.rule].rstrip(".")
 
 

@@ -177,7 +177,7 @@ def soil_layers(sheet: TestSheet, penetration: float, system: str) -> pd.DataFra
 
 
 def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
-    """Give what the sheet says of pile, hammer and requirement, as a person reads it."""
+    """Give what the sheet says of pile, hammer and requirement, as shown to a reader."""
     pile, hammer, asked = sheet.pile, sheet.hammer, sheet.requirement
     rows = [
         ("pile", "material", pile.material),

@@ -64,7 +64,7 @@ def fade_line(fade: RestrikeFade, first_blow: int, system: str) -> pd.DataFrame:
 
 
 def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
-    """Give the setup factors as a person reads them."""
+    """Give the setup factors as shown to a reader."""
     rows = []
     for setup in setups:
         row = {"restrike": setup.restrike.replace("_", " "), "waited": show_wait(setup.wait)}
@@ -75,7 +75,7 @@ def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
 
 
 ASKED, GRAPH, GATES = "required blow count", "bearing graph", "modified Gates formula, for comparison"
-"""Lines of the chart: what is asked, what it is rounded from, and a public formula."""
+"""Lines of the chart: the required count, the bearing graph, and a public formula."""
 
 RULED_OUT = "stroke ruled out"
 """Points of the chart at strokes that are not to be used."""
@@ -93,7 +93,7 @@ def count_title(system: str) -> str:
 
 
 def criterion_lines(found: DrivingCriterion, system: str) -> pd.DataFrame:
-    """Give the counts asked at each stroke, the strokes that are ruled out, and what stands beside them."""
+    """Give the counts required at each stroke, the strokes that are ruled out, and the cautions."""
     usable = [row for row in found.rows if row.ruled_out is None]
     barred = [row for row in found.rows if row.ruled_out is not None]
     whole = [found.holding_length / row.count for row in usable]
@@ -136,7 +136,7 @@ def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
 
 
 def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
-    """Give what other ways make of the measured blows."""
+    """Give the resistance of the measured blows by other methods."""
     rows = [("bearing graph, from the measured blows", found.graph_resistance, "calibrated to the matched blow")]
     rows += [(one.formula, one.resistance, one.source) for one in found.formulas]
     shown_rows = [(method, show("matched_resistance", value, system), source) for method, value, source in rows]
@@ -206,7 +206,7 @@ def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str
 
 
 def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
-    """Give the table of the bearing piles as a person reads it: those that want a look first."""
+    """Give the table of the bearing piles as shown to a reader: those that need a second look first."""
     piles = check.piles
     second = second_looks(check, system)
     rows = pd.DataFrame(

@@ -143,7 +143,7 @@ def failure_loads(match: Match, system: str) -> pd.DataFrame:
 
 
 def match_rows(match: Match, system: str) -> pd.DataFrame:
-    """Give the numbers of a match as a person reads them."""
+    """Give the numbers of a match as shown to a reader."""
     rows = []
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
         low, high = getattr(match, f"{code}_range")

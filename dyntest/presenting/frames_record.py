@@ -32,7 +32,7 @@ COUNT_LENGTHS = {"US": (0.3048, "blows/ft"), "SI": (0.25, "blows/0.25\N{NO-BREAK
 """Length over which a driving log counts blows [m], and its unit, by the system of units."""
 
 OVERLAYS = ("force", "impedance × velocity", "downward wave", "upward wave")
-"""Traces of which several blows can be laid over each other."""
+"""Traces that can be overlaid for several blows."""
 
 
 def marks(waves: Waves, row: int, pile: Pile) -> dict[str, float]:

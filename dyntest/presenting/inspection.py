@@ -1,4 +1,4 @@
-"""What a recorder's files hold, in words, and the tables of the sheet that read them.
+"""What a recorder's files contain, in words, and the tables of the sheet that read them.
 
 A commented test sheet and empty tables, for a test that is about to begin.
 """

@@ -33,7 +33,7 @@ DRIVES = {"initial": "#2d5f9a", "restrike": "#e09a2f"}
 """Colour of each kind of drive, the same on every figure."""
 
 MARKERS = ("o", "s", "^", "D", "v", "P")
-"""Markers that tell drives of one kind apart."""
+"""Markers that distinguish drives of one kind."""
 
 STYLE: dict[Any, Any] = {
     "svg.hashsalt": "dyntest",  # the same names inside the file each time

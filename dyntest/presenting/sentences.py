@@ -39,7 +39,7 @@ STRESSES = (
     ("compression", "toe_compression_stress"),
     ("tension", "peak_tension_stress"),
 )
-"""Which limit each stress is held against."""
+"""Limit of each stress."""
 
 
 def drive_words(drive: DriveReview) -> str:
@@ -54,7 +54,7 @@ def trust_sentence(review: Review) -> str:
 
 
 def _noted(review: Review) -> str:
-    """Say what else was found on the blows that stand for the drives."""
+    """Say what else was found on the representative blows."""
     told = {
         (drive.representative.blow, finding.check): None
         for drive in review.drives
@@ -77,13 +77,13 @@ def show_range(low: float, high: float, code: str, system: str) -> str:
 
 
 def resistance_sentence(review: Review, drive: DriveReview) -> str:
-    """Say what resistance a drive shows, how sure that is, and whether it meets what is required."""
+    """Say what resistance a drive shows, its range, and whether it meets the required one."""
     text = resistance_words(review, drive)
     return " ".join([text, *resistance_doubts(drive, review.sheet.display_units)])
 
 
 def resistance_words(review: Review, drive: DriveReview) -> str:
-    """Say what resistance a drive shows against what is required, without its doubts."""
+    """Say what resistance a drive shows against what is required, without its cautions."""
     system, name, numbers = review.sheet.display_units, drive_words(drive).capitalize(), drive.numbers
     if drive.representative is None:
         return f"{name}: no sound blow, so no resistance."
@@ -111,7 +111,7 @@ def shown_resistance(drive: DriveReview) -> str | None:
 
 
 def resistance_doubts(drive: DriveReview, system: str) -> list[str]:
-    """Say what stands against taking a resistance as it is."""
+    """Give the cautions on a resistance."""
     match, doubts, chosen = drive.match, [], drive.representative
     if chosen is None or drive.trust.answer == "no" or shown_resistance(drive) is None:
         return []
@@ -130,7 +130,7 @@ def resistance_doubts(drive: DriveReview, system: str) -> list[str]:
 
 
 def against(required: float, low: float, high: float) -> str:
-    """Say where a range lies against what is required.
+    """Say how a range compares with the required resistance.
 
     Units: required, low, high [N].
 
@@ -203,14 +203,14 @@ def setup_sentence(setup: Setup) -> str:
 
 
 def alert_sentences(review: Review) -> list[str]:
-    """Say what forbids the use of the driving criterion until it is resolved; to stand before everything else."""
+    """Say what forbids the use of the driving criterion until it is resolved; shown before everything else."""
     found = review.answers.criterion
     words = [told(one, review.sheet.display_units) for one in (() if found is None else found.alerts)]
     return [f"DO NOT USE THE CRITERION: {one.message}. {sentence(one.cure)}" for one in words]
 
 
 def case_alerts(review: Review) -> list[str]:
-    """Say where the Case resistance and the matched one disagree; to stand beside every Case resistance."""
+    """Say where the Case resistance and the matched one disagree; shown beside every Case resistance."""
     words = [told(caution, review.sheet.display_units) for caution in review.answers.case_against_match]
     return [f"CASE AND MATCHED RESISTANCE DISAGREE: {one.message}. {sentence(one.cure)}" for one in words]
 
@@ -261,7 +261,7 @@ def sentence(words: str) -> str:
 
 
 def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
-    """Say how the last measured blows of the test pile stand against its own criterion."""
+    """Compare the last measured blows of the test pile with its own criterion."""
     if found.criterion is None:
         return ()
     measured = found.measured
@@ -322,7 +322,7 @@ def choice_rows(sheet: TestSheet) -> pd.DataFrame:
 
 
 def match_sentences(match: Match, system: str) -> tuple[str, ...]:
-    """Say what a match gives and what it cannot tell."""
+    """Say what a match gives and what it does not show."""
     return (
         _total(match, system),
         _shaft_and_toe(match, system),
@@ -372,7 +372,7 @@ def _shaft_and_toe(match: Match, system: str) -> str:
 
 
 STRESS_TOLD = 0.05
-"""Weight of models with residual stress from which on they are told [1]; our own choice."""
+"""Weight of models with residual stress from which on they are reported [1]; our own choice."""
 
 
 def _residual_stress(match: Match, system: str) -> list[str]:

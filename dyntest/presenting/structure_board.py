@@ -41,7 +41,7 @@ VERDICT_MARKS = {
     NOT_JUDGED: VerdictMark(palette.QUIET, "triangle-down", "v"),
     TEST_PILE: VerdictMark(palette.INK, "diamond", "D"),
 }
-"""Colour and shape of a pile on the plan by its verdict; the shape alone tells them apart in a grey print."""
+"""Colour and shape of a pile on the plan by its verdict; the shape alone distinguishes them in a grey print."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def _tally(verdicts: Sequence[str]) -> str:
 
 
 def board_answer(review: StructureReview) -> tuple[str, ...]:
-    """Give what is said first about a structure: where test piles disagree, then what its piles come to."""
+    """Give the first sentences about a structure: where test piles disagree, then the count of its piles."""
     system, told_first = review.display_units, []
     for group in review.groups:
         for caution in group.cautions:
@@ -130,7 +130,7 @@ def board_answer(review: StructureReview) -> tuple[str, ...]:
 
 
 def is_sound(review: StructureReview) -> bool:
-    """Whether nothing on the board asks for care: every group has a criterion and every pile is simply accepted."""
+    """Whether nothing needs attention: every group has a criterion and every pile is accepted."""
     groups = review.groups
     return (
         len(review.results) == len(review.records)
@@ -164,7 +164,7 @@ _VERDICT_WORDS = {
 
 
 def result_rows(review: StructureReview) -> pd.DataFrame:
-    """Give the table of test piles as a person reads it; one that failed says why."""
+    """Give the table of test piles as shown to a reader; one that failed says why."""
     system, rows = review.display_units, []
     for record in review.records:
         one = record.result
@@ -311,7 +311,7 @@ def resistance_lines(results: tuple[PileResult, ...], system: str) -> pd.DataFra
 
 
 def pooled_words(review: StructureReview) -> tuple[str, ...]:
-    """Say what the test piles tell together: setup by soil, damping factor, hammer efficiency."""
+    """Say what the test piles give together: setup by soil, damping factor, hammer efficiency."""
     told_together = []
     for setup in review.setups:
         week = 7.0 * SECONDS_PER_DAY
@@ -334,7 +334,7 @@ def _count(piles: int) -> str:
 
 
 def hammer_rows(review: StructureReview) -> pd.DataFrame:
-    """Give what the hammers passed into the test piles in the order of driving, as a person reads it."""
+    """Give what the hammers passed into the test piles in the order of driving, as shown to a reader."""
     system, rows = review.display_units, []
     stresses = {record.result.pile: record.row or {} for record in review.records if record.result is not None}
     for run in review.hammers:
@@ -476,7 +476,7 @@ def _resistance(drive: DriveResistance | None, system: str) -> str:
 
 
 def pair_counts(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
-    """Give the counts that test piles ask for at each stroke, a column a pile."""
+    """Give the counts that test piles require at each stroke, a column a pile."""
     system = review.display_units
     columns: dict[str, dict[str, str]] = {}
     for pile in piles:

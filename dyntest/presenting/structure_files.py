@@ -338,7 +338,7 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
 
 
 def _group_blocks(group: GroupReview, system: str) -> list[dict]:
-    """Give what the board says of a group: its answer, what to weigh, its counts and what they rest on."""
+    """Give what the board says of a group: its answer, cautions, counts and their basis."""
     words = group_words(group, system)
     blocks = [heading(words.name), text(words.answer)]
     blocks += [text(caution[0].upper() + caution[1:] + ".") for caution in words.cautions]

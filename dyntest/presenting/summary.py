@@ -132,7 +132,7 @@ def _estimate(estimate) -> dict | None:
 
 
 def _setup(answers: Answers, system: str) -> dict | None:
-    """Every restrike, and in front the last one's factor, which speaks for the longest wait."""
+    """Every restrike, and in front the last one's factor, which is for the longest wait."""
     if not answers.setups:
         return None
     last = answers.setups[-1].setup_factor

@@ -216,7 +216,7 @@ def _cautions(cautions: Sequence[Told]) -> list[str]:
 
 
 def _records(drive: DriveReview, system: str) -> list[str]:
-    """Say why the blow stands for the drive, and what was found on the records."""
+    """Say why the blow is the representative one, and what was found on the records."""
     count = len(drive.table)
     head = f"{drive_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
     if drive.representative is None:
@@ -234,7 +234,7 @@ def _records(drive: DriveReview, system: str) -> list[str]:
 
 
 def _matching(drive: DriveReview, system: str) -> list[str]:
-    """Say what the match of the blow cannot tell, and how every other blow fitted."""
+    """Say what the match of the blow does not show, and how every other blow fitted."""
     if drive.match is None:
         return []
     said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]

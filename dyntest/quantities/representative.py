@@ -73,7 +73,7 @@ def blows_looked_at(table: pd.DataFrame, kind: str) -> pd.DataFrame:
 
 
 def representative_blow(table: pd.DataFrame, kind: str, findings: tuple[Finding, ...] = ()) -> Representative | None:
-    """Give the blow that stands for a drive.
+    """Give the representative blow of a drive.
 
     Examples
     --------

@@ -24,7 +24,7 @@ from dyntest.units import unit_factor
 SIGNATURES = ("approved by the engineer in charge", "date")
 
 FEW_BLOWS = 4.0
-"""Blows an inch below which a count over a foot is surer to keep [1]; it is then given beside the other."""
+"""Blows an inch below which a count over a foot is easier to keep [1]; it is then given beside the other."""
 
 
 def card(
@@ -87,7 +87,7 @@ def _table(
 
 
 def _site(pile: Pile | None, hammer: Hammer | None, system: str) -> list[tuple[str, str]]:
-    """Give what the card holds for: piles, hammer, fuel setting and cushions; a line to fill in where not known."""
+    """Give what the card is valid for: piles, hammer, fuel setting and cushions; a line to fill in where not known."""
     blank = "________________"
     lines = [("piles", blank)]
     if pile is not None:

@@ -83,10 +83,10 @@ def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
 
 
 PAPERS = {"US Letter": "us-letter", "A4": "a4"}
-"""Papers by the name of them that a person writes."""
+"""Papers by their usual names."""
 
 HEADER_LETTERS = 45
-"""Letters of a name in the page header at most [1]; it stands in full on the first page."""
+"""Letters of a name in the page header at most [1]; it is given in full on the first page."""
 
 
 def report_data(review: Review, paper: str, today: date, figures: Iterable[str]) -> dict:

@@ -250,7 +250,7 @@ def _sampling(drive: DriveReview) -> tuple[float, float]:
 
 
 def record_comment(review: Review) -> str:
-    """Say how rate and length of the records stand against ASTM D4945."""
+    """Compare sampling rate and length of the records with ASTM D4945."""
     least = f"{LEAST_RATE:,.0f} samples/s and {1e3 * LEAST_LENGTH:.0f} ms"
     asked = f"ASTM D4945 (from memory) requires at least {least}."
     short = [drive_words(drive) for drive in review.drives if _sampling(drive)[1] < LEAST_LENGTH]

@@ -13,10 +13,10 @@ from dyntest.presenting.terms import short_length, short_number
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
-"""Sentences under one question on the first page at most [1]; the others stand in their section."""
+"""Sentences under one question on the first page at most [1]; the others are in their section."""
 
 MOST_CAUTIONS = 6
-"""Cautions on the first page at most [1]; the others stand in their section."""
+"""Cautions on the first page at most [1]; the others are in their section."""
 
 STATIC_TEST = "Where experience with this soil, pile and hammer is lacking, a static load test confirms the resistance."
 """After ASTM D4945."""

@@ -18,7 +18,7 @@ from dyntest.wave_equation.match_results import shaft_distribution
 from dyntest.wave_equation.matching import Match
 
 ABREAST = 4
-"""Drives side by side at most [1]; more stand in another table below."""
+"""Drives side by side at most [1]; more are in another table below."""
 
 MOST_ROWS = {"penetration": 40, "blow": 12}
 """Rows of a summary of blows at most [1], by depth and by number."""
