@@ -81,7 +81,7 @@ def eurocode_factor(verification: str, source: str = "test sheet") -> tuple[floa
     mean, _ = correlation_factors(tested, "dynamic test with signal matching")
     condition = (
         f"{tested} tested piles of one kind with signal matching (ξ5 = {mean:.3f} with its model factor), "
-        f"partial factor {partial:.2f} of set {found[2].upper()}, every pile driven to the target, and the method "
+        f"partial factor {partial:.2f} of set {found[2].upper()}; every pile driven to the target; the method "
         "checked against static load tests on comparable piles; national annexes differ"
     )
     return 1.0 / (mean * partial), condition
@@ -145,7 +145,7 @@ RESISTANCE_FACTORS = {
         ResistanceFactor(
             "static load test and dynamic tests",
             0.80,
-            "a static load test on at least one pile per site condition and dynamic tests on at least two piles per "
+            "a static load test on at least one pile per site condition; dynamic tests on at least two piles per "
             "site condition, no less than 2 % of the production piles",
         ),
         ResistanceFactor(

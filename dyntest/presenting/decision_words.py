@@ -354,7 +354,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "bending": (
         lambda n: (
-            f"with the measured bending, {n.of('bending'):.2f} times the mean at one gauge, the compression there "
+            f"with the measured bending ({n.of('bending'):.2f} times the mean) the compression at one gauge "
             f"exceeds the limit at strokes of {n.stroke(n.of('stroke'))} and more: {n.stress(n.value)} against "
             f"{n.stress(n.threshold)}"
         ),
@@ -380,7 +380,7 @@ _WORDS: dict[str, _Words] = {
     "computed set against the log": (
         lambda n: (
             f"the set computed over the last foot is {n.ratio(n.value)} times that of the log, outside "
-            f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}: uncorrected, the bearing graph requires too "
+            f"{1.0 / (n.threshold or 1.0):.2f} to {n.threshold:.2f}; uncorrected, the bearing graph requires too "
             f"{'few' if (n.value or 1.0) > 1.0 else 'many'} blows"
         ),
         "check strokes, counts and cushions of the last foot, and the match",

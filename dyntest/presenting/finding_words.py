@@ -151,8 +151,8 @@ WORDS = {
         "tenth percent",
     ),
     ("proportionality", "unit"): FindingWords(
-        "force and impedance times velocity differ by a factor of {value} at the first peak, above {limit}, in {where}:"
-        " more than a gauge error can explain",
+        "force and impedance times velocity differ by a factor of {value} (limit {limit}) at the first peak in {where}:"
+        " too much for a gauge error",
         "check unit and factor in [records.channels] or the units in the headers, and area and modulus",
     ),
     ("proportionality", "low"): FindingWords(
@@ -179,8 +179,8 @@ WORDS = {
         "milliseconds",
     ),
     ("no quiet part", "tension at rest"): FindingWords(
-        "all strain gauges end in tension, up to {value} of the peak, above {limit}, in {where}: the record begins in"
-        " the blow or in the compression before it, and forces are too low by about as much",
+        "all strain gauges end in tension, up to {value} of the peak, above {limit}, in {where}; the record begins too"
+        " late, and forces are too low by about as much",
         "record 80 ms before the impact; if that was done, check the mounting of the strain gauges",
         "tenth percent",
     ),
@@ -195,8 +195,8 @@ WORDS = {
         "record longer; no resistance can be computed",
     ),
     ("record too short for the unloading", ""): FindingWords(
-        "the record ends {value} times 2L/c after the first peak, less than {limit}, in {where}: the unloading after"
-        " the return from the toe is cut off",
+        "the record ends {value} times 2L/c after the first peak, less than {limit}, in {where}; the unloading after"
+        " the toe return is cut off",
         "record longer, 100 ms or more",
     ),
     ("toe return", "early"): FindingWords(
@@ -246,14 +246,13 @@ WORDS = {
         "compare with the borings and with the first blows in that depth",
     ),
     ("integrity or gauges", "faulty"): FindingWords(
-        "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: the"
+        "a possible reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: the"
         " gauges fail their own checks ({gauges})",
         "repair or leave out the gauge first; then check the integrity factor again",
     ),
     ("integrity or gauges", "near"): FindingWords(
-        "what looks like a reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged: it"
-        " is within the rise of the blow, which hides reflections less than {resolved} down, and a small gauge error"
-        " looks the same",
+        "a possible reflection {depth} below the gauges (integrity factor {value}) in {where} is not judged; less than"
+        " {resolved} down, within the rise of the blow, a small gauge error looks the same",
         "check the calibration of the gauges, and the head of the pile",
     ),
     ("penetration", "beyond the pile"): FindingWords(
@@ -322,9 +321,8 @@ WORDS = {
         "exact ratio",
     ),
     ("uniform pile", ""): FindingWords(
-        "the pile has {value} parts of different section or material, but Case resistance, shaft share, toe stress,"
-        " tension along the pile and integrity factor are formulas for a uniform pile: they use the impedance at the"
-        " gauges and the travel time of the whole pile, and read reflections from section changes as soil or damage",
+        "the pile has {value} parts of different section or material; Case resistance, shaft share, toe stress, tension"
+        " along the pile and integrity factor assume a uniform pile, so section changes look like soil or damage",
         "use signal matching, which models the sections, for resistance; the rest is approximate",
         "count",
     ),
@@ -415,7 +413,7 @@ def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
 RULES = {
     "initial": (
         f"Of the last {TAKEN['initial']} sound blows (among the last {LOOKED_AT['initial']} recorded) those with at"
-        f" least {percent(FULL_ENERGY)} of their highest energy, and of these the one with the median resistance."
+        f" least {percent(FULL_ENERGY)} of their highest energy; of these the one with the median resistance."
     ),
     "restrike": (
         f"Of the first {TAKEN['restrike']} sound blows (among the first {LOOKED_AT['restrike']} recorded) the earliest"
