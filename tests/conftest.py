@@ -27,6 +27,12 @@ PATIENCE = 300.0
 """Longest time that an event is waited for before it counts as never coming [s]."""
 
 
+def pytest_ignore_collect(collection_path, config):
+    """Read no folder all of whose tests are left out by their mark."""
+    mark = MARKED_FOLDERS.get(collection_path.name)
+    return True if mark and f"not {mark}" in config.option.markexpr else None
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """Mark what lies in a folder of its own, before marks choose what is run."""

@@ -1,6 +1,7 @@
 """Parts common to all charts: background, safe column names, axes, and marks."""
 
 import textwrap
+from functools import partial
 from typing import Any, TypeVar
 
 import altair as alt
@@ -105,5 +106,6 @@ def finish(chart: Drawn, height: int, description: str) -> Drawn:
 
 
 def draw(chart: alt.Chart | alt.LayerChart, key: str, **more: Any):
-    """Show a finished chart on the page."""
+    """Show a finished chart on the page; Streamlit takes its dictionary, for which Altair would validate all of it."""
+    object.__setattr__(chart, "to_dict", partial(chart.to_dict, validate=schemapi.DEBUG_MODE))
     return st.altair_chart(chart, width="stretch", theme=None, key=key, **more)

@@ -7,12 +7,20 @@ when its time has come, ten times faster than it was driven; ``dyntest follow FO
 import argparse
 import threading
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
 
 ROOT = Path(__file__).parent.parent.parent
 SAMPLE = ROOT / "sample_signals" / "pier_2_clay"
+
+
+@cache
+def sample_blows() -> tuple[pd.DataFrame, ...]:
+    """Give the table of each blow of the sample."""
+    data = pd.read_parquet(SAMPLE / "initial.parquet")
+    return tuple(part.reset_index(drop=True) for _, part in data.groupby("blow"))
 
 
 class Replay:
@@ -26,8 +34,7 @@ class Replay:
         text = (SAMPLE / "sheet.toml").read_text(encoding="utf-8")
         text = text[: text.index('[[drive]]\nkind = "restrike"')].replace('log = "driving_log.csv"\n', "")
         self.sheet.write_text(text.replace('signals = "initial.parquet"', f'signals = "{signals}"'), encoding="utf-8")
-        data = pd.read_parquet(SAMPLE / "initial.parquet")
-        self.blows = [part.reset_index(drop=True) for _, part in data.groupby("blow")][:blows]
+        self.blows = list(sample_blows()[:blows])
 
     def record(self, number: int, numbered: bool = False) -> pd.DataFrame:
         """The table of one blow, with its number in a column or without."""

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from dyntest.conditioning.condition import condition
+from dyntest.presenting.figures import review_figures
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 from dyntest.reviewing.review import Review, review
@@ -48,6 +49,18 @@ def matched_review(small_review_matched):
 def plain_review(small_review):
     """The same without matching, and so without a criterion."""
     return small_review
+
+
+@pytest.fixture(scope="session")
+def matched_figures(matched_review):
+    """Figures of the matched test, drawn once for all that show or compare them."""
+    return review_figures(matched_review)
+
+
+@pytest.fixture(scope="session")
+def plain_figures(plain_review):
+    """Those of the test without matching."""
+    return review_figures(plain_review)
 
 
 @pytest.fixture(scope="session")

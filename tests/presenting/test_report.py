@@ -21,7 +21,6 @@ from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.names import show
 from dyntest.presenting.explanations import NUMBERED, reference
-from dyntest.presenting.figures import review_figures
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.compose import card_of
@@ -49,9 +48,9 @@ def letters(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def figures(matched_review):
-    """Figures of the matched test, drawn once for all reports on it."""
-    return review_figures(matched_review)
+def figures(matched_figures):
+    """Figures of the matched test, under a shorter name."""
+    return matched_figures
 
 
 @pytest.fixture(scope="module")

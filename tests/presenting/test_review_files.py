@@ -59,8 +59,13 @@ def test_png_shows_what_svg_shows_at_its_size(files):
     assert width == pytest.approx(6.7 * 200, abs=2)
 
 
-def test_png_are_left_out_unless_asked_for(plain_review):
-    assert not [name for name in review_files(plain_review) if name.endswith(".png")]
+@pytest.fixture(scope="module")
+def plain_files(plain_review):
+    return review_files(plain_review)
+
+
+def test_png_are_left_out_unless_asked_for(plain_files):
+    assert not [name for name in plain_files if name.endswith(".png")]
 
 
 @pytest.mark.sweep
@@ -72,23 +77,24 @@ def test_the_same_review_gives_the_same_bytes(matched_review):
 
 
 @pytest.mark.parametrize("matching", [False, True])
-def test_figures_begun_during_the_review_are_those_drawn_after_it(matching, matched_review, plain_review):
-    review = matched_review if matching else plain_review
+def test_figures_begun_during_the_review_are_those_drawn_after_it(matching, request):
+    review, figures = (
+        request.getfixturevalue(f"{'matched' if matching else 'plain'}_{what}") for what in ("review", "figures")
+    )
     drawing = Drawing(None, matching=matching)
     for drive in reversed(review.drives):
         drawing.begin(review.sheet, drive)
     assert set(drawing.begun) == {"blow_restrike", "blow_initial"} | (
         set() if matching else {"profile_initial", "profile_restrikes"}
     )
-    assert dict(drawing.begin_rest(review)) == review_figures(review)
+    assert dict(drawing.begin_rest(review)) == figures
 
 
-def test_pdfs_are_there_as_far_as_there_is_something_to_say(files, plain_review):
+def test_pdfs_are_there_as_far_as_there_is_something_to_say(files, plain_files):
     assert files["report.pdf"].startswith(b"%PDF")
     assert files["criterion_card.pdf"].startswith(b"%PDF")
-    plain = review_files(plain_review)
-    assert "report.pdf" in plain
-    assert "criterion_card.pdf" not in plain
+    assert "report.pdf" in plain_files
+    assert "criterion_card.pdf" not in plain_files
 
 
 FURTHER = [pytest.param(name, marks=pytest.mark.sweep) for name in ("橋", "Q" * 200, "a\x07b")]

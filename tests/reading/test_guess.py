@@ -22,7 +22,10 @@ REFERENCE = Path(__file__).parents[1] / "data" / "reference_tests"
 NAMES = ("strain_1", "strain_2", "acceleration_1", "acceleration_2")
 
 
-@pytest.fixture(scope="module", params=["steel_clay", "concrete_sand", "steel_hard_toe"])
+OTHER = pytest.param("steel_hard_toe", marks=pytest.mark.sweep)
+
+
+@pytest.fixture(scope="module", params=["steel_clay", "concrete_sand", OTHER])
 def record(request):
     """A reference test: its table, and its channels in µm/m and m/s², shape (blows, samples) each."""
     folder = REFERENCE / request.param

@@ -172,7 +172,7 @@ except KeyboardInterrupt:
 """
 
 
-@pytest.mark.parametrize("when", [1, 3, 6])
+@pytest.mark.parametrize("when", [3, *(pytest.param(number, marks=pytest.mark.sweep) for number in (1, 6))])
 @pytest.mark.parametrize("how", ["SIGKILL", "SIGINT"])
 @pytest.mark.parametrize("kind", ["before a file is made", "before a file is closed", "before a file takes its name"])
 def test_writing_that_is_killed_at_a_known_moment_leaves_every_file_whole(tmp_path, kind, how, when):

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from dyntest.pile import Pile, PilePart
+from dyntest.wave_equation.fitting import BEST
 from dyntest.wave_equation.matching import match_blow
 from dyntest.wave_equation.problem import Blow
 from dyntest.wave_equation.simulator import impose_down_wave, simulate
@@ -122,11 +123,11 @@ def match_invented(invented_blow):
     """Give a record of `invented_blow` and its match, made once however many tests ask something of it."""
     kept = {}
 
-    def give(**options):
-        name = repr(sorted(options.items()))
+    def give(law=BEST, **options):
+        name = law, repr(sorted(options.items()))
         if name not in kept:
             record = invented_blow(**options)
-            kept[name] = record, match_blow(record.blow)
+            kept[name] = record, match_blow(record.blow, law=law)
         return kept[name]
 
     return give
