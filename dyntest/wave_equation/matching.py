@@ -35,7 +35,7 @@ from dyntest.wave_equation.problem import (
     physical,
 )
 
-WIDENING, WIDENING_OF_RADIATION = 1.5, 1.0
+WIDENING, WIDENING_OF_RADIATION = 1.5, 1.25
 """Factors on the spread of the total that a record leaves under one law [1]; laws with radiation leave much already."""
 WIDENING_OF_PARTS = {"one blow": 1.5, "several": 1.0}
 """Factors on the spread of shaft and toe [1], which one blow tells apart less surely than it seems."""
