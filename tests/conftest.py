@@ -198,6 +198,28 @@ def reviewed_sample():
 
 
 @pytest.fixture(scope="session")
+def concrete_sample(tmp_path_factory):
+    """The review of a sound concrete sample, its blow matched from the soil of its last one, as one of a drive may be.
+
+    The last blow is matched alone and under one static law, so this takes less than half of what `reviewed_sample`
+    does.
+    """
+    from dyntest.reviewing import drive_match
+    from dyntest.reviewing.review import review
+    from dyntest.wave_equation.matching import match_from
+
+    sample, folder = SAMPLES / "abutment_1_concrete", tmp_path_factory.mktemp("last")
+    records = pd.read_parquet(sample / "initial.parquet")
+    records[records["blow"] == records["blow"].max()].to_parquet(folder / "initial.parquet")
+    text = (sample / "sheet.toml").read_text().replace('log = "driving_log.csv"\n', "")
+    (folder / "sheet.toml").write_text(f'{text}\n[choices]\nsoil_law = "elastic-plastic"\n')
+    last = review(folder / "sheet.toml").drives[0].match
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, last))
+        return review(sample / "sheet.toml")
+
+
+@pytest.fixture(scope="session")
 def damaged_unmatched():
     """The review of the damaged sample test pile without matching."""
     from dyntest.reviewing.review import review

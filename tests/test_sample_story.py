@@ -27,9 +27,12 @@ def shale(small_review_matched):
     return small_review_matched
 
 
-@pytest.fixture(scope="module")
-def sound(reviewed_sample):
-    return reviewed_sample("abutment_1_concrete")
+@pytest.fixture(scope="module", params=["from its last blow", pytest.param("afresh", marks=pytest.mark.sweep)])
+def sound(request):
+    """Matched from the soil of its last blow, and as the review does it."""
+    if request.param == "afresh":
+        return request.getfixturevalue("reviewed_sample")("abutment_1_concrete")
+    return request.getfixturevalue("concrete_sample")
 
 
 @pytest.fixture(scope="module")

@@ -34,9 +34,9 @@ def filled_in(blank, parts):
 
 
 @pytest.fixture
-def from_the_sample(monkeypatch, reviewed_sample):
+def from_the_sample(monkeypatch, concrete_sample):
     """The export has the records of a sample, whose match is at hand; a blow of it is matched from that one's soil."""
-    match = reviewed_sample("abutment_1_concrete").drives[0].match
+    match = concrete_sample.drives[0].match
     monkeypatch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, match))
 
 

@@ -64,9 +64,9 @@ def plain_figures(plain_review):
 
 
 @pytest.fixture(scope="session")
-def concrete_review(reviewed_sample, renamed):
+def concrete_review(concrete_sample, renamed):
     """A concrete pile, matched, with no restrike; SI units."""
-    return renamed(reviewed_sample("abutment_1_concrete"), display_units="SI")
+    return renamed(concrete_sample, display_units="SI")
 
 
 @pytest.fixture(scope="session")

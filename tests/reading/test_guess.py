@@ -22,10 +22,10 @@ REFERENCE = Path(__file__).parents[1] / "data" / "reference_tests"
 NAMES = ("strain_1", "strain_2", "acceleration_1", "acceleration_2")
 
 
-OTHER = pytest.param("steel_hard_toe", marks=pytest.mark.sweep)
+OTHERS = [pytest.param(name, marks=pytest.mark.sweep) for name in ("concrete_sand", "steel_hard_toe")]
 
 
-@pytest.fixture(scope="module", params=["steel_clay", "concrete_sand", OTHER])
+@pytest.fixture(scope="module", params=["steel_clay", *OTHERS])
 def record(request):
     """A reference test: its table, and its channels in µm/m and m/s², shape (blows, samples) each."""
     folder = REFERENCE / request.param

@@ -256,6 +256,6 @@ def all_finite():
 
 
 @pytest.fixture
-def reviewed_once(reviewed_sample):
+def reviewed_once(concrete_sample):
     """A review from which a driving criterion follows, of another sample test pile."""
-    return reviewed_sample("abutment_1_concrete")
+    return concrete_sample

@@ -31,7 +31,7 @@ def assert_within(match, record, tolerance):
     "pile_and_soil",
     [
         {},
-        {"shaft": 9.5e5, "toe": 5e4},
+        pytest.param({"shaft": 9.5e5, "toe": 5e4}, marks=pytest.mark.sweep),
         pytest.param({"shaft": 1e5, "toe": 1.6e6, "toe_quake": 0.0025}, marks=pytest.mark.sweep),
         pytest.param({"length": 55.0, "embedded": 20.0, "shaft": 8e5, "duration": 0.1}, marks=pytest.mark.sweep),
         pytest.param({"length": 9.0, "embedded": 9.0, "rate": 25e3}, marks=pytest.mark.sweep),
@@ -103,9 +103,9 @@ def test_takes_the_hyperbolic_law_where_the_soil_follows_it(invented_blow):
     assert forced.misfit > match.misfit
 
 
-def test_takes_smith_damping_where_viscous_damping_fails(invented_blow):
-    record = invented_blow(smith=True, shaft_damping=0.6, toe_damping=0.5)
-    match = match_blow(record.blow)
+@ITS_OWN_OR_BEST
+def test_takes_smith_damping_where_viscous_damping_fails(match_invented, law):
+    record, match = match_invented(law, smith=True, shaft_damping=0.6, toe_damping=0.5)
     assert match.damping_form == "Smith"
     assert_within(match, record, 0.03)
 
