@@ -557,7 +557,7 @@ def structure_lines(review: StructureReview) -> list[str]:
         words = group_words(group, review.display_units)
         lines += [f"{words.name}: {words.answer}"]
         lines += [f"  ! {caution}." for caution in words.cautions]
-        counted = words.head[1].replace(", at least", "")
+        counted = words.head[1].replace(", at least", "") if words.criterion else ""
         lines += [f"  {stroke}: at least {count} {counted}" for stroke, count in words.criterion]
         lines += [f"  {words.basis}."] if words.basis else []
         odd = odd_rows(group, review.display_units)

@@ -158,6 +158,13 @@ def test_files_tell_every_pile_and_group(structure):
     assert pay_rows(structure)["pay length"].tolist() == [f"{total:,.1f} ft" for total in totals]
 
 
+def test_the_terminal_tells_a_group_without_a_criterion(structure):
+    group = replace(structure.groups[0], criterion=None, problem=None)
+    lines = structure_lines(replace(structure, groups=(group, *structure.groups[1:])))
+    assert lines[0].startswith(f"{group.group.name}: No criterion")
+    assert len(lines) < len(structure_lines(structure))
+
+
 def test_the_terminal_tells_every_group_and_what_is_to_do(structure):
     lines = structure_lines(structure)
     for group in structure.groups:
