@@ -172,7 +172,7 @@ MUTATIONS = (
     Mutation(
         "no line of the required resistance over the blows",
         "dyntest/presenting/figures.py",
-        '        "case_resistance_maximum": required,\n',
+        '        "case_resistance_maximum": ("required", required),\n',
         "",
         ("tests/presenting/test_figures.py",),
     ),

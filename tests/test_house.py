@@ -2,6 +2,7 @@
 
 import ast
 import functools
+import importlib.util
 import json
 import re
 import subprocess
@@ -239,6 +240,21 @@ def third_party(source: str) -> set[str]:
     plain = {alias.name.split(".")[0] for node in found if isinstance(node, ast.Import) for alias in node.names}
     whole = [node.module for node in found if isinstance(node, ast.ImportFrom) and node.module and not node.level]
     return plain | {module.split(".")[0] for module in whole}
+
+
+def test_every_mistake_on_the_list_can_still_be_made():
+    """A text that has changed since would leave the mistake, and the tests that have to notice it, untried."""
+    spec = importlib.util.spec_from_file_location("mutations", TESTS / "mutations.py")
+    listed = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = listed  # dataclasses look their module up
+    try:
+        spec.loader.exec_module(listed)
+    finally:
+        del sys.modules[spec.name]
+    stale = [each.what for each in listed.MUTATIONS if (ROOT / each.file).read_text().count(each.old) != 1]
+    assert stale == []
+    named = {name.split("::")[0] for each in listed.MUTATIONS for name in each.tests if name.startswith("tests/")}
+    assert named and {name for name in named if not (ROOT / name).exists()} == set()
 
 
 def test_no_module_is_a_hall():
