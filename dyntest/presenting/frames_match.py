@@ -23,6 +23,9 @@ from dyntest.wave_equation.matching import Match
 MEASURED, COMPUTED = "upward wave", "upward wave, computed"
 """Names of the two waves, as the palette knows them."""
 
+LEAST_GAP = 1e-4
+"""Smaller gaps under the toe are told as none [m]: no record shows them; our own choice."""
+
 GAUGE_LEVEL, TOE = "at the gauges", "at the toe"
 """Where the load of a static test is taken."""
 
@@ -185,7 +188,8 @@ def soil_numbers(match: Match, system: str) -> dict[str, str]:
     share = float(values.get("unloading_share", np.nan))  # soil that radiates has none; only a hyperbola unloads softer
     share = share if match.problem.hyperbolic else float(np.minimum(share, 1.0))
     found["unloading quake / loading quake"] = "–" if np.isnan(share) else decimal(share, 2)
-    found["toe gap"] = show("set_per_blow", float(values["toe_gap"]), system)
+    gap = float(values["toe_gap"])
+    found["toe gap"] = "none" if gap < LEAST_GAP else show("set_per_blow", gap, system)
     return found
 
 

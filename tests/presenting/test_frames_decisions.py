@@ -99,7 +99,13 @@ def test_a_match_is_told_with_units_and_ranges(matched):
     share = min(float(matched.parameters["unloading_share"]), 1.0)  # the law is elastic-plastic
     assert not matched.problem.hyperbolic
     assert float(rows.loc["unloading quake / loading quake", "value"]) == pytest.approx(share, abs=0.005)
-    assert rows.loc["toe gap", "value"].endswith(" mm")
+    layout = matched.problem.layout
+    row, told = layout.row("toe_gap"), {}
+    for gap in (2e-5, 2e-3):
+        scores = matched.scores.copy()
+        scores[row] = (gap - layout.expected[row]) / layout.spread[row]
+        told[gap] = match_rows(replace(matched, scores=scores), "SI").set_index("what").loc["toe gap", "value"]
+    assert told == {2e-5: "none", 2e-3: "2.0 mm"}  # a hundredth of a millimetre is in no record
 
 
 def test_the_damping_of_a_power_of_the_velocity_has_the_power_in_its_unit(matched):
