@@ -32,6 +32,9 @@ MOST_PROCESSES = 61
 LOST_INTERRUPT = 0.02
 """Time after which an interrupt that came at a bad moment is raised again [s]."""
 
+MOST_HELD_BACK = 500
+"""Times that an interrupt is held back while modules are loaded [1]: ten seconds in all, unless loading hangs."""
+
 ENDING = 10.0
 """Longest wait for a pool whose processes were told to end [s]."""
 
@@ -132,7 +135,7 @@ def no_interrupt_lost(command: Callable) -> Iterator[None]:
         later()
 
     def interrupted(_: int, frame: FrameType | None) -> None:
-        if not _loading(frame, command.__code__):
+        if len(given) >= MOST_HELD_BACK or not _loading(frame, command.__code__):
             raise KeyboardInterrupt
         later()
 

@@ -107,6 +107,13 @@ MUTATIONS = (
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
+        "what a law leaves unexplained does not widen the change between two drives",
+        "dyntest/wave_equation/match_results.py",
+        "[np.max([least_spread(fit, FLOOR) for fit in pair], axis=0) for pair in pairs]",
+        "[tuple(FLOOR.values()) for _ in pairs]",
+        ("tests/wave_equation/test_setup_change.py",),
+    ),
+    Mutation(
         "the soil of the bearing graph not scaled to the resistance",
         "dyntest/wave_equation/bearing_graph.py",
         "scale=np.asarray(resistance, dtype=float) / match.modelled_resistance",

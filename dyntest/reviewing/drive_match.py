@@ -207,6 +207,8 @@ def _unpacked(packed: Any, seen: list[Any]) -> Any:
         found = flat.reshape(packed["shape"]).copy()
     else:
         kind = next(one for one in _KEPT_CLASSES if one.__name__ == packed["class"])
+        if packed["fields"].keys() != {one.name for one in fields(kind)}:
+            raise ValueError("kept by a program whose matches hold something else")
         found = kind(**{name: _unpacked(one, seen) for name, one in packed["fields"].items()})
     seen.append(found)
     return found

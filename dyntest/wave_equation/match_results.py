@@ -16,7 +16,6 @@ from dyntest.wave_equation.matching import (
     FLOOR,
     TAIL,
     TAIL_OF_PARTS,
-    UNEXPLAINED,
     WIDENING,
     Match,
     least_spread,
@@ -455,9 +454,9 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     weight = weight / weight.sum()
     parts = [_ratios(before, after) for before, after in pairs]
     mean, deviation = (np.array([part[k] for part in parts]) for k in (0, 1))
-    left = [max(fit.lasting / np.exp(fit.logarithm[0]) for fit in pair) for pair in pairs]
-    of_total, of_part = (np.hypot(FLOOR[name], k * np.array(left)) for name, k in zip(FLOOR, UNEXPLAINED, strict=True))
-    floor = np.stack([of_total, *[of_part] * (mean.shape[1] - 1)], axis=1)
+    # What both laws leave unexplained need not cancel; what a law with radiation may be wrong by does.
+    floors = np.array([np.max([least_spread(fit, FLOOR) for fit in pair], axis=0) for pair in pairs])
+    floor = floors[:, [0] + [1] * (mean.shape[1] - 1)]
     deviation = np.hypot(WIDENING * deviation, floor)
     tails = [TAIL, *[TAIL_OF_PARTS] * (mean.shape[1] - 1)]
     ratios = [_ratio(mean[:, k], deviation[:, k], weight, tail) for k, tail in enumerate(tails)]

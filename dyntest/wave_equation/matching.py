@@ -358,9 +358,13 @@ def widening(fit: LawFit) -> tuple[float, float]:
     return total, WIDENING_OF_PARTS["several" if len(fit.problem.blows) > 1 else "one blow"]
 
 
-def least_spread(fit: LawFit) -> tuple[float, float]:
-    """Give what is added to the spread of a fit [1]: of the logarithm of the total, and of the parts over the total."""
-    least = FLOOR_OF_RADIATION if fit.problem.law.damping in RADIATING else FLOOR
+def least_spread(fit: LawFit, least: dict[str, float] | None = None) -> tuple[float, float]:
+    """Give what is added to the spread of a fit [1]: of the logarithm of the total, and of the parts over the total.
+
+    That is what its law leaves unexplained, and `least`; None: what no record can take away under its law.
+    """
+    if least is None:
+        least = FLOOR_OF_RADIATION if fit.problem.law.damping in RADIATING else FLOOR
     unexplained = fit.lasting / np.exp(fit.logarithm[0])
     total, part = (float(np.hypot(least[name], k * unexplained)) for name, k in zip(least, UNEXPLAINED, strict=True))
     return total, part

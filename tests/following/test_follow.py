@@ -1,6 +1,7 @@
 """Blows taken as a recorder writes them: each once, none half-written, none lost; the numbers are those of a review."""
 
 import errno
+import json
 import os
 import random
 import signal
@@ -414,5 +415,10 @@ def test_the_match_that_is_handed_over_is_found_by_the_review_and_is_the_one_fro
         assert one.problem.law == two.problem.law and one.weight == two.weight
         np.testing.assert_array_equal(one.covariance, two.covariance)
         np.testing.assert_array_equal(one.problem.blows[0].force, two.problem.blows[0].force)
-    path.write_bytes(path.read_bytes().replace(b"0x1.", b"0x1.0", 1))  # damaged, so no longer believed
+    whole, kept = path.read_bytes(), json.loads(path.read_bytes())
+    assert drive_match.kept_match(sheet, drive) is not None
+    del kept["match"]["fields"]["fits"]["items"][0]["fields"]["lasting"]  # as a program kept it that did not know it
+    path.write_text(json.dumps({**kept, "digest": drive_match._digest(kept["match"])}))
+    assert drive_match.kept_match(sheet, drive) is None
+    path.write_bytes(whole.replace(b"0x1.", b"0x1.0", 1))  # damaged, so no longer believed
     assert drive_match.kept_match(sheet, drive) is None

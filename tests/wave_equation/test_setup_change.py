@@ -1,5 +1,7 @@
 """The change between two matches of one pile: what they share cancels, what they do not adds up."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -39,10 +41,20 @@ def test_nothing_changed_from_a_match_to_itself(matched):
     assert len(change.lengths) == matched[1].problem.layout.n_shaft
 
 
+def test_what_a_law_leaves_unexplained_makes_the_change_less_sure(matched, later):
+    """A lasting difference of 5 % of the total, in one of the two records."""
+    first, second = matched[1], later[1]
+    worse = [replace(fit, lasting=0.05 * np.exp(fit.logarithm[0])) for fit in second.fits]
+    usual, doubtful = setup_change(first, second), setup_change(first, replace(second, fits=tuple(worse)))
+    for part in ("total", "shaft", "toe"):
+        known, open_ = getattr(usual, part), getattr(doubtful, part)
+        assert open_.value == pytest.approx(known.value, rel=1e-9)
+        assert np.log(open_.high / open_.low) > 1.05 * np.log(known.high / known.low), part
+
+
 @pytest.mark.sweep
 def test_a_common_gauge_error_does_not_look_like_setup(invented_blow, matched):
     """Both records by gauges that read 3 % high: the ratio stays."""
-    from dataclasses import replace
 
     def wrong(record):
         return match_blow(replace(record.blow, force=1.03 * record.blow.force))
