@@ -138,6 +138,33 @@ _GRAVITY = ("g", "gn", "g0", "g_n", "G")
 _SUPERSCRIPTS = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 _MICRO = {"um": "µm", **dict.fromkeys(("ue", "uE", "uε", "µE", "µe", "ustrain", "uStrain", "µstrain", "με"), "µε")}
 
+_WRITINGS = {
+    "length": {
+        **dict.fromkeys(("ft", "ft.", "feet", "foot"), "ft"),
+        **dict.fromkeys(("in", "in.", "inch", "inches"), "in"),
+        **{name: name for name in ("m", "cm", "mm")},
+    },
+    "time": {
+        **dict.fromkeys(("s", "sec", "sec.", "secs", "second", "seconds"), "s"),
+        **dict.fromkeys(("ms", "msec", "millisecond", "milliseconds"), "ms"),
+        **dict.fromkeys(("us", "usec", "µs", "µsec", "microsecond", "microseconds"), "us"),
+    },
+    "strain": {
+        **dict.fromkeys(("ue", "µe", "µε", "um/m", "µm/m", "ustrain", "µstrain", "u-strain", "µ-strain"), "µε"),
+        **dict.fromkeys(("microstrain", "microstrains", "micro strain", "micro-strain"), "µε"),
+        "%": "percent",
+    },
+    "acceleration": {
+        **dict.fromkeys(("g", "gs", "g's"), "g"),
+        **dict.fromkeys(("m/s2", "m/s^2", "m/s²", "m/sec2", "m/sec^2", "m/sec²"), "m/s^2"),
+        **dict.fromkeys(("ft/s2", "ft/s^2", "ft/s²", "ft/sec2", "ft/sec^2", "ft/sec²"), "ft/s^2"),
+    },
+}
+"""Common ways to write a unit, in small letters: people and recorders write ``FT``, ``Sec`` or ``G's`` too."""
+
+_STRAIN_NAMES = ("strain", "ppm", "percent", "permille")
+"""Ends of the names of numbers that are strains; an angle, a level or a ratio of voltages is a number too, but none."""
+
 
 def _plain_unit(unit: str) -> str:
     """Give a unit with powers and micro signs as the table has them.
@@ -167,7 +194,8 @@ def unit_factor(unit: str, dimension: str) -> float:
     9.80665
     """
     target, example = DIMENSIONS[dimension]
-    text = _plain_unit(unit)
+    small = unit.strip().lower().replace("μ", "µ")
+    text = _WRITINGS.get(dimension, {}).get(small) or _plain_unit(unit)
     if dimension == "acceleration" and text in _GRAVITY:
         return STANDARD_GRAVITY
     article = "an" if dimension[0] in "aeiou" else "a"
@@ -191,13 +219,23 @@ def _by_pint(text: str, dimension: str, unknown: str, other: str) -> float:
     try:
         quantity = registry.Quantity(1.0, registry.parse_units(text))
         if dimension == "strain" and quantity.dimensionless:
+            if not all(_is_of_strain(registry, name) for name in re.findall(r"[A-Za-zµμε_]+", text)):
+                raise ValueError(other)
             return float(quantity.to("dimensionless").magnitude)
         factor = float(quantity.to(registry.parse_units(DIMENSIONS[dimension][0])).magnitude)
         return float(f"{factor:.15g}")  # pint multiplies its way there, which leaves an error in the last digit
     except pint.DimensionalityError:
         raise ValueError(other) from None
+    except ValueError:
+        raise
     except Exception:  # pint raises many kinds on nonsense, from its own classes to tokenizer errors
         raise ValueError(unknown) from None
+
+
+def _is_of_strain(registry, name: str) -> bool:
+    """Whether a part of a unit without dimension is a length or a name of strain."""
+    unit = registry.parse_units(name)
+    return unit.dimensionality == {"[length]": 1} or str(unit).endswith(_STRAIN_NAMES)
 
 
 def plain_number(text: str, decimal: str = ".") -> float:

@@ -58,10 +58,25 @@ def test_a_unit_of_another_dimension_is_refused(dimension, unit):
         ("strain", "um/m", 1e-6),
         ("strain", "ustrain", 1e-6),
         ("area", "cm²", 1e-4),
+        ("strain", "MicroStrain", 1e-6),
+        ("strain", "%", 0.01),
+        ("strain", "µin/in", 1e-6),
+        ("acceleration", "G's", 9.80665),
+        ("acceleration", "M/S2", 1.0),
+        ("length", "FT", 0.3048),
+        ("length", "in.", 0.0254),
+        ("time", "Sec", 1.0),
+        ("time", "MS", 1e-3),
     ],
 )
 def test_a_unit_as_recorders_write_it(dimension, unit, factor):
     assert unit_factor(unit, dimension) == factor
+
+
+@pytest.mark.parametrize("unit", ["mV/V", "V/V", "rad", "deg", "dB", "count"])
+def test_a_number_without_dimension_is_not_a_strain(unit):
+    with pytest.raises(ValueError, match="not a unit of strain"):
+        unit_factor(unit, "strain")
 
 
 def test_a_unit_outside_the_table_is_read_by_pint():

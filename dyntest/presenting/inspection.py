@@ -24,6 +24,7 @@ REASONS = {
     "steady steps": "it rises by {value:.4g} from sample to sample",
     "counts blows": "whole numbers constant within a blow: {value:.0f} of them",
     "wave speed": "in {text}, velocity over strain at the first peak is {value:.0f} m/s, the wave speed of a pile",
+    "next blow": "another blow of {text}",
     "first movement": "it first moves to {value:.4g}, so {text} is positive",
 }
 """Words for each reason of a guess."""
@@ -36,6 +37,7 @@ SHAPES = {
 
 DOUBTS = {
     "no numbers": "it has no numbers",
+    "one number": "it has one number only",
     "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
@@ -53,6 +55,7 @@ DOUBTS = {
 RATES = {
     "time channel": "from the time channel",
     "file step": "as given in the file",
+    "file value": "from {text} in the file",
     "head line": 'from the line "{text}"',
     "wave speed": "guessed, so that velocity over strain is the wave speed of a pile; give the recorder's setting",
     "usual length": "guessed from the length of the record; give the recorder's setting",

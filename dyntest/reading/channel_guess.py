@@ -9,6 +9,7 @@ from dyntest.errors import InputError
 from dyntest.reading.formats.contents import Contents
 from dyntest.reading.parts import Channel
 from dyntest.reading.text_tables import header_parts, is_unit_of
+from dyntest.reading.values import FORCE
 
 SAMPLES_LOOKED_AT = 4_000_000
 """Samples of each channel that are examined, from the beginning [1]. Our own, no source."""
@@ -120,8 +121,10 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
     finite = values[np.isfinite(values)]
     low, high = (float(finite.min()), float(finite.max())) if finite.size else (float("nan"), float("nan"))
     role, reasons, doubts = "", [], []
-    hinted = next((word for word, pattern in _NAME_HINTS if pattern.search(name)), "")
-    if not finite.size:
+    hinted = hinted_role(name)
+    if values.size == 1:
+        doubts.append(Reason("one number"))
+    elif not finite.size:
         doubts.append(Reason("no numbers"))
     elif _counts_blows(values) and hinted not in GAUGE_ROLES:
         role = "blow"
@@ -138,6 +141,8 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         reasons.append(Reason("name", text=name))
     else:
         by_unit = next((kind for kind in GAUGE_ROLES if is_unit_of(unit, kind)), "")
+        if unit == "N" and (hinted in ("strain", "acceleration") or max(-low, high) < FORCE.low):
+            by_unit, unit = "", ""  # the gauge on the north face
         if by_unit and not (by_unit == "strain" and unit in ("m/m", "%") and hinted not in ("", "strain")):
             role = by_unit
             reasons.append(Reason("header unit", text=unit))
@@ -158,6 +163,11 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         tuple(reasons),
         tuple(doubts),
     )
+
+
+def hinted_role(name: str) -> str:
+    """Give what a name alone suggests; empty if it suggests nothing."""
+    return next((word for word, pattern in _NAME_HINTS if pattern.search(name)), "")
 
 
 def one_of_each(guesses: list[ChannelGuess]) -> list[ChannelGuess]:

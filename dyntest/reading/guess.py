@@ -3,12 +3,14 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
 from dyntest.errors import InputError
+from dyntest.reading.blow_layout import MIN_SAMPLES
 from dyntest.reading.channel_guess import (
     GAUGE_ROLES,
     ChannelGuess,
@@ -17,6 +19,7 @@ from dyntest.reading.channel_guess import (
     first_guess,
     first_sign,
     guess_by_shape,
+    hinted_role,
     look_at_impact,
     numbers_of,
     one_of_each,
@@ -24,11 +27,12 @@ from dyntest.reading.channel_guess import (
     sum_to_peak,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents
-from dyntest.reading.formats.excel import read_sheets
+from dyntest.reading.formats.contents import Contents, FileChannel, parts_of
+from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
 from dyntest.reading.text_tables import VOLTS, is_unit_of
+from dyntest.reading.values import SAMPLE_RATE
 from dyntest.reading.wording import known_as
 from dyntest.units import unit_factor
 
@@ -48,6 +52,12 @@ USUAL_WAVE_SPEED = 4800.0
 PEAK_STRAIN = (4e-5, 4e-3)
 """Range of the peak strain of a blow that drives a pile [m/m]. Common practice, no source."""
 
+MOST_COLUMNS = 32
+"""Most columns of a matrix that are taken as its channels [1]. Our own, no source."""
+
+LIKE_SIZE = 0.8
+"""Share of the size of the largest sheet or group that one with another blow has at least [1]. Our own, no source."""
+
 MOST_VOLTS = 50.0
 """Largest peak taken as a voltage if no unit fits [V]. Our own, no source."""
 
@@ -55,7 +65,33 @@ MOST_VOLTS = 50.0
 STRAIN_UNITS = ("µm/m", "m/m", "mm/m")
 ACCELERATION_UNITS = ("m/s^2", "g")
 
-_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)", re.IGNORECASE)
+_VALUE = r"(?P<value>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)"
+_HERTZ = r"(?P<scale>k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)"
+_RATES = tuple(
+    re.compile(pattern, re.IGNORECASE)
+    for pattern in (
+        rf"{_VALUE}\s*{_HERTZ}",
+        rf"(?:rate|freq\w*|\bfs)\b\W*{_HERTZ}\W*{_VALUE}",
+        rf"(?:rate|freq\w*|\bfs)\b\W*{_VALUE}\W*$",
+    )
+)
+"""Lines above a table that give the sampling rate."""
+
+_SINGLES = {
+    "rate": ("fs", "rate", "sample_rate", "samplerate", "sampling_rate", "samplingrate", "sample_frequency"),
+    "step": ("dt", "delta_t", "deltat", "time_step", "timestep", "wf_increment", "interval", "sample_interval"),
+}
+"""Usual names of a rate [Hz] and of a time step [s] that a file holds as a single number."""
+
+_NO_RATE = re.compile(r"filter|pass\b|cut-?off|alias|bandwidth|carrier|excit|resonan|natural", re.IGNORECASE)
+"""Words beside other frequencies than the sampling rate."""
+
+_INTERVAL = re.compile(
+    rf"(?:interval|period|increment|time step|\bd(?:elta )?[tx]|Δt)\b\W*(?:(?P<before>[mµμu]?s(?:ec)?)\W+)?{_VALUE}"
+    r"\W*(?P<after>[mµμu]?s(?:ec)?)?\W*$",
+    re.IGNORECASE,
+)
+"""A line above a table that gives the time step."""
 
 
 @dataclass(frozen=True)
@@ -110,15 +146,16 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
     records, contents, several = _open(paths[0])
+    contents = _with_columns(contents)
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
-    guesses = one_of_each(guesses)
+    guesses = _first_blow(contents, one_of_each(guesses))
     step, rate_reason = _step(contents, guesses, columns)
     blow_length = _blow_length(contents, guesses, columns)
     looks = {
         one.number - 1: look_at_impact(columns[one.number - 1], blow_length)
         for one in guesses
-        if one.role in GAUGE_ROLES or not (one.role or any(doubt.kind in _NO_GAUGE for doubt in one.doubts))
+        if one.role in GAUGE_ROLES or not (one.role or any(why.kind in _NO_GAUGE for why in one.doubts + one.reasons))
     }
     guesses = [guess_by_shape(g, looks[g.number - 1]) if g.number - 1 in looks else g for g in guesses]
     guesses, step, rate_reason = _units(contents, guesses, looks, step, rate_reason, blow_length)
@@ -154,7 +191,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
 
 
-_NO_GAUGE = ("no numbers", "sample counter", "second")
+_NO_GAUGE = ("no numbers", "sample counter", "second", "one number", "next blow")
 
 
 def _open(path: Path) -> tuple[Records, Contents, int]:
@@ -164,26 +201,90 @@ def _open(path: Path) -> tuple[Records, Contents, int]:
     except InputError as trouble:
         if "sheets with numbers" not in trouble.problem:
             raise
-        sheets = {name: len(rows) for name, rows in read_sheets(path, None).items()}
-        wanted = _pattern(list(sheets)) or max(sheets, key=lambda name: sheets[name])
+        sheets = read_sheets(path, None)
+        wanted = _pattern({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
         opened = open_records(path, Records(sheet=wanted))
         return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened)
     contents = opened[0]
-    above = list(dict.fromkeys(one.name.rpartition("/")[0] for one in contents.channels if one.numbers))
-    if contents.format in ("hdf5", "tdms") and any(above):
-        group = above[0] if len(above) == 1 else _pattern(above)
-        if group is None:
-            sizes = {one: sum(c.numbers for c in contents.channels if c.name.startswith(f"{one}/")) for one in above}
-            group = max(sizes, key=lambda name: sizes[name])
+    sizes: dict[str, int] = {}
+    for one in contents.channels:
+        if one.numbers:
+            above = one.name.rpartition("/")[0]
+            sizes[above] = sizes.get(above, 0) + int(np.prod(one.shape))
+    if contents.format in ("hdf5", "tdms") and any(sizes):
+        group = _pattern(sizes, list(sizes))
+        if "*" not in group and _gauges_elsewhere(contents, group):
+            return Records(), contents, len(opened)
         opened = open_records(path, Records(group=group))
         return Records(group=group), opened[0], len(opened)
     return _settings(contents, Records()), contents, len(opened)
 
 
-def _pattern(names: list[str]) -> str | None:
-    """Give the pattern that matches names which differ only in their number."""
-    stems = {re.sub(r"\d+", "*", name) for name in names}
-    return next(iter(stems)) if len(names) > 1 and len(stems) == 1 else None
+def _gauges_elsewhere(contents: Contents, group: str) -> bool:
+    """Whether a group has too few channels for all gauges, and another has channels of the same length."""
+    own = [one.shape for one in contents.channels if one.numbers and one.name.rpartition("/")[0] == group]
+    longest = max(own)
+    alike = sum(one.numbers and one.shape == longest for one in contents.channels)
+    return own.count(longest) < 4 and alike > own.count(longest)
+
+
+def _with_columns(contents: Contents) -> Contents:
+    """Give a file in which the columns of a matrix of channels are channels, named as MATLAB does.
+
+    A matrix with a column per blow is left as it is: then every gauge has one.
+    """
+    upright = [
+        place
+        for place, one in enumerate(contents.channels)
+        if one.numbers and len(one.shape) == 2 and one.shape[0] >= 64 and 2 <= one.shape[1] <= MOST_COLUMNS
+    ]
+    if not upright or len(upright) > 2:
+        return contents
+    names = [hinted_role(contents.channels[place].name) for place in upright]
+    if "force" in names or "velocity" in names:
+        return contents
+    channels: list[FileChannel] = []
+    sources: list[tuple[int, int | None]] = []
+    for place, one in enumerate(contents.channels):
+        members: list[int | None] = list(range(one.shape[1])) if place in upright else [None]
+        for member in members:
+            name = one.name if member is None else f"{one.name}(:,{member + 1})"
+            channels.append(one if member is None else replace(one, name=name, shape=one.shape[:1]))
+            sources.append((place, member))
+
+    def column(number: int) -> np.ndarray:
+        place, member = sources[number]
+        values = np.asarray(contents.column(place))
+        return values if member is None else values[:, member]
+
+    return replace(contents, channels=tuple(channels), column=column, part=parts_of(column), rows=None)
+
+
+def _first_blow(contents: Contents, guesses: list[ChannelGuess]) -> list[ChannelGuess]:
+    """Take data sets of one name as one blow each of a channel; only the first says what it is."""
+    if contents.format != "uff58":
+        return guesses
+    seen: set[str] = set()
+    kept = []
+    for one in guesses:
+        if one.name in seen:
+            one = replace(one, role="", reasons=(Reason("next blow", text=one.name),), doubts=())
+        seen.add(one.name)
+        kept.append(one)
+    return kept
+
+
+def _pattern(sizes: dict[str, int], names: list[str]) -> str:
+    """Give the name of the largest sheet or group, or a pattern for all that differ from it only in their number.
+
+    They must be of like size, and the pattern must match none of the other `names`.
+    """
+    largest = max(sizes, key=lambda name: sizes[name])
+    stem = re.sub(r"\d+", "*", largest)
+    alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
+    fit = [name for name in names if fnmatchcase(name, stem)]
+    like = min(alike.values()) > LIKE_SIZE * max(alike.values())
+    return stem if len(alike) > 1 and like and set(fit) == set(alike) else largest
 
 
 def _settings(contents: Contents, records: Records) -> Records:
@@ -218,14 +319,51 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
     steps = [channel.step for channel in contents.channels if channel.step]
     if steps:
         return _round_step(steps[0]), Reason("file step", 1.0 / steps[0])
+    for channel, values in zip(contents.channels, columns, strict=True):
+        rate = _rate_in_value(re.split(r"[/.]", channel.name)[-1], values)
+        if rate is not None:
+            return 1.0 / rate, Reason("file value", rate, channel.name)
     for line in contents.head:
-        match = _RATE.search(line)
-        if match:
-            scale = {"k": 1e3, "m": 1e6}.get((match[2] or "").lower(), 1.0)
-            rate = float(match[1].replace(",", ".")) * scale
-            if 1e3 <= rate <= 1e7:
-                return 1.0 / rate, Reason("head line", rate, line.strip())
+        rate = rate_in_line(line)
+        if rate is not None:
+            return 1.0 / rate, Reason("head line", rate, line.strip())
     return None, Reason("not told")
+
+
+def _rate_in_value(name: str, values: np.ndarray) -> float | None:
+    """Give the sampling rate from a single number in a file that is named as a rate or a time step [Hz]."""
+    if values.size != 1 or not float(values.flat[0]) > 0.0:
+        return None
+    number = float(values.flat[0])
+    rate = {"rate": number, "step": 1.0 / number}.get(
+        next((word for word, names in _SINGLES.items() if name.lower() in names), "")
+    )
+    return rate if rate is not None and SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high else None
+
+
+def rate_in_line(line: str) -> float | None:
+    """Give the sampling rate in a line above a table, from the rate or from the time step [Hz].
+
+    Examples
+    --------
+    >>> rate_in_line("Rate;20 kHz"), rate_in_line("Sampling rate [Hz]: 5000"), rate_in_line("dt = 50 µs")
+    (20000.0, 5000.0, 20000.0)
+    """
+    clauses = [one for one in re.split(r"[,;](?!\d)", line) if not _NO_RATE.search(one)]
+    found = [match for one in clauses for pattern in _RATES if (match := pattern.search(one))]
+    for match in found:
+        scale = {"k": 1e3, "m": 1e6}.get((match.groupdict().get("scale") or "").lower(), 1.0)
+        value = match["value"]
+        for number in (value.replace(",", "."), re.sub(r"[.,](?=\d{3}$)", "", value)):
+            rate = float(number.replace(",", ".")) * scale
+            if SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high:
+                return rate
+    match = None if found else _INTERVAL.search(line)
+    if match:
+        step = float(match["value"].replace(",", ".")) * unit_factor(match["after"] or match["before"] or "s", "time")
+        if step and SAMPLE_RATE.low <= 1.0 / step <= SAMPLE_RATE.high:
+            return round(1.0 / step, 6)
+    return None
 
 
 def _round_step(step: float) -> float:
@@ -389,7 +527,10 @@ def _named(contents: Contents, guesses: list[ChannelGuess]) -> list[ChannelGuess
             counts[one.role] = counts.get(one.role, 0) + 1
             target = f"{one.role}_{counts[one.role]}"
         leaf = one.name.rpartition("/")[2] if contents.format in ("hdf5", "tdms") else one.name
-        double = names.count(one.name) > 1 or sum(name.rpartition("/")[2] == leaf for name in names) > 1
+        double = sum(name.rpartition("/")[2] == leaf for name in names) > 1
+        if double and contents.format in ("hdf5", "tdms"):
+            leaf = one.name
+        double = names.count(one.name) > 1 and contents.format != "uff58"
         column: str | int = one.number if by_number or double or not leaf else leaf
         unit = one.channel.unit if one.role != "blow" else None
         named.append(replace(one, target=target, channel=replace(one.channel, column=column, unit=unit)))
@@ -403,8 +544,10 @@ def _layout(
     if any(one.role == "blow" for one in guesses):
         return "column", []
     used = [one for one in guesses if one.role in GAUGE_ROLES]
+    if any(one.reasons and one.reasons[0].kind == "next blow" for one in guesses):
+        return "rows", []
     if any(len(one.shape) == 2 for one in used):
-        odd = [one for one in used if len(one.shape) == 2 and one.shape[0] > one.shape[1]]
+        odd = [one for one in used if len(one.shape) == 2 and one.shape[0] > one.shape[1] >= MIN_SAMPLES]
         return "rows", [Reason("rows stand upright", odd[0].shape[0])] if odd else []
     length = max((one.shape[0] for one in used), default=0)
     if step is not None and length * step > LONGEST_BLOW:

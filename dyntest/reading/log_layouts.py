@@ -69,7 +69,7 @@ def guess_log_layout(path: Path, unit: str) -> LogLayout:
     else:
         text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
         lines = text.splitlines()[:500]
-        tables = {mark: [fields_of(line, mark) for line in lines] for mark in ("\t", ";", ",")}
+        tables = {mark: [fields_of(line, mark) for line in lines] for mark in ("\t", ";", ",", "|")}
     for name, rows in tables.items():
         for number, row in enumerate(rows[:200]):
             columns = _guessed_columns(row, unit)
@@ -137,7 +137,7 @@ def _text_rows(
     if "\x00" in text:
         raise InputError(source, "", "is not text", "save the log as CSV, text or a workbook")
     lines = text.splitlines()
-    for delimiter in (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", " "):
+    for delimiter in (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", "|", " "):
         rows = [fields_of(line, delimiter) for line in lines]
         if delimiter == " ":
             rows = [re.split(r"\s{2,}|\t", line.strip()) for line in lines]

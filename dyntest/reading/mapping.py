@@ -8,7 +8,7 @@ from dyntest.reading.schema import ChannelKeys, LogColumnKeys, LogKeys, RecordKe
 from dyntest.reading.wording import as_written, listed, nearest
 from dyntest.units import DIMENSIONS, unit_factor
 
-DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
+DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "pipe": "|"}
 """Column delimiters, by their word in the sheet."""
 
 MARKS = {"time": "time", "blow": "", "clock": "time", "penetration": "length"}

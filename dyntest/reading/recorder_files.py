@@ -162,7 +162,11 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         raise InputError(contents.source, f"channel {name}", problem, "correct the column")
     if not dimension:
         return Found(name, places, member, 1.0, "")
-    unit = channel.unit or (first.unit if is_unit_of(first.unit, dimension) else "")
+    if first.clock and (dimension != "time" or unit_factor(channel.unit or "s", "time") * channel.factor != 1.0):
+        problem = f"column {printable(first.name)} has times of day, which are counted in seconds"
+        cure = f'write unit = "s" in {place}' if dimension == "time" else "correct the column"
+        raise InputError(contents.source, f"channel {name}", problem, cure)
+    unit = channel.unit or ("s" if first.clock else "") or (first.unit if is_unit_of(first.unit, dimension) else "")
     if not unit:
         said = f", and the file gives {as_written(first.unit)}" if first.unit else ""
         cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
@@ -366,10 +370,12 @@ def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[st
     time = _time_entry(contents, records, list(gauges.values()))
     seconds = None if time is None else _values(contents, time)
     shape = next(iter(arrays.values())).shape
-    if seconds is not None and seconds.ndim == 1 and len(seconds) == shape[0] != shape[1]:
+    upright = shape[1] < MIN_SAMPLES <= shape[0]  # too few for a blow, so columns are blows
+    if upright or (seconds is not None and seconds.ndim == 1 and len(seconds) == shape[0] != shape[1]):
         arrays = {name: array.T for name, array in arrays.items()}
         shape = shape[::-1]
     _same_length(contents, arrays)
+    _refuse_columns(contents, arrays)
     if len(shape) != 2 or shape[1] < MIN_SAMPLES:
         size = " × ".join(str(length) for length in shape)
         problem = f"is {size}; rows are blows of at least {MIN_SAMPLES} samples"
@@ -401,6 +407,31 @@ def blow_rows(contents: Contents, records: Records, channels: dict[str, tuple[st
         for kind, names in channels.items()
     }
     return Piece(contents.source, True, layout, grid, traces, constant.get("clock"), constant.get("penetration"))
+
+
+QUIETER = 0.5
+"""Share of the steps at the beginning of rows that those of columns have at most where columns are blows [1]. Our own,
+no source; where rows are blows it is above 2."""
+
+LOOKED_AT = 2000
+"""Rows and columns of an array that are examined [1]."""
+
+FIRST_SAMPLES = 8
+"""Samples at the beginning of a record that are quiet [1]: fewer than a millisecond has at 10 kHz."""
+
+
+def _refuse_columns(contents: Contents, arrays: dict[str, np.ndarray]) -> None:
+    """Refuse arrays whose columns begin quieter than their rows: those are the blows."""
+    name, array = next(iter(arrays.items()))
+    if len(array) < MIN_SAMPLES:
+        return
+    part = array[:LOOKED_AT, :LOOKED_AT].astype(float)
+    steps = [np.abs(np.diff(one, axis=1)) for one in (part, part.T)]
+    rows, columns = (one[:, : FIRST_SAMPLES - 1].max() / max(float(one.max()), 1e-300) for one in steps)
+    if columns < QUIETER * rows:
+        problem = f"is {array.shape[0]:,} × {array.shape[1]:,}, and its columns look like blows, not its rows"
+        cure = "store the array with a row per blow, or name the channel of time in [records.channels.time]"
+        raise InputError(contents.source, f"channel {name}", problem, cure)
 
 
 def _stream(
@@ -455,7 +486,9 @@ def stream_part(contents: Contents, which: Sequence[Found], begin: int, count: i
         if one.member is None:
             block[row] = contents.part(one.places, begin, count)[0]
         else:
-            block[row] = np.asarray(contents.column(one.places[0]))[begin : begin + count, one.member]
+            rows = contents.rows
+            values = contents.column(one.places[0])[begin:] if rows is None else rows(one.places[0], begin, count)
+            block[row] = np.asarray(values)[:count, one.member]
     if not np.isfinite(block).all():
         row = int(np.flatnonzero(~np.isfinite(block).all(axis=1))[0])
         _refuse_gaps(contents, which[row].name, block[row], begin)
@@ -501,11 +534,13 @@ def stream_time(contents: Contents, records: Records, gauges: Sequence[Found], l
         return _time_step(contents, records, gauges)
     from dyntest.reading.formats.contents import BLOCK
 
+    size = contents.channels[time.places[0]].shape[0]
+    if size != length:
+        problem = f"has {size:,} samples, the gauges have {length:,}"
+        raise InputError(contents.source, "channel time", problem, "export all channels with as many samples")
     first = last = step = 0.0
     for begin in range(0, length, BLOCK):
-        block = contents.part(time.places, begin, min(BLOCK, length - begin))[0] * time.factor
-        if not np.isfinite(block).all():
-            _refuse_gaps(contents, "time", block, begin)
+        block = stream_part(contents, [time], begin, min(BLOCK, length - begin))[0] * time.factor
         if begin == 0:
             if len(block) < 2:
                 raise InputError(contents.source, "channel time", "has one sample", "export the whole stream")

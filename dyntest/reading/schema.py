@@ -342,7 +342,7 @@ class RecordKeys(Keys):
 
     format: Literal["text", "excel", "matlab", "hdf5", "tdms", "uff58", "parquet"] | None = None
     skip_lines: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
-    delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
+    delimiter: Literal["comma", "semicolon", "tab", "space", "pipe"] | None = None
     decimal: Literal[".", ","] | None = None
     sheet: Word | None = None
     group: Word | None = None
@@ -367,7 +367,7 @@ class LogKeys(Keys):
     format: Literal["text", "excel"] | None = None
     sheet: Word | None = None
     skip_lines: Annotated[int, Field(ge=0, le=MOST_COUNTED)] | None = None
-    delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
+    delimiter: Literal["comma", "semicolon", "tab", "space", "pipe"] | None = None
     decimal: Literal[".", ","] | None = None
     dates: Literal["month first", "day first"] | None = None
     cumulative: bool | None = None

@@ -284,8 +284,25 @@ def header_parts(text: str) -> tuple[str, str]:
     for pattern in (*_UNIT_AT_END, _AFTER_A_BLANK):
         match = pattern.fullmatch(text[:200])
         if match and is_unit(match["unit"]):
-            return match["name"], match["unit"].strip()
+            return match["name"].rstrip(","), match["unit"].strip()
     return text.strip(), ""
+
+
+def are_units(fields: Sequence[str]) -> bool:
+    """Whether a row below the headers has only units, at least one.
+
+    Examples
+    --------
+    >>> are_units(["No.", "[ms]", "µm/m"]), are_units(["1", "2"])
+    (True, False)
+    """
+    plain = [field.strip("[]() ") for field in fields]
+    known = [is_unit(field) for field in plain]
+    return any(known) and all(ok or field.lower() in _NO_UNIT for ok, field in zip(known, plain, strict=True))
+
+
+_NO_UNIT = ("", "-", "1", "#", "n", "no", "no.", "nr", "nr.", "unit", "units")
+"""What a row of units has for a column without one."""
 
 
 @lru_cache(maxsize=1024)
@@ -297,10 +314,16 @@ def is_unit(text: str) -> bool:
     >>> is_unit("µm/m"), is_unit("g"), is_unit("Notes")
     (True, True, False)
     """
-    return text.strip() in VOLTS or any(is_unit_of(text, dimension) for dimension in _MEASURED)
+    plain = text.strip()
+    if plain in VOLTS:
+        return True
+    return plain not in _FACES and any(is_unit_of(plain, dimension) for dimension in _MEASURED)
 
 
 _MEASURED = ("strain", "acceleration", "time", "length", "force", "velocity", "stress")
+_FACES = ("S", "M")
+"""Letters that name a gauge on the south face or in the middle rather than seconds or metres."""
+
 VOLTS = ("V", "mV", "volt", "Volt", "volts", "Volts", "mV/V")
 """Units of a channel that still needs its calibration factor."""
 

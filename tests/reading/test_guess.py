@@ -14,7 +14,7 @@ from scipy.io import savemat
 from dyntest import cli
 from dyntest.errors import InputError
 from dyntest.presenting.inspection import inspection_lines, mapping_toml, new_files, next_lines
-from dyntest.reading.guess import inspect_files
+from dyntest.reading.guess import inspect_files, rate_in_line
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 
@@ -155,6 +155,89 @@ def test_headers_with_units_and_further_channels(record, tmp_path):
         "Spare": ["flat"],
     }
     assert [doubt.kind for doubt in found.doubts] == ["one blow only"]
+
+
+MICRO = {"strain": "µm/m", "acceleration": "m/s^2"}
+
+
+@pytest.mark.parametrize("columns", ["one matrix", "two matrices"])
+def test_columns_of_a_matrix_are_channels(record, tmp_path, columns):
+    _, _, channels = record
+    streams = np.column_stack([stream(channels[name]) for name in NAMES])
+    held = {"all": streams} if columns == "one matrix" else {"eps": streams[:, :2], "acc": streams[:, 2:]}
+    savemat(tmp_path / "d.mat", held | {"Fs": 20e3, "note": "invented"})
+    found = inspect_files([tmp_path / "d.mat"])
+    assert_guessed(found, MICRO, PLAIN, "continuous")
+    assert found.rate_reason.kind == "file value"
+    assert found.records.channels["strain_2"].column == ("all(:,2)" if columns == "one matrix" else "eps(:,2)")
+
+
+def test_columns_that_are_blows_are_rows(record, tmp_path):
+    _, _, channels = record
+    savemat(tmp_path / "d.mat", {name: values.T for name, values in channels.items()} | {"dt": 5e-5})
+    found = inspect_files([tmp_path / "d.mat"])
+    assert_guessed(found, MICRO, PLAIN, "rows")
+    assert found.doubts == ()
+
+
+def test_sheets_and_groups_beside_the_blows(record, tmp_path):
+    _, _, channels = record
+    book = openpyxl.Workbook()
+    book.active.append(["Invented pile"])
+    for blow in range(2):
+        sheet = book.create_sheet(f"Blow {blow + 1}")
+        sheet.append(["Top (N)", "Top (S)", "Acc (N)", "Acc (S)"])
+        for row in np.column_stack([channels[name][blow, :400] for name in NAMES]).tolist():
+            sheet.append(row)
+    book.save(tmp_path / "b.xlsx")
+    found = inspect_files([tmp_path / "b.xlsx"])
+    assert (found.records.sheet, found.strain, found.acceleration) == ("Blow *", NAMES[:2], NAMES[2:])
+    with TdmsWriter(tmp_path / "d.tdms") as writer:
+        writer.write_segment([ChannelObject("Info", "Temp", np.array([20.0, 21.0]))])
+        for blow in range(2):
+            values = [
+                ChannelObject(f"Hit {blow}", name, channels[name][blow], {"wf_increment": 5e-5}) for name in NAMES
+            ]
+            writer.write_segment(values)
+    found = inspect_files([tmp_path / "d.tdms"])
+    assert_guessed(found, MICRO, PLAIN, "one a file")
+    assert found.records.group == "Hit *" and found.doubts == ()
+
+
+def test_gauges_in_two_groups_or_in_a_table(record, tmp_path):
+    _, _, channels = record
+    values = {name: stream(channels[name]) for name in NAMES}
+    table = np.zeros(len(values["strain_1"]), dtype=[(name, "f8") for name in NAMES])
+    with h5py.File(tmp_path / "g.h5", "w") as groups, h5py.File(tmp_path / "t.h5", "w") as tables:
+        for name, one in values.items():
+            kind, _, number = name.partition("_")
+            groups[f"{kind}/ch{number}"] = one
+            table[name] = one
+        groups["rate"] = 20e3
+        tables["run"] = table
+        tables["run"].attrs["fs"] = 20e3
+    found = inspect_files([tmp_path / "g.h5"])
+    assert_guessed(found, MICRO, PLAIN, "continuous")
+    assert found.records.channels["acceleration_2"].column == "acceleration/ch2"
+    assert_guessed(inspect_files([tmp_path / "t.h5"]), MICRO, PLAIN, "continuous")
+
+
+LINES = [
+    ("Rate 20 kHz", 20e3),
+    ("Sampling rate [Hz];5000", 5e3),
+    ("Sample rate\t20,000 Hz", 20e3),
+    ("dt = 50 µs", 20e3),
+    ("Sample interval (ms): 0,05", 20e3),
+    ("Filter 5 kHz, rate 12.8 kHz", 12.8e3),
+    ("Low-pass filter 5 kHz", None),
+    ("Natural frequency 30 kHz", None),
+    ("Date 2026", None),
+]
+
+
+@pytest.mark.parametrize(("line", "rate"), LINES)
+def test_a_rate_in_a_line_above_the_table(line, rate):
+    assert rate_in_line(line) == rate
 
 
 def test_what_is_proposed_reads_the_files(record, tmp_path):

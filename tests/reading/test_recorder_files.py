@@ -13,6 +13,7 @@ from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest.errors import InputError
+from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 
@@ -145,6 +146,71 @@ def test_text_with_a_clock_time_that_is_not_asked_for_and_a_delimiter_at_the_end
 
     channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
     assert_same(told(make, {"channels": channels}, '"b*.csv"'), truth)
+
+
+def one_a_file(told, truth, change, columns="abcd", header="t;a;b;c;d\n", ending="b*.txt", **entry):
+    """Read the blows from texts of their own, once `change` has made bytes of each."""
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = "\n".join(";".join(f"{value:.9g}" for value in row) for row in rows_of(truth, blow))
+            (folder / f"b{blow}.txt").write_bytes(change(f"Recorder\n\n{header}{rows}\n"))
+
+    time = {"column": '"t"', "unit": '"ms"'} | entry
+    return told(make, {"blows": '"one a file"', "channels": mapped(columns) | {"time": time}}, f'"{ending}"')
+
+
+CHANGES = {
+    "pipes": lambda text: text.replace(";", "|").encode(),
+    "carriage returns": lambda text: text.replace("\n", "\r").encode(),
+    "two carriage returns": lambda text: text.replace("\n", "\r\r\n").encode(),
+    "page break": lambda text: text.replace("Recorder", "Recorder\x0c\x0b\x85 of").encode(),
+    "UTF-16 without its mark": lambda text: text.encode("utf-16-le"),
+    "words below": lambda text: f"{text}\nEnd of record\n".encode(),
+    "blank rows below": lambda text: f"{text};;;;\n;;;;\n".encode(),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_text_as_recorders_end_lines_and_files(told, truth, change):
+    assert_same(one_a_file(told, truth, change), truth)
+
+
+def test_a_comma_in_a_header_before_its_unit(told, truth):
+    header = "t, ms;Strain, top, N, µm/m;b;c;d\n"
+    signals = one_a_file(told, truth, lambda text: text.encode(), ("Strain, top, N", "b", "c", "d"), header)
+    assert_same(signals, truth)
+
+
+def test_decimal_commas_where_most_columns_have_whole_numbers(told, truth):
+    """Fewer rows would be numbers with a decimal point, but rows of mostly numbers are a table either way."""
+    whole = {name: np.rint(values * (1e6 if name[0] == "s" else 1.0)) for name, values in truth.items()}
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = np.column_stack([SECONDS * 1e3, *(whole[name][blow] for name in NAMES)])
+            write_text(folder / f"b{blow}.csv", rows, ";", ",", "t;a;b;c;d\n")
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    wanted = {name: values * (1e-6 if name[0] == "s" else 1.0) for name, values in whole.items()}
+    assert_same(told(make, {"channels": channels}, '"b*.csv"'), wanted)
+
+
+@pytest.mark.parametrize("stamp", ["2026-03-01T{}", "01.03.2026 {}", "{}", "2026-03-01 {}+01:00"])
+def test_times_of_day_are_a_time(told, truth, stamp):
+    def clock(text):
+        lines = text.split("\n")
+        for number in range(SAMPLES):  # over midnight
+            seconds = 86399.995 + 5e-5 * number
+            seconds -= 86400.0 if seconds >= 86400.0 else 0.0
+            hours, rest = divmod(seconds, 3600.0)
+            words = f"{hours:02.0f}:{rest // 60.0:02.0f}:{rest % 60.0:08.5f}"
+            lines[3 + number] = f"{stamp.format(words)};{lines[3 + number].partition(';')[2]}"
+        return "\n".join(lines).encode()
+
+    assert_same(one_a_file(told, truth, clock, unit='"s"'), truth)
+    with pytest.raises(InputError, match=r"times of day.*write unit = \"s\""):
+        one_a_file(told, truth, clock)  # the sheet says ms
 
 
 def book(path, sheets, above=3):
@@ -343,10 +409,55 @@ def data_set(name, values, unit=""):
     return {key: filled[key] if value is None else value for key, value in one.items()}
 
 
+@pytest.mark.parametrize("file", ["d.mat", "d.h5"])
+def test_a_stream_in_the_columns_of_a_matrix_with_its_time(told, truth, file):
+    quiet = 4000
+    stream = np.zeros((BLOWS * (quiet + SAMPLES) + quiet, 5))
+    stream[:, 0] = STEP * np.arange(len(stream))
+    for blow in range(BLOWS):
+        start = quiet + blow * (quiet + SAMPLES)
+        stream[start : start + SAMPLES, 1:] = rows_of(truth, blow, time=False)
+
+    def make(folder):
+        if file == "d.mat":
+            savemat(folder / file, {"data": stream})
+        else:
+            with h5py.File(folder / file, "w") as written:
+                written["data"] = stream
+
+    channels = mapped([f"data(:,{number})" for number in (2, 3, 4, 5)])
+    channels["time"] = {"column": '"data(:,1)"', "unit": '"s"'}
+    signals = told(make, {"blows": '"continuous"', "channels": channels}, f'"{file}"')
+    assert signals.n_blows == BLOWS
+    peaks = signals.strain.max(axis=-1)
+    np.testing.assert_allclose(peaks, np.stack([truth[name].max(axis=-1) for name in NAMES[:2]], axis=1), rtol=1e-9)
+
+
+def test_columns_that_are_blows(told, truth):
+    """Three columns cannot be the samples of a blow; hundreds of them could, and are asked about."""
+
+    def make(folder, many=1):
+        rng = np.random.default_rng(1)
+        scale = rng.uniform(0.8, 1.2, many * BLOWS)
+        arrays = {name: np.tile(micro(truth)[name], (many, 1)).T for name in NAMES}
+        savemat(folder / "d.mat", arrays if many == 1 else {name: one * scale for name, one in arrays.items()})
+
+    records = {"blows": '"rows"', "channels": mapped(NAMES)} | RATE
+    assert_same(told(make, records, '"d.mat"'), truth)
+    with pytest.raises(InputError, match="200 × 90, and its columns look like blows"):
+        told(lambda folder: make(folder, 30), records, '"d.mat"')
+    signals = told(
+        lambda folder: savemat(folder / "d.mat", {n: np.tile(micro(truth)[n], (30, 1)) for n in NAMES}),
+        records,
+        '"d.mat"',
+    )
+    assert signals.n_blows == 90
+
+
 @pytest.mark.parametrize("binary", [0, 1])
 @pytest.mark.parametrize("layout", ["number", "name", "one file"])
 @pytest.mark.filterwarnings("ignore")
-def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, layout, binary):
+def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, tmp_path, layout, binary):
     def make(folder):
         for blow in range(BLOWS):
             path = folder / ("all.uff" if layout == "one file" else f"b{blow}.uff")
@@ -358,7 +469,10 @@ def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, layout, b
     columns = (1, 2, 3, 4) if layout == "number" else [f"top {name}" for name in NAMES]
     signals = told(make, {"channels": mapped(columns)}, '"*.uff"')
     assert_same(signals, truth, rtol=2e-6)
-    if layout != "one file":
+    if layout == "one file":
+        found = inspect_files([tmp_path / "P2-4" / "all.uff"])
+        assert (found.records.blows, found.strain, found.acceleration) == ("rows", NAMES[:2], NAMES[2:])
+    else:
         assert signals.time[0] == pytest.approx(-2e-3)
 
 

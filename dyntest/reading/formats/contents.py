@@ -39,6 +39,8 @@ class FileChannel:
         Time of the first sample and time step, if the file gives them with the channel [s].
     numbers : bool
         Whether it contains numbers.
+    clock : bool
+        Whether it contains times of day, which are given in seconds.
     """
 
     name: str
@@ -47,6 +49,7 @@ class FileChannel:
     start: float | None = None
     step: float | None = None
     numbers: bool = True
+    clock: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from dyntest.errors import InputError
 from dyntest.reading.files import check_file
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import header_parts, is_unit
+from dyntest.reading.text_tables import are_units, header_parts
 from dyntest.reading.wording import as_written, known_as, natural_order, printable
 from dyntest.units import plain_number
 
@@ -39,18 +39,20 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     """Open the sheet of a workbook, or each sheet that fits the pattern in the test sheet."""
     sheets = read_sheets(path, records.sheet)
     several = records.sheet is None and len(sheets) > 1
-    found = []
-    for name, rows in sheets.items():
-        if several and _first_row(rows, 0, records.decimal or _decimal(rows)) is None:
-            continue  # a sheet of notes
-        found.append(_contents(known_as(path), name, rows, records))
+    named = sheets_with_numbers(sheets, records.decimal) if several else list(sheets)
+    found = [_contents(known_as(path), name, sheets[name], records) for name in named]
     if several and len(found) > 1:
-        have = printable(", ".join(sheets), 200)
+        have = printable(", ".join(named), 200)
         problem = f"has {len(found)} sheets with numbers: {have}"
         raise InputError(known_as(path), "", problem, "name one as [records] sheet")
     if not found:
         raise InputError(known_as(path), "", "has no sheet with rows of numbers", "check the file")
     return tuple(found)
+
+
+def sheets_with_numbers(sheets: dict[str, list[list[Cell]]], decimal: str | None = None) -> list[str]:
+    """Give the names of the sheets that have rows of numbers; the others are notes."""
+    return [name for name, rows in sheets.items() if _first_row(rows, 0, decimal or _decimal(rows)) is not None]
 
 
 def read_sheets(path: Path, wanted: str | None) -> dict[str, list[list[Cell]]]:
@@ -178,16 +180,13 @@ def _header(
         fields = texts[number]
         if sum(_is_number(cell, decimal) for cell in rows[number]) > width // 2:
             break
-        plain = [field.strip("[]() ") for field in fields]
-        units_only = any(map(is_unit, plain)) and all(is_unit(field) or field in ("", "-") for field in plain)
-        if skip is None and units_only:
-            unit_row = plain
+        if skip is None and are_units(fields):
+            unit_row = [field.strip("[]() ") for field in fields]
             continue
         if skip is not None:
             for later in above:
-                after = [field.strip("[]() ") for field in texts[later]]
-                if later > number and any(map(is_unit, after)) and all(is_unit(f) or f in ("", "-") for f in after):
-                    unit_row = after
+                if later > number and are_units(texts[later]):
+                    unit_row = [field.strip("[]() ") for field in texts[later]]
         if sum(bool(field) for field in fields) < 2:
             break
         return number, fields, unit_row or [header_parts(field)[1] for field in fields]

@@ -105,7 +105,7 @@ def _groups(found: dict[str, Any], group: str | None, source: str) -> list[list[
     if group is None:
         return [list(found)]
     wanted = group.strip("/")
-    inside = [name for name in found if name.startswith(f"{wanted}/")]
+    inside = [name for name in found if name.startswith(f"{wanted}/") or name == wanted]  # or a table
     if inside:
         return [inside]
     above = dict.fromkeys(name.rpartition("/")[0] for name in found)
@@ -136,7 +136,7 @@ def _contents(
         entry, member = sets[place]
         with _reading(source, channels[place].name):
             values = entry[member] if member else entry[()]
-        array = np.squeeze(np.asarray(values))
+        array = np.atleast_1d(np.squeeze(np.asarray(values)))
         return array.T if transposed else array
 
     def part(places: Sequence[int], start: int, count: int) -> np.ndarray:

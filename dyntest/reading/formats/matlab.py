@@ -60,15 +60,20 @@ def _collect(name: str, value: Any, found: dict[str, np.ndarray]) -> None:
             if len(entries) == 1:
                 _collect(f"{name}.{member}", entries[0], found)
             elif entries and all(one.dtype.kind in "iuf" and one.size == entries[0].size for one in entries):
-                found[f"{name}.{member}"] = np.squeeze(np.array([one.ravel() for one in entries]))
+                found[f"{name}.{member}"] = _squeezed(np.array([one.ravel() for one in entries]))
         return
     if array.dtype.kind == "O":
         entries = [np.asarray(entry) for entry in array.ravel()]
         if entries and all(one.dtype.kind in "iuf" and one.size == entries[0].size > 1 for one in entries):
-            found[name] = np.squeeze(np.array([one.ravel() for one in entries]))  # a cell per blow
+            found[name] = _squeezed(np.array([one.ravel() for one in entries]))  # a cell per blow
         elif len(entries) == 1:
             _collect(name, entries[0], found)
         else:
             found[name] = np.empty(0, dtype=object)
         return
-    found[name] = np.squeeze(array)
+    found[name] = _squeezed(array)
+
+
+def _squeezed(array: np.ndarray) -> np.ndarray:
+    """Give an array without axes of length one, but with one axis at least."""
+    return np.atleast_1d(np.squeeze(array))

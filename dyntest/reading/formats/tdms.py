@@ -106,4 +106,5 @@ def _channel(entry: Any, group: dict[str, Any], root: dict[str, Any]) -> FileCha
         float(start) if isinstance(start, (int, float)) else 0.0,
         step,
         kind in "iufM" and len(entry) > 0,
+        kind == "M",
     )

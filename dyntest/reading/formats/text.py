@@ -1,8 +1,9 @@
-"""Text in columns separated by commas, semicolons, tabs or spaces, below any number of lines on the recorder."""
+"""Text in columns separated by commas, semicolons, tabs, pipes or spaces, below any number of lines on the recorder."""
 
 import csv
 import io
 import re
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -15,7 +16,7 @@ from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TABLE_BYTES, read_bytes
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import header_parts, is_unit
+from dyntest.reading.text_tables import are_units, header_parts
 from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
@@ -25,11 +26,17 @@ SNIFFED = 1 << 17
 LEAST_ROWS = 3
 """Successive rows of numbers that are taken as the table [1]; a line on the recorder may have numbers too."""
 
-_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (" ", "."), (" ", ","), (",", ","))
+_DIALECTS = (*((mark, decimal) for mark in "\t;|" for decimal in ".,"), (",", "."), (" ", "."), (" ", ","), (",", ","))
 _NUMBER = {
     mark: re.compile(rf"[+−-]?(?:\d+(?:{re.escape(mark)}\d*)?|{re.escape(mark)}\d+)(?:[eEdD][+-]?\d+)?")
     for mark in ".,"
 }
+_CLOCK = re.compile(r"(?:.*[\sT])?(\d{1,2}:\d{2}:\d{2}(?:[.,]\d+)?)(?:Z|\s*[+-]\d{2}:?\d{2})?")
+"""A time of day with or without its date before it."""
+
+MOST_FOOTERS = 50
+"""Most lines of words below a table that are passed over [1]. Our own bound, no source."""
+
 _NOT_TEXT = (b"\x89HDF", b"TDSm", b"PAR1", b"PK\x03\x04", b"MATLAB", b"\xd0\xcf\x11\xe0")
 
 
@@ -73,8 +80,8 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
 
 def layout_of_text(data: bytes, records: Records, source: str) -> tuple[TextLayout, list[str]]:
     """Give the layout of a text in UTF-8, and its first lines."""
-    lines = data[:SNIFFED].decode("utf-8", "replace").splitlines()
-    if len(data) > SNIFFED:
+    lines = [line.rstrip("\r") for line in data[:SNIFFED].decode("utf-8", "replace").split("\n")]
+    if len(data) > SNIFFED or not lines[-1]:
         lines = lines[:-1]
     return text_layout(lines, records, source), lines
 
@@ -88,6 +95,7 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
         start = data.index(b"\n", start) + 1
     body = data[start:].rstrip(b" \r\n\t\x1a") if layout.delimiter != "\t" else data[start:].rstrip(b"\r\n\x1a ")
     width = len(layout.names)
+    body = _without_footer(body, width, layout)
     n_rows = body.count(b"\n") + 1
 
     def row(index: int) -> str:
@@ -99,10 +107,15 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
         if not cache:
             cache.update(_all_numbers(body, width, layout))
         if place not in cache:
-            cache[place] = _numbers(body, width, place, layout, source, row)
+            read = _seconds if channels[place].clock else _numbers
+            cache[place] = read(body, width, place, layout, source, row)
         return cache[place]
 
-    channels = tuple(FileChannel(name, (n_rows,), unit) for name, unit in zip(layout.names, layout.units, strict=True))
+    clocks = [_CLOCK.fullmatch(field) is not None for field in fields_of(lines[layout.first], layout.delimiter)]
+    channels = tuple(
+        FileChannel(name, (n_rows,), "s" if clock else unit, clock=clock)
+        for name, unit, clock in zip(layout.names, layout.units, clocks[:width], strict=True)
+    )
     check_channels(channels, source)
     settings: dict[str, object] = {
         "skip_lines": layout.first if layout.header is None else layout.header,
@@ -114,13 +127,35 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
     return Contents(source, "text", channels, column, parts_of(column), settings, head, row)
 
 
+def _without_footer(body: bytes, width: int, layout: TextLayout) -> bytes:
+    """Leave out lines of words below the table; a row with any number, or of full width, is never left out."""
+    for _ in range(MOST_FOOTERS):
+        start = body.rfind(b"\n") + 1
+        fields = fields_of(body[start:].decode("utf-8", "replace").rstrip("\r"), layout.delimiter)
+        short = len(fields) < width if layout.delimiter != " " else len(fields) != width
+        blank = not any(fields)
+        if not start or not (short or blank) or any(_is_number(field, layout.decimal) for field in fields):
+            break
+        body = body[:start].rstrip(b"\r\n")
+    return body
+
+
 def as_utf8(data: bytes) -> bytes:
     """Give a text in UTF-8, from UTF-8, UTF-16 with its mark, or a Western single-byte code page."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", "replace").encode()
+        data = data.decode("utf-16", "replace").encode()
+    for first, wide in ((1, "utf-16-le"), (0, "utf-16-be")):
+        if data[first:64:2].count(0) > 24:  # UTF-16 without its mark: every other byte of a plain letter is zero
+            data = data.decode(wide, "replace").encode()
     if data[:3] == b"\xef\xbb\xbf":
         data = data[3:]
     head = data[:SNIFFED]
+    if b"\r" in head and b"\n" not in head:  # lines end as on the oldest of computers
+        data = data.replace(b"\r", b"\n")
+        head = data[:SNIFFED]
+    elif b"\r\r\n" in head:
+        data = data.replace(b"\r\r\n", b"\n")
+        head = data[:SNIFFED]
     try:
         head.rpartition(b"\n")[0].decode("utf-8")
     except UnicodeDecodeError:
@@ -141,7 +176,8 @@ def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayo
         rows = [fields_of(line, one[0]) for line in lines]
         found = _longest_run(rows, one[1], begin)
         width = len(rows[found[0]]) if found[1] > found[0] else 0
-        score = (found[1] - found[0]) * (1.0 if width > 1 else 0.5 if one[0] == records.delimiter else 0.1)
+        score = _numbers_in(rows[slice(*found)], one[1])
+        score *= 1.0 if width > 1 else 0.5 if one[0] == records.delimiter else 0.1
         if score > best:
             best, delimiter, decimal, run = score, one[0], one[1], found
     if run[1] - run[0] < min(LEAST_ROWS, max(1, len(lines) - begin - 1)):
@@ -186,6 +222,12 @@ def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, 
     return best
 
 
+def _numbers_in(rows: list[list[str]], decimal: str) -> float:
+    """Give for how many rows the numbers in some rows would do, if every filled field were one [1]."""
+    shares = ((sum(_is_number(field, decimal) for field in row), sum(bool(field) for field in row)) for row in rows)
+    return sum(numeric / filled for numeric, filled in shares if filled)
+
+
 def _header(
     lines: Sequence[str], first: int, width: int, delimiter: str, decimal: str, skip: int | None
 ) -> tuple[int | None, list[str], list[str]]:
@@ -196,14 +238,14 @@ def _header(
     while above:
         number = above.pop() if skip is None else above.pop(0)
         fields = _header_fields(lines[number], delimiter, width)
-        if skip is None and unit_row is None and fields is not None and _are_units(fields):
+        if skip is None and unit_row is None and fields is not None and are_units(fields):
             unit_row = fields
             continue
         if fields is None or sum(_is_number(field, decimal) for field in fields) > width // 2:
             return None, nothing, nothing
         if skip is not None:
             later = (_header_fields(lines[n], delimiter, width) for n in above)
-            unit_row = next((row for row in later if row is not None and _are_units(row)), None)
+            unit_row = next((row for row in later if row is not None and are_units(row)), None)
         parted = [header_parts(field) for field in fields]
         units = [unit for _, unit in parted] if unit_row is None else [field.strip("[]() ") for field in unit_row]
         return number, fields, units
@@ -222,29 +264,24 @@ def _header_fields(line: str, delimiter: str, width: int) -> list[str] | None:
     return None
 
 
-def _are_units(fields: Sequence[str]) -> bool:
-    """Whether a row has only units, at least one."""
-    plain = [field.strip("[]() ") for field in fields]
-    known = [is_unit(field) for field in plain]
-    return any(known) and all(ok or field in ("", "-", "1", "#") for ok, field in zip(known, plain, strict=True))
-
-
 def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | None) -> Any:
     """Give columns as a frame of floats, all of them where none is named."""
     import pandas as pd
 
-    return pd.read_csv(
-        io.BytesIO(body),
-        header=None,
-        sep=r"\s+" if layout.delimiter == " " else layout.delimiter,
-        decimal=layout.decimal,
-        names=range(width),
-        usecols=places,
-        index_col=False,
-        dtype=float,
-        skip_blank_lines=False,
-        encoding_errors="replace",
-    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", pd.errors.ParserWarning)  # a delimiter at the end of every row
+        return pd.read_csv(
+            io.BytesIO(body),
+            header=None,
+            sep=r"\s+" if layout.delimiter == " " else layout.delimiter,
+            decimal=layout.decimal,
+            names=range(width),
+            usecols=places,
+            index_col=False,
+            dtype=float,
+            skip_blank_lines=False,
+            encoding_errors="replace",
+        )
 
 
 def _all_numbers(body: bytes, width: int, layout: TextLayout) -> dict[int, np.ndarray]:
@@ -272,6 +309,24 @@ def _numbers(
     if not np.isfinite(values).all():
         raise _first_wrong(body, place, width, layout, source, row)
     return values
+
+
+def _seconds(
+    body: bytes, width: int, place: int, layout: TextLayout, source: str, row: Callable[[int], str]
+) -> np.ndarray:
+    """Give a column of times of day, counted from the first [s]."""
+    texts = [fields_of(line, layout.delimiter) for line in body.decode("utf-8", "replace").split("\n")]
+    seconds = np.empty(len(texts))
+    for index, fields in enumerate(texts):
+        match = _CLOCK.fullmatch(fields[place]) if len(fields) > place else None
+        if match is None:
+            what = as_written(fields[place]) if len(fields) > place else "the row"
+            where = f"{row(index)}, column {printable(layout.names[place])}"
+            raise InputError(source, where, f"{what} has no time of day", "copy or export the file again")
+        hours, minutes, rest = match[1].replace(",", ".").split(":")
+        seconds[index] = 3600.0 * int(hours) + 60.0 * int(minutes) + float(rest)
+    midnight = np.cumsum(np.diff(seconds, prepend=seconds[0]) < -43200.0) * 86400.0
+    return seconds + midnight - seconds[0]
 
 
 def _first_wrong(
