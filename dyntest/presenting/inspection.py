@@ -38,6 +38,7 @@ SHAPES = {
 DOUBTS = {
     "no numbers": "it has no numbers",
     "one number": "it has one number only",
+    "not read": "its values cannot be used: {text}",
     "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
@@ -46,7 +47,7 @@ DOUBTS = {
     "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
     "size alone": "its unit is not given; {text} is a guess from its size, {value:.4g}",
     "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
-    "gauge count": "{value:.0f} channels look like a {text}; gauges come in pairs on opposite faces",
+    "gauge count": "{value:.0f} channels look like {text}; gauges come in pairs on opposite faces",
     "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
     "one blow only": "the file has one blow; if there are more, name all their files",
 }

@@ -17,7 +17,7 @@ from dyntest.reading.parts import Choices, Drive, Gauges
 from dyntest.reading.schema import ChoiceKeys, DriveKeys, GaugeKeys, PartKeys, PileKeys
 from dyntest.reading.text_tables import Header
 from dyntest.reading.values import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
-from dyntest.reading.wording import as_written, listed, natural_order, nearest
+from dyntest.reading.wording import as_written, listed, natural_order, nearest, printable
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
 SECTION_TABLE = "hp_sections.csv"
@@ -412,11 +412,16 @@ def fitting_files(folder: Path, name: str) -> list[Path]:
 def _matching(pattern: str, folder: Path, place: str, source: str) -> list[Path]:
     _check_inside(pattern, folder, place, source)
     try:
-        found = [path for path in folder.glob(pattern) if path.is_file()]
+        matches = list(folder.glob(pattern))
+        found = [path for path in matches if path.is_file()]
     except (ValueError, NotImplementedError, OSError, IndexError):
         raise InputError(
             source, place, f"{as_written(pattern)} is not a pattern", 'write it such as "blows/*.csv"'
         ) from None
+    for path in matches:
+        if path.is_dir() and path.suffix and path.suffix == Path(pattern).suffix:
+            problem = f"{as_written(pattern)} also matches a folder, {printable(path.name)}"
+            raise InputError(source, place, problem, "put the file in its place, or move the folder away")
     for path in found:
         _check_inside(path.relative_to(folder).as_posix(), folder, place, source)
     if not found:

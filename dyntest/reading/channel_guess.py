@@ -8,6 +8,7 @@ import numpy as np
 from dyntest.errors import InputError
 from dyntest.reading.formats.contents import Contents
 from dyntest.reading.parts import Channel
+from dyntest.reading.streams import running_median
 from dyntest.reading.text_tables import header_parts, is_unit_of
 from dyntest.reading.values import FORCE
 
@@ -17,6 +18,12 @@ SAMPLES_LOOKED_AT = 4_000_000
 ONE_SIDED = 0.35
 """Net area over area of a record above which it is taken as a strain [1]; an acceleration nearly sums to zero.
 Our own, no source."""
+
+STREAM_SAMPLES = 8000
+"""Samples of a channel above which it is looked at as a stream [1]. Our own, no source."""
+
+QUIET_SAMPLES = 100
+"""Samples without movement before an impact in a stream [1]. Our own, no source."""
 
 _NAME_HINTS = (
     ("time", re.compile(r"^(t|time|zeit|temps|tiempo|seconds?|sec|ms)$|\btime\b", re.IGNORECASE)),
@@ -103,7 +110,7 @@ class ChannelLook:
 def numbers_of(contents: Contents, place: int) -> np.ndarray:
     """Give the numbers of a channel to be examined; none if it has no numbers or has gaps."""
     channel = contents.channels[place]
-    if not channel.numbers:
+    if not channel.numbers or len(channel.shape) > 2:
         return np.empty(0)
     try:
         if len(channel.shape) == 1:
@@ -125,7 +132,8 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
     if values.size == 1:
         doubts.append(Reason("one number"))
     elif not finite.size:
-        doubts.append(Reason("no numbers"))
+        trouble = _why_unread(contents, place)
+        doubts.append(Reason("not read", text=trouble) if trouble else Reason("no numbers"))
     elif _counts_blows(values) and hinted not in GAUGE_ROLES:
         role = "blow"
         reasons.append(Reason("counts blows", float(np.count_nonzero(np.diff(values)) + 1)))
@@ -163,6 +171,17 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         tuple(reasons),
         tuple(doubts),
     )
+
+
+def _why_unread(contents: Contents, place: int) -> str:
+    """Give the message for a channel of numbers that cannot be read; empty if it can."""
+    if not contents.channels[place].numbers:
+        return ""
+    try:
+        contents.column(place)
+    except InputError as trouble:
+        return f"{trouble.place}: {trouble.problem}"
+    return ""
 
 
 def hinted_role(name: str) -> str:
@@ -213,14 +232,21 @@ def look_at_impact(values: np.ndarray, blow_length: int) -> ChannelLook:
     if values.ndim == 2:
         flat = values[0] if values.shape[1] == blow_length else values[:, 0]
     flat = flat[:blow_length] if len(flat) > blow_length else flat
-    base = float(np.median(flat[: max(16, min(len(flat) // 30, 200))]))
-    moved = flat - base
+    stream = len(flat) > STREAM_SAMPLES
+    if stream:  # it may drift, and begin within a blow
+        moved = flat - running_median(flat, STREAM_SAMPLES // 2)
+    else:
+        moved = flat - float(np.median(flat[: max(16, min(len(flat) // 30, 200))]))
     size = np.abs(moved)
     top = float(size.max())
     if top == 0.0:
         return nothing
     usual = float(np.quantile(size, 0.5))
     start = int(np.argmax(size > max(0.3 * top, 4.0 * usual) if top > 8.0 * usual else size > 0.3 * top))
+    if stream:
+        above = np.flatnonzero(size > max(0.3 * top, 4.0 * usual) if top > 8.0 * usual else size > 0.3 * top)
+        fresh = np.flatnonzero(np.diff(above, prepend=-1) > QUIET_SAMPLES)
+        start = int(above[fresh[0]]) if fresh.size else start
     begin = max(0, start - 40)
     blow = moved[begin : start + 500]
     area = float(np.abs(blow).sum())

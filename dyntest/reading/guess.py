@@ -191,7 +191,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
 
 
-_NO_GAUGE = ("no numbers", "sample counter", "second", "one number", "next blow")
+_NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow")
 
 
 def _open(path: Path) -> tuple[Records, Contents, int]:

@@ -3,6 +3,8 @@
 import datetime
 import re
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 from dyntest.errors import InputError
@@ -17,7 +19,23 @@ from dyntest.units import plain_number, unit_factor
 WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 """File extensions of workbooks."""
 
+MOST_CELL_LINES = 4
+"""Most lines of one cell in quotes [1]. Our own, no source."""
+
 _FEET_AND_INCHES = re.compile(r"""\s*(\d+)\s*(?:'|ft|′)\s*-?\s*(?:(\d+(?:\.\d+)?)\s*(?:"|''|in|″)?)?\s*""")
+_RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|to|bis)\s*(\d+(?:[.,]\d+)?)\s*")
+"""A depth written as the top and the bottom of its interval."""
+
+PART_COUNT = re.compile(
+    r"(\d+)\s*(?:/|\bin\b|\bfor\b|\bper\b)\s*(\d+(?:\.\d+)?)\s*(\"|''|in\.?|inch|inches|ft|mm|cm|m)", re.IGNORECASE
+)
+"""Blows over part of an interval, as refusal is often written, such as ``15/3in``."""
+
+_WITH_UNIT = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*([A-Za-z]+\.?)\s*")
+_LONE_QUOTE = re.compile(r"(?<=[;,\t|])\s*\"\s*(?=[;,\t|]|$)")
+_DITTO = ('"', "''", "〃", "do", "do.", "ditto", '-"-', "-''-")
+"""Marks for the same as above, in small letters."""
+
 _TOTAL = re.compile(r"\s*(?:sub)?(?:total|sum|summe)\b.*", flags=re.IGNORECASE)
 _RUNNING = re.compile(r"cum|running|total|accum", flags=re.IGNORECASE)
 
@@ -37,14 +55,33 @@ def laid_out_rows(
     if header is None:
         wanted = ", ".join(str(named[name]) for name in required)
         problem = f"has no row with the headers {printable(wanted, 200)}"
-        raise InputError(source, place, problem, "correct the columns in [log], or skip_lines")
+        cells = sorted({header_parts(cell)[0] for row in rows[:200] for cell in row if cell} - set(wanted.split(", ")))
+        guesses = [guess for name in required if (guess := nearest(str(named[name]), cells, cutoff=0.75))]
+        cure = f"write {printable(guesses[0])} if that is meant, or correct" if guesses else "correct"
+        raise InputError(source, place, problem, f"{cure} the columns in [log], or skip_lines")
     headers = [field.strip() for field in rows[header]]
     columns = _columns(headers, named, required, optional, layout, f"{source}{', ' + place if place else ''}")
     body = [(number + 1, fields) for number, fields in enumerate(rows) if number > header]
-    kept = _rows(body, columns, len(headers), decimal)
+    repeated = [name for name in _REPEATED if name != "blows" or not counts_run_on(layout, columns)]
+    kept = _rows(body, columns, len(headers), decimal, repeated)
     if not kept:
         raise InputError(source, place, "has a header but no rows", "fill in the table")
+    if (
+        "depth_from" in optional
+        and "depth_from" not in columns
+        and all(_RANGE.fullmatch(fields[columns["depth_to"].index]) for _, fields in kept)
+    ):
+        columns["depth_from"] = replace(columns["depth_to"], index=len(headers))
+        headers.append("top of the interval")
+        kept = [(number, _split_range(fields, columns["depth_to"].index)) for number, fields in kept]
     return TextTable(source, tuple(headers), tuple(kept), decimal), columns
+
+
+def _split_range(fields: list[str], depth: int) -> list[str]:
+    """Give a row whose depth is written as top and bottom, such as ``30-31``, with the top in a column of its own."""
+    match = _RANGE.fullmatch(fields[depth])
+    assert match is not None
+    return [*fields[:depth], match[2], *fields[depth + 1 :], match[1]]
 
 
 _LOG_HINTS = {
@@ -136,18 +173,20 @@ def _text_rows(
     text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
     if "\x00" in text:
         raise InputError(source, "", "is not text", "save the log as CSV, text or a workbook")
-    lines = text.splitlines()
-    for delimiter in (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", "|", " "):
-        rows = [fields_of(line, delimiter) for line in lines]
+    lines = [_LONE_QUOTE.sub("〃", line) if line.count('"') % 2 else line for line in text.splitlines()]
+    marks = (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", "|", " ")
+    for given, delimiter in product((lines, _whole_lines(lines)), marks):
+        rows = [fields_of(line, delimiter) for line in given]
         if delimiter == " ":
-            rows = [re.split(r"\s{2,}|\t", line.strip()) for line in lines]
+            rows = [re.split(r"\s{2,}|\t", line.strip()) for line in given]
         header = _header_row(rows, named, required, layout)
         if header is not None:
             if delimiter == " ":
                 rows = [_remark_last(row, len(rows[header])) for row in rows]
             break
     else:
-        rows = [fields_of(line, ",") for line in lines]
+        widest = max(",;\t|", key=lambda mark: max((line.count(mark) for line in lines[:500]), default=0))
+        rows = [fields_of(line, widest) for line in lines]
     decimal = layout.decimal or "."
     if layout.decimal is None:
         fields = [field for row in rows for field in row]
@@ -155,6 +194,24 @@ def _text_rows(
         point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
         decimal = "," if comma and not point else "."
     return rows, "", decimal
+
+
+def _whole_lines(lines: list[str]) -> list[str]:
+    """Join the lines of a header in quotes that has several; below the first row of numbers nothing is joined.
+
+    There a single quote is an inch or the same as above.
+    """
+    whole: list[str] = []
+    number = 0
+    while number < len(lines) and len(re.findall(r"(?:^|[,;\t|])\s*\d", lines[number])) < 2:
+        line, size = lines[number], 1
+        while line.count('"') % 2 and size < MOST_CELL_LINES and number + size < len(lines):
+            line, size = f"{line} {lines[number + size]}", size + 1
+        if line.count('"') % 2:  # a quote left open
+            line, size = lines[number], 1
+        whole.append(line)
+        number += size
+    return whole + lines[number:]
 
 
 def _remark_last(row: list[str], width: int) -> list[str]:
@@ -196,6 +253,15 @@ def _place(headers: Sequence[str], column: str | int) -> int | None:
     return None
 
 
+def _refuse_twice(headers: Sequence[str], index: int, name: str, column: str | int, source: str) -> None:
+    """Refuse a name that two columns have: the log may go on in a second block beside the first."""
+    alike = [place + 1 for place, header in enumerate(headers) if header.split() == headers[index].split()]
+    if isinstance(column, str) and len(alike) > 1:
+        problem = f"{as_written(column)} occurs twice, as columns {alike[0]} and {alike[1]}"
+        cure = "write the number of the column, and put what stands side by side one below the other"
+        raise InputError(source, f"column {name}", problem, cure)
+
+
 def _columns(
     headers: Sequence[str],
     named: dict[str, str | int],
@@ -207,6 +273,8 @@ def _columns(
     found = {}
     for name, dimension in (required | optional).items():
         index = _place(headers, named[name])
+        if index is not None:
+            _refuse_twice(headers, index, name, named[name], source)
         if index is None:
             if name in layout.columns:
                 guess = nearest(str(named[name]), headers)
@@ -229,7 +297,11 @@ def _columns(
 
 
 def _rows(
-    body: Sequence[tuple[int, Sequence[str]]], columns: dict[str, Column], width: int, decimal: str
+    body: Sequence[tuple[int, Sequence[str]]],
+    columns: dict[str, Column],
+    width: int,
+    decimal: str,
+    repeated: Sequence[str],
 ) -> list[tuple[int, list[str]]]:
     """Give the rows of intervals; remark rows go to the interval above, sums and rows of units are skipped."""
     kept: list[tuple[int, list[str]]] = []
@@ -238,12 +310,16 @@ def _rows(
     for number, fields in body:
         row = [*(field.strip() for field in fields), *[""] * (width - len(fields))]
         texts = [field for field in row if field]
-        if not texts or any(_TOTAL.fullmatch(field) for field in row[: blows + 1]):
+        if not texts or any(_TOTAL.fullmatch(field) for field in (row[: blows + 1] if row[depth] else row)):
             continue
+        for name in repeated:
+            if name in columns and kept and row[columns[name].index].lower() in _DITTO:
+                row[columns[name].index] = kept[-1][1][columns[name].index]
         for name, column in columns.items():
             if name in ("depth_from", "depth_to", "stroke"):
                 row[column.index] = _in_unit(row[column.index], column, decimal)
-        if not _is_number(row[depth], decimal) and not _is_number(row[blows], decimal):
+        counted = _is_number(row[blows], decimal) or PART_COUNT.fullmatch(row[blows])
+        if not (_is_number(row[depth], decimal) or _RANGE.fullmatch(row[depth]) or counted):
             if not kept and all(is_unit_of(field.strip("[]() "), "length") or len(field) < 8 for field in texts):
                 continue  # a row of units below the headers
             if kept and remark is not None:
@@ -252,6 +328,10 @@ def _rows(
             continue
         kept.append((number, row))
     return kept
+
+
+_REPEATED = ("blows", "stroke", "pile", "date")
+"""Columns in which a mark may stand for the value above."""
 
 
 def _is_number(text: str, decimal: str) -> bool:
@@ -263,8 +343,12 @@ def _is_number(text: str, decimal: str) -> bool:
 
 
 def _in_unit(text: str, column: Column, decimal: str) -> str:
-    """Give feet and inches, such as ``53'-6"``, as a number in the column's unit."""
+    """Give feet and inches, such as ``53'-6"``, or a number with its unit, as a number in the column's unit."""
     match = _FEET_AND_INCHES.fullmatch(text)
+    own = _WITH_UNIT.fullmatch(text)
+    if match is None and own is not None and is_unit_of(own[2], "length"):
+        metres = float(own[1].replace(",", ".")) * unit_factor(own[2], "length")
+        return f"{metres / column.factor:.6f}".replace(".", decimal)
     if match is None or _is_number(text, decimal):
         return text
     metres = (float(match[1]) + float(match[2] or 0.0) / 12.0) * unit_factor("ft", "length")

@@ -5,14 +5,14 @@ Intervals of depth with their blow counts, common to driving logs and production
 The driving log: the inspector's blow counts, the only link between blow numbers and depth.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.files import read_text
-from dyntest.reading.log_layouts import WORKBOOKS, counts_run_on, laid_out_rows
+from dyntest.reading.log_layouts import PART_COUNT, WORKBOOKS, counts_run_on, laid_out_rows
 from dyntest.reading.parts import LogLayout
 from dyntest.reading.text_tables import Column, TextTable, find_columns, text_table
 from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
@@ -71,14 +71,18 @@ class LogTable:
         place = f"row {row}, column {column.text}"
         if not field.strip():
             if blank is None:
-                raise InputError(self.source, place, "is empty", "fill in the number")
+                cure = "fill in the number"
+                if self.source.lower().endswith(WORKBOOKS):
+                    cure += "; a formula has none until the workbook is computed and saved"
+                raise InputError(self.source, place, "is empty", cure)
             return blank
         try:
             value = plain_number(field, self.text.decimal)
         except ValueError:
-            raise InputError(
-                self.source, place, f"{as_written(field.strip())} is not a number", "write a plain number"
-            ) from None
+            cure = "write a plain number"
+            if allowed in (BLOWS, RUNNING_BLOWS):
+                cure += ", 0 where the pile ran under its own weight"
+            raise InputError(self.source, place, f"{as_written(field.strip())} is not a number", cure) from None
         if value * column.factor not in allowed:
             problem = f"{as_written(field.strip())} cannot be right: it is outside {allowed}"
             raise InputError(self.source, place, problem, "check the number and the unit in the header")
@@ -118,6 +122,9 @@ ABSOLUTE_REFUSAL = 240 / FOOT
 
 RISING_INTERVALS = 8
 """Successive intervals of rising count before it is suspected to be cumulative [1]. Our own, no source."""
+
+PART_TOLERANCE = 0.005
+"""Largest difference between the length of a row and that over which its blows are said to be counted [m]. Our own."""
 
 GAP_TOLERANCE = 0.002
 """Largest gap or overlap between intervals [m]: depths are rounded to a hundredth of a foot. Our own, no source."""
@@ -169,6 +176,8 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
             depth_from[own[1:]] = depth_to[own[:-1]]
             depth_from[own[0]], guessed = _first_top(table, rows[own], depth_to[own], start)
             assumed = assumed or guessed
+    if not table.running:
+        table = _with_part_counts(table, depth_to - depth_from)
     blows = table.numbers("blows", RUNNING_BLOWS if table.running else BLOWS)
     broken = np.flatnonzero(blows != np.rint(blows))
     if broken.size:
@@ -178,10 +187,10 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
         blows = _by_interval(table, blows, piles)
     upward = np.flatnonzero(depth_to <= depth_from)
     if upward.size:
-        problem = "depth_to is not below depth_from"
-        raise InputError(
-            table.source, f"row {rows[upward[0]]}", problem, "write the interval from its top to its bottom"
-        )
+        problem, cure = "depth_to is not below depth_from", "write the interval from its top to its bottom"
+        if "depth_from" not in table.columns:
+            problem, cure = "is no deeper than the row before", "put the rows in the order of driving"
+        raise InputError(table.source, f"row {rows[upward[0]]}", problem, cure)
     _refuse_running_counts(table, depth_to - depth_from, blows, piles)
     return Intervals(
         row=rows,
@@ -191,6 +200,27 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
         stroke=table.numbers("stroke", STROKE, blank=np.nan),
         start_assumed=assumed,
     )
+
+
+def _with_part_counts(table: LogTable, size: np.ndarray) -> LogTable:
+    """Give a log in which blows over part of an interval are the count of a row of that length, which it must have.
+
+    Units: size [m].
+    """
+    index = table.columns["blows"].index
+    rows = []
+    for (number, fields), length in zip(table.text.rows, size, strict=True):
+        match = PART_COUNT.fullmatch(fields[index].strip())
+        if match:
+            unit = "in" if match[3] in ('"', "''") else match[3]
+            part = float(match[2]) * unit_factor(unit, "length")
+            if abs(part - length) > PART_TOLERANCE:
+                problem = f"{as_written(match[0])} is a count over {part:.3g} m, but the row is {length:.3g} m long"
+                cure = f"write {match[1]}, and the depth at which these blows ended"
+                raise InputError(table.source, f"row {number}, column {table.columns['blows'].text}", problem, cure)
+            fields = [*fields[:index], match[1], *fields[index + 1 :]]
+        rows.append((number, fields))
+    return replace(table, text=replace(table.text, rows=tuple(rows)))
 
 
 def _depths(table: LogTable, name: str) -> np.ndarray:

@@ -68,6 +68,9 @@ def read_recorder_files(
     pieces, cuts = [], []
     opened = [contents for path in paths for contents in open_records(path, records)]
     for contents in opened:
+        if contents.settings.get("incomplete"):
+            problem = "ends before its last segment is complete"
+            raise InputError(contents.source, "", problem, "copy or export the file again")
         kind = layout_kind(contents, records, len(opened))
         if kind == "continuous":
             piece, cut = _stream(contents, records, channels, left_out)
@@ -152,11 +155,12 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         cure = "name the group in [records]" if "/" in first.name else f"write its number as column in {place}"
         raise InputError(contents.source, f"channel {name}", problem, cure)
     if not first.numbers:
-        problem = f"column {printable(first.name)} does not contain plain numbers"
+        what = "does not contain plain numbers" if all(first.shape) else "is empty"
+        problem = f"column {printable(first.name)} {what}"
         raise InputError(
             contents.source, f"channel {name}", problem, "name a channel of numbers, or export it as numbers"
         )
-    if member is not None and (len(first.shape) != 2 or member >= first.shape[1]):
+    if member is not None and (len(first.shape) != 2 or not 0 <= member < first.shape[1]):
         shape = " × ".join(str(size) for size in first.shape)
         problem = f"{as_written(channel.column)} is not in {first.name}, which is {shape}"
         raise InputError(contents.source, f"channel {name}", problem, "correct the column")
@@ -181,7 +185,8 @@ def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> I
         return InputError(contents.source, f"channel {name}", problem, "correct the number")
     guess = nearest(channel.column, [_leaf(one.name) for one in contents.channels], cutoff=0.75)
     if mapped:
-        cure = f"write {guess} if that is meant" if guess else "correct column, or skip_lines"
+        other = "correct column, or skip_lines" if contents.format in ("text", "excel") else "correct column"
+        cure = f"write {guess} if that is meant" if guess else other
         problem = f"column {as_written(channel.column)} is not there; the file has {have}"
     else:
         cure = f"write its column in [records.channels.{name}]"

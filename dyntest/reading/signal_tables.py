@@ -135,14 +135,20 @@ def _impacts(cuts: Sequence[StreamCut], time: np.ndarray) -> StreamImpacts:
 
 
 def _numbered_onward(pieces: Sequence[Piece]) -> list[Piece]:
-    """Give files that each number their blows from 1, numbered consecutively from file to file."""
-    if len(pieces) < 2 or not all(piece.numbered and piece.layout.blow[0] == 1 for piece in pieces):
+    """Give files that each number their blows from 1, or from 0, numbered consecutively from file to file."""
+    if len(pieces) < 2 or not _each_anew(pieces):
         return list(pieces)
     onward, last = [], 0
     for piece in pieces:
         onward.append(replace(piece, layout=replace(piece.layout, blow=piece.layout.blow + last)))
-        last += int(piece.layout.blow[-1])
+        last += int(piece.layout.blow[-1]) + 1 - int(piece.layout.blow[0])
     return onward
+
+
+def _each_anew(pieces: Sequence[Piece]) -> bool:
+    """Whether each file numbers its blows anew, from 1 or from 0."""
+    first = {int(piece.layout.blow[0]) if piece.numbered else -1 for piece in pieces}
+    return first in ({0}, {1})
 
 
 def _stacked_clock(pieces: Sequence[Piece], streams: bool) -> np.ndarray | None:
@@ -202,7 +208,8 @@ def _check_movement(traces: np.ndarray, kind: str, names: Sequence[str], source:
     moves = float((traces.max(axis=-1) - traces.min(axis=-1)).max())
     if moves < SMALLEST_MOVEMENT[kind]:
         unit = DIMENSIONS[kind][0]
-        problem = f"no blow has a {kind} that moves by more than {moves:.2g} {unit}"
+        article = "an" if kind[0] in "aeiou" else "a"
+        problem = f"no blow has {article} {kind} that moves by more than {moves:.2g} {unit}"
         problem += f", less than {SMALLEST_MOVEMENT[kind]:g} {unit}"
         place = f"column{'s' if len(names) > 1 else ''} {' and '.join(names)}"
         raise InputError(source, place, problem, "check the unit in the header, and whether the gauges were connected")
@@ -231,6 +238,18 @@ def _check_together(pieces: Sequence[Piece]) -> None:
             problem = f"begins with blow {piece.layout.blow[0]}, the file before ends with blow {last}"
             raise InputError(piece.source, "column blow", problem, "number the blows consecutively from file to file")
         last = int(piece.layout.blow[-1])
+    if not first.numbered and first.clock is None:
+        _refuse_copies(pieces)
+
+
+def _refuse_copies(pieces: Sequence[Piece]) -> None:
+    """Refuse two files with the same records and nothing that tells them apart."""
+    seen: dict[tuple[int, ...], str] = {}
+    for piece in pieces:
+        other = seen.setdefault(tuple(hash(one.tobytes()) for one in piece.traces.values()), piece.source)
+        if other != piece.source:
+            problem = f"has the same records as {other}, to the last digit"
+            raise InputError(piece.source, "", problem, "copy the right file, or name only one of them")
 
 
 def _all_blows(arrays: Sequence[np.ndarray]) -> np.ndarray:

@@ -35,6 +35,12 @@ BOUNCE_SHARE = 0.5
 BOUNCE_PART = 0.6
 """Part of the usual time between blows within which a weak impact is still a bounce [1]. Our own, no source."""
 
+LASTING, LASTING_SHARE = 0.0003, 0.3
+"""Shortest time [s] for which the strain of a blow, not a spike, is above this share of its peak [1]. Our own."""
+
+NOT_QUIET, QUIET_END = 0.12, 0.0005
+"""Share of the peak by which strain varies where a blow has begun before [1], until this time before the impact [s]."""
+
 RISE_SHARE = 0.1
 """Share of the peak at which the rise begins [1]. Our own, no source."""
 
@@ -152,7 +158,7 @@ def cut_stream(
         length=size,
         bounce=found.onset[found.kinds == 1],
         double_strike=found.onset[found.kinds == 2],
-        incomplete=int((~whole).sum()),
+        incomplete=int((~whole).sum()) + found.begun,
         trigger=found.level,
         noise=found.noise,
     )
@@ -174,6 +180,8 @@ class Impacts:
         Scatter of the mean strain between impacts [m/m].
     total : int
         Samples of the stream [1].
+    begun : int
+        Blows that had begun before the stream, which are not among the impacts [1].
     """
 
     onset: np.ndarray
@@ -181,13 +189,14 @@ class Impacts:
     level: float
     noise: float
     total: int
+    begun: int
 
 
 def impacts_of(stream: StrainStream, trigger: float | None = None) -> Impacts:
     """Find the impacts in a stream, or in part of it; `trigger` is as for `cut_stream` [m/m]."""
     step = stream.step
     found, total = envelope(stream.blocks, stream.factors, step)
-    base = _running_median(found.mean, max(3, round(0.25 / (found.size * step))))
+    base = running_median(found.mean, max(3, round(0.25 / (found.size * step))))
     high = found.high - base
     quiet = high < np.median(high) + 1e-12
     noise = float(1.4826 * np.median(np.abs(found.mean - base))) if quiet.any() else 0.0
@@ -200,8 +209,11 @@ def impacts_of(stream: StrainStream, trigger: float | None = None) -> Impacts:
         problem += f", at most {reach:.0f} µm/m"
         cure = "check unit, factor and positive of the strain channels in [records.channels], or write a trigger"
         raise InputError(stream.source, "", problem, cure)
-    onsets, peaks = _impacts(bins, high, base, found.size, stream, level, total)
-    return Impacts(onsets, classify(onsets * step, peaks), level, noise, total)
+    onsets, peaks, begun = _impacts(bins, high, base, found.size, stream, level, total)
+    if not onsets.size:
+        cure = "export the stream from before the first blow to after the last"
+        raise InputError(stream.source, "", "has no impact that lasts as a blow does, from its beginning", cure)
+    return Impacts(onsets, classify(onsets * step, peaks), level, noise, total, begun)
 
 
 def _level(high: np.ndarray, noise: float, trigger: float | None) -> float:
@@ -216,7 +228,7 @@ def _level(high: np.ndarray, noise: float, trigger: float | None) -> float:
     return max(least, SHARE_OF_USUAL * usual)
 
 
-def _running_median(values: np.ndarray, width: int) -> np.ndarray:
+def running_median(values: np.ndarray, width: int) -> np.ndarray:
     """Give the baseline: the median over a window, which impacts do not lift."""
     from scipy.ndimage import median_filter
 
@@ -224,7 +236,7 @@ def _running_median(values: np.ndarray, width: int) -> np.ndarray:
     coarse = values[: len(values) // step * step].reshape(-1, step)
     if len(coarse) < 3:
         return np.full(len(values), np.median(values))
-    smooth = median_filter(np.median(coarse, axis=1), size=33, mode="nearest")
+    smooth = median_filter(np.median(coarse, axis=1), size=33, mode="reflect")  # a blow at an end is not repeated
     centres = (np.arange(len(smooth)) + 0.5) * step - 0.5
     return np.interp(np.arange(len(values)), centres, smooth)
 
@@ -237,8 +249,11 @@ def _impacts(
     stream: StrainStream,
     level: float,
     total: int,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Give onset [sample] and peak [m/m] of every impact: bins above the trigger after a pause below it."""
+) -> tuple[np.ndarray, np.ndarray, int]:
+    """Give onset [sample] and peak [m/m] of every impact, and how many had begun before.
+
+    An impact begins with a bin above the trigger after a pause below it.
+    """
     pause = max(2, round(0.03 / BIN))  # returns from the toe and the unloading go on for some tens of milliseconds
     starts = bins[np.flatnonzero(np.diff(bins, prepend=bins[0] - pause - 1) > pause)]
     onsets, peaks = [], []
@@ -247,12 +262,25 @@ def _impacts(
         peak = float(high[first : min(first + 8, last)].max())
         start = max(0, (first - 3) * size)
         strain = stream.factors @ stream.piece(start, min(6 * size, total - start)) - base[first]
+        if np.count_nonzero(strain > LASTING_SHARE * peak) < round(LASTING / stream.step):
+            continue  # a spike
         above = np.flatnonzero(strain > level)
         top = int(above[0]) if above.size else int(strain.argmax())
         low = np.flatnonzero(strain[: top + 1] < max(RISE_SHARE * peak, 0.5 * min(level, peak) * RISE_SHARE))
         onsets.append(start + (int(low[-1]) + 1 if low.size else top))
         peaks.append(peak)
-    return np.array(onsets, dtype=np.intp), np.array(peaks)
+    begun = bool(onsets) and _begins_within(onsets[0], peaks[0], stream)
+    return np.array(onsets[begun:], dtype=np.intp), np.array(peaks[begun:]), int(begun)
+
+
+def _begins_within(onset: int, peak: float, stream: StrainStream) -> bool:
+    """Whether a stream begins within a blow: its first impact follows on strain that is not quiet."""
+    last = onset - round(QUIET_END / stream.step)
+    if onset >= round(USUAL_BEFORE / stream.step) or last < 1:
+        return False
+    size = min(last, round(QUIET_END / stream.step) or 1)
+    strain = stream.factors @ stream.piece(0, last // size * size)
+    return float(np.ptp(strain.reshape(-1, size).mean(axis=1))) > NOT_QUIET * peak
 
 
 def classify(time: np.ndarray, peak: np.ndarray) -> np.ndarray:

@@ -221,3 +221,49 @@ def test_piles_of_a_production_log_without_tops_each_begin_anew(tmp_path):
     columns = {"pile": Channel("Pile"), "depth_to": Channel("Depth", "ft"), "blows": Channel("Blows")}
     log = read_production_log(text(tmp_path / "log.csv", lines), LogLayout(columns=columns))
     np.testing.assert_allclose(log.depth_from / FOOT, [0, 1, 0, 1])
+
+
+ABOVE = ["Pile 7", "Depth;Blows;Notes;Fall"]
+FULL = COLUMNS | {"stroke": Channel("Fall", "ft")}
+
+
+@pytest.mark.parametrize(
+    ("rows", "counts", "depths", "strokes"),
+    [
+        (["50-51;20;;6", "51 – 52;24;;6", "52 to 53;30;;6"], [20, 24, 30], [51, 52, 53], [6, 6, 6]),
+        (["51;20;;6.5 ft", "52;24;;2.0 m", "53 ft;30;;6'-6\""], [20, 24, 30], [51, 52, 53], [6.5, 2 / FOOT, 6.5]),
+        (["51;20;;6", '52;24;;"', "53;do.;;7"], [20, 24, 24], [51, 52, 53], [6, 6, 7]),
+        (["51;20;;6", "52;24;;6", "52.25;15/3in;refusal;7"], [20, 24, 15], [51, 52, 52.25], [6, 6, 7]),
+        (["51;20;;6", "52;24;;6", ";44;total;"], [20, 24], [51, 52], [6, 6]),
+    ],
+)
+def test_what_inspectors_write_in_cells(tmp_path, rows, counts, depths, strokes):
+    log = read_driving_log(text(tmp_path / "log.csv", [*ABOVE, *rows]), LogLayout(columns=FULL), start=50 * FOOT)
+    assert log.blows.tolist() == counts
+    np.testing.assert_allclose(log.depth_to / FOOT, depths)
+    np.testing.assert_allclose(log.depth_from / FOOT, [50, *depths[:-1]])
+    np.testing.assert_allclose(log.stroke / FOOT, strokes)
+
+
+@pytest.mark.parametrize(
+    ("lines", "more", "needles"),
+    [
+        ([*ABOVE, "51;20;;", "52;15/3in;refusal;"], {}, ("row 4", "0.0762 m", "0.305 m long")),
+        ([*ABOVE, "51;20;;", ";15/3in;refusal;"], {}, ("row 4", "Depth", "empty")),
+        ([*ABOVE, "51;20;;", "51-52;WOH;;"], {}, ("row 4", "Depth", "not a number")),
+        ([*ABOVE, "51;20;;", "52;do.;;"], {"cumulative": True}, ("row 4", '"do."', "not a number")),
+        ([*ABOVE, "51;20;;", "50.5;20;;"], {}, ("row 4", "no deeper than the row before")),
+        (["Depth;Blows;Notes;Fall;Depth;Blows", "51;20;;;53;30"], {}, ("occurs twice", "columns 1 and 5")),
+        (["Dept;Blows;Notes;Fall", "51;20;;"], {}, ("Depth, Blows", "write Dept")),
+    ],
+)
+def test_what_could_be_read_in_two_ways_is_asked(tmp_path, refuses, lines, more, needles):
+    path = text(tmp_path / "log.csv", lines)
+    refuses(lambda: read_driving_log(path, LogLayout(columns=FULL, **more), start=50 * FOOT), "log.csv", *needles)
+
+
+def test_a_header_of_two_lines_in_a_cell(tmp_path):
+    lines = ['"Depth', '(ft)","Blows', 'per foot"', "51'-0\",20", "52'-0\",24"]
+    columns = {"depth_to": Channel("Depth"), "blows": Channel("Blows per foot")}
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=columns), start=50 * FOOT)
+    assert log.blows.tolist() == [20, 24]

@@ -78,6 +78,30 @@ def test_windows_begin_before_the_impact_and_the_ends_are_left_out():
     np.testing.assert_allclose(found.onset * STEP, [1.0, 2.0], atol=4e-4)
 
 
+@pytest.mark.parametrize("after", [0.004, 0.012, 0.025])
+def test_a_stream_that_begins_within_a_blow(after):
+    """What is left of the first blow is no blow; it is counted among the incomplete."""
+    data = stream(4.0, [(0.1, 900.0), (1.5, 900.0), (3.0, 900.0)])
+    left_out = round((0.1 + after) / STEP)
+    found = cut(data[:, left_out:])
+    np.testing.assert_allclose(found.onset * STEP, np.array([1.5, 3.0]) - left_out * STEP, atol=5e-4)
+    assert found.incomplete <= 1
+
+
+def test_a_stream_that_begins_just_before_a_blow_keeps_it():
+    data = stream(4.0, [(0.1, 900.0), (1.5, 900.0), (3.0, 900.0)])
+    left_out = round(0.097 / STEP)
+    found = cut(data[:, left_out:])
+    np.testing.assert_allclose(found.onset * STEP, np.array([0.1, 1.5, 3.0]) - left_out * STEP, atol=5e-4)
+
+
+def test_a_spike_is_no_blow():
+    data = stream(4.0, [(1.0, 900.0), (2.5, 900.0)])
+    data[0, 5000] += 2000.0
+    data[:, 40000:40002] += 1500.0
+    assert len(cut(data).onset) == 2
+
+
 def test_a_last_blow_that_lacks_a_little_shortens_all():
     found = cut(stream(2.096, [(1.0, 900.0), (2.0, 900.0)]), before=0.006, length=0.106)
     assert len(found.onset) == 2

@@ -12,6 +12,7 @@ from scipy.io import savemat
 
 from dyntest.errors import InputError
 from dyntest.reading.formats import contents, excel
+from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 
@@ -279,3 +280,114 @@ def test_text_with_a_word_in_a_column(tmp_path, refused):
     lines[200] = lines[200].replace("\t", "\tOVER", 1)
     (tmp_path / "x.txt").write_text("\n".join(lines))
     refused("x.txt", "", "row 201", "OVER")
+
+
+@pytest.mark.parametrize(
+    ("change", "place"),
+    [
+        (lambda line: f"{line}\t7", "row 101"),
+        (lambda line: line.rpartition("\t")[0], "row 101"),
+        (lambda line: "", "row 101"),
+        (lambda line: f"Paused\n{line}", "row 101"),
+    ],
+)
+def test_text_with_a_row_that_interrupts_the_table(tmp_path, refused, change, place):
+    """What stands above the row is not taken for lines on the recorder."""
+    path = tmp_path / "x.txt"
+    write("txt", path, GOOD)
+    lines = path.read_text().splitlines()
+    lines[100] = change(lines[100])
+    path.write_text("\n".join(lines) + "\n")
+    refused("x.txt", "", place, "values for 5 columns")
+
+
+def test_rows_of_numbers_above_the_header_are_not_the_table(tmp_path, written_sheet):
+    path = tmp_path / "x.txt"
+    write("txt", path, GOOD)
+    above = "".join(f"{word}\t250\t250\t490\t490\n" for word in ("Factor", "Zero", "Range", "Limit"))
+    path.write_text(above + path.read_text())
+    sheet = written_sheet("x.txt")
+    assert read_signals(sheet, sheet.drives[0]).strain.shape[-1] == N
+
+
+def test_bytes_that_are_no_text(tmp_path, refused):
+    (tmp_path / "x.txt").write_bytes(b'a"\r"b\xff\n' * 40)
+    refused("x.txt", "", "no rows of numbers")
+
+
+def test_a_wrong_decimal_mark(tmp_path, refused):
+    rows = ["\t".join(GOOD), *("\t".join(f"{v:.7f}" for v in row) for row in zip(*GOOD.values(), strict=True))]
+    (tmp_path / "x.txt").write_text("\n".join(rows), encoding="utf-8")
+    refused("x.txt", 'decimal = ","', "no rows of numbers", "decimal in [records]")
+
+
+def test_a_column_before_the_first(tmp_path, refused, written_sheet):
+    names = list(GOOD)
+    savemat(tmp_path / "x.mat", {"data": np.column_stack(list(GOOD.values()))})
+    files = FILES
+    for number, name in enumerate(names):
+        files = files.replace(f"channels.{name}]\n", f'channels.{name}]\ncolumn = "data(:,{number})"\n')
+    sheet = written_sheet("x.mat", files=files)
+    with pytest.raises(InputError, match="is not in data"):
+        read_signals(sheet, sheet.drives[0])
+
+
+def test_a_workbook_behind_a_password(tmp_path, refused):
+    path = tmp_path / "x.xlsx"
+    path.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000))
+    refused("x.xlsx", "", "password")
+    write("xlsx", path, GOOD)
+    data = bytearray(path.read_bytes())
+    for mark, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        at = data.find(mark)
+        while at >= 0:
+            data[at + flags] |= 1
+            at = data.find(mark, at + 4)
+    path.write_bytes(data)
+    refused("x.xlsx", "", "password")
+
+
+def test_a_tdms_file_that_ends_early_warns_of_nothing_else(tmp_path, refused, capfd):
+    path = tmp_path / "x.tdms"
+    write("tdms", path, GOOD)
+    path.write_bytes(path.read_bytes()[:-40])
+    refused("x.tdms", "", "last segment")
+    assert capfd.readouterr().err == ""
+
+
+def test_a_universal_file_that_ends_early(tmp_path, refused):
+    (tmp_path / "x.uff").write_text("    -1\n    58\nstrain_1\n    -1\n    -1\n    58\nstr")
+    refused("x.uff", "", "does not end")
+
+
+@pytest.fixture
+def two_files(tmp_path, written_sheet):
+    """Give the first blow in two files, the second a little stronger, and their sheet."""
+    for number in (1, 2):
+        louder = {name: values * (1.0 + 0.1 * number * (name != "time")) for name, values in GOOD.items()}
+        write("txt", tmp_path / f"x{number}.txt", louder)
+    return lambda: written_sheet("x*.txt")
+
+
+def test_a_copy_of_a_file_and_a_folder_among_files(tmp_path, two_files):
+    sheet = two_files()
+    assert read_signals(sheet, sheet.drives[0]).n_blows == 2
+    (tmp_path / "x2.txt").write_bytes((tmp_path / "x1.txt").read_bytes())
+    with pytest.raises(InputError, match=r"x2\.txt: has the same records as .*x1\.txt"):
+        read_signals(sheet, sheet.drives[0])
+    (tmp_path / "x2.txt").unlink()
+    (tmp_path / "x2.txt").mkdir()
+    with pytest.raises(InputError, match=r"matches a folder, x2\.txt"):
+        two_files()
+
+
+def test_inspection_names_what_cannot_be_read(tmp_path):
+    path = tmp_path / "x.txt"
+    gaps = GOOD["strain_2"].copy()
+    gaps[50] = np.nan
+    write("txt", path, GOOD | {"strain_2": gaps})
+    found = inspect_files([path])
+    assert [doubt.kind for doubt in found.channels[2].doubts] == ["not read"]
+    assert "row 52" in found.channels[2].doubts[0].text
+    savemat(tmp_path / "x.mat", GOOD | {"cube": np.zeros((3, 400, 2))})
+    assert inspect_files([tmp_path / "x.mat"]).strain == NAMES[:2]

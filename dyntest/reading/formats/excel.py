@@ -89,14 +89,20 @@ def _check_unpacked(path: Path, source: str) -> None:
     with path.open("rb") as stream:
         head = stream.read(8)
     if head.startswith(_OLD):
+        if not path.name.lower().endswith(".xls"):
+            problem = "is protected by a password, or is an old workbook under a new name"
+            raise InputError(source, "", problem, "save it as xlsx without a password")
         return
     if not head.startswith(_PACKED):
         raise InputError(source, "", "is not a workbook, despite its name", "save it as xlsx, or as text")
     try:
         with zipfile.ZipFile(path) as packed:
             size = sum(one.file_size for one in packed.infolist())
+            locked = any(one.flag_bits & 1 for one in packed.infolist())
     except (OSError, zipfile.BadZipFile, ValueError) as trouble:
         raise damaged(source, "workbook", trouble) from None
+    if locked:
+        raise InputError(source, "", "is protected by a password", "save it without one")
     if size > MAX_UNPACKED_BYTES:
         problem = f"would unpack to {size / 1e9:.0f} gigabytes"
         raise InputError(source, "", problem, "save only the sheet with the records")
@@ -199,7 +205,7 @@ def _number(cell: Cell, source: str, where: str, decimal: str) -> float:
             return float(cell)
         raise InputError(source, where, f"is {cell}, not a finite number", "write a number or remove the blow")
     if cell is None or cell == "":
-        problem = "is empty, or a formula without a computed value"
+        problem = "is empty, an error, or a formula without a computed value"
         raise InputError(source, where, problem, "open the workbook, fill the cell in and save it")
     if isinstance(cell, datetime.timedelta):
         return cell.total_seconds()

@@ -1,5 +1,6 @@
 """TDMS: channels in groups, each with its own properties of time, read in pieces."""
 
+import logging
 from collections.abc import Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -28,13 +29,16 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     """Open a TDMS file."""
     source = known_as(path)
     nptdms = library("nptdms", source)
+    nptdms.log.log_manager.set_level(logging.ERROR)  # what it warns of is refused where it matters
     try:
         keeper = Keeper(nptdms.TdmsFile.open(path))
         groups = {group.name: group.channels() for group in keeper.file.groups()}
         said = {group.name: dict(group.properties) for group in keeper.file.groups()}
     except Exception as trouble:  # a damaged file makes the library fail in many ways
         raise damaged(source, "TDMS file", trouble) from None
-    return tuple(_contents(source, groups, said, names, keeper) for names in _chosen(groups, records.group, source))
+    incomplete = bool(keeper.file.file_status.incomplete_final_segment)
+    chosen = _chosen(groups, records.group, source)
+    return tuple(_contents(source, groups, said, names, keeper, incomplete) for names in chosen)
 
 
 def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[list[str]]:
@@ -52,7 +56,12 @@ def _chosen(groups: dict[str, Any], wanted: str | None, source: str) -> list[lis
 
 
 def _contents(
-    source: str, groups: dict[str, Any], said: dict[str, dict[str, Any]], names: Sequence[str], keeper: Keeper
+    source: str,
+    groups: dict[str, Any],
+    said: dict[str, dict[str, Any]],
+    names: Sequence[str],
+    keeper: Keeper,
+    incomplete: bool,
 ) -> Contents:
     entries = [channel for name in names for channel in groups[name]]
     root = dict(keeper.file.properties)
@@ -77,7 +86,9 @@ def _contents(
     def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
         return np.array([piece(place, start, count) for place in places], dtype=float)
 
-    return Contents(source, "tdms", tuple(channels), lambda place: piece(place, 0, None), part)
+    return Contents(
+        source, "tdms", tuple(channels), lambda place: piece(place, 0, None), part, {"incomplete": incomplete}
+    )
 
 
 def _first_number(keys: Sequence[str], *above: dict[str, Any]) -> float | None:

@@ -31,6 +31,9 @@ _NUMBER = {
     mark: re.compile(rf"[+−-]?(?:\d+(?:{re.escape(mark)}\d*)?|{re.escape(mark)}\d+)(?:[eEdD][+-]?\d+)?")
     for mark in ".,"
 }
+ROWS_OF_TABLE = 20
+"""Successive rows of numbers that belong to the table even where a header stands below [1]: it was interrupted."""
+
 _CLOCK = re.compile(r"(?:.*[\sT])?(\d{1,2}:\d{2}:\d{2}(?:[.,]\d+)?)(?:Z|\s*[+-]\d{2}:?\d{2})?")
 """A time of day with or without its date before it."""
 
@@ -54,6 +57,8 @@ class TextLayout:
         Line of the header, from 0 [1]; None where there is none.
     names, units : tuple of str
         By column; units are empty if the file does not give them.
+    most : int
+        Fields of a row with what stands behind the last column: a delimiter at the end [1].
     """
 
     delimiter: str
@@ -62,6 +67,7 @@ class TextLayout:
     header: int | None
     names: tuple[str, ...]
     units: tuple[str, ...]
+    most: int
 
 
 def recognise(name: str, head: bytes) -> bool:
@@ -106,6 +112,8 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
     def column(place: int) -> np.ndarray:
         if not cache:
             cache.update(_all_numbers(body, width, layout))
+            if not cache:
+                _refuse_longer_rows(body, width, layout, source, row)
         if place not in cache:
             read = _seconds if channels[place].clock else _numbers
             cache[place] = read(body, width, place, layout, source, row)
@@ -182,15 +190,16 @@ def text_layout(lines: Sequence[str], records: Records, source: str) -> TextLayo
             best, delimiter, decimal, run = score, one[0], one[1], found
     if run[1] - run[0] < min(LEAST_ROWS, max(1, len(lines) - begin - 1)):
         problem = "has no rows of numbers" + (f" below line {begin}" if begin else "")
-        cure = "check skip_lines, delimiter and decimal in [records]" if begin else "export the records again"
+        said = begin or records.delimiter or records.decimal
+        cure = "check skip_lines, delimiter and decimal in [records]" if said else "export the records again"
         raise InputError(source, "", problem, cure)
-    first = run[0]
-    width = len(fields_of(lines[first], delimiter))
+    first = _table_start([fields_of(line, delimiter) for line in lines[: run[0] + 1]], decimal, begin)
+    width = most = len(fields_of(lines[first], delimiter))
     header, names, units = _header(lines, first, width, delimiter, decimal, records.skip_lines)
     while width > 1 and not fields_of(lines[first], delimiter)[width - 1] and (header is None or not names[width - 1]):
         width -= 1  # a delimiter at the end of every row
     names = [name or f"column {number}" for number, name in enumerate(names[:width], start=1)]
-    return TextLayout(delimiter, decimal, first, header, tuple(names), tuple(units[:width]))
+    return TextLayout(delimiter, decimal, first, header, tuple(names), tuple(units[:width]), most)
 
 
 def fields_of(line: str, delimiter: str) -> list[str]:
@@ -198,7 +207,10 @@ def fields_of(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
     if '"' in line:
-        return [field.strip() for field in next(csv.reader([line], delimiter=delimiter), [])]
+        try:
+            return [field.strip() for field in next(csv.reader([line], delimiter=delimiter), [])]
+        except csv.Error:  # not a text at all
+            return [line]
     return [field.strip() for field in line.split(delimiter)]
 
 
@@ -220,6 +232,35 @@ def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, 
             best = (start, number)
         start, width = (number, len(fields)) if ok else (None, 0)
     return best
+
+
+def _table_start(rows: list[list[str]], decimal: str, begin: int) -> int:
+    """Give where the table begins whose longest run of rows begins with the last of these [line].
+
+    A row that is too short or too long, or a line of words, interrupts a table; what stands above it is not lost. Only
+    a header, which has a word for each column, or a short run of numbers above one, stands above a table.
+    """
+    width, first = len(rows[-1]), len(rows) - 1
+    start, number = first, first - 1
+    while number >= begin:
+        run = number
+        while run >= begin and len(rows[run]) == width and _of_numbers(rows[run], decimal):
+            run -= 1
+        size = number - run
+        if size >= ROWS_OF_TABLE or (size >= LEAST_ROWS and not _has_header(rows[number + 1 : start], width, decimal)):
+            start = run + 1
+        number = run - 1 if size == 0 else run
+    return start
+
+
+def _of_numbers(fields: list[str], decimal: str) -> bool:
+    """Whether a row has numbers in most of its filled fields."""
+    return 2 * sum(_is_number(field, decimal) for field in fields) >= sum(map(bool, fields)) > 0
+
+
+def _has_header(rows: list[list[str]], width: int, decimal: str) -> bool:
+    """Whether some rows have one that is as wide as the table, or nearly, and of words."""
+    return any(width - 1 <= len(row) <= width + 1 and any(row) and not _of_numbers(row, decimal) for row in rows)
 
 
 def _numbers_in(rows: list[list[str]], decimal: str) -> float:
@@ -264,8 +305,8 @@ def _header_fields(line: str, delimiter: str, width: int) -> list[str] | None:
     return None
 
 
-def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | None) -> Any:
-    """Give columns as a frame of floats, all of them where none is named."""
+def _parsed(body: bytes, layout: TextLayout, places: list[int] | None) -> Any:
+    """Give columns as a frame of floats; where none is named all of them, the last of which rows have too many."""
     import pandas as pd
 
     with warnings.catch_warnings():
@@ -275,7 +316,7 @@ def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | Non
             header=None,
             sep=r"\s+" if layout.delimiter == " " else layout.delimiter,
             decimal=layout.decimal,
-            names=range(width),
+            names=range(layout.most + (places is None)),
             usecols=places,
             index_col=False,
             dtype=float,
@@ -287,11 +328,15 @@ def _parsed(body: bytes, width: int, layout: TextLayout, places: list[int] | Non
 def _all_numbers(body: bytes, width: int, layout: TextLayout) -> dict[int, np.ndarray]:
     """Give every column at once if all are finite numbers; else nothing."""
     try:
-        table = _parsed(body, width, layout, None)
+        table = _parsed(body, layout, None)
     except Exception:  # a column of text perhaps, which nobody may have asked for
         return {}
     columns = {place: table[place].to_numpy() for place in range(width)}
-    return columns if all(np.isfinite(values).all() for values in columns.values()) else {}
+    return (
+        columns
+        if table[layout.most].isna().all() and all(np.isfinite(values).all() for values in columns.values())
+        else {}
+    )
 
 
 def _numbers(
@@ -299,7 +344,7 @@ def _numbers(
 ) -> np.ndarray:
     """Give one column."""
     try:
-        values = _parsed(body, width, layout, [place]).iloc[:, 0].to_numpy()
+        values = _parsed(body, layout, [place])[place].to_numpy()
     except (ValueError, OverflowError):
         raise _first_wrong(body, place, width, layout, source, row) from None
     except Exception as trouble:
@@ -309,6 +354,15 @@ def _numbers(
     if not np.isfinite(values).all():
         raise _first_wrong(body, place, width, layout, source, row)
     return values
+
+
+def _refuse_longer_rows(body: bytes, width: int, layout: TextLayout, source: str, row: Callable[[int], str]) -> None:
+    """Refuse a row with more values than columns: one of its numbers may have been cut in two."""
+    for index, line in enumerate(body.decode("utf-8", "replace").split("\n")):
+        fields = fields_of(line.rstrip("\r"), layout.delimiter)
+        if any(fields[layout.most :]):
+            cure = "copy or export the file again, or remove the line"
+            raise InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)
 
 
 def _seconds(

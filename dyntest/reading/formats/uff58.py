@@ -1,5 +1,6 @@
 """Universal file format, data set type 58: functions of an even abscissa, as text or binary."""
 
+import re
 import warnings
 from collections.abc import Callable
 from functools import cache
@@ -28,6 +29,12 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
     source = known_as(path)
     check_file(path, MAX_TABLE_BYTES)
     pyuff = library("pyuff", source)
+    with path.open("rb") as stream:
+        stream.seek(max(0, path.stat().st_size - 200))
+        ends = re.search(rb"-1\s*$", stream.read()) is not None
+    if not ends:
+        problem = "is not a complete universal file (its last data set does not end)"
+        raise InputError(source, "", problem, "copy or export the file again")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library warns of fields that are only unusual
         try:
