@@ -31,8 +31,9 @@ PART_COUNT = re.compile(
 )
 """Blows over part of an interval, as refusal is often written, such as ``15/3in``."""
 
+_NEARLY_NUMBER = re.compile(r"\d+(?![\d:])")
 _WITH_UNIT = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*([A-Za-z]+\.?)\s*")
-_LONE_QUOTE = re.compile(r"(?<=[;,\t|])\s*\"\s*(?=[;,\t|]|$)")
+_LONE_QUOTE = re.compile(r"(?:(?<=[;,\t|])|^)\s*\"\s*(?=[;,\t|]|$)")
 _DITTO = ('"', "''", "〃", "do", "do.", "ditto", '-"-', "-''-")
 """Marks for the same as above, in small letters."""
 
@@ -173,7 +174,7 @@ def _text_rows(
     text = as_utf8(read_bytes(path, MAX_TEXT_BYTES)).decode("utf-8", "replace")
     if "\x00" in text:
         raise InputError(source, "", "is not text", "save the log as CSV, text or a workbook")
-    lines = [_LONE_QUOTE.sub("〃", line) if line.count('"') % 2 else line for line in text.splitlines()]
+    lines = [_with_ditto_marks(line) for line in text.splitlines()]
     marks = (layout.delimiter,) if layout.delimiter else ("\t", ";", ",", "|", " ")
     for given, delimiter in product((lines, _whole_lines(lines)), marks):
         rows = [fields_of(line, delimiter) for line in given]
@@ -194,6 +195,12 @@ def _text_rows(
         point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
         decimal = "," if comma and not point else "."
     return rows, "", decimal
+
+
+def _with_ditto_marks(line: str) -> str:
+    """Give a line in which a quote that fills a cell, for the same as above, is no quote around a text."""
+    lone = len(_LONE_QUOTE.findall(line))
+    return _LONE_QUOTE.sub("〃", line) if lone and (lone == line.count('"') or line.count('"') % 2) else line
 
 
 def _whole_lines(lines: list[str]) -> list[str]:
@@ -318,7 +325,8 @@ def _rows(
         for name, column in columns.items():
             if name in ("depth_from", "depth_to", "stroke"):
                 row[column.index] = _in_unit(row[column.index], column, decimal)
-        counted = _is_number(row[blows], decimal) or PART_COUNT.fullmatch(row[blows])
+        counted = _is_number(row[blows], decimal) or PART_COUNT.fullmatch(row[blows]) is not None
+        counted = counted or all(_NEARLY_NUMBER.match(row[place]) for place in (depth, blows))  # such as "31?"
         if not (_is_number(row[depth], decimal) or _RANGE.fullmatch(row[depth]) or counted):
             if not kept and all(is_unit_of(field.strip("[]() "), "length") or len(field) < 8 for field in texts):
                 continue  # a row of units below the headers
@@ -377,6 +385,9 @@ def iso_dates(
     month_first = [index for index, match in parts.items() if int(match[2]) > 12]
     if day_first and month_first:
         first, second = sorted((day_first[0], month_first[0]))
+        if first == second:
+            problem = f'"{texts[first]}" is not a date'
+            raise InputError(source, f"row {rows[first]}, column {column}", problem, "correct it")
         problem = f'"{texts[first]}" and "{texts[second]}" cannot both be read in one order'
         raise InputError(source, f"row {rows[second]}, column {column}", problem, "write dates as 2026-05-11")
     if order is None and parts:

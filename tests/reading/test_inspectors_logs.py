@@ -251,6 +251,7 @@ def test_what_inspectors_write_in_cells(tmp_path, rows, counts, depths, strokes)
         ([*ABOVE, "51;20;;", "52;15/3in;refusal;"], {}, ("row 4", "0.0762 m", "0.305 m long")),
         ([*ABOVE, "51;20;;", ";15/3in;refusal;"], {}, ("row 4", "Depth", "empty")),
         ([*ABOVE, "51;20;;", "51-52;WOH;;"], {}, ("row 4", "Depth", "not a number")),
+        ([*ABOVE, "51;20;;", "52?;24?;;"], {}, ("row 4", '"52?"', "not a number")),
         ([*ABOVE, "51;20;;", "52;do.;;"], {"cumulative": True}, ("row 4", '"do."', "not a number")),
         ([*ABOVE, "51;20;;", "50.5;20;;"], {}, ("row 4", "no deeper than the row before")),
         (["Depth;Blows;Notes;Fall;Depth;Blows", "51;20;;;53;30"], {}, ("occurs twice", "columns 1 and 5")),
@@ -267,3 +268,14 @@ def test_a_header_of_two_lines_in_a_cell(tmp_path):
     columns = {"depth_to": Channel("Depth"), "blows": Channel("Blows per foot")}
     log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=columns), start=50 * FOOT)
     assert log.blows.tolist() == [20, 24]
+
+
+def test_quotes_that_fill_cells_are_the_same_as_above(tmp_path):
+    """Two of them in a line are not one text in quotes, in which an interval would be lost."""
+    columns = {"pile": Channel("Pile"), "depth_to": Channel("Depth", "ft"), "blows": Channel("Blows")}
+    lines = ["Pile;Depth;Blows;Date", "P1;1;5;2026-05-04", '";2;6;"', '"P2";1;7;2026-05-05', '";2;8;2026-05-05']
+    layout = LogLayout(columns=columns | {"date": Channel("Date")})
+    log = read_production_log(text(tmp_path / "log.csv", lines), layout)
+    assert log.pile.tolist() == ["P1", "P1", "P2", "P2"]
+    assert log.blows.tolist() == [5, 6, 7, 8]
+    assert log.date == ("2026-05-04", "2026-05-04", "2026-05-05", "2026-05-05")
