@@ -2,13 +2,16 @@
 
 import os
 import signal
+import sys
 import threading
 import time
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
+from importlib import import_module
 from multiprocessing import active_children
 
 import pytest
 
+from dyntest import processes
 from dyntest.processes import THREAD_VARIABLES, Errands, cores, process_pool
 
 
@@ -121,3 +124,27 @@ def test_an_errand_is_handed_over_as_soon_as_the_other_has_time(monkeypatch):
 
 def test_there_is_a_core_to_work_on():
     assert 1 <= cores() <= (os.cpu_count() or 1)
+
+
+def test_an_interrupt_is_raised_while_loading_hangs_after_it_was_held_back_so_often(monkeypatch, tmp_path):
+    (tmp_path / "hangs_to_load.py").write_text(
+        "import os, signal, threading\nos.kill(os.getpid(), signal.SIGINT)\nthreading.Event().wait(30.0)\n"
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(processes, "MOST_HELD_BACK", 3)
+    loaded, held_back, interrupt = [], [], processes._interrupt
+    monkeypatch.setattr(processes, "_interrupt", lambda thread: (held_back.append(thread), interrupt(thread)))
+
+    def command():
+        import_module("hangs_to_load")
+        loaded.append(True)
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt), processes.no_interrupt_lost(command):
+            command()
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
+        sys.modules.pop("hangs_to_load", None)
+    assert (loaded, len(held_back)) == ([], 3)
