@@ -90,7 +90,10 @@ def commands() -> None:
     """Turn gauge records of driven test piles into a driving criterion that can be checked."""
 
 
-@commands.command(epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every")
+@commands.command(
+    short_help="Review one test pile: tables, figures, report and card.",
+    epilog="Example: dyntest review sample_signals/pier_2_clay/sheet.toml --match every",
+)
 @click.argument("sheet", type=_PATH)
 @_out("Folder for the results [default: review/ beside the sheet].")
 @click.option(
@@ -139,7 +142,10 @@ def _helpers(match: str) -> Iterator[Executor | None]:
         yield pool
 
 
-@commands.command(epilog="Example: dyntest survey sample_signals --match none --out survey")
+@commands.command(
+    short_help="Review every test pile under a folder into one table.",
+    epilog="Example: dyntest survey sample_signals --match none --out survey",
+)
 @click.argument("folder", type=_PATH)
 @_out("Folder for the results [default: survey/ in the folder].")
 @_MATCH
@@ -174,7 +180,10 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     _say(f"Table of all piles in {directory}: piles.csv, piles.parquet, piles.json")
 
 
-@commands.command(epilog="Example: dyntest structure sample_signals/structure.toml")
+@commands.command(
+    short_help="Review the test piles and bearing piles of a structure.",
+    epilog="Example: dyntest structure sample_signals/structure.toml",
+)
 @click.argument("path", metavar="STRUCTURE", type=_PATH)
 @_out("Folder for the results [default: structure/ beside the file].")
 @_MATCH
@@ -243,7 +252,10 @@ def _dask(address: str | None):
         yield client.get_executor()
 
 
-@commands.command(epilog="Example: dyntest check pier_2/sheet.toml production.csv --piles piles.csv --out pier_2/check")
+@commands.command(
+    short_help="Check bearing piles against the criterion.",
+    epilog="Example: dyntest check pier_2/sheet.toml production.csv --piles piles.csv --out pier_2/check",
+)
 @click.argument("sheet", type=_PATH)
 @click.argument("production_log", type=_PATH)
 @click.option("--piles", metavar="TABLE", type=_PATH, help="Table of elevations, lengths and batter.")
@@ -279,7 +291,10 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     _say("\n".join(shown))
 
 
-@commands.command(epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt")
+@commands.command(
+    short_help="Show what a recorder's files contain.",
+    epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt",
+)
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=_PATH)
 def inspect(files: tuple[Path, ...]) -> None:
     """Show what a recorder's FILEs contain, and print the part of a test sheet that reads them.
@@ -292,7 +307,10 @@ def inspect(files: tuple[Path, ...]) -> None:
     _say("\n".join(inspection_lines(inspect_files(files))))
 
 
-@commands.command(epilog="Example: dyntest new pier_2 --from export/blow_001.txt export/blow_002.txt")
+@commands.command(
+    short_help="Write a test sheet ready to fill in.",
+    epilog="Example: dyntest new pier_2 --from export/blow_001.txt export/blow_002.txt",
+)
 @click.argument("directory", metavar="DIR", type=_PATH)
 @_several("--from", "records", "FILE", "Recorder file of the first drive, copied into DIR and assigned in the sheet.")
 @click.argument("more", metavar="[FILE]...", nargs=-1, type=_PATH)
@@ -319,7 +337,10 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     _say("\n".join(next_lines(directory, files["sheet.toml"])))
 
 
-@commands.command(epilog="Example: dyntest follow pier_2/sheet.toml --drive restrike_1 --every 5")
+@commands.command(
+    short_help="Follow a drive while the pile is driven.",
+    epilog="Example: dyntest follow pier_2/sheet.toml --drive restrike_1 --every 5",
+)
 @click.argument("sheet", type=_PATH)
 @click.option("--drive", "name", metavar="NAME", help="Drive to follow, such as restrike_1 [default: the last one].")
 @click.option(
@@ -372,7 +393,7 @@ def follow(sheet: Path, name: str | None, every: int) -> None:
                 _say("Match skipped; everything else is saved.")
 
 
-@commands.command(epilog="Example: dyntest dashboard pier_2/sheet.toml")
+@commands.command(short_help="Open the pages in a browser.", epilog="Example: dyntest dashboard pier_2/sheet.toml")
 @click.argument("sheet", metavar="[SHEET|STRUCTURE]", required=False, type=_PATH)
 @click.option(
     "--port", metavar="PORT", type=click.IntRange(1024, 65535), help="Port on this computer [default: a free one]."

@@ -176,7 +176,7 @@ function build(root) {
     let top = TOP;
     const at = D.blows.indexOf(S.blow);
     S.label.textContent = D.label || `Blow ${S.blow}`;
-    const marks = marked();
+    const marks = marked(), legends = [];
     panels.forEach((panel, index) => {
       const high = index === 0 ? D.tall || TALL : LOW;
       let low = 0, most = 0;
@@ -220,12 +220,13 @@ function build(root) {
         for (let k = first; k <= last; k++) path += (k === first ? "M" : "L") + x(t0 + k * D.step).toFixed(1) + " " + y(line.raw[line.from + k] * line.scale).toFixed(1);
         node("path", { d: path, fill: "none", stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", "stroke-linejoin": "round", opacity: one.opacity || 1, "data-trace": one.name }, inside);
       }
-      legend(group, rows, wide, top, colours);
-      if (index === 0) S.main = { top, high };
+      legends.push([rows, top]);
+      if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + 5 : 0 };
       top += high + GAP;
     });
     const bottom = top - GAP;
     axis(svg, x, wide, bottom, marks, at, a, b);
+    legends.forEach(([rows, at]) => legend(node("g", { class: "legend", "pointer-events": "none" }, svg), rows, wide, at, colours));  // over the marks
     const total = bottom + 40;
     node("text", { x: (LEFT + wide - RIGHT) / 2, y: total - 5, "text-anchor": "middle", fill: colours.ink, "font-size": 13 }, svg, "time after impact [ms]");
     svg.setAttribute("viewBox", `0 0 ${wide} ${total}`);
@@ -254,6 +255,7 @@ function build(root) {
       const room = row.reduce((sum, one) => sum + wanted(one), 0), py = top + 17 * k;
       let px = rows.length > 1 ? LEFT + 8 : Math.max(LEFT + 8, wide - RIGHT - room);
       row.forEach((one) => {
+        node("rect", { x: px - 4, y: py + 3, width: wanted(one) - 2, height: 17, fill: colours.ground }, group);
         node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": 2.4, "stroke-dasharray": one.dash || "" }, group);
         node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
         px += wanted(one);
@@ -291,7 +293,7 @@ function build(root) {
     node("line", { x1: px, x2: px, y1: y - 3, y2: bottom, stroke: colours.accent, "stroke-width": 1.6 }, group);
     node("path", { d: `M${px - 7} ${y - 3}h14l-7 11z`, fill: colours.accent }, group);
     node("rect", { x: px - 9, y: y - 6, width: 18, height: bottom - y, fill: "transparent", style: "cursor: ew-resize" }, group);
-    node("text", { x: px + 9, y: y + (name === "t1" ? 18 : 34), fill: colours.accent, "font-size": 13, "font-weight": 600, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, words);
+    node("text", { x: px + 9, y: y + S.main.low + (name === "t1" ? 18 : 34), fill: colours.accent, "font-size": 13, "font-weight": 600, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, words);
     group.addEventListener("keydown", (event) => {
       const by = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
       if (!by) return;

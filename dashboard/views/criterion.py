@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
+from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS
 from dyntest.presenting import palette
 from dyntest.presenting.criterion_words import inspectors_card
@@ -20,7 +21,7 @@ from dyntest.presenting.frames_decisions import (
     measured_counts,
     refusal_count,
 )
-from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences
+from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences, risk_words
 
 from .. import matching, pages, pieces, state, work
 from ..charts import DASHES, FIGURES, axis, finish, layered, named, rule_across
@@ -120,6 +121,7 @@ def _table(test, review) -> None:
     left, right = st.columns([3, 2])
     with left:
         pieces.worded(criterion_rows(found, test.system), numeric=True)
+        pieces.draw_note(risk_words())
         pieces.draw_list(own_blow_sentences(found, test.system))
     with right:
         st.download_button(
@@ -140,7 +142,10 @@ def _behind(test, review) -> None:
     found, required = review.answers.criterion, review.answers.required
     if required.value is not None:
         pieces.draw_note(f"Required: {requirement_words(required, test.system)} ({required.source}).")
-    told = [in_words(one, test.system) for one in (*required.cautions, *(() if found is None else found.cautions))]
+    decided = () if found is None else tuple(one for one in found.cautions if one not in found.alerts)
+    if found is not None and found.criterion is None:
+        decided = tuple(one for one in decided if one.kind not in NO_STROKE)  # the answer above says that
+    told = [in_words(one, test.system) for one in (*required.cautions, *decided)]
     pieces.draw_cautions((one.check, one.message, one.cure) for one in told)
     names = ["required resistance", "resistance at the end of driving", "driving criterion"]
     if found is not None:

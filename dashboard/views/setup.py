@@ -162,7 +162,8 @@ def _law(test, review) -> None:
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
     draw_chart(time_chart(points, line, level), "setup_time")
     rate = law.rate
-    told = f"Each tenfold time adds {percent(rate.value)} of the resistance at {law.reference_time / 86400:.1f} days"
+    told = f"Each tenfold increase in time adds {percent(rate.value)} of the resistance "
+    told += f"at {law.reference_time / 86400:.1f} days"
     told += (
         f" ({percent(rate.low)} to {percent(rate.high)}); {law_words(law)}. Dashed: not measured; do not rely on it."
     )

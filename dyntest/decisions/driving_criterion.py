@@ -133,6 +133,9 @@ def formula_resistances(measured: MeasuredBlows, ram_weight: float) -> tuple[For
     )
 
 
+NO_STROKE = ("no usable stroke", "stroke not reached")
+"""Cautions that say why no stroke can be used."""
+
 DISAGREEMENT = "bearing graph against measured blows"
 """Kind of the caution that goes before everything else."""
 

@@ -15,6 +15,7 @@ from dyntest.decisions.criterion import count_over, least_count
 from dyntest.presenting.bearing_words import odd_reasons, reasons, second_looks
 from dyntest.presenting.criterion_words import basis, inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
+from dyntest.presenting.sentences import sentence
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
 from dyntest.presenting.terms import per_count
@@ -48,17 +49,17 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
                 for pile, status in zip(piles["pile"].astype(str), piles["status"], strict=True)
             )
     if len(second):
-        shown += ["", "Second look:"]
+        shown += ["", "Something unusual:"]
         shown += _told((str(pile), words) for pile, words in second.items())
     shown += ["", *_wrap("The criterion:")]
     held = inspectors_card(criterion, system)
     for row in held.rows:
         every = f", minimum {row.every} per {per_count(system)}" if row.every else ""
         shown += _wrap(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
-    for sentence in held.sentences[len(held.alerts) :]:
-        shown += _wrap(sentence, "  ", "    ")
+    for words in held.sentences[len(held.alerts) :]:
+        shown += _wrap(words, "  ", "    ")
     for caution in criterion.cautions:
-        shown += _wrap(f"{told(caution, system).sentence}.", "  - ", "    ")
+        shown += _wrap(sentence(told(caution, system).sentence), "  - ", "    ")
     return [*shown, *_wrap(held.basis, "  - ", "    "), "", *_wrap(held.reminder, rest="")]
 
 

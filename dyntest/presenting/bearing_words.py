@@ -24,7 +24,7 @@ from dyntest.decisions.bearing_oddities import (
 )
 from dyntest.decisions.bearing_piles import BearingPileCheck
 from dyntest.decisions.criterion import Criterion
-from dyntest.names import percent, show
+from dyntest.names import decimal, display_unit, percent, show
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.terms import per_count, short_length
 
@@ -65,18 +65,49 @@ def _stroke(value: float, system: str) -> str:
     return show("stroke", value, system)
 
 
+def _number_of(count: float, one: str) -> str:
+    """Write a count of things.
+
+    Examples
+    --------
+    >>> _number_of(1.0, "blow"), _number_of(2.0, "blow")
+    ('1 blow', '2 blows')
+    """
+    return f"{count:.0f} {one}{'' if round(count) == 1 else 's'}"
+
+
+MORE_DECIMALS = 3
+"""Decimals added at most where a number and its limit would read alike [1]."""
+
+
+def _over(code: str, value: float, limit: float, system: str) -> tuple[str, str]:
+    """Write a number and the limit that it passes, with as many decimals as keep them apart.
+
+    Examples
+    --------
+    >>> _over("stroke", 2.78, 2.77, "US"), _over("stroke", 3.0, 2.77, "US")
+    (('9.12 ft', '9.09 ft'), ('9.8 ft', '9.1 ft'))
+    """
+    unit, factor, usual = display_unit(code, system)
+    for decimals in range(usual, usual + MORE_DECIMALS + 1):
+        both = decimal(value * factor, decimals), decimal(limit * factor, decimals)
+        if both[0] != both[1]:
+            break
+    return f"{both[0]} {unit}", f"{both[1]} {unit}"
+
+
 def _counts(row: dict, system: str) -> str:
     """Say what was counted at the end."""
-    window = short_length(row["window"], system)
-    return f"{row['counted']:.0f} blows in the last {window} at a stroke of {_stroke(row['last_stroke'], system)}"
+    window, stroke = short_length(row["window"], system), _stroke(row["last_stroke"], system)
+    return f"{_number_of(row['counted'], 'blow')} in the last {window} at a stroke of {stroke}"
 
 
 def _accepted(row: dict, criterion: Criterion, system: str) -> str:
     held = short_length(row["window"], system)
     return (
-        f"the criterion held over {held} at {_length(row['penetration'], system)}: {row['counted']:.0f} blows at a "
-        "stroke "
-        f"of {_stroke(row['last_stroke'], system)}, {row['asked']:.0f} required"
+        f"the criterion held over {held} at {_length(row['penetration'], system)}: "
+        f"{_number_of(row['counted'], 'blow')} at a stroke of {_stroke(row['last_stroke'], system)}, "
+        f"{row['asked']:.0f} required"
     )
 
 
@@ -145,7 +176,9 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
         parts.append(f"{_counts(row, system)}, {row['asked']:.0f} required")
     if row["failed_blows"] == row["failed_blows"]:
         ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
-        parts.append(f"{row['failed_blows']:.0f} blows from {ends}, below the minimum per {per_count(system)}")
+        parts.append(
+            f"{_number_of(row['failed_blows'], 'blow')} from {ends}, below the minimum per {per_count(system)}"
+        )
     return " and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
 
 
@@ -181,6 +214,16 @@ def _beyond(how: str) -> Callable[[dict, str], str]:
     )
 
 
+def _too_high(words: str) -> Callable[[dict, str], str]:
+    """Give the sentence on a stroke above a limit, which stands in the words."""
+
+    def told(row: dict, system: str) -> str:
+        stroke, limit = _over("stroke", row["value"], row["limit"], system)
+        return f"a stroke of {stroke} at {_length(row['depth'], system)}, {words.format(limit)}"
+
+    return told
+
+
 _ODD: dict[str, Callable[[dict, str], str]] = {
     PAST: _beyond("deeper than the deepest"),
     SHORT_OF: _beyond("shallower than the shallowest"),
@@ -197,14 +240,9 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
         f"{show_count(r['limit'], s)} is the limit; pile and hammer may be damaged"
     ),
-    HIGH_STROKE: lambda r, s: (
-        f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the approved "
-        f"{_stroke(r['limit'], s)}; "
-        "the driving stress may have exceeded its limit"
-    ),
-    BENT: lambda r, s: (
-        f"a stroke of {_stroke(r['value'], s)} at {_length(r['depth'], s)}, above the {_stroke(r['limit'], s)} of the "
-        "table; with bending like the test pile's the driving stress exceeded its limit"
+    HIGH_STROKE: _too_high("above the approved {}; the driving stress may have exceeded its limit"),
+    BENT: _too_high(
+        "above the {} of the table; with bending like the test pile's the driving stress exceeded its limit"
     ),
     ABOVE_MINIMUM: lambda r, s: (
         f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "
@@ -218,9 +256,8 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         "setup"
     ),
     NO_STROKE: lambda r, s: (
-        f"no stroke is recorded in {r['value']:.0f} intervals with blows, the first at {_length(r['depth'], s)}; "
-        "these do "
-        "not count"
+        f"no stroke is recorded in {_number_of(r['value'], 'interval')} with blows, the first at "
+        f"{_length(r['depth'], s)}; these do not count"
     ),
     NOT_IN_TABLE: lambda r, s: f"the pile is not in {r['note']}, so its elevations are unknown and it is assumed plumb",
     NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
@@ -231,7 +268,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count cannot show that",
     OFF_PLAN: lambda r, s: (
         f"driven from a ground elevation other than that of the plan, the battered pile is "
-        f"{show('set_per_blow', r['value'], s)} from its plan position at cutoff"
+        f"{short_length(r['value'], s)} from its plan position at cutoff"
     ),
 }
 """Sentence for each kind of oddity, from its row and the units."""

@@ -170,11 +170,11 @@ def _graph(n: _Numbers) -> str:
 
 
 def _case(n: _Numbers) -> str:
+    drive, share = n.drive("drive"), n.value or 0.0
     return (
-        f"{n.drive('drive')}: the Case resistance {n.force(n.of('case'))} with a damping factor of "
-        f"{n.of('factor'):.2f} "
-        f"is {n.share(abs(n.value or 0.0))} {'above' if (n.value or 0.0) > 0 else 'below'} the matched "
-        f"{n.force(n.of('matched'))}, which corresponds to a factor of {n.of('calibrated'):.2f}"
+        f"the Case resistance of the {drive}{' drive' * (drive == 'initial')}, {n.force(n.of('case'))} with "
+        f"a damping factor of {n.of('factor'):.2f}, is {n.share(abs(share))} {'above' if share > 0 else 'below'} "
+        f"the matched {n.force(n.of('matched'))}, which corresponds to a factor of {n.of('calibrated'):.2f}"
     )
 
 
@@ -431,10 +431,11 @@ _WORDS: dict[str, _Words] = {
     "no initial drive": (lambda n: "there is no initial drive, and a criterion is for the end of driving", ""),
     "no matched soil": (
         lambda n: (
-            "the initial drive has no matched soil: "
-            f"{(n.of('why') or 'its representative blow was not matched').rstrip('.')}"
+            f"the initial drive has no matched soil, since {n.of('why').rstrip('.')}"
+            if n.of("why")
+            else "the representative blow of the initial drive was not matched"
         ),
-        "",
+        lambda n: "" if n.of("why") else "match it",
     ),
     "no hammer": (lambda n: "the sheet has no [hammer]; the bearing graph needs it", ""),
     "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),

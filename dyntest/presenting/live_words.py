@@ -18,6 +18,7 @@ from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress,
 from dyntest.names import decimal, display_unit, show
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
+from dyntest.presenting.sentences import show_range
 from dyntest.reviewing.drive import DriveReview
 
 TRUST = {"yes": "trusted", "with care": "with care", "no": "not trusted"}
@@ -194,13 +195,11 @@ def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
     if kind == "match":
         if entry.get("problem"):
             return f"match of blow {entry['blow']}: {entry['problem']}"
-        low, high = (
-            show("matched_resistance", entry.get(f"matched_resistance_{end}"), system) for end in ("low", "high")
-        )
+        low, high = (float(entry.get(f"matched_resistance_{end}") or "nan") for end in ("low", "high"))
         value = show("matched_resistance", entry.get("matched_resistance"), system)
         factor = entry.get("damping_factor")
         by_it = "" if factor is None or factor < 0.0 else f", J {decimal(factor, 2)}"
-        return f"match of blow {entry['blow']}: {value} ({low} to {high}){by_it}"
+        return f"match of blow {entry['blow']}: {value} ({show_range(low, high, 'matched_resistance', system)}){by_it}"
     if kind == "note":
         return note_sentence(entry)
     return str(entry.get("problem") or "saving again; nothing was lost")
@@ -236,9 +235,9 @@ def matched_line(drive: DriveReview, system: str) -> str:
     """Give the result of the match saved for the review."""
     if drive.match is None or drive.representative is None:
         return f"Not matched: {(drive.match_problem or 'no blow is sound enough').rstrip('.')}."
-    low, high = (show("matched_resistance", one, system) for one in drive.match.matched_resistance_range)
+    ends = show_range(*drive.match.matched_resistance_range, "matched_resistance", system)
     value = show("matched_resistance", drive.match.matched_resistance, system)
-    return f"Blow {drive.representative.blow}: matched resistance {value} ({low} to {high})."
+    return f"Blow {drive.representative.blow}: matched resistance {value} ({ends})."
 
 
 SILENT_AFTER = 20.0

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.criterion import permitted_set
-from dyntest.decisions.driving_criterion import DrivingCriterion
+from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
+from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import NAMES, decimal, display_unit, percent, show
@@ -206,7 +207,8 @@ def alert_sentences(review: Review) -> list[str]:
     """Say what forbids the use of the driving criterion until it is resolved; shown before everything else."""
     found = review.answers.criterion
     words = [told(one, review.sheet.display_units) for one in (() if found is None else found.alerts)]
-    return [f"DO NOT USE THE CRITERION: {one.message}. {sentence(one.cure)}" for one in words]
+    what = "THIS TEST FOR A CRITERION" if found is None or found.criterion is None else "THE CRITERION"
+    return [f"DO NOT USE {what}: {one.message}. {sentence(one.cure)}" for one in words]
 
 
 def case_alerts(review: Review) -> list[str]:
@@ -222,8 +224,7 @@ def no_criterion_words(review: Review) -> str:
         problem = answers.criterion_problem
         return "it was not requested" if problem is None else told(problem, system).sentence
     if answers.criterion.criterion is None:
-        kinds = ("no usable stroke", "stroke not reached")
-        found = [told(one, system).sentence for one in answers.criterion.cautions if one.kind in kinds]
+        found = [told(one, system).sentence for one in answers.criterion.cautions if one.kind in NO_STROKE]
         return "; ".join(found) or "no stroke of the approved range can show the resistance"
     return ""
 
@@ -293,6 +294,14 @@ def criterion_heads(system: str) -> tuple[str, ...]:
     """Give the heads of the cells of `criterion_cells`."""
     average = f"average per {per_count(system)}"
     return ("stroke", "at least", average, "compression", "tension", *RISKS, "")
+
+
+def risk_words() -> str:
+    """Say what the two chances beside a count are."""
+    return (
+        "Short but accepted: the chance that a pile that just meets the count has less than required. Sound but "
+        f"rejected: the chance that a pile with {percent(SOUND - 1.0)} more than required does not meet the count."
+    )
 
 
 def choice_rows(sheet: TestSheet) -> pd.DataFrame:
@@ -384,7 +393,7 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     fits, fits_without = (show("misfit", value, system) for value in (change.misfit, change.misfit_without))
     misfits = f"misfit {fits} with it, {fits_without} without"
     total, shaft, toe = (decimal(ratio, 2) for ratio in change.ratio)
-    changes = f"It multiplies the total by {total}, the shaft by {shaft} and the toe by {toe}."
+    changes = f"Residual stress multiplies the total by {total}, the shaft by {shaft} and the toe by {toe}."
     if match.weight_of_stress >= 1.0 - STRESS_TOLD:
         held = f"Residual stress: about {force} remains at the toe between blows ({misfits}). It is included here."
         return [held, changes]

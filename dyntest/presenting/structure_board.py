@@ -1,6 +1,7 @@
 """The board of a structure as words and tidy frames, for the page and for the paper."""
 
 import re
+import textwrap
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
+from dyntest.presenting.sentences import sentence, show_range
 from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
@@ -77,7 +79,7 @@ def group_words(group: GroupReview, system: str) -> GroupWords:
     cautions = [told(caution, system).sentence for caution in group.cautions]
     if group.criterion is None:
         why = "" if group.problem is None else told(group.problem, system).sentence
-        return GroupWords(group.group.name, f"No criterion: {why}.", (), (), "", tuple(cautions))
+        return GroupWords(group.group.name, f"No criterion. {sentence(why)}".strip(), (), (), "", tuple(cautions))
     held = inspectors_card(group.criterion, system)
     alerts = [f"Do not use yet: {told(alert, system).sentence}" for alert in group.criterion.alerts]
     rows = tuple((row.stroke, row.count) for row in held.rows)
@@ -192,7 +194,7 @@ def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
         return pd.DataFrame({"pile": [], "verdict": [], "because": []}, dtype=object)
     piles, second = group.check.piles, second_looks(group.check, system)
     because = [second.get(pile, why) for pile, why in zip(piles["pile"], reasons(group.check, system), strict=True)]
-    rows = pd.DataFrame({"pile": piles["pile"], "verdict": piles["verdict"], "because": because})
+    rows = pd.DataFrame({"pile": piles["pile"], "verdict": _verdicts(group), "because": because})
     return rows[(rows["verdict"] != "accepted") | rows["pile"].isin(second.index)].reset_index(drop=True)
 
 
@@ -350,8 +352,8 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
                     show("transferred_energy", drive.energy, system),
                     show("energy_ratio", drive.energy_ratio, system),
                     show("energy_ratio_stroke", drive.transfer_ratio, system),
-                    _against(row, "peak_gauge_stress", "compression_stress_limit", system),
-                    _against(row, "peak_tension_stress", "tension_stress_limit", system),
+                    _against(row, "compression_stress", "compression_stress_limit", system),
+                    _against(row, "tension_stress", "tension_stress_limit", system),
                 )
             )
     head = ["pile", "hammer", "driven", "stroke", "energy", "of rated energy", "of ram weight × stroke"]
@@ -375,10 +377,12 @@ def _against(row: Mapping, code: str, limit: str, system: str) -> str:
     value, most = row.get(code), row.get(limit)
     if value is None:
         return "–"
-    words = show(code, float(value), system)
+    words = show("peak_gauge_stress", float(value), system)
     if most is None:
         return words
-    return f"{words} ({show(code, float(most), system)})" + (", above the limit" if float(value) > float(most) else "")
+    return f"{words} ({show('peak_gauge_stress', float(most), system)})" + (
+        ", above the limit" if float(value) > float(most) else ""
+    )
 
 
 def hammer_points(review: StructureReview) -> pd.DataFrame:
@@ -391,7 +395,7 @@ def hammer_points(review: StructureReview) -> pd.DataFrame:
     for run in review.hammers:
         for pile, ratio in zip(run.piles, run.ratios, strict=True):
             order += 1
-            value, limit = (found[pile].get(code) for code in ("peak_gauge_stress", "compression_stress_limit"))
+            value, limit = (found[pile].get(code) for code in ("compression_stress", "compression_stress_limit"))
             share = float(value) / float(limit) if value is not None and limit else float("nan")
             rows.append((order, pile, _hammer(run, review.display_units), ratio, share))
     return pd.DataFrame(rows, columns=["order", "pile", "hammer", "ratio", "stress"])
@@ -460,19 +464,17 @@ _OF_THE_HAMMER = {
     "stroke": "stroke",
 }
 _STRESSES = (
-    ("maximum compression (limit)", "peak_gauge_stress", "compression_stress_limit"),
-    ("maximum tension (limit)", "peak_tension_stress", "tension_stress_limit"),
+    ("maximum compression (limit)", "compression_stress", "compression_stress_limit"),
+    ("maximum tension (limit)", "tension_stress", "tension_stress_limit"),
 )
 
 
 def _resistance(drive: DriveResistance | None, system: str) -> str:
     if drive is None or drive.resistance is None:
         return "–"
-    value, low, high = (
-        show("matched_resistance", one, system)
-        for one in (drive.resistance.value, drive.resistance.low, drive.resistance.high)
-    )
-    return f"{value} ({low} to {high})"
+    found = drive.resistance
+    ends = show_range(found.low, found.high, "matched_resistance", system)
+    return f"{show('matched_resistance', found.value, system)} ({ends})"
 
 
 def pair_counts(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
@@ -555,15 +557,26 @@ def structure_lines(review: StructureReview) -> list[str]:
     lines = []
     for group in review.groups:
         words = group_words(group, review.display_units)
-        lines += [f"{words.name}: {words.answer}"]
-        lines += [f"  ! {caution}." for caution in words.cautions]
+        lines += _wrap(f"{words.name}: {words.answer}")
+        lines += [line for caution in words.cautions for line in _wrap(f"  ! {sentence(caution)}")]
         counted = words.head[1].replace(", at least", "") if words.criterion else ""
         lines += [f"  {stroke}: at least {count} {counted}" for stroke, count in words.criterion]
-        lines += [f"  {words.basis}."] if words.basis else []
+        lines += _wrap(f"  {sentence(words.basis)}") if words.basis else []
         odd = odd_rows(group, review.display_units)
         told_rows = odd.head(MOST_TOLD).to_numpy().tolist()
-        lines += [f"  - {pile}, {verdict}: {why}" for pile, verdict, why in told_rows]
+        lines += [line for pile, verdict, why in told_rows for line in _wrap(f"  - {pile}, {verdict}: {why}.")]
         if len(odd) > MOST_TOLD:
             lines.append(f"  - and {len(odd) - MOST_TOLD:,} more, all of them in structure.pdf")
-    lines += [*pooled_words(review), *hammer_words(review), *to_do(review), GOVERNING_SPECIFICATION]
+    for words_of_all in (*pooled_words(review), *hammer_words(review), *to_do(review), GOVERNING_SPECIFICATION):
+        lines += _wrap(words_of_all)
     return lines
+
+
+WIDTH = 100
+"""Columns of a line on the terminal at most [1]."""
+
+
+def _wrap(words: str) -> list[str]:
+    """Break a line of the terminal; what follows is indented by two more."""
+    indent = " " * (2 + len(words) - len(words.lstrip()))
+    return textwrap.wrap(words, WIDTH, subsequent_indent=indent, break_long_words=False)

@@ -16,6 +16,7 @@ import matplotlib
 import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from dyntest import __version__
 from dyntest.decisions.estimate import Pooled
@@ -72,8 +73,8 @@ WIDTH = 100
 SHOWN = (
     ("end of driving", "initial_matched_resistance"),
     ("restrike", "restrike_matched_resistance"),
-    ("setup", "setup_factor"),
-    ("at end of drive", "end_of_drive_target"),
+    ("setup factor", "setup_factor"),
+    ("required at end of driving", "end_of_drive_target"),
 )
 """Numbers of the table on the terminal, with their heads."""
 
@@ -87,7 +88,7 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
     marks = [  # piles of one name, each in a sheet of its own
         f"{pile} ({record.sheet})" if named.count(pile) > 1 else pile for pile, record in zip(named, done, strict=True)
     ]
-    cells = [("pile", "record", *(head for head, _ in SHOWN), "alerts")]
+    cells = [("pile", "trusted", *(head for head, _ in SHOWN), "alerts")]
     for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
         numbers = [_shown(row.get(code), code, str(row.get("display_units") or "SI")) for _, code in SHOWN]
@@ -301,12 +302,12 @@ def _geojson(review: StructureReview, bearing: pd.DataFrame) -> bytes:
 def structure_pdf(review: StructureReview, *, today: date | None = None) -> bytes:
     """Give the board of a structure as PDF."""
     system, day = review.display_units, today or date.today()
-    figures = board_figures(review)
+    figures, captions = board_figures(review), _captions(review)
     blocks: list[dict] = [answer(words) for words in board_answer(review)]
     for group in review.groups:
         blocks += _group_blocks(group, system)
     plans = [name for name in ("plan", "grid") if name in figures]
-    blocks += [pictured(CAPTIONS[name], name) for name in plans]
+    blocks += [pictured(captions[name], name) for name in plans]
     blocks += [heading("Still to do"), *(text(line) for line in to_do(review) or ("Nothing left to do.",))]
     odd = [(group, odd_rows(group, system)) for group in review.groups]
     for group, table in odd:
@@ -317,14 +318,14 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
     blocks.append(heading("Test piles"))
     blocks.append(rows(head, result_rows(review).to_numpy().tolist(), [0.5, 0.5, 1.3, 0.7, 1.1, 1.8], "llllll"))
     blocks += [text(words) for words in pooled_words(review)]
-    blocks += [pictured(CAPTIONS[name], name) for name in ("setup", "depth") if name in figures]
+    blocks += [pictured(captions[name], name) for name in ("setup", "depth") if name in figures]
     struck = hammer_rows(review)
     if len(struck):
         blocks.append(heading("Hammer from pile to pile"))
         blocks += [text(words) for words in hammer_words(review)]
         widths = [0.6, 1.3, 0.8, 0.6, 0.8, 0.7, 0.8, 1.3, 1.3]
         blocks.append(rows([one.capitalize() for one in struck.columns], struck.to_numpy().tolist(), widths, "l" * 9))
-        blocks += [pictured(CAPTIONS["hammer"], "hammer")] if "hammer" in figures else []
+        blocks += [pictured(captions["hammer"], "hammer")] if "hammer" in figures else []
     pay = pay_rows(review)
     if len(pay):
         blocks.append(heading("Pay lengths"))
@@ -353,11 +354,23 @@ def _group_blocks(group: GroupReview, system: str) -> list[dict]:
 CAPTIONS = {
     "plan": "Plan of piles: shape and colour give the verdict.",
     "grid": "Piles without coordinates, by name: shape and colour give the verdict.",
-    "setup": "Setup factor against time of all test piles; band: range for a pile that was not tested.",
-    "depth": "Maximum Case resistance against penetration of the test piles, and the soil at each.",
+    "setup": "Setup factor against time of all test piles",
+    "depth": "Maximum Case resistance against penetration of the test piles",
     "hammer": "Transferred energy and maximum compression stress of each test pile, in the order of driving.",
 }
-"""What is said under each figure of the board."""
+"""What is said under each figure of the board; `_captions` completes two of them."""
+
+
+def _captions(review: StructureReview) -> dict[str, str]:
+    """Give the captions, which name a band and the soil only where they are drawn."""
+    banded = any(isfinite(setup.rate.next_low) for setup in review.setups)
+    layered = any(one.layers for one in review.results)
+    more = {
+        "setup": "; band: range for a pile that was not tested." if banded else ".",
+        "depth": ", and the soil at each." if layered else ".",
+    }
+    return {name: words + more.get(name, "") for name, words in CAPTIONS.items()}
+
 
 MOST_MARKS = 150
 """Piles on a plan whose marks are written beside them at most [1]."""
@@ -434,6 +447,9 @@ def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
         )
     axes.axhline(1.0, color=palette.QUIET, linewidth=0.6)
     axes.set(xscale="log", xlabel="time since end of driving [days]", ylabel="setup factor")
+    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda days, _: f"{days:g}"))
+    axes.xaxis.set_minor_formatter(NullFormatter())
     if points["pile"].nunique() <= MOST_NAMED_LINES:
         axes.legend(loc="upper left")
     return finished(figure, "Setup of all test piles", left=0.7)
@@ -482,7 +498,7 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
         for place, (hammer, own) in enumerate(struck.groupby("hammer", sort=False)):
             style, marker = ("-", "--", ":")[place % 3], palette.MARKERS[place % len(palette.MARKERS)]
             axes.plot(own["order"], own[column], style, marker=marker, color=palette.INK, label=hammer)
-        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, 1.15 * max(float(struck[column].max()), 0.9)))
+        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, 1.15 * np.nanmax([struck[column].max(), 0.9])))
         named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
         axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
     both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
+from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.names import NAMES, show
 from dyntest.presenting.criterion_words import easy_driving_sentences, restrike_sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
@@ -19,6 +20,7 @@ from dyntest.presenting.sentences import (
     every_blow_sentences,
     match_sentences,
     resistance_sentence,
+    risk_words,
     sentence,
     setup_sentence,
     show_range,
@@ -90,7 +92,9 @@ def lines(review: Review, verbose: bool = False) -> list[str]:
     last = [*_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
     if verbose:
         return [*shown, *_everything(review), *last]
-    found = [caution for _, caution in all_cautions(review) if not is_alert(review, caution)]
+    criterion = review.answers.criterion
+    why = NO_STROKE if criterion is not None and criterion.criterion is None else ()  # its own line says so
+    found = [one for _, one in all_cautions(review) if one.check not in why and not is_alert(review, one)]
     room = max(1, min(MOST_CAUTIONS, MOST_LINES - len(shown) - len(last) - 2))
     shown += [_short_caution(caution) for caution in found[:room]]
     if len(found) > room:
@@ -100,8 +104,10 @@ def lines(review: Review, verbose: bool = False) -> list[str]:
 
 
 def _short_caution(caution: Told) -> str:
-    """Give a caution in one line."""
-    words = f"{sentence(caution.message)} {sentence(caution.cure)}"
+    """Give a caution in one line; what to do is left out before what was seen is cut."""
+    seen = sentence(caution.message)
+    words = f"{seen} {sentence(caution.cure)}".strip()
+    words = words if len(words) <= WIDTH - 4 else seen
     return f"  - {textwrap.shorten(words, WIDTH - 4, placeholder=' …')}"
 
 
@@ -192,6 +198,23 @@ def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
     ]
 
 
+HEAD_WIDTH = 11
+"""Columns of a head at most, unless a word is longer [1]; a longer head stands on several lines."""
+
+
+def _stacked(heads: Sequence[str]) -> list[tuple[str, ...]]:
+    """Break the heads of a table into lines, the last of each at the bottom.
+
+    Examples
+    --------
+    >>> _stacked(("stroke", "short but accepted"))
+    [('', 'short but'), ('stroke', 'accepted')]
+    """
+    broken = [textwrap.wrap(head, HEAD_WIDTH, break_long_words=False) or [""] for head in heads]
+    high = max(map(len, broken))
+    return [tuple(column) for column in zip(*([""] * (high - len(one)) + one for one in broken), strict=True)]
+
+
 def _criterion(review: Review) -> list[str]:
     """Give the driving criterion, a row a stroke."""
     shown = _wrap(criterion_sentence(review))
@@ -199,10 +222,13 @@ def _criterion(review: Review) -> list[str]:
     required = [told(one, system) for one in review.answers.required.cautions]
     if found is None:
         return shown + _cautions(required)
-    cells = [criterion_heads(system), *(criterion_cells(found, row, system) for row in found.rows)]
-    table = _aligned([row[:-1] for row in cells])
-    for line, (*_, why) in zip(table, cells, strict=True):
+    heads = _stacked(criterion_heads(system)[:-1])
+    cells = [criterion_cells(found, row, system) for row in found.rows]
+    table = _aligned([*heads, *(row[:-1] for row in cells)])
+    shown += table[: len(heads)]
+    for line, (*_, why) in zip(table[len(heads) :], cells, strict=True):
         shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
+    shown += _wrap(risk_words())
     held = found.criterion
     if held is not None:
         rule = () if held.restrike is None else restrike_sentences(held, held.restrike, system)
@@ -212,7 +238,7 @@ def _criterion(review: Review) -> list[str]:
 
 
 def _cautions(cautions: Sequence[Told]) -> list[str]:
-    return [line for one in cautions for line in _wrap(f"{one.sentence}.", "  - ", "    ")]
+    return [line for one in cautions for line in _wrap(sentence(one.sentence), "  - ", "    ")]
 
 
 def _records(drive: DriveReview, system: str) -> list[str]:

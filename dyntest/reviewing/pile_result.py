@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from dyntest.decisions.combined_criterion import PileCriterion
-from dyntest.decisions.driving_criterion import DrivingCriterion
+from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate, Pooled, pool
 from dyntest.decisions.time_law import reference_time
@@ -180,8 +180,9 @@ def _criterion(review: Review, found: DrivingCriterion | None) -> PileCriterion:
     hammer = sheet.hammer
     kind, mass = ("", float("nan")) if hammer is None else (hammer.kind, hammer.ram_mass)
     held = None if found is None or found.criterion is None else replace(found.criterion, targets=())
-    if found is not None and found.criterion is None and problem is None and found.alerts:
-        problem = found.alerts[0]
+    if found is not None and found.criterion is None and problem is None:
+        without = [one for one in found.cautions if one.kind in NO_STROKE]
+        problem = next(iter((*without, *found.alerts)), None)
     return PileCriterion(
         sheet.pile_name, held, sheet.pile.material, sheet.pile.impedance, kind, mass, _set_deviation(found), problem
     )

@@ -17,6 +17,7 @@ from dyntest.decisions.bearing_oddities import GRAVE, HURT_TEST
 from dyntest.decisions.bearing_piles import VERDICTS, BearingPileCheck, check_bearing_piles
 from dyntest.decisions.combined_criterion import PileCriterion, combinable, combine, group_criterion
 from dyntest.decisions.criterion import Criterion
+from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.decisions.estimate import Pooled
 from dyntest.decisions.resistance_factors import least_dynamic_tests
 from dyntest.decisions.restrikes import DATE
@@ -71,7 +72,7 @@ def _why(review: Review) -> str:
     if answers.criterion_problem is not None:
         return f" ({answers.criterion_problem.kind})"
     found = () if answers.criterion is None else answers.criterion.cautions
-    kinds = [caution.kind for caution in found if caution.kind in ("no usable stroke", "stroke not reached")]
+    kinds = [caution.kind for caution in found if caution.kind in NO_STROKE]
     return f" ({kinds[0]})" if kinds else ""
 
 

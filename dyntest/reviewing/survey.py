@@ -103,6 +103,8 @@ SMALLEST = ("integrity_factor",)
 """Numbers of which the smallest is given."""
 
 FURTHER_UNITS = {
+    "compression_stress": "Pa",
+    "tension_stress": "Pa",
     "compression_stress_limit": "Pa",
     "tension_stress_limit": "Pa",
     "required_resistance": "N",
@@ -163,6 +165,8 @@ def pile_row(review: Review, sheet: str) -> Row:
         "blows": sum(len(drive.table) for drive in review.drives),
         "rejects": severities.count("reject"),
         "warnings": severities.count("warning"),
+        "compression_stress": _greatest(review, "compression", "peak_gauge_stress"),
+        "tension_stress": _greatest(review, "tension"),
         "compression_stress_limit": review.limits.compression.value,
         "tension_stress_limit": review.limits.tension.value,
         "required_resistance": answers.required.value,
@@ -207,6 +211,13 @@ def _over_all(review: Review, code: str, pick) -> float | None:
         if code in drive.table:
             values += drive.table.loc[~drive.table["blow"].isin(rejected), code].dropna().tolist()
     return float(pick(values)) if values else None
+
+
+def _greatest(review: Review, sense: str, *gauges: str) -> float | None:
+    """Give the greatest stress that a review holds against its limit, along the pile and at a single gauge [Pa]."""
+    found = [one.value for one in review.answers.stresses if one.sense == sense]
+    found += [value for code in gauges if (value := _over_all(review, code, np.nanmax)) is not None]
+    return max(found, default=None)
 
 
 def _plain(column: str, value):

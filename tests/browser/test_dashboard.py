@@ -262,6 +262,24 @@ def test_a_restrike_is_laid_over_the_initial_drive(visit):
     assert seen.complaints == []
 
 
+@pytest.mark.parametrize("width", [820, 1280])
+def test_the_legend_of_an_overlay_covers_no_words_of_the_marks(visit, width):
+    seen = visit(width)
+    seen.go_to(PAGES["setup"].title, PAGES["setup"].question)
+    chart = seen.page.locator("svg[aria-label*='aligned at impact']").first
+    marks = [one.bounding_box() for one in chart.locator("g.handle text").all()]
+    named = [one.bounding_box() for one in chart.locator("g.legend text").all()]
+    assert len(marks) == 2 and len(named) > 4
+
+    def apart(a, b):
+        beside = a["x"] + a["width"] <= b["x"] or b["x"] + b["width"] <= a["x"]
+        return beside or a["y"] + a["height"] <= b["y"] + 2.0 or b["y"] + b["height"] <= a["y"] + 2.0
+
+    assert [(mark, name) for mark in marks for name in named if not apart(mark, name)] == []
+    over = chart.evaluate("svg => [...svg.children].map(one => one.getAttribute('class') || '')")
+    assert over.index("legend") > max(k for k, name in enumerate(over) if name == "handle")  # drawn over the lines
+
+
 def test_a_job_is_stopped_in_another_window_and_by_the_end_of_the_server(visit, serve_another, tmp_path):
     """`serve_another` holds the server to leave soon, whatever it does."""
     with serve_another(tmp_path) as served:

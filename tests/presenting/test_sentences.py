@@ -5,8 +5,11 @@ from dataclasses import replace
 import pytest
 
 from dyntest.conditioning.findings import Finding
-from dyntest.decisions.trust import Trust
-from dyntest.presenting.sentences import criterion_sentence, resistance_sentence
+from dyntest.decisions.driving_criterion import NO_STROKE
+from dyntest.decisions.trust import Caution, Trust
+from dyntest.presenting.sentences import alert_sentences, criterion_sentence, resistance_sentence
+from dyntest.presenting.terminal import lines
+from dyntest.reviewing.pile_result import pile_result
 
 
 @pytest.mark.parametrize(
@@ -53,3 +56,15 @@ def test_a_matched_resistance_comes_with_its_blow_and_what_is_required(matched):
 
 def test_why_there_is_no_criterion_is_said(reviewed):
     assert "was not matched" in criterion_sentence(reviewed)
+
+
+def test_without_a_criterion_its_reason_is_told_once_and_the_test_is_not_to_be_used_for_one(matched):
+    not_reached, damaged = Caution(NO_STROKE[1], 2.9, 2.8), Caution("reduced section", 0.4, None, {"depth": 12.0})
+    found = replace(matched.answers.criterion, criterion=None, cautions=(damaged, not_reached), alerts=(damaged,))
+    review = replace(matched, answers=replace(matched.answers, criterion=found))
+    assert pile_result(review).criterion.problem == not_reached
+    (alert,) = alert_sentences(review)
+    assert "FOR A CRITERION" in alert
+    told = " ".join(" ".join(lines(review)).split())
+    assert told.count("the lowest stroke that can show the resistance".lower()) == 1
+    assert "The lowest stroke" not in told

@@ -119,7 +119,7 @@ def test_two_test_piles_stand_side_by_side(structure):
     rows = pair_rows(structure, ("P2-4", "A4-3"))
     told = rows.set_index("")
     assert list(told.columns) == ["P2-4", "A4-3"]
-    assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 kip to 276 kip)"
+    assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 to 276 kip)"
     assert told.loc["alerts", "P2-4"] == "–" and told.loc["alerts", "A4-3"] != "–"
     counts = pair_counts(structure, ("P2-4", "A4-3")).set_index("stroke")
     assert counts.loc["8 ft"].tolist() == ["16", "–"] and counts.loc["2 ft"].tolist() == [
@@ -169,4 +169,28 @@ def test_the_terminal_tells_every_group_and_what_is_to_do(structure):
     lines = structure_lines(structure)
     for group in structure.groups:
         assert any(line.startswith(f"{group.group.name}: ") for line in lines)
-    assert set(to_do(structure)) <= set(lines)
+    assert all(words in " ".join(line.strip() for line in lines) for words in to_do(structure))
+    assert max(map(len, lines)) <= 100
+
+
+def test_a_stress_along_the_pile_counts_and_not_that_at_the_gauges_alone(structure):
+    record = structure.records[0]
+    row = dict(record.row) | {"compression_stress": 4.1e8, "tension_stress": 2.0e8, "tension_stress_limit": 3.1e8}
+    records = (replace(record, row=row), *structure.records[1:])
+    shown = hammer_rows(replace(structure, records=records)).set_index("pile").loc[record.result.pile]
+    assert shown["maximum compression (limit)"] == "59.5 ksi (45.0 ksi), above the limit"
+    assert shown["maximum tension (limit)"] == "29.0 ksi (45.0 ksi)"
+
+
+def test_a_structure_without_stress_limits_is_drawn(structure):
+    bare = [replace(one, row=dict(one.row) | {"compression_stress_limit": None}) for one in structure.records]
+    assert "hammer" in board_figures(replace(structure, records=tuple(bare)))
+
+
+def test_a_pile_without_counts_has_one_verdict_everywhere(structure):
+    group = structure.groups[0]
+    told = odd_rows(group, "US").set_index("pile")["verdict"]
+    assert told["P2-24"] == "no counts"
+    places = plan(structure).set_index("pile")["verdict"]
+    own = told.index.difference(group.tests)
+    assert told[own].to_dict() == places[own].to_dict()

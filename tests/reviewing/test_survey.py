@@ -56,6 +56,9 @@ def test_rows_are_what_a_review_of_the_pile_says(folder):
     assert row["pile"] == alone.sheet.pile_name
     assert row["restrike_peak_force"] == alone.drives[1].numbers["peak_force"]
     assert row["peak_gauge_stress"] == max(drive.table["peak_gauge_stress"].max() for drive in alone.drives)
+    for sense, least in (("compression", row["peak_gauge_stress"]), ("tension", 0.0)):
+        held = [one.value for one in alone.answers.stresses if one.sense == sense]
+        assert held and row[f"{sense}_stress"] == max(*held, least)
     assert row["setup_factor"] == alone.answers.setups[0].setup_factor.value
     assert row["initial_matched_resistance"] is None
     assert records[2].row is None

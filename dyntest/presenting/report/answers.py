@@ -6,7 +6,6 @@ import numpy as np
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
-from dyntest.decisions.risk import SOUND
 from dyntest.names import NAMES, decimal, percent, show
 from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
 from dyntest.presenting.explanations import reference
@@ -21,6 +20,7 @@ from dyntest.presenting.sentences import (
     criterion_sentence,
     drive_words,
     resistance_sentence,
+    risk_words,
     sentence,
     setup_sentence,
     stress_sentences,
@@ -265,9 +265,7 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         f"{show('stroke', hammer.stroke, system)}. It gives {decimal(hammer.force_ratio, 2)} times the measured force "
         f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}Its resistances are "
         f"multiplied by {found.shift:.3f}, so that it passes through the measured blows. Compression includes the "
-        f"measured bending, {found.bending:.2f} times the mean. Short but accepted: the chance "
-        "that a pile that just meets the count has less than required. Sound but rejected: the chance that a pile with "
-        f"{percent(SOUND - 1.0)} more than required does not meet the count."
+        f"measured bending, {found.bending:.2f} times the mean. {risk_words()}"
     ))  # fmt: skip
     return [*blocks, heading("Dynamic formulas for comparison"), _formulas(review), note(
         "The formulas use the set and the energy of the ram or at the gauges; they consider neither pile nor soil. The "

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.names import percent, show
 from dyntest.presenting import sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
@@ -126,8 +127,7 @@ def all_cautions(review: Review) -> list[tuple[bool, Told]]:
     alerts = () if criterion is None else criterion.alerts
     decided = () if criterion is None else criterion.cautions
     target = () if answers.target is None or criterion is not None else answers.target.cautions
-    grave = ("no usable stroke", "stroke not reached")
-    found += [(caution in alerts or caution.kind in grave, told(caution, system)) for caution in decided]
+    found += [(caution in alerts or caution.kind in NO_STROKE, told(caution, system)) for caution in decided]
     against = [caution for caution in answers.case_against_match if caution not in decided]
     found += [(True, told(caution, system)) for caution in against]
     found += [(False, told(caution, system)) for caution in (*target, *answers.required.cautions)]
