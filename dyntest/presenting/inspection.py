@@ -142,6 +142,8 @@ def mapping_toml(found: Inspection) -> str:
     lines += ["", "[gauges]"]
     lines.append(f"strain = {_listed(found.strain)}")
     lines.append(f"acceleration = {_listed(found.acceleration)}")
+    if found.flat:
+        lines.append(f"leave_out = {_listed(found.flat)}  # check: {DOUBTS['flat']}")
     return "\n".join(lines) + "\n"
 
 
@@ -193,7 +195,7 @@ def sheet_with_mapping(found: Inspection, files: Sequence[str]) -> bytes:
     start, end = text.index("[gauges]"), text.index("# How the inspectors' logs")
     records, _, gauges = mapping_toml(found).partition("[gauges]")
     averaged = "# Records that only exist as averaged traces have force and velocity here instead.\n"
-    keys = '# leave_out = ["strain_2"]         # a gauge that failed\n'
+    keys = "" if found.flat else '# leave_out = ["strain_2"]         # a gauge that failed\n'
     text = f"{text[:start]}[gauges]{gauges}{keys}{averaged}\n{records.strip()}\n\n{text[end:]}"
     old = next(line for line in text.splitlines() if line.startswith('signals = "initial.csv"'))
     return text.replace(old, f"signals = {_quoted(files[0]) if len(files) == 1 else _listed(files)}").encode()

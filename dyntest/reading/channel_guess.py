@@ -256,7 +256,8 @@ def look_at_impact(values: np.ndarray, blow_length: int) -> ChannelLook:
 def guess_by_shape(guess: ChannelGuess, look: ChannelLook) -> ChannelGuess:
     """Distinguish strain from acceleration by whether the record nearly sums to zero."""
     if look.flat:
-        return replace(guess, role="", doubts=(*guess.doubts, Reason("flat")))
+        known = guess.role if guess.role in ("strain", "acceleration") and look.values.size else ""
+        return replace(guess, role=known, doubts=(*guess.doubts, Reason("flat")))
     kind = "strain" if look.one_sided >= ONE_SIDED else "acceleration"
     if not guess.role:
         return replace(guess, role=kind, reasons=(*guess.reasons, Reason("shape", look.one_sided, kind)))

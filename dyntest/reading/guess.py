@@ -134,6 +134,11 @@ class Inspection:
     acceleration: tuple[str, ...]
     doubts: tuple[Reason, ...] = field(default=())
 
+    @property
+    def flat(self) -> tuple[str, ...]:
+        """Gauges that did not move, which are to be left out."""
+        return tuple(one.target for one in self.channels if one.target and any(d.kind == "flat" for d in one.doubts))
+
 
 def inspect_files(paths: Sequence[Path]) -> Inspection:
     """Guess the contents of the files of a drive; they are assumed alike, and the first is examined.
@@ -398,8 +403,8 @@ def _units(
     blow_length: int,
 ) -> tuple[list[ChannelGuess], float | None, Reason]:
     """Find units, and the rate if unknown, for which velocity over strain is a wave speed."""
-    strains = [looks[g.number - 1] for g in guesses if g.role == "strain"]
-    motions = [looks[g.number - 1] for g in guesses if g.role == "acceleration"]
+    strains = [looks[g.number - 1] for g in guesses if g.role == "strain" and not looks[g.number - 1].flat]
+    motions = [looks[g.number - 1] for g in guesses if g.role == "acceleration" and not looks[g.number - 1].flat]
     if not strains or not motions:
         return [_unit_by_size(g, looks) for g in guesses], step, reason
     said = {
@@ -500,11 +505,13 @@ def _with_sign(one: ChannelGuess, looks: dict[int, ChannelLook], guesses: list[C
     if one.role not in GAUGE_ROLES or one.channel is None:
         return one
     look = looks[one.number - 1]
+    if look.flat:
+        return one
     if one.role in ("strain", "force"):
         sign = first_sign(look)
         positive: Literal["compression", "tension", "down", "up"] = "compression" if sign > 0 else "tension"
     else:
-        strains = [looks[g.number - 1] for g in guesses if g.role == "strain"]
+        strains = [looks[g.number - 1] for g in guesses if g.role == "strain" and not looks[g.number - 1].flat]
         total = sum_to_peak(strains[0], look) if strains and one.role == "acceleration" else 0.0
         sign = float(np.sign(total)) if total else first_sign(look)
         positive = "down" if sign > 0 else "up"

@@ -240,6 +240,22 @@ def test_a_rate_in_a_line_above_the_table(line, rate):
     assert rate_in_line(line) == rate
 
 
+def test_a_gauge_that_did_not_move_is_left_out(record, tmp_path):
+    _, table, _ = record
+    heads = {"blow": "Blow", "time": "t (s)", "strain_1": "S1 (ue)", "strain_2": "S2 (ue)", "acceleration_1": "A1 (g)"}
+    frame = table[[*heads, "acceleration_2"]].rename(columns=heads | {"acceleration_2": "A2 (g)"})
+    for dead in ("S1 (ue)", "A2 (g)"):
+        changed = frame.assign(**{dead: 0.0})
+        changed[["A1 (g)", "A2 (g)"]] /= 9.80665
+        changed.to_csv(tmp_path / "b.csv", index=False)
+        found = inspect_files([tmp_path / "b.csv"])
+        assert (found.strain, found.acceleration) == (NAMES[:2], NAMES[2:])
+        assert found.flat == ({"S1 (ue)": "strain_1", "A2 (g)": "acceleration_2"}[dead],)
+        assert f'leave_out = ["{found.flat[0]}"]' in mapping_toml(found)
+        signs = {one.target: one.channel.positive for one in found.channels if one.channel and one.target[:1] in "sa"}
+        assert {sign for name, sign in signs.items() if name not in found.flat} == {"compression", "down"}
+
+
 def test_what_is_proposed_reads_the_files(record, tmp_path):
     """The mapping put under the pile of the reference test gives its arrays again."""
     folder, _, channels = record
