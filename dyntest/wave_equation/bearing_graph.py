@@ -240,6 +240,8 @@ RISE = 0.1
 """Share of the peak force at which the impulse begins, in the record and in the computed blow [1]."""
 BEFORE_IMPACT = 0.015
 """Time that a diesel's ram may need from the start of the run to the rise of the force at the gauges [s]."""
+LEAST_GAIN = 0.1
+"""Gain of an iteration of the calibration below which it has ended [1]; 1 is one of the agreements above, squared."""
 MOST_ITERATIONS = 6
 """Iterations of the calibration; force, energy and impulse are nearly powers of what is sought [1]."""
 MOST_REPEATED = 6
@@ -396,7 +398,7 @@ def calibrate_hammer(
         return np.vstack(left)
 
     starts = np.array([[0.0, -0.5], [0.5, 0.0], [-0.5, -2.0]] if gas else [[0.0, 0.0], [0.7, -0.7]])
-    ends = fit(residuals, starts, bound=BOUND, most_iterations=MOST_ITERATIONS)
+    ends = fit(residuals, starts, bound=BOUND, most_iterations=MOST_ITERATIONS, least_gain=LEAST_GAIN)
     best = ends.scores[:, [ends.cost.argmin()]]
     struck, impulses = computed(best, max(DURATION, duration))
     force, energy = float(struck.peak_force[0] / peak_force), float(struck.transferred_energy[0] / transferred_energy)

@@ -159,6 +159,11 @@ def wave_residuals(task: Task, outcome: Outcome, column: int) -> np.ndarray:
     return rows
 
 
+def differences_in(problem: Problem, rows: tuple[np.ndarray, ...]) -> list[np.ndarray]:
+    """Give the differences of the waves of every blow, each of shape (n_steps,) [N], from its `wave_residuals`."""
+    return [rows[blow][: problem.n_steps] / _unit(problem, blow) for blow in range(len(problem.blows))]
+
+
 def _unit(problem: Problem, blow: int) -> np.ndarray:
     """Give what one newton counts at every step, shape (n_steps,) [1/N]."""
     counts = min(1.0, problem.mesh.time_step / CORRELATION_TIME)
@@ -350,10 +355,10 @@ def lasting_force(problem: Problem, outcomes: list[Outcome]) -> float:
     return float(np.sqrt(np.mean(squares)))
 
 
-def noise_of(problem: Problem, outcomes: list[Outcome]) -> float:
-    """Give the misfit that counts as one standard deviation, over all blows."""
-    left = [noise_left(problem, outcome.difference[:, 0], place) for place, outcome in enumerate(outcomes)]
-    return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(outcomes) ** COMMON_ERROR
+def noise_of(problem: Problem, differences: list[np.ndarray]) -> float:
+    """Give the misfit that counts as one standard deviation, from the differences of the waves of all blows [N]."""
+    left = [noise_left(problem, difference, place) for place, difference in enumerate(differences)]
+    return float(np.clip(np.sqrt(np.mean(np.square(left))), *MISFIT_BOUNDS)) * len(differences) ** COMMON_ERROR
 
 
 @dataclass(frozen=True)
@@ -462,8 +467,9 @@ def fit(
     bound: float,
     most_iterations: int = 25,
     tolerance: float = TOLERANCE,
+    least_gain: float = 0.0,
 ) -> Fit:
-    """Minimise sums of squares from several starts, all run together.
+    """Minimise sums of squares from several starts, all run together, until a step gains too little.
 
     Levenberg's and Marquardt's method: ``(JᵀJ + λ diag JᵀJ) Δ = −Jᵀr``; see Nocedal and Wright (2006), Numerical
     Optimization, 2nd ed., §10.3 (from memory).
@@ -504,7 +510,7 @@ def fit(
         current[:, moved] = tried[:, moved, best[moved]]
         jacobian[moved] = slopes[moved, best[moved]]
         damping = np.where(better, np.maximum(damping * np.array(TRIED)[best], 1e-5), damping * 6.0)
-        settled = better & (gain <= tolerance * cost)
+        settled = better & (gain <= np.maximum(tolerance * cost, least_gain))
         cost = np.where(better, costs[each, best], cost)
         if (settled | stuck).all():
             break

@@ -54,6 +54,9 @@ their fuel as a spray at impact)."""
 LEAST_VOLUME = 0.3
 """Share of the clearance volume to which the gas is squeezed at most [1]; the cushion takes over (our choice)."""
 
+SLOWEST = 1e-6
+"""Keeps a quotient finite where ram and helmet meet without closing [m/s]."""
+
 START_APART = 0.06
 """Distance between ram and helmet from which a diesel's blow is followed [m]: about 10 ms, and gas at a few percent of
 the blow's force. The work of compression before is taken off the ram's energy (our choice)."""
@@ -273,7 +276,7 @@ class HammerHead:
         velocity, self.chamber = setting.impact_velocity, None
         self.hammer_cushion = _Cushion(setting.hammer_cushion_stiffness, setting.hammer_cushion_restitution, kind)
         if setting.gas is not None:
-            self.chamber = _Chamber(setting.gas, substep, kind)
+            self.chamber, self.half_step = _Chamber(setting.gas, time_step, kind), 0.5 * time_step
             apart = np.minimum(START_APART, setting.gas.compression_stroke)
             self.hammer_cushion.part(kind.of(apart))
             left = velocity**2 - 2.0 * (gravity * apart + setting.gas.work(apart) / setting.ram_mass)
@@ -295,6 +298,11 @@ class HammerHead:
         )
         self.none = self.lift = self.helmet_velocity  # helmet above the pile head, where no cushion lies between
         self.per_impedance = -1.0 / self.impedance
+        # What the substeps of a whole step do to the helmet on the head: ``v ← share (v + …)``, a geometric series.
+        left = inertia / (inertia + impedance)
+        self.left = kind.of(left**self.substeps)
+        self.series = kind.of((1.0 - left**self.substeps) / (1.0 - left))
+        self.sums = kind.of((self.substeps - (1.0 - left**self.substeps) / (1.0 - left)) / (1.0 - left))
 
     def __call__(self, step: int, arriving: np.ndarray) -> np.ndarray:
         """Give the downward wave at the head [N] from the step and the upward wave that arrives [N]."""
@@ -303,7 +311,13 @@ class HammerHead:
         wave = self.kind.of(arriving)
         if self._flies(wave):
             return -arriving
+        if self.chamber is not None:  # the gas changes by less than a percent within a step
+            closing = self.ram_velocity - self.helmet_velocity
+            self.gas_force = self.chamber.force(self.hammer_cushion.squeezed + closing * self.half_step, closing)
         twice, replied = 2.0 * wave, self.reply * wave
+        ridden = self._rides(twice, replied)
+        if ridden is not None:
+            return ridden - arriving
         move, rising = (self._on_cushion, twice) if self.cushioned else (self._on_head, twice / self.impedance)
         force = move(twice, replied, rising)
         for _ in range(self.substeps - 1):
@@ -336,12 +350,46 @@ class HammerHead:
         self.helmet_velocity = self.helmet_velocity + n * self.gain
         return True
 
+    def _rides(self, twice: Values, replied: Values) -> Values | None:
+        """Move everything a whole step on where the ram is off its cushion and the helmet stays on, or off, the head.
+
+        Gives the force on the head [N], that of the substeps of `_on_head` added up; None where it is not so.
+        """
+        kind, n, cushion, dt = self.kind, self.substeps, self.hammer_cushion, self.dt
+        if self.cushioned or kind.greatest(cushion.line) >= 0.0:
+            return None
+        slower, faster = self.gain, self.gain  # of ram and helmet, in a substep
+        if self.chamber is not None:
+            slower, faster = slower - self.gas_force * self.per_ram, faster + self.gas_force * self.per_helmet
+        helmet, added = self.helmet_velocity, faster * self.share - replied
+        first, last = helmet * self.share + added, helmet * self.left + added * self.series
+        # The velocity on the head goes one way, so the force is least at an end of the step.
+        pressing = kind.minimum(first, last) * self.impedance + twice > self.nothing
+        before = helmet * self.series + added * self.sums  # the sum of the velocities at the beginning of each substep
+        lift = self.lift
+        if lift is not self.none:
+            pressing = pressing & (lift <= self.nothing)
+        free = not kind.all(pressing)
+        if free:
+            lift = lift - (n * (twice / self.impedance + helmet) + (n * (n + 1) / 2) * faster) * dt
+            if not kind.all(pressing | ((self.lift > self.nothing) & (lift > self.nothing))):
+                return None
+            last = kind.where(pressing, last, helmet + n * faster)
+            before = kind.where(pressing, before, n * helmet + (n * (n - 1) / 2) * faster)
+        ram = self.ram_velocity + n * slower
+        closing = kind.maximum(self.ram_velocity, ram) - kind.minimum(helmet, last)
+        if kind.greatest(cushion.after(kind.maximum(closing, self.nothing) * (n * dt))) >= 0.0:
+            return None
+        cushion.squeeze((n * self.ram_velocity + (n * (n - 1) / 2) * slower - before) * dt)
+        self.ram_velocity, self.helmet_velocity = ram, last
+        self.lift = kind.where(pressing, self.nothing, lift) if free else self.none
+        return ((before - helmet + last) * self.impedance / n + twice) * pressing
+
     def _ram(self) -> Values:
         """Move ram and hammer cushion a substep on; give the force of cushion and gas [N]."""
-        cushion = self.hammer_cushion
-        force = cushion.squeeze((self.ram_velocity - self.helmet_velocity) * self.dt)
+        force = self.hammer_cushion.squeeze((self.ram_velocity - self.helmet_velocity) * self.dt)
         if self.chamber is not None:
-            force = force + self.chamber.force(cushion.squeezed)
+            force = force + self.gas_force
         self.ram_velocity = self.ram_velocity - force * self.per_ram + self.gain
         return force
 
@@ -435,15 +483,20 @@ class _Chamber:
         whole = np.log(ATMOSPHERE) + COMPRESSION_EXPONENT * np.log(gas.compression_stroke + gas.clearance)
         self.whole = kind.of(whole)
 
-    def force(self, squeezed: Values) -> Values:
-        """Give the force on ram and helmet [N] from how far they have moved together since they met [m]."""
+    def force(self, squeezed: Values, closing: Values) -> Values:
+        """Give the force on ram and helmet [N] from how far they have moved together since they met, and how fast.
+
+        Units: squeezed [m]; closing [m/s].
+        """
         kind = self.kind
         # The exponentials of logarithms take less time than powers.
         depth = kind.log(self.clearance - kind.minimum(squeezed, self.most))
         if not self.met:
             self.met = kind.greatest(squeezed) >= 0.0
         if self.met and not self.burnt_out:
-            self.since = kind.where((squeezed >= 0.0) | (self.since >= 0.0), self.since + self.dt, self.since)
+            begun = kind.minimum(squeezed / kind.maximum(closing, SLOWEST), self.dt)  # within this step
+            since = kind.where(squeezed >= 0.0, begun, self.since)
+            self.since = kind.where(self.since >= 0.0, self.since + self.dt, since)
             self.burnt_out = kind.least(self.since) > IGNITION + BURNING
         if self.burnt_out:
             pressure = kind.exp(self.burnt - self.expansion * depth)  # (3)

@@ -127,6 +127,31 @@ def test_candidates_do_not_touch_each_other(mesh, make_soil):
         np.testing.assert_allclose(together.up[:, candidate], alone.up[:, 0], atol=1e-6)
 
 
+@pytest.mark.parametrize("kind", ["drop", "open-end diesel"])
+def test_whole_steps_are_the_substeps_added_up(mesh, make_soil, monkeypatch, kind):
+    hammer = Hammer(kind, 2000.0, efficiency=0.8, helmet_mass=900.0, hammer_cushion_stiffness=1.2e9)
+    driven = hammer_setting(hammer, np.array([1.5, 2.5]))
+    taken, move = [], HammerHead._on_head
+
+    def counted(*arguments):
+        taken.append(1)
+        return move(*arguments)
+
+    def motion():
+        taken.clear()
+        head = HammerHead(driven, mesh.impedance[0], mesh.time_step)
+        return simulate(mesh, make_soil(), head, 3000), len(taken)
+
+    monkeypatch.setattr(HammerHead, "_on_head", counted)
+    quick, few = motion()
+    monkeypatch.setattr(HammerHead, "_rides", lambda *_: None)
+    slow, many = motion()
+    assert few < 0.5 * many
+    for name in ("up", "down", "toe_displacement"):
+        there = getattr(slow, name)
+        np.testing.assert_allclose(getattr(quick, name), there, atol=1e-9 * np.abs(there).max())
+
+
 def test_gravity_pulls_ram_and_helmet():
     soft = setting(hammer_cushion_stiffness=1.0, pile_cushion_stiffness=1.0, impact_velocity=0.0)
     head = HammerHead(soft, 5.6e5, 1e-3, gravity=STANDARD_GRAVITY)
