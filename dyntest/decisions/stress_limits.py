@@ -182,7 +182,7 @@ def driving_stress_limits(
     >>> from dyntest.pile import PilePart
     >>> part = (PilePart(20.0, 0.01, 207e9, 7850.0),)
     >>> driving_stress_limits(Pile("P1", "steel", part, yield_strength=345e6)).compression.equation
-    'φ 0.9 F_y, φ = 1.0'
+    'φ × 0.9 Fy, φ = 1.0'
     >>> driving_stress_limits(Pile("P1", "steel", part)).compression.needed
     ('yield_strength',)
     """
@@ -209,24 +209,24 @@ def _limit(sense: str, pile: Pile, requirement: Requirement | None, severely_cor
 
 def _steel(sense: str, _severely_corrosive: bool, yield_strength: float) -> StressLimit:
     source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-33, and {_UFC}, Eq. 6-72"
-    return StressLimit(sense, steel_limit(yield_strength), "φ 0.9 F_y, φ = 1.0", source)
+    return StressLimit(sense, steel_limit(yield_strength), "φ × 0.9 Fy, φ = 1.0", source)
 
 
 def _concrete(sense: str, severely_corrosive: bool, strength: float, prestress: float) -> StressLimit:
     if sense == "compression":
         source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-62, and {_UFC}, Eq. 6-73"
         value = concrete_compression_limit(strength, prestress)
-        return StressLimit(sense, value, "φ (0.85 f'_c − f_pe), φ = 1.0", source)
+        return StressLimit(sense, value, "φ (0.85 f'c − fpe), φ = 1.0", source)
     source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-63, and {_UFC}, Eq. 6-74"
     value = concrete_tension_limit(strength, prestress, severely_corrosive=severely_corrosive)
     if severely_corrosive:
-        return StressLimit(sense, value, "φ f_pe, φ = 1.0 (severely corrosive)", source)
-    return StressLimit(sense, value, "φ (0.095 √f'_c + f_pe) in ksi, φ = 1.0", source, prestressed_only=True)
+        return StressLimit(sense, value, "φ × fpe, φ = 1.0 (severely corrosive)", source)
+    return StressLimit(sense, value, "φ (0.095 √f'c + fpe) in ksi, φ = 1.0", source, prestressed_only=True)
 
 
 def _timber(sense: str, _severely_corrosive: bool, base_resistance: float) -> StressLimit:
     source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-17, and {_UFC}, Eq. 6-75"
-    return StressLimit(sense, timber_limit(base_resistance), "φ 2.6 F_co, φ = 1.15", source)
+    return StressLimit(sense, timber_limit(base_resistance), "φ × 2.6 Fco, φ = 1.15", source)
 
 
 _RULES: dict[str, tuple[Callable[..., StressLimit], tuple[str, ...]]] = {

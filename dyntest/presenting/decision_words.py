@@ -561,7 +561,7 @@ def needed_words(limit: StressLimit) -> str:
 
 def limit_note(limit: StressLimit) -> str:
     """Say what to bear in mind with a limit; nothing where there is nothing."""
-    return "For prestressed piles; where severely corrosive only f_pe is allowed." if limit.prestressed_only else ""
+    return "For prestressed piles; where severely corrosive only fpe is allowed." if limit.prestressed_only else ""
 
 
 def law_words(law: TimeLaw) -> str:
