@@ -436,7 +436,8 @@ def _units(
                     cost += abs(np.log(rate / 20e3)) / 0.8
                 if WAVE_SPEEDS[0] <= speed <= WAVE_SPEEDS[1]:
                     trials.append((cost, strain_unit, unit, rate, speed))
-    if not trials:
+    volts = any(g.channel is not None and g.role in GAUGE_ROLES and g.channel.unit in VOLTS for g in guesses)
+    if not trials or volts:  # a fit by chance is no calibration
         return _without_trial(guesses, looks, said, step, reason, blow_length)
     _, strain_unit, unit, rate, speed = min(trials)
     found = []

@@ -133,6 +133,18 @@ def test_volts_are_doubtful_and_named(record, tmp_path):
     assert "calibration factor" in "\n".join(inspection_lines(found))
 
 
+def test_a_header_of_volts_is_never_a_unit_by_chance(record, tmp_path):
+    """A bridge's mV/V times some factor may fit the wave speed of a pile."""
+    _, table, _ = record
+    heads = {"time": "t (s)", **dict(zip(NAMES, ("S1 (mV/V)", "S2 (mV/V)", "A1 (mV)", "A2 (mV)"), strict=True))}
+    frame = table[table["blow"] == 1][[*heads]].rename(columns=heads)
+    frame[["S1 (mV/V)", "S2 (mV/V)"]] /= 1000.0
+    frame.to_csv(tmp_path / "b.csv", index=False)
+    found = inspect_files([tmp_path / "b.csv"])
+    doubts = {one.target: [doubt.kind for doubt in one.doubts] for one in found.channels}
+    assert all("volts" in doubts[name] for name in NAMES)
+
+
 def test_headers_with_units_and_further_channels(record, tmp_path):
     _, table, _ = record
     first = table[table["blow"] == table["blow"].iloc[0]]
