@@ -244,7 +244,7 @@ def _pictures(test, found, check, table, pile: str) -> None:
     level = None if minimum is None else float(shown("penetration", minimum, test.system))
     depths = pile_depths(check, test.system)
     draw_chart(piles_chart(depths, level, 300), "bearing_chart")
-    told = "A dash across a pile: where it first met the criterion. A question mark: take a second look."
+    told = "A dash across a pile: where it first met the criterion. A question mark: something unusual."
     if minimum is not None:
         told += f" The horizontal line: minimum penetration, {show('penetration', minimum, test.system)}."
     pieces.draw_note(told)

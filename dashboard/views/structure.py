@@ -146,7 +146,7 @@ def _plans(review, places: pd.DataFrame, pile: str | None) -> None:
         if not on_plan:
             pieces.draw_note("No coordinates: piles are arranged by group and name.")
     if len(places):
-        pieces.draw_note("Click a pile for its log. A question mark: take a second look.")
+        pieces.draw_note("Click a pile for its log. A question mark: something unusual.")
 
 
 def _to_do(review) -> None:

@@ -206,7 +206,7 @@ def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str
 
 
 def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
-    """Give the table of the bearing piles as shown to a reader: those that need a second look first."""
+    """Give the table of the bearing piles as shown to a reader: those that are unusual first."""
     piles = check.piles
     second = second_looks(check, system)
     rows = pd.DataFrame(
@@ -215,7 +215,7 @@ def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
             "verdict": piles["verdict"],
             "shows": piles["status"],
             "because": reasons(check, system),
-            "a second look because": [second.get(pile, "–") for pile in piles["pile"]],
+            "unusual": [second.get(pile, "–") for pile in piles["pile"]],
             "toe at": [show("penetration", depth, system) for depth in piles["penetration"]],
             "at the end": [show_count(last, system) for last in piles["last_set"]],
             "stroke at the end": [show("stroke", last, system) for last in piles["last_stroke"]],

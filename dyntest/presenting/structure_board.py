@@ -209,7 +209,7 @@ def plan(review: StructureReview) -> pd.DataFrame:
     """Give every bearing pile and test pile with its place on the plan and its verdict, columns as in `PLAN`.
 
     ``x`` and ``y`` are in display units. A pile without coordinates has its place in a grid by name, a row or more a
-    group, and is not ``placed``. ``odd`` marks a pile that wants a second look, ``because`` says why a pile has its
+    group, and is not ``placed``. ``odd`` marks a pile with something unusual, ``because`` says why a pile has its
     verdict.
     """
     frames, row = [], 0
