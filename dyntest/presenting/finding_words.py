@@ -63,7 +63,10 @@ _WRITTEN = {
 }
 """How a number is written: functions of the SI value and of the system of units."""
 
-_MORE = {"depth": "depth", "length": "depth", "resolved": "depth", "level": "depth", "error": "exact ratio"}
+_MORE = {
+    **dict.fromkeys(("depth", "length", "resolved", "level", "top", "bottom"), "depth"),
+    "error": "exact ratio",
+}
 """How the further numbers of a finding are written, by their names; others as ratios."""
 
 _LEAVE_OUT = "leave {gauge} out if most blows show it, and repair or replace it before the next pile"
@@ -270,6 +273,11 @@ WORDS = {
         "correct penetration_at_start or the logs; a pile heaves only when others are driven nearby",
         "depth",
     ),
+    ("penetration", "below the drive before"): FindingWords(
+        "the restrike begins at a penetration of {value}, below where the drive before ended by its log ({limit})",
+        "check that the log is of this pile, penetration_at_start, and whether the pile was driven on between",
+        "depth",
+    ),
     ("toe return", "unit of length"): FindingWords(
         "the toe return is at {value} of 2L/c in {where}: as if feet were written for metres, or metres for feet",
         "correct the unit of length_below_gauges",
@@ -339,6 +347,12 @@ WORDS = {
         "the penetration in the records and in the log differ by up to {value} (limit {limit}) in {where}; that of the"
         " records is used",
         "compare the blow numbers with the inspector's log",
+        "depth",
+    ),
+    ("log depth", "another start"): FindingWords(
+        "penetration_at_start is {value}, but by {log} blows were recorded from {limit}; the log covers {top} to"
+        " {bottom}, so the depth of the blows is not known",
+        "check that the log is of this drive, penetration_at_start, and the units and datum of both",
         "depth",
     ),
     ("log count", ""): FindingWords(

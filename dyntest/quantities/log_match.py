@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dyntest.conditioning.findings import Finding
+from dyntest.quantities.drive_findings import LARGEST_DEPTH_DIFFERENCE
 from dyntest.reading.logs import DrivingLog, penetration_by_blow
 
 LEAST_COUNTED = 10
@@ -14,6 +15,9 @@ an inch may be anything from 2.5 to 3.5, and over ten it is within about 5 % (ex
 
 TAKEN_FOR_INITIAL = "taken for initial"
 """Case of the finding that the records are taken for the last blows of an initial drive."""
+
+ANOTHER_START = "another start"
+"""Case of the finding that the drive starts at a depth at which neither the log nor the recorded blows do."""
 
 
 @dataclass(frozen=True)
@@ -45,12 +49,16 @@ class LogMatch:
 
 
 def sets_are_certain(findings: Iterable[Finding]) -> bool:
-    """Whether the set of each recorded blow is known, and not only that the records are of the end of a drive."""
-    return all(finding.case != TAKEN_FOR_INITIAL for finding in findings)
+    """Whether the set of each recorded blow is known: the log is of this drive, and its blows are told one by one."""
+    return all(finding.case not in (TAKEN_FOR_INITIAL, ANOTHER_START) for finding in findings)
 
 
 def match_log(
-    log: DrivingLog | None, blow: np.ndarray, first_blow: int | None = None, kind: str = "initial"
+    log: DrivingLog | None,
+    blow: np.ndarray,
+    first_blow: int | None = None,
+    kind: str = "initial",
+    penetration_at_start: float | None = None,
 ) -> LogMatch:
     """Lay the cumulative count of a driving log against recorded blow numbers.
 
@@ -58,6 +66,8 @@ def match_log(
     where a record numbered from 1 has fewer blows than the log counts, its blows are taken as the last ones of an
     initial drive and the first ones of a restrike. Nothing is stretched to fit: set and penetration are as sure as
     the numbers, and a finding says what was taken and where the counts differ.
+
+    Units: penetration_at_start, where the drive starts as the sheet has it [m].
 
     Examples
     --------
@@ -72,7 +82,7 @@ def match_log(
     nothing = np.full(len(blow), np.nan)
     if log is None or not len(blow):
         return LogMatch(nothing, nothing, nothing)
-    set_per_blow, penetration, stroke = steady_set(log), *penetration_by_blow(log)[1:]
+    set_per_blow, (alone, penetration, stroke) = steady_set(log), penetration_by_blow(log)
     counted, last = len(penetration), int(blow.max())
     unnumbered = first_blow is None and int(blow.min()) in (0, 1) and last < counted
     shift = 0 if first_blow is None else first_blow - int(blow[0])
@@ -89,7 +99,26 @@ def match_log(
     if log.start_assumed:
         size = float(log.depth_to[0] - log.depth_from[0])
         findings += (Finding("log start", "note", (), size, size, more={"log": log.source}),)
+    findings += _start_findings(log, by_blow(penetration - alone), penetration_at_start)
     return LogMatch(by_blow(set_per_blow), by_blow(penetration), by_blow(stroke), findings)
+
+
+def _start_findings(log: DrivingLog, before: np.ndarray, at_start: float | None) -> tuple[Finding, ...]:
+    """Say where a drive starts deeper than its log does, and not at its first recorded blow either.
+
+    A log may begin deeper than the drive, where the pile first ran under its own weight or no blows were counted.
+
+    Units: before, penetration before each recorded blow [m]; at_start [m].
+    """
+    top, bottom = float(log.depth_from[0]), float(log.depth_to[-1])
+    known = before[np.isfinite(before)]
+    first = float(known.min()) if len(known) else top
+    row = int(np.searchsorted(log.depth_to, first, side="right").clip(0, len(log.depth_to) - 1))
+    doubt = max(LARGEST_DEPTH_DIFFERENCE, float(log.depth_to[row] - log.depth_from[row]))
+    if at_start is None or at_start <= top + LARGEST_DEPTH_DIFFERENCE or abs(at_start - first) <= doubt:
+        return ()
+    more: dict[str, float | str] = {"log": log.source, "top": top, "bottom": bottom}
+    return (Finding("log depth", "warning", (), at_start, first, case=ANOTHER_START, more=more),)
 
 
 def steady_set(log: DrivingLog) -> np.ndarray:

@@ -145,7 +145,7 @@ def drive_table(
     kind : str
         ``"initial"`` or ``"restrike"``: which blows of the log were recorded where it counts more than the records.
     penetration_at_start : float or None
-        Penetration of the toe [m], for every blow where neither records nor log have one.
+        Penetration of the toe at the start [m], held against the log; for every blow where records and log have none.
     chunk : int
         Blows computed together [1]; the values do not depend on it.
 
@@ -166,7 +166,7 @@ def drive_table(
     number.
     """
     options = Options() if options is None else options
-    logged = match_log(log, signals.blow, first_blow, kind)
+    logged = match_log(log, signals.blow, first_blow, kind, penetration_at_start)
     if options.set_per_blow is None and logged.certain and np.isfinite(logged.set_per_blow).any():
         options = replace(options, set_per_blow=logged.set_per_blow)
     suggested = suggested_damping(toe_soil) if damping_factor is None else None

@@ -21,7 +21,7 @@ from dyntest.conditioning.findings import Finding, weighed
 from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
 from dyntest.quantities import case_resistance as case
-from dyntest.quantities.drive_findings import DAMPING_CHECK
+from dyntest.quantities.drive_findings import DAMPING_CHECK, LARGEST_DEPTH_DIFFERENCE
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
 from dyntest.quantities.representative import Representative, blows_looked_at, representative_blow
@@ -253,20 +253,29 @@ MOST_RISE = 0.1
 
 
 def held_together(drives: Sequence[DriveReview]) -> list[DriveReview]:
-    """Give the drives with a warning on each restrike that begins above where the drive before it ended."""
+    """Give the drives with a warning on each restrike that does not begin where the drive before it ended.
+
+    A restrike that begins deeper is told only where a log says where the drive before ended.
+    """
     held: list[DriveReview] = []
     for drive in drives:
         before = held[-1].table["penetration"].dropna() if held else None
         own = drive.table["penetration"].dropna()
-        if before is not None and len(before) and len(own) and own.iloc[0] < before.iloc[-1] - MOST_RISE:
-            ended, begins = float(before.iloc[-1]), float(own.iloc[0])
-            found = Finding("penetration", "warning", (), begins, ended, case="above the drive before")
-            findings = (*drive.findings, found)
-            blow = None if drive.representative is None else drive.representative.blow
-            judged = trust(findings, len(drive.table), blow)
-            drive = replace(drive, findings=findings, trust=judged)
+        if before is not None and len(before) and len(own):
+            ended, begins, logged = float(before.iloc[-1]), float(own.iloc[0]), held[-1].log is not None
+            if begins < ended - MOST_RISE:
+                drive = _warned(drive, begins, ended, "above the drive before")
+            elif logged and begins > ended + LARGEST_DEPTH_DIFFERENCE:
+                drive = _warned(drive, begins, ended, "below the drive before")
         held.append(drive)
     return held
+
+
+def _warned(drive: DriveReview, begins: float, ended: float, case: str) -> DriveReview:
+    """Give a drive with a warning on the depth at which it begins [m], and its trust judged again."""
+    findings = (*drive.findings, Finding("penetration", "warning", (), begins, ended, case=case))
+    blow = None if drive.representative is None else drive.representative.blow
+    return replace(drive, findings=findings, trust=trust(findings, len(drive.table), blow))
 
 
 def case_columns(waves: Waves, damping_factor: float) -> dict[str, np.ndarray]:

@@ -103,3 +103,34 @@ def test_sets_correct_records_only_where_the_blows_of_the_log_are_known():
 def test_a_log_that_does_not_say_where_it_begins_is_named():
     found = match_log(replace(log_of([0.3, 0.3], [10, 20]), start_assumed=True), np.arange(1, 31))
     assert [(one.check, one.severity, one.value) for one in found.findings] == [("log start", "note", 0.3)]
+
+
+@pytest.mark.parametrize(
+    ("start", "doubted"),
+    [
+        (19.5, True),  # below the end of the log: of another pile
+        (1.5, True),  # within the log, but 1.5 m above the first blow that was recorded
+        (0.0, False),  # where the log begins: the records are of the end of the drive
+        (3.1, False),  # where the recording begins
+        (None, False),
+    ],
+)
+def test_a_drive_starts_where_its_log_or_its_records_do(start, doubted):
+    log = log_of([3.0, 0.3, 0.1], [60, 30, 20])
+    found = match_log(log, np.arange(1, 41), penetration_at_start=start)
+    told = [one for one in found.findings if one.check == "log depth"]
+    assert [(one.severity, one.value) for one in told] == ([("warning", start)] if doubted else [])
+    if doubted:
+        assert told[0].threshold == pytest.approx(3.0 + 0.3 * 10 / 30)
+        assert (told[0].more["top"], told[0].more["bottom"]) == pytest.approx((0.0, 3.4))
+
+
+def test_a_log_of_another_pile_gives_no_set_though_its_count_agrees():
+    log = log_of([0.3, 0.1], [20, 20])
+    assert match_log(log, np.arange(1, 41), penetration_at_start=0.0).certain
+    assert not match_log(log, np.arange(1, 41), penetration_at_start=19.5).certain
+
+
+def test_a_log_may_begin_below_the_start_of_the_drive():
+    log = replace(log_of([0.3, 0.1], [20, 20]), depth_from=np.array([9.0, 9.3]), depth_to=np.array([9.3, 9.4]))
+    assert match_log(log, np.arange(1, 41), penetration_at_start=0.0).findings == ()

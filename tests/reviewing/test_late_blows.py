@@ -54,3 +54,14 @@ def test_a_restrike_above_the_end_of_the_drive_is_said(folder):
     assert found == Finding("penetration", "warning", (), end - 2.0, end, case="above the drive before")
     assert told[1].trust.answer == "with care"
     assert told[0] == drives[0] or np.array_equal(told[0].table, drives[0].table, equal_nan=True)
+
+
+def test_a_restrike_far_below_the_end_of_the_logged_drive_is_told(folder):
+    sheet = read_sheet(folder / "sheet.toml")
+    first, later = (review_drive(sheet, drive) for drive in sheet.drives[:2])
+    end = float(first.table["penetration"].iloc[-1])
+    deep = replace(later, table=later.table.assign(penetration=end + 2.0))
+    found = held_together([first, deep])[1].findings[-1]
+    assert found == Finding("penetration", "warning", (), end + 2.0, end, case="below the drive before")
+    assert held_together([replace(first, log=None), deep])[1] is deep  # it may have been driven on
+    assert held_together([first, later])[1] is later
