@@ -263,6 +263,12 @@ WORDS = {
         "correct the log, the penetration or total_length; check their units and the datum of the depths",
         "depth",
     ),
+    ("penetration", "gauges deep in the ground"): FindingWords(
+        "the toe is {value} deep, but length_below_gauges is only {length}: gauges cannot be so deep in the ground"
+        " ({where})",
+        "correct the unit of length_below_gauges (ft or m), or the penetration or log",
+        "depth",
+    ),
     ("penetration", "gauges in the ground"): FindingWords(
         "the toe is given as {value} deep in {where}, more than the length below the gauges ({limit})",
         "correct the log, the penetration or length_below_gauges; shaft resistance above the gauges is not measured",

@@ -22,6 +22,10 @@ LARGEST_DEPTH_DIFFERENCE = 0.3
 DEPTH_DOUBT = 0.1
 """A depth in a log is not known better than this [m]; our own choice."""
 
+DEEPEST_GAUGES = 2.0
+"""Gauges cannot be read deeper in the ground than this [m]: they are two or three widths below a head that the hammer
+strikes above ground or in a shallow pit (common practice, no source; the number is ours)."""
+
 LEAST_SPEED_DIFFERENCE, SPEED_ERRORS = 0.02, 2.0
 """A wave speed differs from the sheet's beyond this share of it and so many standard errors [1]; our own choice."""
 
@@ -115,18 +119,24 @@ def geometry_findings(penetration: np.ndarray, pile: Pile, blow: np.ndarray) -> 
     --------
     >>> from dyntest.pile import PilePart
     >>> pile = Pile("A", "steel", (PilePart(15.0, 0.01, 210e9, 7850.0),), total_length=16.0)
-    >>> depth = np.array([14.0, 15.5, 17.0])
+    >>> depth = np.array([14.0, 15.5, 16.2])
     >>> [(f.case, f.severity, f.blows) for f in geometry_findings(depth, pile, np.array([1, 2, 3]))]
     [('beyond the pile', 'reject', (3,)), ('gauges in the ground', 'warning', (2,))]
     """
     whole = pile.length if pile.total_length is None else pile.total_length
-    longest, free = whole + DEPTH_DOUBT, pile.length + DEPTH_DOUBT
-    buried = np.where(penetration > longest, np.nan, penetration)
-    found = (
-        judge_check(Check("penetration", np.asarray, longest, "above", "reject", "beyond the pile"), penetration, blow),
-        judge_check(Check("penetration", np.asarray, free, "above", "warning", "gauges in the ground"), buried, blow),
-    )
-    return [replace(one, more={"length": whole}) for one in found if one is not None]
+    longest, free, deepest = whole + DEPTH_DOUBT, pile.length + DEPTH_DOUBT, pile.length + DEEPEST_GAUGES
+    beyond = penetration > longest
+    buried = np.where(beyond, np.nan, penetration)
+    found = []
+    for numbers, limit, severity, case, length in (
+        (penetration, longest, "reject", "beyond the pile", whole),
+        (buried, deepest, "reject", "gauges deep in the ground", pile.length),
+        (np.where(buried > deepest, np.nan, buried), free, "warning", "gauges in the ground", whole),
+    ):
+        one = judge_check(Check("penetration", np.asarray, limit, "above", severity, case), numbers, blow)
+        if one is not None:
+            found.append(replace(one, more={"length": length}))
+    return found
 
 
 def damping_finding(

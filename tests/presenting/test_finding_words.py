@@ -23,6 +23,8 @@ MORE |= {
     "length": 20.0,
     "gauges": "bending",
     "resolved": 5.0,
+    "top": 1.0,
+    "bottom": 3.0,
     "first": "71",
     "last": "110",
 }

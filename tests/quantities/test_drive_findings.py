@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from dyntest.conditioning.findings import Finding
+from dyntest.decisions.trust import trust
 from dyntest.pile import Pile, PilePart
-from dyntest.quantities.drive_findings import integrity_findings
+from dyntest.quantities.drive_findings import geometry_findings, integrity_findings
 from dyntest.quantities.integrity import Integrity
 from dyntest.quantities.table import drive_table
 from dyntest.signals import Signals
@@ -115,6 +116,18 @@ def test_a_toe_deeper_than_the_pile_is_long_is_refused(stepped_waves):
         (told,) = [f for f in worked.findings if f.check == "penetration"]
         assert (told.case, told.severity, told.blows, told.value) == (case, severity, (1, 2, 3), depth)
     assert "penetration" not in checks(found(signals))
+
+
+def test_gauges_far_below_the_ground_are_refused_and_gauges_at_the_ground_are_not():
+    blow, depth = np.array([1, 2, 3]), np.full(3, 19.77)
+    feet = replace(PILE, parts=(replace(PILE.parts[0], length=22.2 * 0.3048),), total_length=23.2)
+    (told,) = geometry_findings(depth, feet, blow)
+    assert (told.case, told.severity, told.blows) == ("gauges deep in the ground", "reject", (1, 2, 3))
+    assert (told.value, told.more["length"]) == pytest.approx((19.77, 22.2 * 0.3048))
+    assert trust([told], 3, 2).answer == "no"
+    for below, severities in ((19.8, []), (19.0, ["warning"]), (18.2, ["warning"]), (17.6, ["reject"])):
+        near = replace(PILE, parts=(replace(PILE.parts[0], length=below),), total_length=20.0)
+        assert [one.severity for one in geometry_findings(depth, near, blow)] == severities
 
 
 @pytest.mark.parametrize("factor", [1 / 3.2808, 3.2808])
