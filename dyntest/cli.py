@@ -265,7 +265,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     """Check the bearing piles of a PRODUCTION_LOG against the criterion of the test pile of SHEET."""
     from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
     from dyntest.reading.files import check_folder, refuse_inputs, sha256, write_all
-    from dyntest.reading.production_log import read_pile_table, read_production_log
+    from dyntest.reading.production_log import read_pile_table, read_production_log, refuse_other_piles
     from dyntest.reading.sheet import read_sheet
     from dyntest.reviewing.review import review as reviewed
     from dyntest.reviewing.structure import review_bearing_piles
@@ -275,6 +275,7 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     layout = read_sheet(sheet).log_layout
     log = read_production_log(production_log, layout)  # first, so that errors are reported at once
     table = None if piles is None else read_pile_table(piles)
+    refuse_other_piles(log, table)
     sheets = (sheet, *others)
     with _Progress() as progress:
         reviews = [reviewed(path, progress=progress.part(n, len(sheets))) for n, path in enumerate(sheets)]

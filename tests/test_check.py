@@ -14,7 +14,7 @@ from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.presenting.bearing_pile_answers import bearing_pile_lines, check_files
 from dyntest.reading.files import known_as
-from dyntest.reading.production_log import ProductionLog, read_pile_table, read_production_log
+from dyntest.reading.production_log import ProductionLog, read_pile_table, read_production_log, refuse_other_piles
 from dyntest.reviewing.structure import review_bearing_piles
 
 
@@ -123,6 +123,23 @@ def test_piles_of_another_kind_are_not_combined(reviewed_sample, concrete_sample
     reviews = [reviewed_sample("pier_2_clay"), concrete_sample]
     with pytest.raises(InputError, match="P2-4 and A1-2"):
         review_bearing_piles(reviews, log)
+
+
+def test_a_table_of_other_piles_is_one_error_before_anything_is_reviewed(tmp_path, samples, monkeypatch, capsys):
+    monkeypatch.setattr("dyntest.reviewing.review.review", None)
+    log, other = samples / "production_log.csv", samples / "abutment_piles.csv"
+    with pytest.raises(SystemExit):
+        cli.main(["check", str(samples / "pier_2_clay" / "sheet.toml"), str(log), "--piles", str(other)])
+    said = capsys.readouterr().err
+    assert known_as(other) in said and known_as(log) in said and len(said.strip().splitlines()) == 1
+
+
+def test_a_table_that_shares_a_pile_with_the_log_is_taken(samples):
+    log, piles = read_production_log(samples / "production_log.csv"), read_pile_table(samples / "piles.csv")
+    refuse_other_piles(log, piles.take([pile == log.piles[0] for pile in piles.pile]))
+    with pytest.raises(InputError) as caught:
+        refuse_other_piles(log, piles.take([pile not in log.piles for pile in piles.pile]))
+    assert caught.value.source == piles.source
 
 
 @pytest.fixture

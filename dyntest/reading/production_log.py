@@ -169,6 +169,17 @@ def read_pile_table(path: str | Path) -> PileTable:
     )
 
 
+def refuse_other_piles(log: ProductionLog, piles: PileTable | None) -> None:
+    """Refuse a table of piles that has none of the piles of a production log: one of them is of another structure."""
+    if piles is None or not log.piles or set(log.piles) & set(piles.pile):
+        return
+    theirs, own = (", ".join(marks[:3]) + (" …" if len(marks) > 3 else "") for marks in (log.piles, piles.pile))
+    problem = f"has none of the piles of {log.source}: it has {own}, the log {theirs}"
+    raise InputError(
+        piles.source, "column pile", problem, "give log and table of the same structure, with the same marks"
+    )
+
+
 _OPTIONAL = {"batter": "", "planned_ground_elevation": "length", "x": "length", "y": "length"}
 
 

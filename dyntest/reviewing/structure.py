@@ -25,7 +25,13 @@ from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.reading.files import sha256
 from dyntest.reading.parts import TestSheet
-from dyntest.reading.production_log import PileTable, ProductionLog, read_pile_table, read_production_log
+from dyntest.reading.production_log import (
+    PileTable,
+    ProductionLog,
+    read_pile_table,
+    read_production_log,
+    refuse_other_piles,
+)
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.structure_sheet import Group, StructureSheet
 from dyntest.reading.wording import known_as
@@ -46,6 +52,7 @@ def review_bearing_piles(
     reviews: Sequence[Review], log: ProductionLog, piles: PileTable | None = None
 ) -> BearingPileCheck:
     """Check every pile of a production log against the criterion of one or several test piles."""
+    refuse_other_piles(log, piles)
     criteria = []
     for review in reviews:
         found = review.answers.criterion
@@ -294,6 +301,8 @@ def read_tables(sheet: StructureSheet) -> tuple[Tables, ...]:
         own = [home.get(pile, shared[0].name) == group.name for pile in table.pile]
         if len(shared) == 1:
             _take_in(sheet, home, group.name, table.pile)
+        if counts is not None:
+            refuse_other_piles(counts, table)
         kept.append((counts, table if all(own) else table.take(own)))
     return tuple(kept)
 

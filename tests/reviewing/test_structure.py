@@ -194,6 +194,14 @@ def test_a_pile_in_the_tables_of_two_groups_is_refused(copied):
         read_tables(read_structure(copied))
 
 
+def test_a_table_without_a_pile_of_its_groups_log_is_refused(copied):
+    table = copied.parent / "piles.csv"
+    table.write_text(table.read_text().replace("P2-", "Q2-"))
+    with pytest.raises(InputError, match="none of the piles") as caught:
+        read_tables(read_structure(copied))
+    assert caught.value.source.endswith("piles.csv")
+
+
 def test_a_table_of_all_piles_is_shared_out_among_the_groups(copied):
     log = (copied.parent / "production_log.csv").read_text().splitlines()
     own = [line for line in log if line.startswith(("P2-22,", "P2-23,"))]
