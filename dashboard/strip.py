@@ -11,7 +11,7 @@ import numpy as np
 import streamlit as st
 
 from dyntest.errors import DyntestError
-from dyntest.names import show
+from dyntest.names import show, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 
 from . import pages, pieces, shelf, state, work
@@ -98,7 +98,7 @@ def _strip(test, page: str) -> Place:
         way = "matched" if code == "matched_resistance" else "Case"
         chips.append((f"resistance {show(code, numbers[code], system)} ({way})", "with care" if short else ""))
     if required is not None:
-        chips.append((f"required {show('case_resistance', required, system)}", ""))
+        chips.append((f"required {show_required(required, system)}", ""))
     alerts = len(pieces.alerts_of(test, review))
     if alerts:
         chips.append((f"{alerts} alert{'s' if alerts > 1 else ''}", "no"))

@@ -182,3 +182,28 @@ def show(code: str, value: float | None, system: str) -> str:
         return "–"
     unit, factor, decimals = display_unit(code, system)
     return f"{decimal(value * factor, decimals, NAMES[code].figures)} {unit}".strip()
+
+
+STATED_DECIMALS, STATED_FIGURES = 3, 4
+"""Decimals at most, and significant figures at least, of a required resistance [1]; our own choice."""
+
+
+def show_required(value: float | None, system: str) -> str:
+    """Write a required resistance to the digits it is stated with; one in other units to four figures.
+
+    Units: value [N].
+
+    Examples
+    --------
+    >>> show_required(1397e3, "SI"), show_required(2440.7e3, "SI"), show_required(2404e3, "US")
+    ('1,397 kN', '2,440.7 kN', '540.4 kip')
+    """
+    if value is None or value != value:
+        return "–"
+    unit, factor, least = display_unit("matched_resistance", system)
+    number = value * factor
+    for decimals in range(least, STATED_DECIMALS + 1):
+        if abs(round(number, decimals) - number) <= 1e-9 * abs(number):
+            return f"{number:,.{decimals}f} {unit}"
+    decimals = max(least, STATED_FIGURES - 1 - math.floor(math.log10(abs(number))))
+    return f"{number:,.{decimals}f} {unit}"

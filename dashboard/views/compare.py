@@ -5,7 +5,7 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows
 from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
@@ -104,7 +104,7 @@ def _limits(review) -> dict[str, tuple[float, str, str]]:
     required = review.answers.required.value
     if required is None:
         return {}
-    words = f"required {show('case_resistance', required, review.sheet.display_units)}"
+    words = f"required {show_required(required, review.sheet.display_units)}"
     return {"case_resistance_maximum": (required, words, palette.ACCENT)}
 
 
@@ -124,7 +124,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
     rows = [
         ("representative blow", *("–" if d.representative is None else f"{d.representative.blow}" for _, d in columns)),
         ("record", *(TRUST[drive.trust.answer].removeprefix("the record ") for _, drive in columns)),
-        ("required", *(show("case_resistance", review.answers.required.value, system) for review, _ in columns)),
+        ("required", *(show_required(review.answers.required.value, system) for review, _ in columns)),
         ("setup factor", *(setups.get((r.sheet.path, d.name), "–") for r, d in columns)),
     ]
     for code in NUMBERS:

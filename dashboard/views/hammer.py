@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dyntest.names import NAMES, percent, show
+from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import limit_note, show_count
 from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
@@ -100,7 +100,7 @@ def _limits(review) -> dict[str, tuple[float, str, str]]:
     required = review.answers.required.value
     if required is not None:
         for code in ("case_resistance_maximum", "matched_resistance", "case_resistance"):
-            found[code] = (required, f"required {show(code, required, system)}", palette.ACCENT)
+            found[code] = (required, f"required {show_required(required, system)}", palette.ACCENT)
     return found
 
 

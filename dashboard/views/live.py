@@ -16,7 +16,7 @@ from dyntest.errors import InputError
 from dyntest.following.depth import STEPS, correct_mark, enter_mark, enter_remark, intervals_of, marks_of, remarks_of
 from dyntest.following.record import FOLDER, Kept, last_blow, state_of
 from dyntest.following.standing import standing
-from dyntest.names import display_unit, percent, show
+from dyntest.names import display_unit, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.live_words import (
     alarm_sentences,
@@ -153,7 +153,7 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
     means = {"yes": "", "with care": "care", "no": "bad"}[one.trust]
     told = [_tile(f"Blow {one.blow}", trust_words(one.trust, ()), trust_words(one.trust, one.doubts), means)]
     required = sheet.requirement.required_resistance
-    under = "" if required is None else f"required {show('case_resistance_maximum', required, system)}"
+    under = "" if required is None else f"required {show_required(required, system)}"
     under = "; ".join(one for one in (under, *damping_words(numbers, system)) if one)
     told.append(
         _tile("Case resistance", show("case_resistance_maximum", numbers.get("case_resistance_maximum"), system), under)

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_against_factor
@@ -184,6 +184,6 @@ def _profile(test, review, place) -> None:
     )
     required, limits = review.answers.required.value, {}
     if required is not None and code not in ("shaft_resistance", "toe_resistance"):
-        limits[code] = (required, f"required {show(code, required, test.system)}", palette.ACCENT)
+        limits[code] = (required, f"required {show_required(required, test.system)}", palette.ACCENT)
     data = profile_data(test.sheet, test.key, review.drives, [code], limits=limits, at=(place.drive, place.blow))
     draw_profiles(data, "resistance_profile_picture", state.look_at)

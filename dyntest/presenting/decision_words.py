@@ -12,7 +12,7 @@ from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show
+from dyntest.names import NAMES, decimal, percent, show, show_required
 from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
 
 GOVERNING_SPECIFICATION = (
@@ -496,7 +496,7 @@ def requirement_words(required: RequiredResistance, system: str) -> str:
     >>> requirement_words(RequiredResistance(2e6, "factored", 1.3e6, 0.65), "SI")
     'factored load 1,300 kN over resistance factor 0.65'
     """
-    load = show("matched_resistance", required.load, system)
+    load = show_required(required.load, system)
     words = {
         "nominal": f"nominal resistance {load} as given",
         "factored": f"factored load {load} over resistance factor {required.factor:.2f}",
@@ -516,7 +516,7 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
     'Required at end of driving: 1,000 kN; setup was not measured.'
     """
-    value, required = (show("matched_resistance", one, system) for one in (target.value, target.required))
+    value, required = (show_required(one, system) for one in (target.value, target.required))
     name = "" if target.setup is None else drive_name(target.setup.restrike)
     factor = "" if target.factor is None else show_factor(target.factor)
     text = f"Required at end of driving: {value}"

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyntest.hammer import Hammer
-from dyntest.names import NAMES, decimal, display_unit, show
+from dyntest.names import NAMES, decimal, display_unit, show, show_required
 from dyntest.reading.parts import TestSheet
 from dyntest.signals import Waves
 from dyntest.units import unit_factor
@@ -196,7 +196,7 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
             ("hammer", "approved stroke", _stroke(hammer, system)),
         ]
     rows += [
-        ("requirement", "nominal resistance", show("case_resistance", asked.required_resistance, system)),
+        ("requirement", "nominal resistance", show_required(asked.required_resistance, system)),
         ("requirement", "minimum penetration", show("penetration", asked.minimum_penetration, system)),
         ("soil", "along the shaft", sheet.soil.shaft),
         ("soil", "at the toe", sheet.soil.toe),

@@ -15,7 +15,7 @@ from dyntest.following.depth import penetration_at
 from dyntest.following.handover import Handover
 from dyntest.following.record import Kept
 from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress, Standing
-from dyntest.names import decimal, display_unit, show
+from dyntest.names import decimal, display_unit, show, show_required
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
@@ -101,7 +101,7 @@ def holding_sentence(found: Holding, system: str) -> str:
     >>> holding_sentence(one, "SI")
     'Required resistance of 1,000 kN not reached: Case resistance is 800 kN. Missing: the resistance.'
     """
-    required, value = (show("case_resistance_maximum", one, system) for one in (found.required, found.resistance))
+    required, value = show_required(found.required, system), show("case_resistance_maximum", found.resistance, system)
     places = [
         f"at stroke {show('stroke', found.stroke, system)}" if found.stroke == found.stroke else "",
         f"set {show('set_per_blow', found.set_per_blow, system)} ({show_count(found.set_per_blow, system)})"

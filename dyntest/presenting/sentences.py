@@ -10,7 +10,7 @@ from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stroke_table import StrokeRow
-from dyntest.names import NAMES, decimal, display_unit, percent, show
+from dyntest.names import NAMES, decimal, display_unit, percent, show, show_required
 from dyntest.presenting.criterion_words import RISKS, chance
 from dyntest.presenting.decision_words import (
     needed_words,
@@ -99,7 +99,7 @@ def resistance_words(review: Review, drive: DriveReview) -> str:
     text = f"{name}: {show(code, numbers[code], system)}{spread} {how}, blow {drive.representative.blow}"
     required = review.answers.required.value
     if required is not None:
-        text += f"; {against(required, low, high)} {show(code, required, system)}"
+        text += f"; {against(required, low, high)} {show_required(required, system)}"
     if code != "matched_resistance":
         factor = show("damping_factor_maximum", numbers.get("damping_factor_maximum"), system)
         text += f". It is based on a damping factor of {factor} that no match confirms"

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dyntest.decisions.setup import SECONDS_PER_DAY
-from dyntest.names import NAMES, percent, show
+from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
@@ -175,9 +175,7 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
             continue
         last = [drive for drive in one.drives if drive.resistance is not None][-1:]
         resistance = _resistance(last[0] if last else None, system)
-        required = (
-            "–" if one.required_resistance is None else show("matched_resistance", one.required_resistance, system)
-        )
+        required = show_required(one.required_resistance, system)
         setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
         held = one.criterion
         alerts = [] if held.criterion is None else [told(alert, system).sentence for alert in held.criterion.alerts]
@@ -437,7 +435,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
     chosen = [next(one for one in review.results if one.pile == pile) for pile in piles]
     found = {record.result.pile: record.row or {} for record in review.records if record.result is not None}
     rows: list[tuple[str, ...]] = [("trust", *(one.trust for one in chosen))]
-    rows.append(("required", *(show("matched_resistance", one.required_resistance, system) for one in chosen)))
+    rows.append(("required", *(show_required(one.required_resistance, system) for one in chosen)))
     for name in dict.fromkeys(drive.drive for one in chosen for drive in one.drives):
         own = [next((drive for drive in one.drives if drive.drive == name), None) for one in chosen]
         words = name.replace("_", " ")

@@ -10,7 +10,7 @@ from importlib.metadata import version
 from typing import Any
 
 from dyntest.hammer import Hammer
-from dyntest.names import decimal, show
+from dyntest.names import decimal, show, show_required
 from dyntest.pile import Pile
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words, show_wait
 from dyntest.presenting.explanations import NUMBERED, reference
@@ -273,7 +273,7 @@ def _clock(moment: datetime | None) -> str:
 def _requirement(review: Review) -> list[Fact]:
     sheet, required = review.sheet, review.answers.required
     system, asked, limits = sheet.display_units, sheet.requirement, review.limits
-    value = show("matched_resistance", required.value, system)
+    value = show_required(required.value, system)
     items: list[Fact] = [
         (
             "required nominal resistance",
