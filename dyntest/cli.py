@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from dyntest import __version__
-from dyntest.errors import DyntestError, InputError
+from dyntest.errors import DyntestError, InputError, install_cure, missing_library
 from dyntest.processes import COLLECTIONS, cores, leave, no_interrupt_lost, prepare, process_pool
 from dyntest.reading.wording import printable
 
@@ -232,22 +232,16 @@ def _dask(address: str | None):
     if address is None:
         yield None
         return
-    problem = None
     try:
         from distributed import Client
     except ImportError:
-        problem, cure = (
-            "needs the package distributed",
-            "run pip install 'dyntest[cluster]' where dyntest is installed, or omit --dask",
-        )
-    else:
-        try:
-            client = Client(address, timeout=DASK_TIMEOUT)
-        except (OSError, ValueError) as error:
-            problem = f"no Dask scheduler answered ({' '.join(str(error).split())})"
-            cure = 'start one and give its address, such as "tcp://127.0.0.1:8786"'
-    if problem is not None:
-        raise InputError(f"--dask {address}", "", problem, cure)
+        raise missing_library(f"--dask {address}", "distributed", "cluster", "or omit --dask") from None
+    try:
+        client = Client(address, timeout=DASK_TIMEOUT)
+    except (OSError, ValueError) as error:
+        problem = f"no Dask scheduler answered ({' '.join(str(error).split())})"
+        cure = 'start one and give its address, such as "tcp://127.0.0.1:8786"'
+        raise InputError(f"--dask {address}", "", problem, cure) from None
     with client:
         yield client.get_executor()
 
@@ -408,7 +402,7 @@ def dashboard(sheet: Path | None, port: int | None, no_browser: bool) -> None:
     from importlib.util import find_spec
 
     if find_spec(PAGES) is None:
-        raise InputError("dashboard", "", "is not installed with dyntest", "install dyntest with its dashboard")
+        raise InputError("dashboard", "", "is not installed with dyntest", install_cure())
     wanted = {"DYNTEST_BROWSER": "no" if no_browser else "yes"}
     if sheet is not None:
         from dyntest.reading.sheet import read_sheet

@@ -36,3 +36,23 @@ class InputError(DyntestError):
     def __reduce__(self):
         """Let the error cross from one process to another, which rebuilds it from its four parts."""
         return type(self), (self.source, self.place, self.problem, self.cure)
+
+
+def install_cure(extra: str = "") -> str:
+    """Give the command that installs the program from its own folder, with an optional group of libraries.
+
+    It never names the project: a package of that name on a public index need not be this one.
+
+    Examples
+    --------
+    >>> install_cure("formats")
+    "run .venv/bin/pip install '.[formats]' in the folder of dyntest"
+    """
+    what = f"'.[{extra}]'" if extra else "."
+    return f"run .venv/bin/pip install {what} in the folder of dyntest"
+
+
+def missing_library(source: str, package: str, extra: str, instead: str = "") -> InputError:
+    """Give the message for an optional library that is not installed, and perhaps what else helps."""
+    cure = ", ".join(part for part in (install_cure(extra), instead) if part)
+    return InputError(source, "", f"needs the package {package}, which is not installed", cure)

@@ -1,18 +1,24 @@
 """The command line as its user meets it: what it prints, what it writes, and how it leaves."""
 
 import os
+import re
 import signal
 import socket
 import subprocess
 import sys
 import threading
+import tomllib
 from contextlib import suppress
 from importlib import import_module
+from pathlib import Path
 
 import pytest
 
 from dyntest import __version__, cli
+from dyntest.errors import InputError
 from dyntest.reading import files as writing
+
+ROOT = Path(__file__).parent.parent
 
 
 def run(capsys, *words):
@@ -35,6 +41,50 @@ def refused(told):
     assert err.count("\n") == 1
     assert "Traceback" not in err
     return err
+
+
+def _without_watchfiles(folder):
+    from dyntest.following.follow import watching
+
+    with watching(folder):
+        pass
+
+
+def _without_distributed(folder):
+    with cli._dask("tcp://127.0.0.1:1"):
+        pass
+
+
+def _without_h5py(folder):
+    from dyntest.reading.formats.contents import library
+
+    library("h5py", "a.h5")
+
+
+@pytest.mark.parametrize(
+    ("package", "extra", "call"),
+    [
+        ("watchfiles", "follow", _without_watchfiles),
+        ("distributed", "cluster", _without_distributed),
+        ("h5py", "formats", _without_h5py),
+    ],
+)
+def test_a_missing_library_is_installed_from_the_projects_own_folder(tmp_path, monkeypatch, package, extra, call):
+    monkeypatch.setitem(sys.modules, package, None)  # as where it is not installed
+    with pytest.raises(InputError) as caught:
+        call(tmp_path)
+    assert package in caught.value.problem
+    assert f"pip install '.[{extra}]'" in caught.value.cure and "folder" in caught.value.cure
+    offered = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]
+    assert any(one.startswith(package) for one in offered[extra])
+
+
+def test_nothing_is_installed_by_a_name_that_may_be_another_projects():
+    """A package of the project's name on a public index need not be this one."""
+    by_name = re.compile(r"pip install (?:-\S+ )*['\"]?dyntest")
+    texts = [*ROOT.glob("*.md"), *(path for name in ("dyntest", "dashboard") for path in (ROOT / name).rglob("*.py"))]
+    assert by_name.search("run pip install 'dyntest[formats]' where") and by_name.search("pip install dyntest")
+    assert [path.name for path in texts if by_name.search(path.read_text(encoding="utf-8"))] == []
 
 
 @pytest.mark.sweep

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from dyntest.errors import InputError
+from dyntest.errors import InputError, missing_library
 from dyntest.following import intake
 from dyntest.following.compute import CONTEXT, compute_blows, joined, match_one
 from dyntest.following.depth import penetration_at
@@ -496,8 +496,7 @@ def watching(root: Path) -> Iterator[Callable[[bool], None]]:
     try:
         from watchfiles import watch
     except ImportError:
-        cure = "run pip install 'dyntest[follow]' where dyntest is installed"
-        raise InputError("dyntest follow", "", "needs the package watchfiles, which is not installed", cure) from None
+        raise missing_library("dyntest follow", "watchfiles", "follow") from None
     own = str(root / FOLDER)
     heard = watch(
         root,

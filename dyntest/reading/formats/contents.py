@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from dyntest.errors import InputError
+from dyntest.errors import InputError, missing_library
 from dyntest.reading.wording import printable
 
 MOST_CHANNELS = 2000
@@ -149,8 +149,7 @@ def library(name: str, source: str) -> ModuleType:
     try:
         return importlib.import_module(name)
     except ImportError:
-        problem = f"needs the package {name}, which is not installed"
-        raise InputError(source, "", problem, "run pip install 'dyntest[formats]' where dyntest is installed") from None
+        raise missing_library(source, name, "formats") from None
 
 
 def damaged(source: str, what: str, trouble: BaseException) -> InputError:
