@@ -5,7 +5,7 @@ import math
 from dyntest.errors import InputError
 from dyntest.reading.parts import Channel, Gauges, LogLayout, Records
 from dyntest.reading.schema import ChannelKeys, LogColumnKeys, LogKeys, RecordKeys
-from dyntest.reading.wording import as_written, listed, nearest
+from dyntest.reading.wording import as_written, listed, nearest, printable
 from dyntest.units import DIMENSIONS, unit_factor
 
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "pipe": "|"}
@@ -72,6 +72,8 @@ def _channel(name: str, keys: ChannelKeys, kinds: dict[str, str], source: str) -
         known = [*kinds, *MARKS]
         guess = nearest(name, known)
         cure = f"write {guess} if that is meant" if guess else f"write {listed(known)}"
+        if guess in kinds:
+            cure += f", or {printable(name)} in [gauges]"
         raise InputError(source, place, "is neither a gauge of [gauges] nor time, blow, clock or penetration", cure)
     if not math.isfinite(keys.factor) or keys.factor == 0.0:
         raise InputError(source, f"{place} factor", f"{keys.factor:g} cannot be right", "write the calibration factor")

@@ -190,6 +190,7 @@ def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> I
         problem = f"column {as_written(channel.column)} is not there; the file has {have}"
     else:
         cure = f"write its column in [records.channels.{name}]"
+        cure += "" if name in MARKS else ", or correct its name in [gauges]"
         problem = f"is not there under its own name; the file has {have}"
     links = contents.settings.get("links")
     if isinstance(links, tuple) and any(link.rpartition("/")[2] == channel.column for link in links):

@@ -174,6 +174,7 @@ def piece_of_table(table: NumberTable, channels: dict[str, tuple[str, ...]]) -> 
         required={"time": "time", **dict(kinds)},
         optional={"blow": "", "clock": "time", "penetration": "length"},
         source=table.source,
+        gauges=[name for name, _ in kinds],
     )
     by_blow = [name for name in ("clock", "penetration") if name in found]
     order = [*(["blow"] if "blow" in found else []), "time", *by_blow, *(name for name, _ in kinds)]

@@ -6,7 +6,7 @@ Headers of tables: a name and, in square brackets, a unit.
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -188,11 +188,16 @@ class Column:
 
 
 def find_columns(
-    headers: Sequence[str], required: dict[str, str], optional: dict[str, str], source: str
+    headers: Sequence[str],
+    required: dict[str, str],
+    optional: dict[str, str],
+    source: str,
+    gauges: Collection[str] = (),
 ) -> dict[str, Column]:
     """Find columns by name, with the factors of their units.
 
-    An unknown column is skipped, unless its name is so close to a missing one that it must be a misspelling.
+    An unknown column is skipped, unless its name is so close to a missing one that it must be a misspelling. The names
+    of `gauges` are from the sheet, where they may be misspelt too.
 
     Examples
     --------
@@ -209,6 +214,7 @@ def find_columns(
             problem = f"occurs twice, as column {found[header.name].index + 1} and column {index + 1}"
             raise InputError(source, f"column {header.text}", problem, "keep one of them")
         found[header.name] = Column(index, _factor(header, asked[header.name], source), header)
+    _refuse_missing_gauge(parsed, [name for name in gauges if name not in found], found, source)
     _refuse_near_misses(parsed, asked, found, source)
     for name in required:
         if name not in found:
@@ -245,6 +251,17 @@ def _factor(header: Header, dimension: str, source: str) -> float:
         raise InputError(
             source, place, problem, f"write a unit of {dimension}, such as {header_text(header.name, dimension)}"
         ) from None
+
+
+def _refuse_missing_gauge(parsed: list[Header], missing: list[str], found: dict[str, Column], source: str) -> None:
+    """Refuse a gauge that the sheet names and the table lacks, where a column is named nearly alike."""
+    free = {header.name: header.text for header in parsed if header.name not in found}
+    for name in missing:
+        guess = nearest(name, free)
+        if guess:
+            problem = f"is named in [gauges] and is not in this file; the nearest column is {free[guess]}"
+            cure = f"write {printable(guess)} in [gauges] if that is meant, or correct the header in the file"
+            raise InputError(source, f"column {printable(name)}", problem, cure)
 
 
 def _refuse_near_misses(parsed: list[Header], asked: Iterable[str], found: dict[str, Column], source: str) -> None:

@@ -501,7 +501,7 @@ def test_a_missing_library_is_one_message(told, truth, monkeypatch):
     import sys
 
     monkeypatch.setitem(sys.modules, "h5py", None)
-    with pytest.raises(InputError, match=r"dyntest\[formats\]"):
+    with pytest.raises(InputError, match=r"'\.\[formats\]'"):
         told(
             lambda folder: (folder / "d.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600)), {"channels": {}}, '"d.h5"'
         )

@@ -35,7 +35,7 @@ def sample_missing(frame):
 CASES = {
     # what is done to a sound table of 3 blows of 200 samples, and what the one line must say
     "missing column": (lambda f: f.drop(columns=S1), "column strain_1", "is missing", "add strain_1 [m/m]"),
-    "misspelt column": (lambda f: f.rename(columns={S1: "strian_1 [µm/m]"}), "column strian_1", "write strain_1"),
+    "misspelt column": (lambda f: f.rename(columns={S1: "strian_1 [µm/m]"}), "column strain_1", "is strian_1"),
     "misspelt optional column": (
         lambda f: f.rename(columns={"penetration [m]": "penetraton [m]"}),
         "column penetraton [m]",
@@ -310,6 +310,32 @@ def test_a_parquet_column_with_a_gap(write_sheet, signals_frame, refuses):
     pq.write_table(table.set_column(table.schema.get_field_index(S1), S1, pa.array(gap)), path.parent / "x.parquet")
     sheet = read_sheet(path)
     refuses(lambda: read_signals(sheet, sheet.drives[0]), "row 8, column strain_1 [µm/m]", "is empty", "fill in")
+
+
+GAUGE_NAMES = {
+    # names of the strain gauges in the sheet where the file has strain_1 and strain_2: the misspelt one, its column
+    "one letter left out": ('["strain_1", "strain2"]', "strain2", "strain_2"),
+    "two letters changed round": ('["strian_1", "strain_2"]', "strian_1", "strain_1"),
+    "in capitals": ('["strain_1", "STRAIN_2"]', "STRAIN_2", "strain_2"),
+    "less alike": ('["strain_1", "strn_2"]', "strn_2", "strain_2"),
+}
+
+
+@pytest.mark.parametrize("name", ["x.csv", "x.parquet"])
+@pytest.mark.parametrize("case", GAUGE_NAMES.values(), ids=GAUGE_NAMES.keys())
+def test_a_gauge_misspelt_in_the_sheet_is_the_one_named(write_sheet, refuses, name, case):
+    written, misspelt, column = case
+    sheet = read_sheet(write_sheet({"drive.0.signals": f'"{name}"', "gauges.strain": written}, name=name))
+    needles = (f"P2-4/{name}, column {misspelt}: ", f"nearest column is {column}", f"write {column} in [gauges]")
+    refuses(lambda: read_signals(sheet, sheet.drives[0]), *needles)
+
+
+def test_a_gauge_misspelt_in_the_sheet_is_the_one_named_with_records_too(write_sheet, refuses):
+    sheet = read_sheet(write_sheet({"gauges.strain": '["strain_1", "strain2"]', "records": {"format": '"text"'}}))
+    needles = ("P2-4/initial.csv, channel strain2: ", "strain_2", "correct its name in [gauges]")
+    refuses(lambda: read_signals(sheet, sheet.drives[0]), *needles)
+    changes = {"gauges.strain": '["strain_1", "strain2"]', "records": {"channels": {"strain_2": {"column": '"CH2"'}}}}
+    refuses(lambda: read_sheet(write_sheet(changes)), "[records.channels.strain_2]", "strain2", "strain_2 in [gauges]")
 
 
 def test_more_rows_than_are_read_at_once(write_sheet, refuses, monkeypatch):
