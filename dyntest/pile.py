@@ -52,7 +52,7 @@ class Pile:
     Parameters
     ----------
     name : str
-        The pile's mark on the plan.
+        Pile number on the plan.
     material : str
         ``"steel"``, ``"concrete"`` or ``"timber"``.
     parts : tuple of PilePart

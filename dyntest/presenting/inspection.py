@@ -192,7 +192,7 @@ def next_lines(directory: Path, sheet: bytes) -> list[str]:
 def sheet_with_mapping(found: Inspection, files: Sequence[str]) -> bytes:
     """Give the blank test sheet with the mapping of a recorder's files in it, and the files in its first drive."""
     text = blank_files()["sheet.toml"].decode()
-    start, end = text.index("[gauges]"), text.index("# How the inspectors' logs")
+    start, end = text.index("[gauges]"), text.index("# Layout of the inspectors' logs")
     records, _, gauges = mapping_toml(found).partition("[gauges]")
     averaged = "# Records that only exist as averaged traces have force and velocity here instead.\n"
     keys = "" if found.flat else '# leave_out = ["strain_2"]         # a gauge that failed\n'
