@@ -16,7 +16,7 @@ from dyntest.pile import Pile, PilePart
 from dyntest.reading.parts import Choices, Drive, Gauges
 from dyntest.reading.schema import ChoiceKeys, DriveKeys, GaugeKeys, PartKeys, PileKeys
 from dyntest.reading.text_tables import Header
-from dyntest.reading.values import MATERIALS, STEEL_DENSITY, STEEL_MODULUS, Material, Range
+from dyntest.reading.values import MATERIALS, PENETRATION, STEEL_DENSITY, STEEL_MODULUS, Material, Range
 from dyntest.reading.wording import as_written, listed, natural_order, nearest, printable
 from dyntest.units import STANDARD_GRAVITY, unit_factor
 
@@ -363,6 +363,10 @@ def drives_from(
         seen[table.kind] += 1
         named = table.signals if recorded else [one for one in table.signals if fitting_files(folder, one)]
         log = table.log if table.log and (recorded or fitting_files(folder, table.log)) else None
+        begun = table.penetration_at_start
+        if table.kind == "restrike" and begun is not None and begun not in PENETRATION:
+            problem = f"a restrike at {begun:.3g} m of penetration cannot be right: it is outside {PENETRATION}"
+            raise InputError(source, f"{place} penetration_at_start", problem, "check the number and its unit")
         if table.start and table.end and table.end < table.start:
             raise InputError(source, f"{place} end", "is before start", "correct one of the two")
         drives.append(

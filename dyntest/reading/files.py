@@ -66,7 +66,9 @@ def too_large(path: Path, limit: int) -> InputError:
     Units: limit [byte].
     """
     cure = "check that it is the right file, or split it and list the parts"
-    return InputError(known_as(path), "", f"is larger than {limit / 1e6:,.0f} megabytes", cure)
+    return InputError(
+        known_as(path), "", f"is larger than {limit / 1e6:,.0f} megabyte{'s' if limit > 1.5e6 else ''}", cure
+    )
 
 
 def read_bytes(path: Path, limit: int = MAX_TEXT_BYTES) -> bytes:

@@ -13,6 +13,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from dyntest.reading.values import (
     AREA,
+    COMPRESSION_LIMIT,
     DAMPING_FACTOR,
     DENSITY,
     ELEVATION,
@@ -24,12 +25,15 @@ from dyntest.reading.values import (
     LOAD,
     MASS,
     MODULUS,
+    PENETRATION,
     PRESSURE,
     RAM_MASS,
     RAM_WEIGHT,
+    RESISTANCE_FACTOR,
     SAFETY_FACTOR,
     SAMPLE_RATE,
     SHARE,
+    SOIL_DEPTH,
     STIFFNESS,
     STREAM_TIME,
     STRESS,
@@ -179,9 +183,12 @@ Density = Annotated[float, Physical("density", DENSITY, '"7850 kg/m^3"')]
 WaveSpeed = Annotated[float, Physical("velocity", WAVE_SPEED, '"16800 ft/s"')]
 Length = Annotated[float, Physical("length", LENGTH, '"57 ft"')]
 Depth = Annotated[float, Physical("length", LENGTH_FROM_ZERO, '"57 ft"')]
+Penetration = Annotated[float, Physical("length", PENETRATION, '"40 ft"')]
+SoilDepth = Annotated[float, Physical("length", SOIL_DEPTH, '"12 ft"')]
 Elevation = Annotated[float, Physical("length", ELEVATION, '"212 ft"')]
 Stroke = Annotated[float, Physical("length", STROKE, '"8 ft"')]
 Stress = Annotated[float, Physical("stress", STRESS, '"50 ksi"')]
+CompressionLimit = Annotated[float, Physical("stress", COMPRESSION_LIMIT, '"45 ksi"')]
 Prestress = Annotated[float, Physical("stress", STRESS_FROM_ZERO, '"0.8 ksi"')]
 Pressure = Annotated[float, Physical("stress", PRESSURE, '"1500 psi"')]
 Force = Annotated[float, Physical("force", FORCE, '"380 kip"')]
@@ -196,6 +203,7 @@ SampleRate = Annotated[float, Physical("frequency", SAMPLE_RATE, '"20 kHz"')]
 TriggerStrain = Annotated[float, Physical("strain", TRIGGER_STRAIN, '"80 µm/m"')]
 StreamTime = Annotated[float, Physical("time", STREAM_TIME, '"100 ms"')]
 Share = Annotated[float, Ratio(SHARE)]
+ResistanceFactor = Annotated[float, Ratio(RESISTANCE_FACTOR)]
 SafetyFactor = Annotated[float, Ratio(SAFETY_FACTOR)]
 DampingFactor = Annotated[float, Ratio(DAMPING_FACTOR)]
 
@@ -296,15 +304,15 @@ class RequirementKeys(Keys):
 
     nominal_resistance: Force | None = None
     factored_load: Force | None = None
-    resistance_factor: Share | None = None
+    resistance_factor: ResistanceFactor | None = None
     service_load: Force | None = None
     safety_factor: SafetyFactor | None = None
     damping_factor: DampingFactor | None = None
-    minimum_penetration: Depth | None = None
-    compression_stress_limit: Stress | None = None
+    minimum_penetration: Penetration | None = None
+    compression_stress_limit: CompressionLimit | None = None
     tension_stress_limit: Stress | None = None
     redundant: bool | None = None
-    scour_depth: Depth | None = None
+    scour_depth: SoilDepth | None = None
     downdrag: Load | None = None
     count: Literal["every inch", "whole length"] | None = None
 
@@ -312,7 +320,7 @@ class RequirementKeys(Keys):
 class LayerKeys(Keys):
     """``[[soil.layer]]``: a layer from the layer above, or from the ground, down to a depth."""
 
-    to: Depth
+    to: SoilDepth
     soil: Literal["sand", "silt", "clay", "rock"] = Field(examples=['"clay"'])
     words: Text = ""
 

@@ -1,6 +1,7 @@
 """Reading a test sheet: from a TOML file to one frozen `TestSheet` in SI."""
 
 import re
+import sys
 import tomllib
 from pathlib import Path
 
@@ -8,12 +9,14 @@ from pydantic import ValidationError
 
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
+from dyntest.pile import Pile
 from dyntest.reading.build import choices_from, drives_from, gauges_from, pile_from
-from dyntest.reading.files import read_text
+from dyntest.reading.files import check_file, read_text
 from dyntest.reading.mapping import log_layout_from, records_from
 from dyntest.reading.parts import Layer, Requirement, SoilProfile, TestSheet
 from dyntest.reading.schema import HammerKeys, RequirementKeys, SheetModel, SoilKeys
 from dyntest.reading.sheet_errors import explain
+from dyntest.reading.values import MATERIALS, STROKE
 from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import STANDARD_GRAVITY
 
@@ -23,10 +26,36 @@ SHEET_FORMAT = 1
 MAX_SHEET_BYTES = 1_000_000
 """Largest test sheet [byte]; a long one has a few thousand. Our own bound, no source."""
 
+_HEAD = 512
+"""Bytes in which text is told from other files [byte]."""
+
+BINARY_MARKS = (b"PAR1", b"\x89HDF", b"PK\x03\x04", b"TDSm", b"%PDF", b"\xd0\xcf\x11\xe0", b"MATLAB 5.0")
+"""First bytes of Parquet, HDF5, zipped and older workbooks, TDMS, PDF and MATLAB files."""
+
+RECORD_ENDINGS = (
+    ".csv",
+    ".csv.gz",
+    ".parquet",
+    ".xlsx",
+    ".xls",
+    ".mat",
+    ".h5",
+    ".hdf5",
+    ".tdms",
+    ".uff",
+    ".unv",
+    ".pdf",
+)
+"""Endings of files that hold records, logs or reports, not a sheet."""
+
 MOST_DOTS = 100
 """Most points in a line of a sheet outside of texts and comments [1]; a key has two at most. Our own, no source."""
 
 _TEXT_OR_REMARK = re.compile(r'"[^"]*"|\'[^\']*\'|#.*')
+
+MOST_OF_STRENGTH = 5.0
+"""Most that is required of a pile, in multiples of its area times the highest strength of its material [1]. A pipe that
+is filled with concrete and gains by setup stays below 2. Our own bound, no source."""
 
 REQUIREMENT_AGREEMENT = 0.01
 """Largest difference of a required resistance stated in two ways [1], to allow for rounding. Our own, no source."""
@@ -54,13 +83,16 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
     """
     path = Path(path)
     source = known_as(path)
-    text = read_text(path, MAX_SHEET_BYTES)
+    text = sheet_text(path)
     model = _validated(parsed_toml(text, source), source)
     folder = path.parent.resolve()
     hammer = _hammer(model.hammer, "[hammer]", source)
     own_hammers = [
         _hammer(drive.hammer, f"[[drive]] {number} hammer", source) for number, drive in enumerate(model.drive, start=1)
     ]
+    pile = pile_from(model.pile, model.test.pile, source)
+    requirement = _requirement(model.requirement, model.choices.verification, source)
+    _check_carries(pile, requirement, source)
     drives = drives_from(model.drive, [own or hammer for own in own_hammers], folder, source, recorded=recorded)
     gauges = gauges_from(model.gauges, source)
     return TestSheet(
@@ -70,10 +102,10 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
         pile_name=model.test.pile,
         engineer=model.test.engineer,
         display_units=model.test.display_units,
-        pile=pile_from(model.pile, model.test.pile, source),
+        pile=pile,
         hammer=hammer,
         gauges=gauges,
-        requirement=_requirement(model.requirement, model.choices.verification, source),
+        requirement=requirement,
         soil=_soil(model.soil, source),
         drives=drives,
         choices=choices_from(model.choices, gauges, drives, source),
@@ -85,6 +117,35 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
         records=None if model.records is None else records_from(model.records, gauges, source),
         log_layout=None if model.log is None else log_layout_from(model.log, source),
     )
+
+
+def sheet_text(path: Path, usual: str = "sheet.toml") -> str:
+    """Give the text of a sheet; for a folder or a file of records say which file is wanted instead."""
+    source = known_as(path)
+    try:
+        folder, file = path.is_dir(), path.is_file()
+    except (OSError, ValueError):  # a name that cannot be one; said when it is read
+        folder = file = False
+    if folder:
+        inside = [path / usual] if (path / usual).is_file() else sorted(path.glob("*.toml"))
+        cure = f"name {printable(str(inside[0]), 120)} in it" if len(inside) == 1 else "name the file in it"
+        raise InputError(source, "", "is a folder", cure)
+    if file:
+        check_file(path, sys.maxsize)
+        with path.open("rb") as stream:
+            head = stream.read(_HEAD)
+        large = path.stat().st_size > MAX_SHEET_BYTES
+        if large or path.name.lower().endswith(RECORD_ENDINGS) or _is_binary(head):
+            size = f": it is larger than {MAX_SHEET_BYTES / 1e6:g} megabyte" if large else ""
+            one = "a test sheet" if usual == "sheet.toml" else "the file of a structure"
+            raise InputError(source, "", f"is not {one}{size}", f"name the {usual}, which names the other files")
+    return read_text(path, MAX_SHEET_BYTES)
+
+
+def _is_binary(head: bytes) -> bool:
+    """Whether a file begins as no text does; text in UTF-16, which has its zeros in every second byte, is text."""
+    in_turn = (head[::2], head[1::2])
+    return head.startswith(BINARY_MARKS) or all(b"\x00" in half for half in in_turn)
 
 
 def parsed_toml(text: str, source: str) -> dict:
@@ -139,8 +200,24 @@ def _hammer(table: HammerKeys | None, place: str, source: str) -> Hammer | None:
         and table.minimum_stroke > table.maximum_stroke
     ):
         raise InputError(source, f"{place} minimum_stroke", "is above maximum_stroke", "write the lower bound here")
+    if table.rated_energy is not None and table.rated_energy / (mass * STANDARD_GRAVITY) not in STROKE:
+        stroke = table.rated_energy / (mass * STANDARD_GRAVITY)
+        problem = f"a ram of {mass:,.4g} kg would fall {stroke:.3g} m for it, which is outside {STROKE}"
+        raise InputError(source, f"{place} rated_energy", problem, "check the energy, the ram and their units")
     values = table.model_dump(exclude={"ram_weight", "ram_mass"})
     return Hammer(ram_mass=mass, **values)
+
+
+def _check_carries(pile: Pile, requirement: Requirement, source: str) -> None:
+    """Refuse a resistance far beyond what the strongest pile of this area and material could be driven to."""
+    required = requirement.required_resistance
+    strongest = max(one.high for one in MATERIALS[pile.material].strength.values())
+    area = max(part.area for part in pile.parts)
+    if required is not None and required > MOST_OF_STRENGTH * strongest * area:
+        problem = (
+            f"{required / 1e6:.4g} MN is required of {area * 1e4:.4g} cm^2 of {pile.material}, which no pile carries"
+        )
+        raise InputError(source, "[requirement]", problem, "check the required resistance, the area, and their units")
 
 
 def _soil(table: SoilKeys, source: str) -> SoilProfile:

@@ -17,20 +17,24 @@ class Range:
         Bounds, both allowed [`unit`].
     unit : str
         Unit of the bounds, SI in the sense of `dyntest.units.DIMENSIONS`; empty for a ratio.
+    or_zero : bool
+        Whether zero is plausible too, for a value that may not apply.
     """
 
     low: float
     high: float
     unit: str = ""
+    or_zero: bool = False
 
     def __contains__(self, value: float) -> bool:
         """Whether a value lies inside [`unit`]."""
-        return self.low <= value <= self.high
+        return self.low <= value <= self.high or (self.or_zero and value == 0.0)
 
     def __str__(self) -> str:
         """Both bounds and the unit, for a message."""
         factor, unit = self._written()
-        return f"{self.low / factor:g} to {self.high / factor:g} {unit}".rstrip()
+        zero = "0 or " if self.or_zero else ""
+        return f"{zero}{self.low / factor:g} to {self.high / factor:g} {unit}".rstrip()
 
     def write(self, value: float) -> str:
         """Give a value as the bounds are written.
@@ -51,33 +55,46 @@ class Range:
 
 LENGTH = Range(0.1, 300.0, "m")
 LENGTH_FROM_ZERO = Range(0.0, 300.0, "m")
+PENETRATION = Range(0.3, 300.0, "m", or_zero=True)
+"""Minimum penetration, and that of a restrike: a pile driven less than a foot is not tested, so mm was meant as m."""
+SOIL_DEPTH = Range(0.03, 300.0, "m", or_zero=True)
+"""Bottom of a soil layer, scour: 0.1 ft is the finest that is measured, so less was meant in m or ft."""
 AREA = Range(1e-4, 20.0, "m^2")
 STROKE = Range(0.05, 20.0, "m")
 MASS = Range(1.0, 1e6, "kg")
 RAM_MASS = Range(10.0, 1e6, "kg")
 RAM_WEIGHT = Range(100.0, 1e7, "N")
 """A ram of ``"4 lbf"`` was meant in kip: the lightest rams that drive piles weigh some tens of kilograms."""
-FORCE = Range(1e4, 1e9, "N")
-"""A resistance or load of ``"380 lbf"`` was meant in kip: no pile is tested for less than a tonne."""
+FORCE = Range(1e4, 5e8, "N")
+"""A resistance or load of ``"380 lbf"`` was meant in kip: no pile is tested for less than a tonne. The largest offshore
+piles stay below 300 MN."""
 ENERGY = Range(100.0, 1e7, "J")
 STRESS = Range(1e5, 2e9, "Pa")
 STRESS_FROM_ZERO = Range(0.0, 2e9, "Pa")
-STIFFNESS = Range(1e5, 1e12, "N/m")
+COMPRESSION_LIMIT = Range(2e6, 2e9, "Pa")
+"""A limit of ``"45 psi"`` was meant in ksi: timber, the weakest, takes several megapascals."""
+STIFFNESS = Range(2e6, 1e12, "N/m")
+"""A cushion of ``"9000 lbf/in"`` was meant in kip/in: a 75 mm disc of soft wood, 100 mm thick, has 4 MN/m across the
+grain."""
 FREQUENCY = Range(100.0, 1e5, "Hz")
 MODULUS = Range(1e6, 1e12, "Pa")
 DENSITY = Range(300.0, 10_000.0, "kg/m^3")
 UNIT_WEIGHT = Range(3e3, 1e5, "N/m^3")
 WAVE_SPEED = Range(1000.0, 7000.0, "m/s")
 
-ELEVATION = Range(-1000.0, 9000.0, "m")
+ELEVATION = Range(-4000.0, 9000.0, "m")
+"""Anchor piles are driven in more than a kilometre of water."""
 PRESSURE = Range(1e5, 5e7, "Pa")
-LOAD = Range(0.0, 1e9, "N")
+LOAD = Range(1e3, 5e8, "N", or_zero=True)
+"""Downdrag of ``"40 lbf"`` was meant in kip."""
 SAMPLE_RATE = Range(1e3, 1e7, "Hz")
 TRIGGER_STRAIN = Range(1e-6, 5e-3, "m/m")
 STREAM_TIME = Range(1e-5, 10.0, "s")
 
 SHARE = Range(0.01, 1.0)
-"""Efficiency, restitution, resistance factor [1]; none of them can exceed 1."""
+"""Efficiency, restitution [1]; none of them can exceed 1."""
+RESISTANCE_FACTOR = Range(0.07, 1.0)
+"""The lowest in AASHTO's tables is 0.10, for one dynamic formula; a small group takes 80 % of it (from memory)."""
 SAFETY_FACTOR = Range(1.0, 10.0)
 DAMPING_FACTOR = Range(0.0, 2.0)
 """Case damping factor [1]; published values by soil run from 0.05 to 1.10 (from memory, after FHWA-HI-97-013,

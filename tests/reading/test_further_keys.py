@@ -100,7 +100,7 @@ def test_records_and_log_are_kept_by_channel(write_sheet):
     ("changes", "needles"),
     [
         ({"soil.layer": [{"to": '"3 m"', "soil": '"peat"'}]}, ("[[soil.layer]] 1 soil", "peat")),
-        ({"soil.layer": [{"soil": '"clay"'}]}, ("[[soil.layer]] 1 to", "57 ft")),
+        ({"soil.layer": [{"soil": '"clay"'}]}, ("[[soil.layer]] 1 to", "12 ft")),
         (
             {"soil.layer": [{"to": '"3 m"', "soil": '"clay"'}, {"to": '"2 m"', "soil": '"sand"'}]},
             ("[[soil.layer]] 2 to",),

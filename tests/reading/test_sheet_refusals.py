@@ -1,10 +1,12 @@
 """The test sheet: each thing that is wrong gives one line with file, place and cure."""
 
+import copy
 import os
 
 import pytest
 
 from dyntest.reading.sheet import read_sheet
+from dyntest.reading.structure_sheet import read_structure
 
 CONCRETE = {
     "pile.material": '"concrete"',
@@ -213,7 +215,7 @@ CASES = {
     "factor above one": (
         {"requirement.factored_load": '"1 MN"', "requirement.resistance_factor": "1.3"},
         "[requirement] resistance_factor",
-        "0.01 to 1",
+        "0.07 to 1",
     ),
     "unknown soil": ({"soil.shaft": '"rock"'}, '[soil] shaft: "rock"', '"sand", "silt" or "clay"'),
     "unknown drive": ({"drive.0.kind": '"re-strike"'}, '[[drive]] 1 kind: "re-strike"', 'write "restrike"'),
@@ -302,6 +304,89 @@ CASES = {
 }
 
 
+RESTRIKE = {"drive": [{"kind": '"initial"', "signals": '"initial.csv"'}, {"kind": '"restrike"', "signals": '"b.csv"'}]}
+
+MAGNITUDES = {
+    # a key, and values that only a wrong unit or a lost digit gives
+    "requirement.minimum_penetration": ("16.78 mm", "2 in", "0.05 m", "16780 m"),
+    "requirement.nominal_resistance": ("380 lbf", "1700 N", "1700 MN", "300 MN"),
+    "requirement.scour_depth": ("6 mm", "0.02 m", "1800 m"),
+    "requirement.downdrag": ("40 lbf", "180 N", "900 MN"),
+    "requirement.compression_stress_limit": ("45 psi", "300 kPa", "310 GPa"),
+    "hammer.rated_energy": ("90 J", "900 J", "90 MJ", "9 MJ"),
+    "hammer.helmet_mass": ("900 g", "5000000 kg"),
+    "hammer.hammer_cushion_stiffness": ("9000 lbf/in", "1500 kN/m", "1500000 GN/m"),
+    "hammer.pile_cushion_stiffness": ("1500 lbf/in", "300 N/mm"),
+    "hammer.ram_mass": ("3000 g", "3000000 kg"),
+    "hammer.maximum_stroke": ("3 mm", "300 m"),
+    "pile.length_below_gauges": ("17 mm", "1700 m"),
+    "pile.total_length": ("18 mm", "1800 m"),
+    "soil.layer": ("3.6 mm", "12 mm", "360 km"),
+    "soil.water_elevation": ("62.5 km",),
+    "drive.1.penetration_at_start": ("16.78 mm", "16780 m"),
+}
+REAL = {
+    # a key, and values from a micropile of 75 mm under a 50 kg weight to a monopile of 3 m under 300 t
+    "requirement.minimum_penetration": ("0 ft", "1 ft", "3 m", "120 m"),
+    "requirement.scour_depth": ("0 m", "0.1 ft", "40 m"),
+    "requirement.downdrag": ("0 kN", "5 kN", "20 MN"),
+    "requirement.compression_stress_limit": ("0.8 ksi", "100 ksi"),
+    "hammer.helmet_mass": ("5 kg", "120000 kg"),
+    "hammer.hammer_cushion_stiffness": ("10 kN/mm", "40000 kip/in", "100 GN/m"),
+    "hammer.pile_cushion_stiffness": ("5 kN/mm", "20000 kip/in"),
+    "soil.layer": ("0.1 ft", "4 in", "150 m"),
+    "soil.water_elevation": ("-1430 m", "0 m", "2400 m"),
+    "drive.1.penetration_at_start": ("0 ft", "2 ft", "120 m"),
+    "drive.0.penetration_at_start": ("0 ft", "1 in", "90 m"),
+}
+
+
+def _set(write_sheet, key, value):
+    """Give the sheet with a value at a key, which may be in a restrike or a layer."""
+    changes = {**RESTRIKE, "soil.layer": []}
+    if key == "soil.layer":
+        changes["soil.layer"] = [{"to": f'"{value}"', "soil": '"clay"'}]
+    else:
+        changes |= {"hammer.ram_mass": '"3000 kg"', key: f'"{value}"'}
+    path = write_sheet({**changes, **({"drive": copy.deepcopy(RESTRIKE["drive"])} if "drive" in key else {})})
+    (path.parent / "b.csv").write_text("blow\n1\n")
+    return path
+
+
+@pytest.mark.parametrize(("key", "value"), [(key, one) for key, values in MAGNITUDES.items() for one in values])
+def test_a_wrong_unit_or_a_lost_digit_is_refused(write_sheet, refuses, key, value):
+    path = _set(write_sheet, key, value)
+    refuses(lambda: read_sheet(path), "P2-4/sheet.toml", key.split(".")[0], "check the ")
+
+
+@pytest.mark.parametrize(("key", "value"), [(key, one) for key, values in REAL.items() for one in values])
+def test_no_real_magnitude_is_refused(write_sheet, key, value):
+    read_sheet(_set(write_sheet, key, value))
+
+
+PILES = {
+    # area, length, ram, rated energy and required resistance
+    "micropile": ("20 cm^2", "3 m", "50 kg", "250 J", "20 kN"),
+    "rock breaker as a hammer": ("20 cm^2", "3 m", "30 kg", "1000 J", "150 kN"),
+    "pipe filled with concrete": ("180 cm^2", "40 m", "8000 kg", "270 kJ", "9 MN"),
+    "monopile": ("5500 cm^2", "80 m", "300000 kg", "6 MJ", "110 MN"),
+}
+
+
+@pytest.mark.parametrize("case", PILES.values(), ids=PILES.keys())
+def test_no_real_pile_is_refused(write_sheet, case):
+    keys = ("pile.area", "pile.length_below_gauges", "hammer.ram_mass", "hammer.rated_energy")
+    changes = dict(zip((*keys, "requirement.nominal_resistance"), (f'"{one}"' for one in case), strict=True))
+    read_sheet(write_sheet(changes | {"pile.section": None, "pile.total_length": None}))
+
+
+def test_a_resistance_factor_with_a_lost_digit_is_refused(write_sheet, refuses):
+    changes = {"requirement.nominal_resistance": None, "requirement.factored_load": '"500 kN"'}
+    lost = write_sheet(changes | {"requirement.resistance_factor": "0.065"})
+    refuses(lambda: read_sheet(lost), "[requirement] resistance_factor", "0.065", "check the number")
+    read_sheet(write_sheet(changes | {"requirement.resistance_factor": "0.08"}))
+
+
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
 def test_what_is_wrong_is_named_with_its_cure(write_sheet, refuses, case):
     changes, *needles = case
@@ -324,7 +409,7 @@ TEXTS = {
     "Latin-1": ("format = 1\n# Brücke\n".encode("latin-1"), "line 2", "0xfc", "UTF-8"),
     "empty": (b"", "is empty", "copy"),
     "not text": (bytes(range(256)) * 10, "not text", "UTF-8"),
-    "enormous": (b"#" * 2_000_000, "larger than 1 megabytes", "right file"),
+    "enormous": (b"#" * 2_000_000, "not a test sheet", "larger than 1 megabyte", "name the sheet.toml"),
 }
 
 
@@ -339,7 +424,35 @@ def test_a_file_that_is_no_sheet(tmp_path, refuses, case):
 def test_no_file_at_all(tmp_path, refuses):
     refuses(lambda: read_sheet(tmp_path / "none.toml"), "/none.toml", "is not there", "check the name")
     refuses(lambda: read_sheet(tmp_path), "is a folder", "name the file")
+    refuses(lambda: read_structure(tmp_path), "is a folder", "name the file")
     refuses(lambda: read_sheet(tmp_path / ("x" * 300)), "cannot be read", "check the name")
+
+
+def test_a_folder_names_the_sheet_in_it(write_sheet, refuses):
+    folder = write_sheet().parent
+    for read in (read_sheet, read_structure):
+        refuses(lambda read=read: read(folder), "P2-4: is a folder", f"name {folder / 'sheet.toml'} in it")
+    (folder / "structure.toml").write_text("format = 1\n")
+    refuses(lambda: read_sheet(folder), f"name {folder / 'sheet.toml'} in it")
+    refuses(lambda: read_structure(folder), f"name {folder / 'structure.toml'} in it")
+
+
+BINARY = {"parquet": b"PAR1", "hdf5": b"\x89HDF\r\n", "zip": b"PK\x03\x04", "tdms": b"TDSm", "unknown": b"ab\0\0"}
+
+
+@pytest.mark.parametrize("size", [2_000, 2_000_000])
+@pytest.mark.parametrize("mark", BINARY.values(), ids=BINARY.keys())
+def test_a_file_of_records_is_not_a_test_sheet(tmp_path, refuses, mark, size):
+    path = tmp_path / "records.dat"
+    path.write_bytes(mark + bytes([1, 2, 3, 200]) * size)
+    for read, usual in ((read_sheet, "sheet.toml"), (read_structure, "structure.toml")):
+        refuses(lambda read=read: read(path), "/records.dat: is not ", f"name the {usual}")
+
+
+@pytest.mark.parametrize("name", ["x.csv", "x.parquet", "x.csv.gz"])
+def test_signals_are_not_a_test_sheet(write_sheet, refuses, name):
+    path = write_sheet({"drive.0.signals": f'"{name}"'}, name=name)
+    refuses(lambda: read_sheet(path.parent / name), f"P2-4/{name}: is not a test sheet", "sheet.toml")
 
 
 def test_a_name_with_line_breaks_stays_in_one_line(tmp_path, refuses):
