@@ -2,6 +2,7 @@
 
 import html
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -41,6 +42,9 @@ ROWS = {
     "soil.layer": ("Soil layers", "From the ground down, one row each; depths with units, such as 12 ft."),
 }
 """Titles and notes of tables with several rows."""
+
+RESTRIKE_START = "2026-05-09 09:00"
+"""Example of the start of a restrike, some days after the initial drive of the blank sheet."""
 
 EMPTY_LOG = 12
 """Empty rows of a typed log [1]; more can be added."""
@@ -122,9 +126,10 @@ def _files(draft: Draft) -> None:
             f"Or files of the {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
         )
         if drive.kind == "restrike":
-            _fields(draft, "drive", (*(one for one in form_fields("drive") if one.key == "start"),), number)
+            start = next(one for one in form_fields("drive") if one.key == "start")
+            _fields(draft, "drive", (replace(start, example=RESTRIKE_START),), number)
         else:
-            wanted = ("penetration_at_start", "end", "first_blow")
+            wanted = ("start", "end", "penetration_at_start", "first_blow")
             _fields(draft, "drive", tuple(one for one in form_fields("drive") if one.key in wanted), number)
         mark = (tuple((one.file_id, one.size) for one in sent), named)
         if mark != ((), "") and st.session_state.get(f"new_seen_{number}") != mark:

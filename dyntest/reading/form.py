@@ -81,6 +81,8 @@ def form_fields(table: str) -> tuple[FormField, ...]:
         if kind:
             value, remark = blank.get((table, key), ("", ""))
             example = value if value and kind in ("physical", "number") else example
+            if value and kind == "time":
+                example = datetime.fromisoformat(value).strftime("%Y-%m-%d %H:%M")
             found.append(FormField(table, key, kind, choices, example, info.is_required(), remark))
     return tuple(found)
 
@@ -185,7 +187,8 @@ def _of_blank_sheet() -> dict[tuple[str, str], tuple[str, str]]:
             continue
         named = re.match(r"#?\s*(\w+)\s*=\s*([^#]*)(?:#\s*(.+))?$", line)
         if named:
-            found[table, named[1]] = named[2].strip().strip('"'), (named[3] or "").strip()
+            known = named[2].strip().strip('"'), (named[3] or "").strip()
+            found.setdefault((table, named[1]), known)  # of two tables of a name, the first has every key
     return found
 
 

@@ -83,7 +83,7 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
     """
     path = Path(path)
     source = known_as(path)
-    text = sheet_text(path)
+    text = read_sheet_text(path)
     model = _validated(parsed_toml(text, source), source)
     folder = path.parent.resolve()
     hammer = _hammer(model.hammer, "[hammer]", source)
@@ -119,7 +119,7 @@ def read_sheet(path: str | Path, *, recorded: bool = True) -> TestSheet:
     )
 
 
-def sheet_text(path: Path, usual: str = "sheet.toml") -> str:
+def read_sheet_text(path: Path, usual: str = "sheet.toml") -> str:
     """Give the text of a sheet; for a folder or a file of records say which file is wanted instead."""
     source = known_as(path)
     try:

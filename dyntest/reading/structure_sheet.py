@@ -13,7 +13,7 @@ from dyntest.errors import InputError
 from dyntest.reading.build import one_file
 from dyntest.reading.files import read_text
 from dyntest.reading.schema import Keys, Text, Word
-from dyntest.reading.sheet import MAX_SHEET_BYTES, parsed_toml, sheet_text
+from dyntest.reading.sheet import MAX_SHEET_BYTES, parsed_toml, read_sheet_text
 from dyntest.reading.sheet_errors import explain
 from dyntest.reading.wording import as_written, known_as
 
@@ -138,7 +138,7 @@ def read_structure(path: str | Path) -> StructureSheet:
     """
     path = Path(path)
     source = known_as(path)
-    raw = parsed_toml(sheet_text(path, "structure.toml"), source)
+    raw = parsed_toml(read_sheet_text(path, "structure.toml"), source)
     try:
         model = StructureModel.model_validate(raw)
     except ValidationError as error:

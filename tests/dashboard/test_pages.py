@@ -1,5 +1,7 @@
 """Every page on a sample, on a matched sample and on sheets that cannot be used."""
 
+from datetime import datetime
+
 import pytest
 from dyntest_dashboard.pages import PAGES
 
@@ -49,6 +51,21 @@ def test_a_page_answers_once_the_drives_are_matched(page, open_page, text_of, ma
     if page == "bearing_piles":  # every pile of the sample's production log is judged
         assert any("bearing_save" in one for one in saved)
         assert "P2-24" in text
+
+
+def test_a_new_test_shows_dates_of_start_and_end_as_they_are_typed(open_page):
+    """Setup is compared over the wait from the initial drive to the restrike, which needs these dates."""
+    shown = open_page("new_test")
+    shown.button(key="new_restrike").click()
+    shown.run()
+    fields = {one.key: one for one in shown.text_input}
+    keys = ("new_drive_start_0", "new_drive_end_0", "new_drive_start_1")
+    dates = [datetime.strptime(fields[key].placeholder, "%Y-%m-%d %H:%M") for key in keys]
+    assert sorted(set(dates)) == dates
+    for key in keys:
+        fields[key].set_value(fields[key].placeholder)
+    shown.run()
+    assert not shown.exception and 'role="alert"' not in "".join(one.proto.body for one in shown.get("html"))
 
 
 BROKEN = {

@@ -30,6 +30,7 @@ def test_an_example_is_of_its_own_field():
     of = {(table, field.key): field.example for table in ("pile", "requirement") for field in form_fields(table)}
     assert of["pile", "tip_reinforcement"] == "6 in"
     assert of["requirement", "safety_factor"] == "2.25"
+    assert fields("drive")["start"].example < fields("drive")["end"].example  # of one drive
 
 
 @pytest.mark.parametrize(
