@@ -19,7 +19,7 @@ def known_as(path: str | Path) -> str:
     """
     path = Path(path)
     folder = path.parent.name
-    return printable(f"{folder}/{path.name}" if folder else path.name, 2 * SHOWN_LENGTH)
+    return printable(f"{folder}/{path.name}" if folder else path.name or str(path), 2 * SHOWN_LENGTH)
 
 
 def printable(text: str, limit: int = SHOWN_LENGTH) -> str:

@@ -428,10 +428,12 @@ def test_no_file_at_all(tmp_path, refuses):
     refuses(lambda: read_sheet(tmp_path / ("x" * 300)), "cannot be read", "check the name")
 
 
-def test_a_folder_names_the_sheet_in_it(write_sheet, refuses):
+def test_a_folder_names_the_sheet_in_it(write_sheet, refuses, monkeypatch):
     folder = write_sheet().parent
     for read in (read_sheet, read_structure):
         refuses(lambda read=read: read(folder), "P2-4: is a folder", f"name {folder / 'sheet.toml'} in it")
+    monkeypatch.chdir(folder)
+    refuses(lambda: read_sheet("."), ".: is a folder", "name sheet.toml in it")
     (folder / "structure.toml").write_text("format = 1\n")
     refuses(lambda: read_sheet(folder), f"name {folder / 'sheet.toml'} in it")
     refuses(lambda: read_structure(folder), f"name {folder / 'structure.toml'} in it")
