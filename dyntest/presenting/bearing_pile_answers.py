@@ -4,7 +4,6 @@ The files of a check of the bearing piles: two tables and `check.json`, in SI.
 """
 
 import json
-import textwrap
 from collections.abc import Iterable
 
 import pandas as pd
@@ -18,10 +17,8 @@ from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.sentences import sentence
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
+from dyntest.presenting.terminal import wrapped
 from dyntest.presenting.terms import per_count
-
-WIDTH = 100
-"""Columns of a line at most."""
 
 MOST_PILES = 40
 """Piles listed one by one at most; more are counted, and are in the written tables."""
@@ -33,11 +30,11 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     shown = [
         line
         for alert in criterion.alerts
-        for line in _wrap(f"DO NOT USE THIS CHECK YET: {told(alert, system).sentence}.")
+        for line in wrapped(f"DO NOT USE THIS CHECK YET: {told(alert, system).sentence}.")
     ]
     for caution in check.cautions:
-        shown += _wrap(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
-    shown += _wrap(bearing_pile_answer(check))
+        shown += wrapped(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
+    shown += wrapped(bearing_pile_answer(check))
     because = dict(zip(check.piles["pile"].astype(str), reasons(check, system), strict=True))
     second = second_looks(check, system)
     for verdict, head in HEADS.items():
@@ -51,16 +48,16 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     if len(second):
         shown += ["", "Something unusual:"]
         shown += _told((str(pile), words) for pile, words in second.items())
-    shown += ["", *_wrap("The criterion:")]
+    shown += ["", *wrapped("The criterion:")]
     held = inspectors_card(criterion, system)
     for row in held.rows:
         every = f", minimum {row.every} per {per_count(system)}" if row.every else ""
-        shown += _wrap(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
+        shown += wrapped(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
     for words in held.sentences[len(held.alerts) :]:
-        shown += _wrap(words, "  ", "    ")
+        shown += wrapped(words, "  ", "    ")
     for caution in criterion.cautions:
-        shown += _wrap(sentence(told(caution, system).sentence), "  - ", "    ")
-    return [*shown, *_wrap(held.basis, "  - ", "    "), "", *_wrap(held.reminder, rest="")]
+        shown += wrapped(sentence(told(caution, system).sentence), "  - ", "    ")
+    return [*shown, *wrapped(held.basis, "  - ", "    "), "", *wrapped(held.reminder, rest="")]
 
 
 HEADS = {
@@ -100,13 +97,9 @@ def _do(count: int, one: str, more: str) -> str:
 def _told(piles: Iterable[tuple[str, str]]) -> list[str]:
     """Give a paragraph a pile, up to `MOST_PILES` of them."""
     told = list(piles)
-    lines = [line for pile, text in told[:MOST_PILES] for line in _wrap(f"{pile}: {text}.", "  - ", "    ")]
+    lines = [line for pile, text in told[:MOST_PILES] for line in wrapped(f"{pile}: {text}.", "  - ", "    ")]
     rest = len(told) - MOST_PILES
     return lines + ([f"  and {rest} more; write them all with --out DIR"] if rest > 0 else [])
-
-
-def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)
 
 
 FORMAT = 1

@@ -511,12 +511,19 @@ def requirement_words(required: RequiredResistance, system: str) -> str:
 def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     """Say what resistance is required at the end of driving, and how it follows from the requirement.
 
+    A requirement has the digits it is stated with; what follows from it is not known so well.
+
     Examples
     --------
+    >>> target_sentence(EndOfDriveTarget(1397.2e3, 1397.2e3), "SI").split(";")[0]
+    'Required at end of driving: 1,397.2 kN'
+    >>> target_sentence(EndOfDriveTarget(1189.4e3, 1397.2e3), "SI").split(";")[0]
+    'Required at end of driving: 1,189 kN'
     >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
     'Required at end of driving: 1,000 kN; setup was not measured.'
     """
-    value, required = (show_required(one, system) for one in (target.value, target.required))
+    required = show_required(target.required, system)
+    value = required if target.value == target.required else show("matched_resistance", target.value, system)
     name = "" if target.setup is None else drive_name(target.setup.restrike)
     factor = "" if target.factor is None else show_factor(target.factor)
     text = f"Required at end of driving: {value}"

@@ -1,7 +1,6 @@
 """The board of a structure as words and tidy frames, for the page and for the paper."""
 
 import re
-import textwrap
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.sentences import sentence, show_range
+from dyntest.presenting.terminal import wrapped
 from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
@@ -570,11 +570,7 @@ def structure_lines(review: StructureReview) -> list[str]:
     return lines
 
 
-WIDTH = 100
-"""Columns of a line on the terminal at most [1]."""
-
-
 def _wrap(words: str) -> list[str]:
     """Break a line of the terminal; what follows is indented by two more."""
     indent = " " * (2 + len(words) - len(words.lstrip()))
-    return textwrap.wrap(words, WIDTH, subsequent_indent=indent, break_long_words=False)
+    return wrapped(words, rest=indent)

@@ -6,7 +6,6 @@ as GeoJSON, and the board on paper.
 
 import io
 import json
-import textwrap
 from collections.abc import Sequence
 from datetime import date
 from math import isfinite
@@ -48,6 +47,7 @@ from dyntest.presenting.structure_board import (
 )
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import DIGITS, neutral, plain_csv
+from dyntest.presenting.terminal import wrapped
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import COLUMNS, COUNTS, TEXTS, PileRecord, header
 
@@ -66,9 +66,6 @@ def survey_files(records: Sequence[PileRecord]) -> dict[str, bytes]:
     csv = written.to_csv(index=False, float_format=f"%.{DIGITS}g", lineterminator="\n")
     return {"piles.csv": csv.encode(), "piles.parquet": parquet.getvalue(), "piles.json": _survey_json(records)}
 
-
-WIDTH = 100
-"""Columns of a line on the terminal at most [1]."""
 
 SHOWN = (
     ("end of driving", "initial_matched_resistance"),
@@ -101,7 +98,7 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
         for told in (row.get("alerts"), row.get("criterion_problem")):
             if told:
                 words = f"{mark}: {told}"
-                shown += textwrap.wrap(words, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+                shown += wrapped(words, "  - ", "    ")
     return shown
 
 

@@ -77,19 +77,19 @@ MOST_CAUTIONS = 4
 
 def lines(review: Review, verbose: bool = False) -> list[str]:
     """Give the lines to show: the answer, its doubts and the criterion; everything else where `verbose`."""
-    shown = _wrap(trust_sentence(review))
+    shown = wrapped(trust_sentence(review))
     for alert in alert_sentences(review):
-        shown += _wrap(alert)
+        shown += wrapped(alert)
     if verbose:
         for alert in case_alerts(review):
-            shown += _wrap(alert)
+            shown += wrapped(alert)
     for drive in review.drives:
-        shown += _wrap(resistance_sentence(review, drive))
-    shown += _wrap(_stress_line(review))
+        shown += wrapped(resistance_sentence(review, drive))
+    shown += wrapped(_stress_line(review))
     for setup in review.answers.setups[-1:]:
-        shown += _wrap(setup_sentence(setup))
-    shown += ["", *_wrap(criterion_sentence(review)), *_counts(review)]
-    last = [*_wrap(_assumed(review)), *_wrap(GOVERNING_SPECIFICATION, rest="")]
+        shown += wrapped(setup_sentence(setup))
+    shown += ["", *wrapped(criterion_sentence(review)), *_counts(review)]
+    last = [*wrapped(_assumed(review)), *wrapped(GOVERNING_SPECIFICATION, rest="")]
     if verbose:
         return [*shown, *_everything(review), *last]
     criterion = review.answers.criterion
@@ -149,10 +149,10 @@ def _everything(review: Review) -> list[str]:
         shown += ["", *_numbers(review.drives[start : start + DRIVES_ABREAST], review.sheet.display_units)]
     shown.append("")
     for words in stress_sentences(review):
-        shown += _wrap(words)
+        shown += wrapped(words)
     for setup in review.answers.setups:
         found = [told(one, review.sheet.display_units) for one in setup.cautions]
-        shown += ["", *_wrap(setup_sentence(setup)), *_cautions(found)]
+        shown += ["", *wrapped(setup_sentence(setup)), *_cautions(found)]
     shown += ["", *_criterion(review)]
     for drive in review.drives:
         shown += ["", *_records(drive, review.sheet.display_units), *_matching(drive, review.sheet.display_units)]
@@ -217,7 +217,7 @@ def _stacked(heads: Sequence[str]) -> list[tuple[str, ...]]:
 
 def _criterion(review: Review) -> list[str]:
     """Give the driving criterion, a row a stroke."""
-    shown = _wrap(criterion_sentence(review))
+    shown = wrapped(criterion_sentence(review))
     found, system = review.answers.criterion, review.sheet.display_units
     required = [told(one, system) for one in review.answers.required.cautions]
     if found is None:
@@ -227,18 +227,18 @@ def _criterion(review: Review) -> list[str]:
     table = _aligned([*heads, *(row[:-1] for row in cells)])
     shown += table[: len(heads)]
     for line, (*_, why) in zip(table[len(heads) :], cells, strict=True):
-        shown += _wrap(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
-    shown += _wrap(risk_words())
+        shown += wrapped(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
+    shown += wrapped(risk_words())
     held = found.criterion
     if held is not None:
         rule = () if held.restrike is None else restrike_sentences(held, held.restrike, system)
         for words in (*easy_driving_sentences(held, system), *rule):
-            shown += _wrap(words)
+            shown += wrapped(words)
     return shown + _cautions([*(told(one, system) for one in found.cautions if one not in found.alerts), *required])
 
 
 def _cautions(cautions: Sequence[Told]) -> list[str]:
-    return [line for one in cautions for line in _wrap(sentence(one.sentence), "  - ", "    ")]
+    return [line for one in cautions for line in wrapped(sentence(one.sentence), "  - ", "    ")]
 
 
 def _records(drive: DriveReview, system: str) -> list[str]:
@@ -246,15 +246,15 @@ def _records(drive: DriveReview, system: str) -> list[str]:
     count = len(drive.table)
     head = f"{drive_words(drive).capitalize()}, {count} blow{'s' if count > 1 else ''}"
     if drive.representative is None:
-        shown = _wrap(f"{head}: no sound blow.")
+        shown = wrapped(f"{head}: no sound blow.")
     else:
         chosen = drive.representative
-        shown = _wrap(f"{head}. Why blow {chosen.blow}: {choice_words(chosen, system)}.")
+        shown = wrapped(f"{head}. Why blow {chosen.blow}: {choice_words(chosen, system)}.")
     for severity in ("reject", "warning"):
         for finding in drive.findings:
             if finding.severity == severity:
                 text = f"{severity}: {finding_message(finding, system)}; {finding_cure(finding, system)}."
-                shown += _wrap(text, "  - ", "    ")
+                shown += wrapped(text, "  - ", "    ")
     notes = sum(finding.severity == "note" for finding in drive.findings)
     return shown + ([f"  - {notes} note{'s' if notes > 1 else ''} in summary.json"] if notes else [])
 
@@ -264,8 +264,9 @@ def _matching(drive: DriveReview, system: str) -> list[str]:
     if drive.match is None:
         return []
     said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]
-    return [line for words in said for line in _wrap(words, "  - ", "    ")]
+    return [line for words in said for line in wrapped(words, "  - ", "    ")]
 
 
-def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
+def wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
+    """Break words into lines of the terminal, the first and the others indented as given."""
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)
