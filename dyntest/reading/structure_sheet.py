@@ -146,7 +146,7 @@ def read_structure(path: str | Path) -> StructureSheet:
     folder = path.parent.resolve()
     _refuse_twice((group.name for group in model.group), source, "[[group]] name", "give each group its own name")
     groups = tuple(_group(table, number, folder, source) for number, table in enumerate(model.group, start=1))
-    logs = (as_written(group.production_log.name) for group in groups if group.production_log)
+    logs = (as_written(_below(folder, group.production_log)) for group in groups if group.production_log)
     _refuse_twice(logs, source, "[[group]] production_log", "give each group its own log")
     table = model.structure
     return StructureSheet(folder / path.name, table.name, table.display_units, table.reference_system, groups)
@@ -164,6 +164,11 @@ def _group(table: GroupTable, number: int, folder: Path, source: str) -> Group:
         problem = "is given without production_log"
         raise InputError(source, f"{place} piles", problem, "write production_log too, or remove it")
     return Group(table.name, tests, file(table.production_log, "production_log"), file(table.piles, "piles"))
+
+
+def _below(folder: Path, file: Path) -> str:
+    """Give a file as the structure names it, however it was written; files of one name lie in several folders."""
+    return file.resolve().relative_to(folder).as_posix()
 
 
 def _refuse_twice(names: Iterable[str], source: str, place: str, cure: str) -> None:

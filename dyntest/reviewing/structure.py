@@ -265,7 +265,7 @@ def conclude_structure(
         pooled_efficiency(results),
         hammer_runs(results),
         groups,
-        {path.name: sha256(path) for path in sheet.inputs},
+        {path.relative_to(folder).as_posix(): sha256(path) for path in sheet.inputs},
     )
 
 

@@ -67,6 +67,15 @@ def test_what_cannot_be_gets_one_message(folder, old, new, place, told):
     assert "\n" not in message
 
 
-def test_a_log_of_two_groups_is_refused(folder):
+@pytest.mark.parametrize("again", ["log.csv", "./log.csv", "a/../log.csv"])
+def test_a_log_of_two_groups_is_refused(folder, again):
     with pytest.raises(InputError, match=r"production_log"):
-        read(folder, GOOD + 'production_log = "log.csv"\n')
+        read(folder, GOOD + f'production_log = "{again}"\n')
+
+
+def test_logs_of_one_name_in_two_folders_are_two_logs(folder):
+    for name in ("a/log.csv", "b/log.csv", "b/piles.csv"):
+        (folder / name).write_text("invented\n")
+    text = GOOD.replace('"log.csv"', '"a/log.csv"') + 'production_log = "b/log.csv"\npiles = "b/piles.csv"\n'
+    found = read(folder, text)
+    assert [group.production_log for group in found.groups] == [folder / "a/log.csv", folder / "b/log.csv"]

@@ -16,6 +16,7 @@ from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
+from dyntest.reading.files import sha256
 from dyntest.reading.structure_sheet import is_structure, read_structure
 from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, hammer_runs, pile_result, pooled_setups
 from dyntest.reviewing.structure import read_tables, review_structure
@@ -112,6 +113,19 @@ def test_only_a_pile_whose_files_changed_is_done_again(told_sample, copied, tmp_
     kept = kept_records(tmp_path / "kept", told_sample)
     review_structure(read_structure(copied), known=kept, executor=executor)
     assert executor.asked == ["abutment_1_concrete/sheet.toml"]
+
+
+def test_tables_of_one_name_in_two_folders_each_keep_their_fingerprint(told_sample, copied):
+    text, folder = copied.read_text(), copied.parent
+    moved = {"production_log": "pier_2_clay/log", "piles": "pier_2_clay/piles"}
+    moved |= {"abutment_log": "abutment_1_concrete/log", "abutment_piles": "abutment_1_concrete/piles"}
+    for old, new in moved.items():
+        shutil.move(folder / f"{old}.csv", folder / f"{new}.csv")
+        text = text.replace(f'"{old}.csv"', f'"{new}.csv"')
+    copied.write_text(text)
+    found = review_structure(read_structure(copied), known=told_sample, executor=Refusing())
+    assert dict(found.inputs) == {name: sha256(folder / name) for name in found.inputs}
+    assert set(found.inputs) == {"structure.toml", *(f"{name}.csv" for name in moved.values())}
 
 
 def test_a_test_pile_that_fails_is_a_row_with_its_reason(told_sample, samples):
