@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dyntest.names import decimal, percent
+from dyntest.names import decimal, percent, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import law_words
 from dyntest.presenting.decision_words import told as in_words
@@ -23,8 +23,13 @@ from ..charts.record import overlay_data
 from ..components import draw_record
 
 
-def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None, height: int = 380) -> alt.LayerChart:
-    """Give resistance against the logarithm of time, with the fitted law; dashed beyond the measurements."""
+def time_chart(
+    points: pd.DataFrame, line: pd.DataFrame, required: tuple[float, str] | None, height: int = 380
+) -> alt.LayerChart:
+    """Give resistance against the logarithm of time, with the fitted law; dashed beyond the measurements.
+
+    `required` has the level of the required resistance and its words.
+    """
     ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     drawn, titles = named(line)
     seen, _ = named(points)
@@ -54,7 +59,7 @@ def time_chart(points: pd.DataFrame, line: pd.DataFrame, required: float | None,
     marks = marks.encode(x=x, y=y, color=colour, shape=alt.Shape("c4:N", scale=shapes, legend=legend), tooltip=tips)
     layers = [band, inside, outside.encode(x=x, y=y), bars, marks]
     if required is not None:
-        rule = pd.DataFrame({"v": [required], "t": [f"required, {required:,.0f} {unit}"]})
+        rule = pd.DataFrame({"v": [required[0]], "t": [required[1]]})
         base = alt.Chart(rule)
         layers.append(base.mark_rule(color=accent, strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q")))
         words = base.mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
@@ -157,10 +162,13 @@ def _some(drive) -> list[int]:
 def _law(test, review) -> None:
     law = review.answers.time_law
     required = review.answers.required.value
-    level = None if required is None else float(shown("matched_resistance", required, test.system))
+    asked = None
+    if required is not None:
+        level = float(shown("matched_resistance", required, test.system))
+        asked = level, f"required {show_required(required, test.system)}"
     pieces.draw_heading("Resistance over time")
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
-    draw_chart(time_chart(points, line, level), "setup_time")
+    draw_chart(time_chart(points, line, asked), "setup_time")
     rate = law.rate
     told = f"Each tenfold increase in time adds {percent(rate.value)} of the resistance "
     told += f"at {law.reference_time / 86400:.1f} days"

@@ -62,7 +62,7 @@ def test_resistance_stands_over_the_damping_factor_with_the_matched_one():
     assert levels(factor_chart(frame, 0.4, None)) == []
 
 
-@pytest.mark.parametrize("required", [None, 380.0])
+@pytest.mark.parametrize("required", [None, (380.0, "required 380 kip")])
 def test_resistance_stands_over_the_time_waited_with_what_is_required(required):
     points = pd.DataFrame({WAIT: [1.0, 10.0], RESISTANCE: [300.0, 400.0], "low": 290.0, "high": 410.0})
     points["drive"] = ["initial", "restrike"]
@@ -73,7 +73,9 @@ def test_resistance_stands_over_the_time_waited_with_what_is_required(required):
     assert (across_title, up_title) == (WAIT, RESISTANCE)
     assert across.tolist() == [1.0, 10.0] and up.tolist() == [300.0, 400.0]
     assert encoding["x"]["scale"]["type"] == "log"
-    assert levels(chart) == ([] if required is None else [required])
+    assert levels(chart) == ([] if required is None else [required[0]])
+    told = [rows["t"].tolist() for _, _, rows in layers(chart) if "t" in rows]
+    assert told == ([] if required is None else [[required[1]]] * 2)
 
 
 def test_counts_stand_over_the_stroke_with_practical_refusal():

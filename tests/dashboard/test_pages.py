@@ -5,6 +5,8 @@ from datetime import datetime
 import pytest
 from dyntest_dashboard.pages import PAGES
 
+from dyntest.names import show_required
+
 pytestmark = pytest.mark.usefixtures("charts_held_against_their_schema")
 
 ALL = (
@@ -121,3 +123,11 @@ def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
     assert not shown.exception and not shown.error
     assert any(PAGES["pile"].question in element.proto.body for element in shown.get("html"))
     assert any("Decision support only" in element.proto.body for element in shown.get("html"))
+
+
+@pytest.mark.parametrize("page", ["hammer", "setup", "compare"])
+def test_charts_show_the_requirement_as_the_line_above_them(page, open_page, text_of, matched):
+    words = f"required {show_required(matched.answers.required.value, matched.sheet.display_units)}"
+    shown = open_page(page)
+    drawn = [repr(one.proto) for kind in ("vega_lite_chart", "bidi_component") for one in shown.get(kind)]
+    assert words in text_of(shown) and any(words in one for one in drawn)
