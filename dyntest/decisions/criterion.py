@@ -49,16 +49,19 @@ class Counting:
         Unit in which strokes are round numbers [m].
     stroke_steps : tuple of float
         Steps between the rows of the table, in that unit [1].
+    stroke_reading : float
+        Smallest difference between strokes that the table shows, in that unit [1].
     """
 
     length: float
     stroke_unit: float
     stroke_steps: tuple[float, ...]
+    stroke_reading: float
 
 
 COUNTING = {
-    "US": Counting(INCH, FOOT, (0.25, 0.5, 1.0, 2.0)),
-    "SI": Counting(0.025, 1.0, (0.05, 0.1, 0.25, 0.5, 1.0)),
+    "US": Counting(INCH, FOOT, (0.25, 0.5, 1.0, 2.0), 0.1),
+    "SI": Counting(0.025, 1.0, (0.05, 0.1, 0.25, 0.5, 1.0), 0.01),
 }
 """Customs of counting, by the units of the test sheet."""
 

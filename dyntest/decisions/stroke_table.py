@@ -98,6 +98,8 @@ def table_strokes(hammer: Hammer, seen: np.ndarray, stroke: float, counting: Cou
     step = next((one for one in steps if (highest - lowest) / unit / one < MOST_ROWS - 0.5), steps[-1])
     first, last = ceil(lowest / unit / step - 1e-6), int(highest / unit / step + 1e-6)
     inner = np.arange(first, last + 1) * step * unit
+    apart = 0.5 * counting.stroke_reading * unit  # two rows must not read alike
+    inner = inner[(inner > lowest + apart) & (inner < highest - apart)]
     return np.unique(np.round(np.concatenate([[lowest], inner, [highest]]), 6))
 
 
@@ -121,7 +123,7 @@ def stroke_rows(
     names = ("set_per_blow", "peak_compression_stress", "peak_tension_stress", "transferred_energy")
     columns = {name: graph.at_resistance(resistance, name) for name in names}
     columns["set_per_blow"] = np.maximum.accumulate(columns["set_per_blow"])
-    strokes = _with_limit_strokes(graph.stroke, strokes, columns, limits, bending)
+    strokes = _with_limit_strokes(graph.stroke, strokes, columns, limits, bending, counting)
     at = {name: np.interp(strokes, graph.stroke, values) for name, values in columns.items()}
     gates = modified_gates_set(np.full(len(strokes), resistance), graph.hammer.ram_weight * strokes)
     slope = _sensitivity(graph, resistance)
@@ -147,8 +149,12 @@ def _with_limit_strokes(
     columns: dict[str, np.ndarray],
     limits: DrivingStressLimits | None,
     bending: float,
+    counting: Counting,
 ) -> np.ndarray:
-    """Add the strokes, in whole centimetres, at which a stress reaches its limit with the bending and without."""
+    """Add the strokes at which a stress reaches its limit with the bending and without.
+
+    They are rounded down to what the table shows: a card that shows more would approve a stroke above the limit.
+    """
     if limits is None:
         return strokes
     ends = [
@@ -158,7 +164,12 @@ def _with_limit_strokes(
         )
         for factor in {1.0, bending}
     ]
-    inside = [end for end in np.floor(np.array(ends) * 100.0) / 100.0 if strokes[0] < end < strokes[-1]]
+    read = counting.stroke_reading * counting.stroke_unit
+    inside = [
+        end
+        for end in np.floor(np.array(ends) / read + ROUNDING) * read
+        if strokes[0] < end < strokes[-1] and np.abs(strokes - end).min() > 0.5 * read
+    ]
     return np.unique(np.concatenate([strokes, inside]))
 
 
@@ -228,7 +239,7 @@ def _stress_reason(row: StrokeRow, limits: DrivingStressLimits | None) -> RuledO
         ("tension", row.tension_stress, limits.tension.value),
         ("bending", row.compression_stress, limits.compression.value),
     ):
-        if limit is not None and stress > limit:
+        if limit is not None and stress > limit * (1.0 + ROUNDING):
             return RuledOut(name, row.stroke, stress, limit)
     return None
 

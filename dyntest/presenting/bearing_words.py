@@ -155,7 +155,7 @@ def _range(row: dict, criterion: Criterion, system: str) -> str:
         _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.highest_stroke)
     )
     return (
-        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there is outside the approved "
+        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there is outside the permitted "
         f"range of {low} to {high}"
     )
 
@@ -179,7 +179,7 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
         parts.append(
             f"{_number_of(row['failed_blows'], 'blow')} from {ends}, below the minimum per {per_count(system)}"
         )
-    return " and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
+    return ", and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
 
 
 def _not_met(row: dict, criterion: Criterion, system: str) -> str:
@@ -240,7 +240,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
         f"{show_count(r['limit'], s)} is the limit; pile and hammer may be damaged"
     ),
-    HIGH_STROKE: _too_high("above the approved {}; the driving stress may have exceeded its limit"),
+    HIGH_STROKE: _too_high("above the highest permitted, {}; the driving stress may have exceeded its limit"),
     BENT: _too_high(
         "above the {} of the table; with bending like the test pile's the driving stress exceeded its limit"
     ),

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
@@ -191,7 +192,12 @@ def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
     if group.check is None:
         return pd.DataFrame({"pile": [], "verdict": [], "because": []}, dtype=object)
     piles, second = group.check.piles, second_looks(group.check, system)
-    because = [second.get(pile, why) for pile, why in zip(piles["pile"], reasons(group.check, system), strict=True)]
+    told_apart = zip(piles["pile"], piles["status"], reasons(group.check, system), strict=True)
+    because = []
+    for pile, status, why in told_apart:
+        more = second.get(pile, "")
+        known = status in ACCEPTED or status == "no counts"  # the first needs no reason, the second has one of its own
+        because.append(more if more and known else f"{why}; {more}" if more else why)
     rows = pd.DataFrame({"pile": piles["pile"], "verdict": _verdicts(group), "because": because})
     return rows[(rows["verdict"] != "accepted") | rows["pile"].isin(second.index)].reset_index(drop=True)
 

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dyntest.decisions.bearing_oddities import HIGH_STROKE
 from dyntest.decisions.trust import Caution
+from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.structure_board import (
     VERDICT_MARKS,
     board_answer,
@@ -88,6 +90,19 @@ def test_counts_of_verdicts_are_those_of_the_check(structure):
     assert board_answer(structure)[0].startswith(f"32 piles judged: {accepted} accepted")
     odd = odd_rows(structure.groups[0], "US")
     assert set(odd["pile"]) >= set(structure.groups[0].check.piles["pile"][verdicts != "accepted"])
+
+
+def test_the_reason_for_not_accepting_a_pile_stands_before_what_is_unusual(structure):
+    """A stroke that was too high is not why a count fell short."""
+    group = structure.groups[0]
+    failed = group.check.piles.query("status == 'not met'")["pile"].iloc[0]
+    extra = pd.DataFrame([{"pile": failed, "kind": HIGH_STROKE, "depth": 10.0, "value": 3.2, "limit": 3.0, "note": ""}])
+    check = replace(group.check, odd=extra.reindex(columns=group.check.odd.columns))
+    told = odd_rows(replace(group, check=check), "US").set_index("pile").loc[failed, "because"]
+    why, unusual = reason(check.piles.set_index("pile").loc[failed].to_dict(), check.criterion, "US"), "10.5 ft"
+    assert told.startswith(why) and unusual in told.removeprefix(why)
+    silent = odd_rows(group, "US").set_index("pile").loc["P2-24", "because"]
+    assert silent.count("no counts") == 1
 
 
 def test_what_is_still_to_do_has_dates_and_waits(structure):
