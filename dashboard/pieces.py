@@ -86,7 +86,7 @@ def draw_cautions(found: Iterable[tuple[str, str, str]]) -> None:
         return
     st.html(_caution(*known[0]))
     if len(known) > 1:
-        names = ", ".join(dict.fromkeys(check for check, _, _ in known[1:]))
+        names = "; ".join(dict.fromkeys(check for check, _, _ in known[1:]))
         with st.expander(f"{len(known) - 1} more cautions: {plain(names)}"):
             st.html("".join(_caution(*one) for one in known[1:]))
 

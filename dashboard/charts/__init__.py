@@ -40,7 +40,9 @@ def named(frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
 def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
     """Give an axis with a title, in lines of limited length; a unit is not split."""
     lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(title, wide)]
-    return alt.Axis(title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, **more})
+    return alt.Axis(
+        title=lines if len(lines) > 1 else "".join(lines), **{"labelOverlap": True, "labelFlush": False, **more}
+    )
 
 
 def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:

@@ -1,5 +1,5 @@
 // Numbers of every blow down a drive, side by side over one axis of depth, with the soil beside them; restrikes below.
-const HEAD = 58, FOOT = 40, SIDE = 52, BETWEEN = 26, STRIP = 66;
+const TITLE = 28, FOOT = 40, SIDE = 52, BETWEEN = 26, STRIP = 66;
 
 export default function (component) {
   const root = component.parentElement;
@@ -38,6 +38,8 @@ function build(root) {
     const soilWide = D.soil.length ? 92 : 0;
     const room = (wide - soilWide - 10) / D.columns.length;
     const [low, high] = S.zoom || D.domain;
+    const titles = D.columns.map((column, place) => wrap(column.title, Math.floor((room - 6 - (place === 0 ? SIDE : BETWEEN)) / 6.6)));
+    const HEAD = S.head = TITLE + 15 * Math.max(2, ...titles.map((lines) => lines.length));
     const y = (v) => HEAD + ((v - low) / (high - low || 1)) * tall;
     S.back = (py) => low + ((py - HEAD) / tall) * (high - low);
     const svg = S.svg;
@@ -70,16 +72,17 @@ function build(root) {
       least -= least === 0 ? 0 : air;
       most += air;
       const x = (v) => left + ((v - least) / (most - least)) * (right - left);
-      wrap(column.title, Math.floor((right - left) / 6.6)).slice(0, 2).forEach((line, k) => text((left + right) / 2, 14 + 15 * k, line, { "text-anchor": "middle", "font-size": 13 }, group));
-      for (const t of ticks(low, high, 8)) {
+      titles[place].forEach((line, k) => text((left + right) / 2, 14 + 15 * k, line, { "text-anchor": "middle", "font-size": 13 }, group));
+      const depths = ticks(low, high, 8);
+      for (const t of depths) {
         node("line", { x1: left, x2: right, y1: y(t), y2: y(t), stroke: colours.line }, group);
-        if (place === 0) text(left - 6, y(t) + 4, shown(t, 0), { "text-anchor": "end" }, group);
+        if (place === 0) text(left - 6, y(t) + 4, shown(t, decimals(depths)), { "text-anchor": "end" }, group);
       }
       const bottom = HEAD + tall + strips.length * (STRIP + 8);
-      const digits = most - least < 0.4 ? 2 : most - least < 4 ? 1 : 0;
-      for (const t of ticks(least, most, Math.max(3, Math.floor((right - left) / 52)))) {
+      const values = ticks(least, most, Math.max(3, Math.floor((right - left) / 52)));
+      for (const t of values) {
         node("line", { x1: x(t), x2: x(t), y1: HEAD, y2: bottom, stroke: colours.line }, group);
-        text(x(t), bottom + 16, shown(t, digits), { "text-anchor": "middle" }, group);
+        text(x(t), bottom + 16, shown(t, decimals(values)), { "text-anchor": "middle" }, group);
       }
       text((left + right) / 2, bottom + 33, column.unit, { "text-anchor": "middle", fill: colours.quiet }, group);
       const clip = `clip-${D.key}-${place}`;
@@ -176,7 +179,7 @@ function build(root) {
   S.svg.addEventListener("pointermove", (event) => {
     if (!S.data) return;
     const [px, py] = place(event);
-    if (from && Math.abs(py - from[1]) > 6 && from[1] < HEAD + S.data.tall) {
+    if (from && Math.abs(py - from[1]) > 6 && from[1] < S.head + S.data.tall) {
       const ends = [S.back(Math.min(py, from[1])), S.back(Math.max(py, from[1]))], [low, high] = S.zoom || S.data.domain;
       S.brush = [Math.max(ends[0], low), Math.min(ends[1], high)];
       draw();

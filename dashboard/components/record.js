@@ -198,14 +198,17 @@ function build(root) {
       most = low + ((most - low) * high) / (high - 17 * rows.length);  // the legend covers no trace
       const y = (v) => top + high - ((v - low) / (most - low)) * high;
       const group = node("g", { class: "panel", "data-panel": panel.key }, svg);
-      for (const t of ticks(low, most, index === 0 ? 8 : 3)) {
+      let levels = ticks(low, most, index === 0 ? 8 : 3);
+      if (levels.length < 3) levels = ticks(low, most, 6);  // one label gives no scale
+      for (const t of levels) {
         node("line", { x1: LEFT, x2: wide - RIGHT, y1: y(t), y2: y(t), stroke: t === 0 ? colours.quiet : colours.line, "stroke-width": 1 }, group);
-        node("text", { x: LEFT - 7, y: y(t) + 4, "text-anchor": "end", fill: colours.ink, "font-size": 13 }, group, shown(t, most - low < 3 ? (most - low < 0.3 ? 3 : 1) : 0));
+        node("text", { x: LEFT - 7, y: y(t) + 4, "text-anchor": "end", fill: colours.ink, "font-size": 13 }, group, shown(t, decimals(levels)));
       }
-      for (const t of ticks(a, b, Math.max(3, Math.floor(wide / 70)))) {
+      const times = ticks(a, b, Math.max(3, Math.floor(wide / 70)));
+      for (const t of times) {
         node("line", { x1: x(t), x2: x(t), y1: top, y2: top + high, stroke: colours.line, "stroke-width": 1 }, group);
         if (index === panels.length - 1)
-          node("text", { x: x(t), y: top + high + 17, "text-anchor": "middle", fill: colours.ink, "font-size": 13 }, group, shown(t, b - a < 4 ? 1 : 0));
+          node("text", { x: x(t), y: top + high + 17, "text-anchor": "middle", fill: colours.ink, "font-size": 13 }, group, shown(t, decimals(times)));
       }
       node("text", { x: 15, y: top + high / 2, transform: `rotate(-90 15 ${top + high / 2})`, "text-anchor": "middle", fill: colours.ink, "font-size": 13 }, group, panel.unit ? `${panel.title} [${panel.unit}]` : panel.title);
       const clip = `clip-${D.drive}-${index}`;
@@ -256,7 +259,7 @@ function build(root) {
       let px = rows.length > 1 ? LEFT + 8 : Math.max(LEFT + 8, wide - RIGHT - room);
       row.forEach((one) => {
         node("rect", { x: px - 4, y: py + 3, width: wanted(one) - 2, height: 17, fill: colours.ground }, group);
-        node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": 2.4, "stroke-dasharray": one.dash || "" }, group);
+        node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", opacity: one.opacity || 1 }, group);
         node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
         px += wanted(one);
       });

@@ -27,6 +27,10 @@ function ticks(low, high, most) {
   return found;
 }
 
+function decimals(levels) {  // with fewer, two labels of an axis read alike
+  return levels.length > 1 ? Math.max(0, -Math.floor(Math.log10(levels[1] - levels[0]) + 1e-9)) : 0;
+}
+
 function shown(value, digits) {
   if (value === null || value === undefined || !isFinite(value)) return "–";
   const size = Math.abs(value);

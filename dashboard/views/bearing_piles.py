@@ -129,14 +129,24 @@ def plan_chart(
 
 
 def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None, height: int = 420) -> alt.LayerChart:
-    """Give the count of each interval of a pile's log against depth, and the count required at its stroke."""
+    """Give the count of each interval of a pile's log against depth, and the count required at its stroke.
+
+    A minimum penetration far above the first interval is not drawn, since it would leave no room for the log.
+    """
+    first, last = float(frame["top"].min()), float(frame["bottom"].max())
+    if minimum is not None and minimum < first - 0.25 * (last - first):
+        minimum = None
     deep = alt.Y("top:Q", axis=axis(f"penetration of the toe [{unit}]"), scale=alt.Scale(reverse=True, zero=False))
     ink, accent = pages.colour(palette.INK), pages.colour(palette.ACCENT)
     tips = [alt.Tooltip(f"{name}:Q", format=FIGURES) for name in ("top", "bottom", "counted", "required", "stroke")]
     tips.append(alt.Tooltip("remark:N"))
     base = alt.Chart(frame.assign(zero=0.0))
     bars = base.mark_rect(fill=ink, opacity=0.5, stroke=ink, strokeWidth=0.4).encode(
-        x=alt.X("zero:Q", axis=axis(count)), x2=alt.X2("counted:Q"), y=deep, y2=alt.Y2("bottom:Q"), tooltip=tips
+        x=alt.X("zero:Q", axis=axis(count, tickMinStep=1)),
+        x2=alt.X2("counted:Q"),
+        y=deep,
+        y2=alt.Y2("bottom:Q"),
+        tooltip=tips,
     )
     required = base.mark_rule(color=accent, strokeWidth=2.5).encode(
         x=alt.X("required:Q"), y=deep, y2=alt.Y2("bottom:Q"), tooltip=tips

@@ -41,7 +41,7 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     first, last = min([low, *seen]), max([high, *seen])
     margin = 0.04 * max(last - first, 0.1)
     across = alt.Scale(domain=[first - margin, last + margin], nice=False)
-    x = alt.X("c0:Q", axis=axis(titles["c0"]), scale=across)
+    x = alt.X("c0:Q", axis=axis(titles["c0"], tickCount=10), scale=across)
     y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, top], nice=False))
     accent = pages.colour(palette.ACCENT)
     area = alt.Chart(asked.assign(top=top)).mark_area(color=accent, opacity=0.14, clip=True)

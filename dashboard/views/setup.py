@@ -102,6 +102,8 @@ def draw() -> None:
     if review.answers.time_law is not None:
         _law(test, review)
     if setups:
+        pieces.draw_heading("Setup factors")
+        pieces.draw_note("Resistance at the restrike over that at the end of initial driving, with its range.")
         pieces.worded(setup_rows(setups))
     pieces.draw_heading("Overlay")
     _overlay(test, review)

@@ -26,6 +26,9 @@ LINES = ("solid", "dashed", "dotted", "dashdot")
 MOST_LINES = 8
 """Most test piles distinguished by line style and legend [1]; of more, the tooltip names each line."""
 
+FROM_ZERO = 0.45
+"""Depths that begin below this share of the deepest are not drawn from the ground [1]."""
+
 SAVED = {"structure.pdf": "application/pdf", "bearing_piles.csv": "text/csv", "test_piles.csv": "text/csv"}
 """Files that can be downloaded."""
 
@@ -292,10 +295,13 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     ink, most = pages.colour(palette.INK), float(drawn["c2"].max())
     wide = 0.12 * most
     strips = layers["pile"].unique().tolist()[:4]
-    deepest = float(drawn["c1"].max())
+    shallowest, deepest = float(drawn["c1"].min()), float(drawn["c1"].max())
+    air = 0.05 * (deepest - shallowest)
+    start = shallowest - air if shallowest > FROM_ZERO * deepest else 0.0  # else the curves would fill a corner only
     last = most * 1.05 + wide * len(strips)
     x = alt.X("c2:Q", axis=axis(titles["c2"]), scale=alt.Scale(domain=[0.0, last], nice=False))
-    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest * 1.02], reverse=True, nice=False))
+    depths = alt.Scale(domain=[start, max(deepest + air, deepest * 1.001)], reverse=True, nice=False)
+    y = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=depths)
     tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES)]
     tips.append(alt.Tooltip("c2:Q", title=titles["c2"], format=FIGURES))
     base = alt.Chart(drawn).mark_line(strokeWidth=2)
@@ -316,8 +322,8 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
         line = thin.encode(x=x, y=y, order=alt.Order("c1:Q"), detail=alt.Detail("c0:N"), tooltip=tips)
     found: list[alt.Chart | alt.LayerChart] = [line]
     for place, pile in enumerate(strips):
-        own = layers[(layers["pile"] == pile) & (layers["top"] < deepest)].copy()
-        own["bottom"] = own["bottom"].clip(upper=deepest)
+        own = layers[(layers["pile"] == pile) & (layers["top"] < deepest) & (layers["bottom"] > start)].copy()
+        own["top"], own["bottom"] = own["top"].clip(lower=start), own["bottom"].clip(upper=deepest)
         own["left"], own["right"] = most * 1.05 + wide * place, most * 1.05 + wide * (place + 0.9)
         own["middle"], own["across"] = 0.5 * (own["top"] + own["bottom"]), 0.5 * (own["left"] + own["right"])
         boxes = alt.Chart(own).mark_rect(fill=ink, opacity=0.1, stroke=ink, strokeWidth=1)

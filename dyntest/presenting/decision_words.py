@@ -529,8 +529,9 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     text = f"Required at end of driving: {value}"
     if target.kind in ("credited", "relaxation"):
         what = "setup factor" if target.kind == "credited" else "relaxation, factor"
+        asked = required.rsplit(" ", 1)[0]
         text = (
-            f"Required at end of driving: {required.rsplit(' ', 1)[0]} / {target.required / target.value:.2f} = {value}"
+            f"Required at end of driving: {asked} / {_divisor(asked, target.required / target.value, value)} = {value}"
         )
         text += f"; {name}: {what} {factor}"
     why = {
@@ -546,6 +547,23 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
     if target.kind == "not credited" and target.with_credit is not None:
         text += f"; with setup credited it would be {show('matched_resistance', target.with_credit, system)}"
     return f"{text}."
+
+
+def _divisor(asked: str, ratio: float, result: str) -> str:
+    """Write a divisor with as many decimals, two at least, as a reader needs to find the result again.
+
+    Examples
+    --------
+    >>> _divisor("380", 1.4222, "267 kip"), _divisor("380", 1.4222, "268 kip")
+    ('1.422', '1.42')
+    """
+    above, found = float(asked.replace(",", "")), result.split()[0]
+    places = len(found.partition(".")[2])
+    quotient = above / float(found.replace(",", ""))  # of the rounded numbers, where the ratio itself never fits
+    written = [f"{ratio:.{decimals}f}" for decimals in (2, 3, 4)] + [
+        f"{quotient:.{decimals}f}" for decimals in (4, 5, 6)
+    ]
+    return next((one for one in written if f"{above / float(one):,.{places}f}" == found), written[0])
 
 
 def trust_reasons(trust: Trust) -> str:

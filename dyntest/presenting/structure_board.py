@@ -205,7 +205,7 @@ def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
 PLAN = ("pile", "group", "x", "y", "verdict", "odd", "because", "placed")
 """Columns of the plan."""
 
-GRID_COLUMNS = 24
+GRID_COLUMNS = 12
 """Piles in a row of the grid of piles without coordinates [1]."""
 
 

@@ -391,6 +391,39 @@ def test_an_uploaded_test_is_opened(visit, small_test):
     assert seen.complaints == []
 
 
+COLUMN_HEADS = """chart => [...chart.querySelectorAll('g.column')].map(column =>
+  [...column.querySelectorAll(':scope > text[font-size="13"]')].map(line => line.textContent).join(' '))"""
+
+
+def test_heads_of_the_columns_of_every_blow_are_whole_in_a_narrow_window(visit):
+    seen = visit(820)
+    seen.go_to(PAGES["hammer"].title, PAGES["hammer"].question)
+    chart = seen.page.locator("svg.dyntest-profiles").first
+    heads = chart.evaluate(COLUMN_HEADS)
+    assert chart.get_attribute("aria-label").startswith(", ".join(heads) + " of every blow")
+    assert any(len(head) > 30 for head in heads)
+
+
+def test_labels_of_an_axis_drawn_in_the_browser_differ_and_stand_on_their_numbers(chromium):
+    source = (SAMPLES.parent / "dashboard" / "components" / "shared.js").read_text(encoding="utf-8")
+    functions = source[source.index("function ticks(") : source.index("function bytes(")]
+    ends = [[0.0, 4.1], [62.8, 64.9], [-4.2, 4.2], [0.21, 0.56], [0.0, 0.031], [-200.0, 800.0], [1.0, 1.3]]
+    script = f"""ends => {{ {functions}
+      return ends.flatMap(([low, high]) => [3, 6, 8, 12].map((most) => {{
+        const found = ticks(low, high, most);
+        return found.map((value) => [value, shown(value, decimals(found))]);
+      }}));
+    }}"""
+    page = chromium.new_page()
+    told = page.evaluate(script, ends)
+    page.close()
+    for labels in told:
+        assert len({words for _, words in labels}) == len(labels)
+        step = labels[1][0] - labels[0][0] if len(labels) > 1 else 1.0
+        for value, words in labels:
+            assert abs(float(words.replace("−", "-").replace(",", "")) - value) < 1e-6 * step
+
+
 def test_figures_drawn_in_the_browser_write_small_numbers_as_the_tables_do(chromium):
     source = (SAMPLES.parent / "dashboard" / "components" / "shared.js").read_text(encoding="utf-8")
     function = source[source.index("function shown(") : source.index("function bytes(")]

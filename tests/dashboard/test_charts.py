@@ -6,9 +6,11 @@ import pandas as pd
 import pytest
 from dyntest_dashboard.charts import finish
 from dyntest_dashboard.charts.profiles import profile_data
+from dyntest_dashboard.views.bearing_piles import log_chart
 from dyntest_dashboard.views.criterion import criterion_chart
 from dyntest_dashboard.views.resistance import factor_chart
 from dyntest_dashboard.views.setup import time_chart
+from dyntest_dashboard.views.structure import depth_chart
 
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import ASKED, GRAPH, WAIT
@@ -76,6 +78,26 @@ def test_resistance_stands_over_the_time_waited_with_what_is_required(required):
     assert levels(chart) == ([] if required is None else [required[0]])
     told = [rows["t"].tolist() for _, _, rows in layers(chart) if "t" in rows]
     assert told == ([] if required is None else [[required[1]]] * 2)
+
+
+@pytest.mark.parametrize(("minimum", "drawn"), [(None, []), (55.0, []), (62.5, [62.5]), (64.0, [64.0]), (80.0, [80.0])])
+def test_a_minimum_penetration_far_above_a_log_leaves_the_room_to_the_log(minimum, drawn):
+    """A log may begin where counting began; a minimum below its end was missed, and is always drawn."""
+    tops = np.arange(63.0, 65.0, 0.25)
+    frame = pd.DataFrame({"top": tops, "bottom": tops + 0.25, "counted": 4.0, "required": 5.0, "stroke": 7.0})
+    assert levels(log_chart(frame.assign(remark=""), "ft", "blows per inch", minimum)) == drawn
+
+
+@pytest.mark.parametrize("first", [2.0, 60.0])
+def test_resistance_stands_over_the_depths_that_were_driven(first):
+    depths = np.linspace(first, 65.0, 9)
+    lines = pd.DataFrame({"pile": "T1", "penetration [ft]": depths, RESISTANCE: 7.0 * depths})
+    layers_of_soil = pd.DataFrame({"pile": ["T1"], "top": 0.0, "bottom": 80.0, "soil": "clay", "words": "clay"})
+    chart = depth_chart(lines, layers_of_soil)
+    low, high = layers(chart)[0][1]["y"]["scale"]["domain"]
+    assert low <= first and high >= 65.0 and (depths[-1] - first) / (high - low) > 0.9
+    boxes = next(rows for mark, _, rows in layers(chart) if mark == "rect")
+    assert boxes["top"].min() >= low and boxes["bottom"].max() <= high
 
 
 def test_counts_stand_over_the_stroke_with_practical_refusal():

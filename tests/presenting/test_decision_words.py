@@ -1,14 +1,18 @@
 """Every kind of caution that a decision can give has its words, in both systems of units."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dyntest.decisions.criterion import RuledOut
+from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.trust import Caution
 from dyntest.presenting import decision_words
-from dyntest.presenting.decision_words import ruled_out_words, told
+from dyntest.presenting.decision_words import ruled_out_words, target_sentence, told
 
 LIBRARY = Path(decision_words.__file__).parent.parent
 
@@ -61,3 +65,11 @@ def test_the_pile_is_named_where_several_stand_together():
 def test_every_reason_to_rule_a_stroke_out_has_words(kind):
     assert ruled_out_words(RuledOut(kind, 2.0, 0.002 if kind == "refusal" else 3e8, 2e8), "US")
     assert ruled_out_words(None, "US") == ""
+
+
+@given(st.floats(2e5, 2e7), st.floats(0.6, 2.5), st.sampled_from(["US", "SI"]))
+def test_a_reader_who_divides_the_numbers_of_the_target_finds_its_value(required, ratio, system):
+    told = target_sentence(EndOfDriveTarget(required / ratio, required, "credited"), system)
+    above, below, value = re.search(r": ([\d.,]+) / ([\d.]+) = ([\d.,]+) ", told).groups()
+    places = len(value.partition(".")[2])
+    assert f"{float(above.replace(',', '')) / float(below):,.{places}f}" == value
