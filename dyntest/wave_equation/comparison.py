@@ -22,6 +22,7 @@ from dyntest.wave_equation.problem import (
     LAST_STEP,
     NEIGHBOUR_SPREAD,
     SHAFT_RISE,
+    SOIL_LAWS,
     Parameters,
     Problem,
     physical,
@@ -98,15 +99,19 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
 def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
     """Compute all candidates of tasks of one pile together, those of as many steps in one run.
 
-    Their problems differ in law, blow and soil, and in nothing else.
+    Their problems differ in law, blow and soil, and in nothing else. Those of one law stand side by side, since each
+    run of neighbours with a kind of dashpot costs array calls of its own.
     """
-    lengths = [task.problem.n_steps for task in tasks]
-    if len(set(lengths)) > 1:
-        done: dict[int, Outcome] = {}
-        for length in dict.fromkeys(lengths):
-            places = [place for place, other in enumerate(lengths) if other == length]
-            done |= dict(zip(places, run_tasks([tasks[place] for place in places], peaks=peaks), strict=True))
-        return [done[place] for place in range(len(tasks))]
+    done: dict[int, Outcome] = {}
+    for length in dict.fromkeys(task.problem.n_steps for task in tasks):
+        places = [place for place, task in enumerate(tasks) if task.problem.n_steps == length]
+        places.sort(key=lambda place: SOIL_LAWS.index(tasks[place].problem.law))
+        done |= dict(zip(places, _run_side_by_side([tasks[place] for place in places], peaks), strict=True))
+    return [done[place] for place in range(len(tasks))]
+
+
+def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
+    """Compute all candidates of tasks of as many steps in one run."""
     downs, ups, soils, meshes = [], [], [], []
     for task in tasks:
         values = physical(task.problem.layout, task.scores)
@@ -150,12 +155,15 @@ def coming_rest(soil: SoilModel, spring: np.ndarray) -> np.ndarray:
     return 0.5 * (low + high)
 
 
-def wave_residuals(task: Task, outcome: Outcome, column: int) -> np.ndarray:
-    """Give what is to be made small for one blow: differences of the waves and, where the log knows it, of the set."""
+def wave_residuals(task: Task, outcome: Outcome) -> np.ndarray:
+    """Give what is to be made small for one blow, shape (n_rows, n_candidates) [1].
+
+    These are the differences of the waves and, where the log knows it, of the set.
+    """
     blow = task.problem.blows[task.blow]
-    rows = outcome.difference[:, column] * _unit(task.problem, task.blow)
+    rows = outcome.difference * _unit(task.problem, task.blow)[:, None]
     if blow.set_per_blow == blow.set_per_blow:
-        rows = np.append(rows, (outcome.set_per_blow[column] - blow.set_per_blow) / set_spread(blow))
+        rows = np.vstack([rows, (outcome.set_per_blow - blow.set_per_blow) / set_spread(blow)])
     return rows
 
 

@@ -56,8 +56,6 @@ FIRST_DAMPING, LATER_DAMPING = 0.1, 0.03
 """Damping of the first iteration from an expected model, and from one that was fitted on another mesh [1]."""
 SLOPES_SERVE = 3
 """Steps that slopes serve before they are taken anew [1]."""
-LAST_TOLERANCE = 2e-4
-"""Gain of a step, over the cost, below which a descent on the mesh that is wanted has ended [1]."""
 
 BEST = "best"
 LAWS = (ELASTIC_PLASTIC, HYPERBOLIC, BEST)
@@ -86,7 +84,7 @@ where it is."""
 DOUBTFUL_MISFIT = 0.007
 """Misfit above which a search is made once more with all the noise for noise [1]: gauges and laws seldom leave as much;
 our own choice."""
-SETTLED, LAST_SETTLED = 0.05, 0.005
+SETTLED, LAST_SETTLED = 0.05, 0.02
 """Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
 EXCHANGE_ROUND = 3
 """Iterations of a round of models in which toe and last length carry other shares [1]."""
@@ -176,16 +174,19 @@ def evaluate(descents: list[Descent], *, peaks: bool = False) -> list[list[Outco
     for each in descents:
         own = [next(outcomes) for _ in each.problem.blows]
         found.append(own)
-        each.rows, each.cost = _judged(each, each.scores[:, None], own, 0)
+        rows, costs = _judged(each, each.scores[:, None], own)
+        each.rows, each.cost = tuple(of[:, 0] for of in rows), float(costs[0])
     return found
 
 
-def _judged(descent: Descent, candidates: np.ndarray, outcomes: list[Outcome], column: int):
-    rows = [
-        wave_residuals(task, outcome, column) for task, outcome in zip(descent.tasks(candidates), outcomes, strict=True)
-    ]
-    rows.append(prior_residuals(descent.problem, candidates[:, column : column + 1])[:, 0])
-    return tuple(rows), float(sum(row @ row for row in rows))
+def _judged(
+    descent: Descent, candidates: np.ndarray, outcomes: list[Outcome]
+) -> tuple[list[np.ndarray], np.ndarray]:
+    """Give what is to be made small, each of shape (n_rows, n_candidates), and every candidate's sum of squares [1]."""
+    tasks = descent.tasks(candidates)
+    rows = [wave_residuals(task, outcome) for task, outcome in zip(tasks, outcomes, strict=True)]
+    rows.append(prior_residuals(descent.problem, candidates))
+    return rows, sum((np.einsum("ij,ij->j", of, of) for of in rows), np.zeros(candidates.shape[1]))
 
 
 def moving(problem: Problem, blow: int) -> np.ndarray:
@@ -277,14 +278,15 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
         outcomes = iter(run_tasks(tasks))
         for each, candidates in zip(going, trials, strict=True):
             own = [next(outcomes) for _ in each.problem.blows]
-            judged = [_judged(each, candidates, own, column) for column in range(len(TRIALS))]
-            _go_on(each, candidates, judged, tolerance)
+            _go_on(each, candidates, *_judged(each, candidates, own), tolerance)
 
 
-def _go_on(each: Descent, candidates: np.ndarray, judged: list, tolerance: float) -> None:
+def _go_on(
+    each: Descent, candidates: np.ndarray, tried: list[np.ndarray], costs: np.ndarray, tolerance: float
+) -> None:
     """Take the better trial if it leads down; stop where fresh slopes lead nowhere."""
-    best = int(np.argmin([cost for _, cost in judged]))
-    rows, cost = judged[best]
+    best = int(np.argmin(costs))
+    rows, cost = tuple(of[:, best] for of in tried), float(costs[best])
     fresh = each.age == 0
     if cost < each.cost:
         gain, before = each.cost - cost, each.scores
@@ -492,14 +494,14 @@ def fit_each_to_the_end(
         _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
     ]
-    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
+    fine = _narrowed(fine, LAST_ROUND, TOLERANCE, LAST_SETTLED, SEARCH)
     fine = [_unlike(_supported(group, SEARCH)) for group in fine]
     lock_in(_locked([each for group in fine for each in group]))
     for group, noise in zip(fine, _noises(fine), strict=True):
         for each in group:
             each.take_noise(noise)
             each.active, each.damping = True, LATER_DAMPING
-    descend([each for group in fine for each in group], LAST_ITERATIONS, LAST_TOLERANCE)
+    descend([each for group in fine for each in group], LAST_ITERATIONS)
     return _weighed(fine)
 
 

@@ -154,17 +154,22 @@ class FirstLoading:
         )
         # The trial movement of half a step from the trial rise of the half force: Δu = 2 Δs / k.
         self.way_of_force = aligned_copy(np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0), kind)
-        self.y, self.way = y.astype(kind), aligned_copy(loading + 0.5 * way_of_y * y, kind)
+        self.way = aligned_copy(loading + 0.5 * way_of_y * y, kind)
         self.cap, self.work = aligned_copy(self.way, kind), aligned_copy(self.way, kind)
         self.nothing: np.ndarray = np.zeros((), kind)
 
-    def force(self, trial_rise: np.ndarray) -> np.ndarray:
+    def stand_on(self, trial_rise: np.ndarray, half_force: np.ndarray, y: np.ndarray) -> None:
+        """Take the arrays of a run in which rise and force of these springs and the waves of their nodes stand [N]."""
+        columns = self.where[1]
+        self.trial_rise, self.held, self.y = trial_rise[:, columns], half_force[:, columns], y[:, columns]
+
+    def force(self) -> np.ndarray:
         """Give the force on the curve at the movement that this step would reach.
 
-        Units: trial_rise [N]; returns [N].
+        Units: returns [N].
         """
         cap, work = self.cap, self.work
-        multiply(trial_rise, self.way_of_force, cap)
+        multiply(self.trial_rise, self.way_of_force, cap)
         add(cap, self.way, cap)
         maximum(cap, self.nothing, out=cap)
         if self.bent:
@@ -176,14 +181,14 @@ class FirstLoading:
         """Give where the force of the columns from one on to another of the soil stands, once it is asked for."""
         return self.cap[:, begin - self.where[1].start : end - self.where[1].start]
 
-    def move(self, y: np.ndarray) -> None:
-        """Take the movement of a step.
+    def hold(self) -> None:
+        """Cut the springs back to the curve."""
+        minimum(self.held, self.force(), out=self.held)
 
-        Units: y [N].
-        """
-        multiply(y, self.way_of_y, self.work)
+    def move(self) -> None:
+        """Take the movement of a step."""
+        multiply(self.y, self.way_of_y, self.work)
         add(self.way, self.work, self.way)
-        self.y = y
 
     def loading(self, shape: tuple[int, int]) -> np.ndarray:
         """Give the way along the curve so far.
@@ -213,6 +218,7 @@ SHOWN_SLIP = 1e-3
 rises from the spring's to the limit. Our own choice: a movement that is small beside the set of a blow."""
 
 add, subtract, multiply, divide, minimum, maximum = np.add, np.subtract, np.multiply, np.divide, np.minimum, np.maximum
+absolute, exp, reciprocal, sign = np.absolute, np.exp, np.reciprocal, np.sign
 
 
 class _Sides:
@@ -227,19 +233,24 @@ class _Sides:
 class _Following:
     """Dashpots that follow the static force: Smith's, and those of a power of the velocity."""
 
-    def __init__(self, step: "Step", columns: slice, factor: np.ndarray, power: np.ndarray | None):
+    def __init__(self, step: "Step", columns: slice, factor: np.ndarray, powers: np.ndarray):
+        """Take the factors j of these columns [s/m or (s/m)^N] and their powers of the velocity; Smith's is the first.
+
+        Units: powers [1].
+        """
         self.columns, kind = columns, step.r.dtype.type
         of, h, lower, upper = (one[:, columns] for one in (step.r, step.h, step.lower, step.upper))
         # Copies, since the columns of a few candidates take several times as long to read as an array of their own.
         self.viscous, self.h, self.lower, self.upper = (aligned_copy(values, kind) for values in (of, h, lower, upper))
         self.r, self.rise, self.work = (aligned_copy(of, kind) for _ in range(3))
-        self.root: PowerRoot | None = None
         z = np.broadcast_to(step.z_above, step.p.shape)[step.rows, columns]
-        self.factor = aligned_copy(factor / z if power is None else factor, kind)
-        if power is not None:
-            self.z, self.push = aligned_copy(z, kind), aligned_copy(z, kind)
-            self.root = PowerRoot(self.viscous * self.z, power)
-            self.less = self.root.power - 1.0
+        self.factor = aligned_copy(np.where(powers == 1.0, factor / z, factor), kind)
+        self.step_rise, self.step_spring = step.x[:, columns], step.spring[:, columns]
+        self.a, self.g = step.a[:, columns], step.g[step.rows, columns]
+        self.powered = [
+            _Powered(self.r[:, own], self.viscous[:, own], z[:, own], powers[own], step.soil_p[:, columns][:, own])
+            for own in _runs(powers != 1.0)
+        ]
         self.bounds: list[tuple[np.ndarray, np.ndarray]] = []
 
     def bound_by(self, curve: FirstLoading) -> None:
@@ -249,30 +260,50 @@ class _Following:
         if begin < end:
             self.bounds.append((self.r[:, begin - first : end - first], curve.part(begin, end)))
 
-    def follow(self, step: "Step") -> None:
+    def follow(self) -> None:
         """Set r, a and g of these columns from the static force that the last velocity would lead to."""
-        c, r, rise, work, h = self.columns, self.r, self.rise, self.work, self.h
-        rise[...] = step.x[:, c]
-        add(step.spring[:, c], rise, r)
+        r, rise, work = self.r, self.rise, self.work
+        rise[...] = self.step_rise
+        add(self.step_spring, rise, r)
         add(r, rise, r)
         for own, curve in self.bounds:
             minimum(own, curve, out=own)
         minimum(r, self.upper, out=r)
         maximum(r, self.lower, out=r)
-        if self.root is not None:
-            subtract(step.soil_p[:, c], r, self.push)
-            np.absolute(self.push, self.push)
-        np.absolute(r, r)
+        for powered in self.powered:
+            powered.take_push()
+        absolute(r, r)
         multiply(r, self.factor, r)
-        if self.root is not None:
-            multiply(self.root.find(r, self.push), self.less, work)
-            np.exp(work, work)
-            multiply(r, work, r)
-            divide(r, self.z, r)  # j |s| v^N / y with y = Z1 v
+        for powered in self.powered:
+            powered.find()
         add(r, self.viscous, r)
-        add(r, h, work)
-        divide(h, work, step.a[:, c])
-        np.reciprocal(r, step.g[step.rows, c])
+        add(r, self.h, work)
+        divide(self.h, work, self.a)
+        reciprocal(r, self.g)
+
+
+class _Powered:
+    """Some columns of dashpots that follow the static force with a power of the velocity; r stands in for them all."""
+
+    def __init__(self, r: np.ndarray, viscous: np.ndarray, z: np.ndarray, power: np.ndarray, p: np.ndarray):
+        kind = r.dtype.type
+        self.r, self.p = r, p
+        self.root = PowerRoot(np.asarray(viscous * z, kind), power)
+        self.less, self.z = self.root.power - 1.0, aligned_copy(z, kind)
+        self.push, self.work = aligned_copy(z, kind), aligned_copy(z, kind)
+
+    def take_push(self) -> None:
+        """Take what drives the nodes against the static force, which stands in r."""
+        subtract(self.p, self.r, self.push)
+        absolute(self.push, self.push)
+
+    def find(self) -> None:
+        """Put ``j |s| v^N / y`` with y = Z1 v in the place of ``j |s|``."""
+        r, work = self.r, self.work
+        multiply(self.root.find(r, self.push), self.less, work)
+        exp(work, work)
+        multiply(r, work, r)
+        divide(r, self.z, r)
 
 
 class _Radiating:
@@ -315,8 +346,13 @@ class _Radiating:
         self.rise = self.h * self.soil_y
         self.gap = np.zeros(kappa.shape[1], kind) if state.toe_gap is None else state.toe_gap[columns].astype(kind)
         self.way_of_y, self.nothing = np.asarray(step.dt / z, kind), np.zeros((), kind)
+        self.step_p, self.step_spring = step.soil_p[:, columns], step.spring[:, columns]
 
-    def move(self, step: "Step") -> None:
+    def take_p(self) -> None:
+        """Take p of (6) before the springs of other columns change it."""
+        self.y[...] = self.step_p
+
+    def move(self) -> None:
         """Take the soil of these columns a step further from p of (6), which stands in y."""
         s, y, e, within, q, toe, gap = self.spring, self.y, self.e, self.within, self.q, self.half_force[-1], self.gap
         add(s, self.rise, s)
@@ -325,15 +361,15 @@ class _Radiating:
         minimum(e, self.upper, out=within)
         maximum(within, self.lower, out=within)
         subtract(e, within, e)
-        np.absolute(within, q)
+        absolute(within, q)
         multiply(q, self.growth, q)
-        x = self.root.find(q, np.absolute(e, self.half_force))
+        x = self.root.find(q, absolute(e, self.half_force))
         multiply(x, self.root.power, x)
-        np.exp(x, x)
+        exp(x, x)
         multiply(within, self.share, self.half_force)  # stuck, or at the limit
         multiply(q, self.share, q)
         multiply(q, x, q)
-        multiply(q, np.sign(e, e), q)
+        multiply(q, sign(e, e), q)
         add(self.half_force, q, self.half_force)
         maximum(toe, self.nothing, out=toe)
         multiply(toe, gap <= self.nothing, toe)
@@ -347,7 +383,7 @@ class _Radiating:
         subtract(gap, y[-1], gap)  # the soil under a toe that lifted off rises slower than the toe
         maximum(gap, self.nothing, out=gap)
         multiply(gap, toe <= self.nothing, gap)
-        step.spring[:, self.columns], step.soil_p[:, self.columns] = s, y
+        self.step_spring[...], self.step_p[...] = s, y
 
     def add_slip(self) -> None:
         """Add the downward slip of the last step; a toe on its way through a gap does not slip."""
@@ -406,21 +442,22 @@ class Step:
         self.sent_on = self.above_toe if uniform else np.empty_like(self.above_toe)
         multiply(self.h, self.soil_p, self.x)
 
-        self.following: list[_Following] = []
         radiates = _columns_with(soil.radiation, shape)
-        powers = np.broadcast_to(soil.rate_power, (candidates,))
-        for columns in _runs(_columns_with(soil.smith_damping, shape)):
-            self.following.append(_Following(self, columns, _of(soil.smith_damping, shape)[rows, columns], None))
-        for columns in _runs(_columns_with(soil.rate_damping, shape) & ~radiates):
-            factor = _of(soil.rate_damping, shape)[rows, columns]
-            self.following.append(_Following(self, columns, factor, powers[columns]))
+        powered = _columns_with(soil.rate_damping, shape) & ~radiates
+        factors = np.where(powered, _of(soil.rate_damping, shape), _of(soil.smith_damping, shape))
+        powers = np.where(powered, soil.rate_power, 1.0)
+        self.following = [
+            _Following(self, columns, factors[rows, columns], powers[columns])
+            for columns in _runs(powered | _columns_with(soil.smith_damping, shape))
+        ]
         self.radiating = [_Radiating(self, soil, columns, state) for columns in _runs(radiates)]
         curved = np.broadcast_to(soil.hyperbolic, (candidates,)) | (soil.unloading_quake is not None)
         self.first_loading = [
             FirstLoading(soil, (rows, columns), self.dt, z_above, state, kind) for columns in _runs(curved & ~radiates)
         ]
-        for damped in self.following:
-            for curve in self.first_loading:
+        for curve in self.first_loading:
+            curve.stand_on(self.x, self.spring, self.soil_p)
+            for damped in self.following:
                 damped.bound_by(curve)
 
     def advance(self, sent: np.ndarray) -> None:
@@ -435,29 +472,28 @@ class Step:
             add(p, self.weight, p)
         if self.following:
             for first in self.first_loading:
-                first.force(x[:, first.where[1]])
+                first.force()
         for damped in self.following:
-            damped.follow(self)
+            damped.follow()
         add(s, x, s)
         self.toe_before[:] = toe
         for apart in self.radiating:
-            apart.y[...] = soil_p[:, apart.columns]
+            apart.take_p()
         subtract(soil_p, s, x)
         multiply(x, self.a, x)
         add(s, x, s)  # (7)
         for curve in self.first_loading:
-            columns = curve.where[1]
-            minimum(s[:, columns], curve.force(x[:, columns]), out=s[:, columns])
+            curve.hold()
         minimum(s, self.upper, out=s)
         maximum(s, self.lower, out=s)
         subtract(soil_p, s, soil_p)
         multiply(p, self.g, p)  # (8)
         for apart in self.radiating:
-            apart.move(self)
+            apart.move()
         if self.undamped is not None:
             self._add_work(soil_p)
         for curve in self.first_loading:
-            curve.move(soil_p[:, curve.where[1]])
+            curve.move()
         multiply(self.h, soil_p, x)
         # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at nothing.
         add(self.toe_before, self.toe_rise, self.toe_before)
