@@ -148,6 +148,19 @@ class AveragedTraces(_Blows):
     penetration: np.ndarray | None = None
 
 
+def waves(force: np.ndarray, velocity: np.ndarray, impedance: float) -> tuple[np.ndarray, np.ndarray]:
+    """Give the downward and the upward wave.
+
+    Units: force [N]; velocity [m/s]; impedance [N s/m]; returns [N].
+
+    Examples
+    --------
+    >>> waves(np.array([3.0]), np.array([1.0]), 2.0)
+    (array([2.5]), array([0.5]))
+    """
+    return 0.5 * (force + impedance * velocity), 0.5 * (force - impedance * velocity)
+
+
 @dataclass(frozen=True)
 class Waves(_Blows):
     """Force and velocity at the gauges, conditioned, with the marks that every quantity needs.
@@ -186,12 +199,12 @@ class Waves(_Blows):
     @property
     def down(self) -> np.ndarray:
         """Downward wave, ``(F + Zv)/2``, shape (n_blows, n_samples) [N]."""
-        return 0.5 * (self.force + self.impedance * self.velocity)
+        return waves(self.force, self.velocity, self.impedance)[0]
 
     @property
     def up(self) -> np.ndarray:
         """Upward wave, ``(F − Zv)/2``, shape (n_blows, n_samples) [N]."""
-        return 0.5 * (self.force - self.impedance * self.velocity)
+        return waves(self.force, self.velocity, self.impedance)[1]
 
     @classmethod
     def join(cls, parts: Sequence["Waves"]) -> "Waves":

@@ -32,8 +32,8 @@ MUTATIONS = (
     Mutation(
         "the upward wave with the sign of the downward one",
         "dyntest/signals.py",
-        "return 0.5 * (self.force - self.impedance * self.velocity)",
-        "return 0.5 * (self.force + self.impedance * self.velocity)",
+        "impedance * velocity), 0.5 * (force - impedance",
+        "impedance * velocity), 0.5 * (force + impedance",
         ("tests/quantities/test_table.py", "tests/outside/test_case_method.py"),
     ),
     Mutation(

@@ -241,7 +241,9 @@ TABLE = (
         ("matched_resistance", "shaft_resistance", "toe_resistance", "misfit"),
         "Resistance of the soil model that reproduces the measured upward wave from the measured downward wave.",
         (),
-        "Other soil models fit about as well; the range covers them. Shaft and toe are less certain than their sum.",
+        "Other soil models fit about as well; the range covers them. Shaft and toe are less certain than their sum. "
+        "Blows of other energy near the representative one are matched with it. In a restrike the shaft may lose "
+        "resistance from blow to blow.",
         "Wave equation after Smith (1960), ASCE J. Soil Mech. Found. Div. 86(SM4).",
         "dyntest.wave_equation.matching",
         'epsilon = 1 / (max W_d) sqrt((sum w^2 (W_(u,"computed") - W_(u,"measured"))^2) / (sum w^2))',

@@ -96,6 +96,7 @@ def _match(drive: DriveReview) -> dict:
         "damping_form": match.damping_form,
         "law_weights": {", ".join(law): number(weight) for law, weight in match.law_weights.items()},
         "blows_matched_together": len(match.problem.blows),
+        "shaft_lost_per_blow": number(match.fade),
         "gauges": {name: [number(value) for value in pair] for name, pair in asdict(match.calibration).items()},
         "residual_stress": _residual_stress(match),
         "fitted": match.fitted,

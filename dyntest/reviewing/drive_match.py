@@ -218,9 +218,9 @@ _HEX = re.compile(r"-?(?:0x[01]\.[0-9a-f]+p[+-]\d+|inf)|nan")
 """How a float is written with every digit."""
 
 
-MOST_TOGETHER = 5
-"""Blows that are matched together at most [1]."""
-NEARBY, NEARBY_WAY = 12, 0.15
+MOST_TOGETHER = {"initial": 5, "restrike": 3}
+"""Blows that are matched together at most [1]: fewer of a restrike, whose shaft loosens from blow to blow."""
+NEARBY, NEARBY_WAY = {"initial": 12, "restrike": 8}, 0.15
 """Blows before and after the representative one among which others are looked for [1], and the way of the toe from it
 within which the soil counts as the same [m]; our own choice."""
 OTHER_FORCE = 1.01
@@ -230,16 +230,15 @@ OTHER_FORCE = 1.01
 def blows_beside(drive: DriveReview) -> np.ndarray:
     """Give the rows of sound blows of other energy near the representative one, shape (at most 4,) [1].
 
-    Empty for a restrike, whose resistance changes from blow to blow, and where all blows are alike. They are spread
-    evenly over the peak forces.
+    Empty where all blows are alike. They are spread evenly over the peak forces.
     """
     nothing = np.empty(0, dtype=int)
-    if drive.representative is None or drive.kind != "initial":
+    if drive.representative is None:
         return nothing
     table = drive.table
     chosen = int(np.flatnonzero(table["blow"] == drive.representative.blow)[0])
     doubted = {number for finding in drive.findings for number in finding.blows if finding.severity != "note"}
-    near = np.abs(np.arange(len(table)) - chosen) <= NEARBY
+    near = np.abs(np.arange(len(table)) - chosen) <= NEARBY[drive.kind]
     way = np.abs(table["penetration"].to_numpy() - table["penetration"].to_numpy()[chosen])
     near &= ~(way > NEARBY_WAY)  # where the penetration is not known, the number of blows decides
     near &= ~table["blow"].isin(doubted).to_numpy()
@@ -251,17 +250,20 @@ def blows_beside(drive: DriveReview) -> np.ndarray:
     if not len(rows) or reach.max() < OTHER_FORCE * reach.min():
         return nothing
     rows = rows[np.argsort(force[rows], kind="stable")]
-    places = np.unique(np.linspace(0, len(rows) - 1, min(MOST_TOGETHER - 1, len(rows))).round().astype(int))
+    places = np.unique(np.linspace(0, len(rows) - 1, min(MOST_TOGETHER[drive.kind] - 1, len(rows))).round().astype(int))
     return rows[places]
 
 
 def _further(sheet: TestSheet, drive: DriveReview) -> tuple[Blow, ...]:
-    """Give the blows that are matched with the representative one."""
+    """Give the blows that are matched with the representative one, those of a restrike with how long after it."""
     rows = blows_beside(drive)
-    if not len(rows):
+    if not len(rows) or drive.representative is None:
         return ()
     waves = waves_of(sheet, drive, rows)
     found = [as_blow(waves, place, sheet, _row(drive, row), drive.calibration) for place, row in enumerate(rows)]
+    if drive.kind == "restrike":
+        after = drive.table["blow"].to_numpy()[rows] - drive.representative.blow
+        found = [replace(blow, after=int(each)) for blow, each in zip(found, after, strict=True)]
     return tuple(blow for blow in found if blow.time[blow.first_peak] + sheet.pile.return_time < blow.time[-1])
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from dyntest.pile import Pile, pile_width
+from dyntest.signals import waves
 from dyntest.wave_equation.problem import (
     LAYER_NAMES,
     LAYERED,
@@ -21,7 +22,6 @@ from dyntest.wave_equation.problem import (
     Problem,
     drift_name,
     physical,
-    waves,
 )
 from dyntest.wave_equation.rest import begin_side_by_side, candidates_of, next_blow, repeat_blows
 from dyntest.wave_equation.simulator import impose_down_wave
@@ -52,8 +52,14 @@ def measured_waves(problem: Problem, values: dict[str, np.ndarray], place: int =
     return waves(force, velocity, blow.pile.impedance)
 
 
-def candidate_soil(problem: Problem, values: dict[str, np.ndarray]) -> SoilModel:
-    """Give the soil of every candidate in the time of the mesh, which is stretched by the error of the wave speed."""
+def candidate_soil(problem: Problem, values: dict[str, np.ndarray], place: int = 0) -> SoilModel:
+    """Give the soil of every candidate at one of the blows, the first unless said otherwise.
+
+    It stands in the time of the mesh, which is stretched by the error of the wave speed. The shaft of a restrike loses
+    ``exp(−fade)`` with every blow.
+    """
+    if problem.blows[place].after:
+        values = values | {"shaft": values["shaft"] * np.exp(-values["fade"] * problem.blows[place].after)}
     return matched_soil(problem, values, problem.share, stretch=1.0 + values["wave_speed_error"])
 
 

@@ -90,7 +90,7 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
     """
     values = physical(problem.layout, scores)
     down, up = measured_waves(problem, values, place)
-    mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values)
+    mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values, place)
     start = begin([(problem, scores)], [mesh], [soil])
     motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, start=start, single=True, **options)
     return motion, up, values
@@ -118,7 +118,7 @@ def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
         down, up = measured_waves(task.problem, values, task.blow)
         downs.append(down)
         ups.append(up)
-        soils.append(candidate_soil(task.problem, values))
+        soils.append(candidate_soil(task.problem, values, task.blow))
         meshes.append(candidate_mesh(task.problem, values))
     counts = [task.scores.shape[1] for task in tasks]
     soil, mesh = join_soils(soils), join_meshes(meshes)

@@ -179,9 +179,7 @@ def evaluate(descents: list[Descent], *, peaks: bool = False) -> list[list[Outco
     return found
 
 
-def _judged(
-    descent: Descent, candidates: np.ndarray, outcomes: list[Outcome]
-) -> tuple[list[np.ndarray], np.ndarray]:
+def _judged(descent: Descent, candidates: np.ndarray, outcomes: list[Outcome]) -> tuple[list[np.ndarray], np.ndarray]:
     """Give what is to be made small, each of shape (n_rows, n_candidates), and every candidate's sum of squares [1]."""
     tasks = descent.tasks(candidates)
     rows = [wave_residuals(task, outcome) for task, outcome in zip(tasks, outcomes, strict=True)]
@@ -281,9 +279,7 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
             _go_on(each, candidates, *_judged(each, candidates, own), tolerance)
 
 
-def _go_on(
-    each: Descent, candidates: np.ndarray, tried: list[np.ndarray], costs: np.ndarray, tolerance: float
-) -> None:
+def _go_on(each: Descent, candidates: np.ndarray, tried: list[np.ndarray], costs: np.ndarray, tolerance: float) -> None:
     """Take the better trial if it leads down; stop where fresh slopes lead nowhere."""
     best = int(np.argmin(costs))
     rows, cost = tuple(of[:, best] for of in tried), float(costs[best])

@@ -190,6 +190,12 @@ class Match:
         return {name: value[:, 0] if value.ndim == 2 else float(value[0]) for name, value in values.items()}
 
     @property
+    def fade(self) -> float | None:
+        """Share of the shaft resistance that each blow of a restrike took away [1]; None where one blow was matched."""
+        layout = self.problem.layout
+        return float(self.parameters["fade"]) if "fade" in layout.names else None
+
+    @property
     def calibration(self) -> GaugeCalibration:
         """What the best model says of gauges and wave speed."""
         best, layout = self.fits[0], self.problem.layout
@@ -225,7 +231,8 @@ def match_blow(
         Where a reduced section is suspected; it is fitted beside the soil, and kept only if the misfit falls enough.
     further : tuple of Blow
         Blows of other energy of the same pile in the same soil. Static resistance, quakes and gauges are common; the
-        rate effects differ with the velocity, which tells them from resistance.
+        rate effects differ with the velocity, which tells them from resistance. The shaft of a restrike may lose a
+        share of its resistance with every blow, see `Blow`.
 
     Returns
     -------

@@ -21,6 +21,7 @@ import numpy as np
 
 from dyntest.conditioning.corrections import rest_samples
 from dyntest.pile import Pile
+from dyntest.signals import waves
 from dyntest.wave_equation.soil import Mesh, mesh_pile, placement
 from dyntest.wave_equation.step import State
 
@@ -240,6 +241,7 @@ def lay_out(
     law: SoilLaw = SOIL_LAWS[0],
     reduction: Reduction | None = None,
     wave_speed: tuple[float, float] | None = None,
+    fading: bool = False,
 ) -> Parameters:
     """Give the parameters for a pile, with what is expected of them.
 
@@ -290,6 +292,8 @@ def lay_out(
         values["section_left"] = np.log(reduction.section_left)
         values["section_depth"] = min(reduction.depth, pile.length)
         values["section_length"] = np.log(reduction.length)
+    if fading:
+        values["fade"], spreads["fade"] = FADE, FADE_SPREAD
     spreads |= dict.fromkeys(list(values)[:n_shaft], SPREAD["shaft"])
     spread = [spreads[name] for name in values]
     return Parameters(tuple(values), np.array(list(values.values())), np.array(spread), n_shaft)
@@ -359,7 +363,7 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     dampings over the impedance [1], `shaft_radiation` and `toe_radiation` as factors on the ground's dashpots and
     `dashpot_power` [1], logarithms `quake_rise` and `damping_rise` of the value at the end of the shaft over that at
     its beginning [1], `upward_share`, `unloading_share` of the quake, `force_error`, `velocity_error`,
-    `wave_speed_error` and `section_left` [1], `lag` [s], `drift` [m/s^2], `toe_gap`, `section_depth` and
+    `wave_speed_error`, `section_left` and `fade` [1], `lag` [s], `drift` [m/s^2], `toe_gap`, `section_depth` and
     `section_length` [m]. Only a hyperbola unloads softer than it was first loaded.
     """
     raw = layout.expected[:, None] + layout.spread[:, None] * scores
@@ -372,6 +376,10 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     values["toe_gap"] = np.maximum(values["toe_gap"], 0.0)
     return values
 
+
+FADE, FADE_SPREAD = 0.03, 0.03
+"""Share of the shaft resistance that each blow of a restrike is expected to take away, and its spread [1]: what had
+grown is lost again as the pile is struck. Common practice, no source."""
 
 TARGET_STEP = 80e-6
 """Time step that is aimed at [s]; an impact rises in about a millisecond."""
@@ -415,6 +423,9 @@ class Blow:
         Error of the pile's wave speed as the toe returns of the drive tell it, and its uncertainty [1].
     layers : tuple of (float, float, str)
         Depth of top and bottom below the ground [m] and soil of the layers along the shaft, as the sheet has them.
+    after : int
+        How many blows of a restrike after the one that it is matched with [1], below 0 before it; 0 while the pile is
+        driven, whose soil stays as it is from blow to blow.
     """
 
     time: np.ndarray
@@ -429,6 +440,7 @@ class Blow:
     set_per_blow: float = float("nan")
     wave_speed: tuple[float, float] | None = None
     layers: tuple[tuple[float, float, str], ...] = ()
+    after: int = 0
 
 
 @dataclass(frozen=True)
@@ -544,6 +556,7 @@ def make_problem(
         law=law,
         reduction=reduction,
         wave_speed=first.wave_speed,
+        fading=any(blow.after for blow in blows),
     )
     share = placement(mesh, pile.length - embedded, pile.length, layout.n_shaft)
     return Problem(
@@ -581,16 +594,3 @@ def _unrest(blow: Blow) -> float:
     """Velocity that may be wrong at the end of the record [m/s]: there it was put to zero in the mean."""
     rest = blow.velocity[-rest_samples(len(blow.velocity)) :]
     return max(UNREST * float(np.abs(blow.velocity).max()), float(np.sqrt(np.mean(rest**2))))
-
-
-def waves(force: np.ndarray, velocity: np.ndarray, impedance: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give the downward and the upward wave.
-
-    Units: force [N]; velocity [m/s]; impedance [N s/m]; returns [N].
-
-    Examples
-    --------
-    >>> waves(np.array([3.0]), np.array([1.0]), 2.0)
-    (array([2.5]), array([0.5]))
-    """
-    return 0.5 * (force + impedance * velocity), 0.5 * (force - impedance * velocity)

@@ -179,6 +179,29 @@ def lower_bound(soil: SoilModel) -> np.ndarray:
     return bound
 
 
+def over(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
+    """Give values at every node of every candidate, 0 where there are none."""
+    return np.broadcast_to(0.0 if values is None else values, shape)
+
+
+def columns_with(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
+    """Say which candidates have a dashpot of a kind."""
+    return np.any(over(values, shape) > 0.0, axis=0)
+
+
+def runs_of(chosen: np.ndarray) -> list[slice]:
+    """Give the runs of neighbouring columns that are chosen."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], chosen, [False]]).astype(int)))
+    return [slice(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def first_row_of_soil(soil: SoilModel) -> int:
+    """Give the first node at which any candidate has soil."""
+    holds = (soil.limit > 0.0) | (soil.damping > 0.0)
+    rows = np.flatnonzero(np.broadcast_to(holds, soil.limit.shape).any(axis=1))
+    return int(rows[0]) if len(rows) else len(soil.limit) - 1
+
+
 def place_shaft(mesh: Mesh, top: float, bottom: float, distribution: np.ndarray) -> np.ndarray:
     """Give the shaft resistance at every node from resistances of equal lengths of shaft.
 

@@ -44,7 +44,11 @@ from dyntest.wave_equation.soil import (
     PowerRoot,
     SoilModel,
     aligned_copy,
+    columns_with,
+    first_row_of_soil,
     lower_bound,
+    over,
+    runs_of,
     unloading_stiffness,
 )
 
@@ -99,7 +103,7 @@ def at_rest(mesh: Mesh, soil: SoilModel) -> State:
     n, candidates = mesh.n_segments, soil.n_candidates
     spring, gap = np.zeros((n, candidates)), None
     if soil.toe_gap is not None:
-        radiates = _columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
+        radiates = columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
         spring[-1] = np.where(radiates, 0.0, -soil.toe_gap * unloading_stiffness(soil)[-1])
         z_above = np.broadcast_to(np.reshape(mesh.impedance, (n, -1))[-1], candidates)
         gap = np.where(radiates, soil.toe_gap / mesh.time_step * z_above, 0.0)
@@ -249,7 +253,7 @@ class _Following:
         self.a, self.g = step.a[:, columns], step.g[step.rows, columns]
         self.powered = [
             _Powered(self.r[:, own], self.viscous[:, own], z[:, own], powers[own], step.soil_p[:, columns][:, own])
-            for own in _runs(powers != 1.0)
+            for own in runs_of(powers != 1.0)
         ]
         self.bounds: list[tuple[np.ndarray, np.ndarray]] = []
 
@@ -417,7 +421,7 @@ class Step:
         plug = np.zeros(candidates) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
         z_below = np.vstack([np.broadcast_to(z_above[1:], (n - 1, candidates)), plug])
         self.dt, self.z_above = mesh.time_step, z_above
-        self.rows = rows = slice(_first_row_of_soil(soil), n)  # above these, no soil: waves only
+        self.rows = rows = slice(first_row_of_soil(soil), n)  # above these, no soil: waves only
 
         undamped = (z_above + z_below) / (2.0 * z_above)
         self.r = aligned((undamped + soil.damping / (2.0 * z_above))[rows])
@@ -442,18 +446,19 @@ class Step:
         self.sent_on = self.above_toe if uniform else np.empty_like(self.above_toe)
         multiply(self.h, self.soil_p, self.x)
 
-        radiates = _columns_with(soil.radiation, shape)
-        powered = _columns_with(soil.rate_damping, shape) & ~radiates
-        factors = np.where(powered, _of(soil.rate_damping, shape), _of(soil.smith_damping, shape))
+        radiates = columns_with(soil.radiation, shape)
+        powered = columns_with(soil.rate_damping, shape) & ~radiates
+        factors = np.where(powered, over(soil.rate_damping, shape), over(soil.smith_damping, shape))
         powers = np.where(powered, soil.rate_power, 1.0)
         self.following = [
             _Following(self, columns, factors[rows, columns], powers[columns])
-            for columns in _runs(powered | _columns_with(soil.smith_damping, shape))
+            for columns in runs_of(powered | columns_with(soil.smith_damping, shape))
         ]
-        self.radiating = [_Radiating(self, soil, columns, state) for columns in _runs(radiates)]
+        self.radiating = [_Radiating(self, soil, columns, state) for columns in runs_of(radiates)]
         curved = np.broadcast_to(soil.hyperbolic, (candidates,)) | (soil.unloading_quake is not None)
         self.first_loading = [
-            FirstLoading(soil, (rows, columns), self.dt, z_above, state, kind) for columns in _runs(curved & ~radiates)
+            FirstLoading(soil, (rows, columns), self.dt, z_above, state, kind)
+            for columns in runs_of(curved & ~radiates)
         ]
         for curve in self.first_loading:
             curve.stand_on(self.x, self.spring, self.soil_p)
@@ -585,24 +590,3 @@ class Step:
             z = np.broadcast_to(self.z_above, self.p.shape)[self.rows, apart.columns]
             velocity[self.rows, apart.columns] = apart.soil_y / z
         return velocity
-
-
-def _of(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
-    return np.broadcast_to(0.0 if values is None else values, shape)
-
-
-def _columns_with(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
-    """Say which candidates have a dashpot of a kind."""
-    return np.any(_of(values, shape) > 0.0, axis=0)
-
-
-def _runs(chosen: np.ndarray) -> list[slice]:
-    """Give the runs of neighbouring columns that are chosen."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], chosen, [False]]).astype(int)))
-    return [slice(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-
-
-def _first_row_of_soil(soil: SoilModel) -> int:
-    holds = (soil.limit > 0.0) | (soil.damping > 0.0)
-    rows = np.flatnonzero(np.broadcast_to(holds, soil.limit.shape).any(axis=1))
-    return int(rows[0]) if len(rows) else len(soil.limit) - 1

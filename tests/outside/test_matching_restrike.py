@@ -1,8 +1,13 @@
-"""A restrike by an independent scheme after Smith (1960), whose fit once stayed where the toe is too weak.
+"""Restrikes by independent schemes.
 
-Its origin is told in tests/data/restrike_smith/PROVENANCE.md; the limit below is that of soils outside our own scheme.
+One after Smith (1960), whose fit once stayed where the toe is too weak; its origin is told in
+tests/data/restrike_smith/PROVENANCE.md, and the limit below is that of soils outside our own scheme. The other by
+travelling waves, its shaft weaker from blow to blow, as a restrike wears off what had grown (common practice, no
+source).
 """
 
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +17,11 @@ from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
 from dyntest.wave_equation.matching import match_blow
 from dyntest.wave_equation.problem import Blow
+
+sys.path.insert(0, str(Path(__file__).parent / "worlds"))
+sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
+from matching_coverage import blows_of
+from travelling_wave import worlds
 
 FOLDER = Path(__file__).parent.parent / "data" / "restrike_smith"
 TRUE_RESISTANCE = 2209.3e3
@@ -26,3 +36,15 @@ def test_the_resistance_is_within_five_percent_and_its_range_holds_it():
     assert found.matched_resistance == pytest.approx(TRUE_RESISTANCE, rel=0.05)
     low, high = found.matched_resistance_range
     assert low < TRUE_RESISTANCE < high
+
+
+def test_blows_of_a_shaft_that_weakens_are_matched_together():
+    (pile,) = worlds(1, 7, ("smith",), n_blows=3, fade=0.08)
+    first, *others = blows_of(pile)
+    found = match_blow(first, law="elastic-plastic", further=tuple(others))
+    assert found.parameters["fade"] == pytest.approx(0.08, abs=0.02)
+    for part in ("matched", "shaft", "toe"):
+        low, high = getattr(found, f"{part}_resistance_range")
+        assert low < getattr(pile, part.replace("matched", "total"))[0] < high
+    unchanged = match_blow(first, law="elastic-plastic", further=tuple(replace(blow, after=0) for blow in others))
+    assert found.misfit < 0.7 * unchanged.misfit

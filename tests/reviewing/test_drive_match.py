@@ -46,23 +46,29 @@ def test_an_unknown_penetration_counts_the_whole_pile_as_embedded(clay):
     assert as_blow(clay.drives[0].waves, 0, clay.sheet, deep).embedded == clay.sheet.pile.length
 
 
-def test_blows_of_other_energy_are_matched_beside_the_representative_one(clay):
-    drive = clay.drives[0]
+@pytest.mark.parametrize("which", [0, 1, 2])
+def test_blows_of_other_energy_are_matched_beside_the_representative_one(clay, which):
+    drive = clay.drives[which]
+    nearby = NEARBY[drive.kind]
     rows, chosen = blows_beside(drive), list(drive.table["blow"]).index(drive.representative.blow)
-    assert 0 < len(rows) < MOST_TOGETHER
+    assert 0 < len(rows) < MOST_TOGETHER[drive.kind]
     assert chosen not in rows
-    assert (np.abs(rows - chosen) <= NEARBY).all()
+    assert (np.abs(rows - chosen) <= nearby).all()
     assert len(drive.match.problem.blows) == 1 + len(rows)
+    after = drive.table["blow"].to_numpy()[rows] - drive.representative.blow
+    assert [blow.after for blow in drive.match.problem.blows] == [
+        0,
+        *(after if drive.kind == "restrike" else 0 * after),
+    ]
     force = drive.table["peak_force"].to_numpy()
-    window = slice(max(chosen - NEARBY, 0), chosen + NEARBY + 1)
+    window = slice(max(chosen - nearby, 0), chosen + nearby + 1)
     assert force[rows].max() == force[window][np.arange(len(force[window])) != chosen - window.start].max()
 
 
-def test_blows_that_are_alike_or_wear_off_what_was_gained_are_matched_alone(clay):
+def test_blows_that_are_alike_are_matched_alone(clay):
     drive = clay.drives[0]
     alike = replace(drive, table=drive.table.assign(peak_force=2e6))
     assert len(blows_beside(alike)) == 0
-    assert len(blows_beside(clay.drives[-1])) == 0
     doubted = Finding("spikes", "warning", tuple(drive.table["blow"]), 1.0, 0.5, "spikes", "look")
     assert len(blows_beside(replace(drive, findings=(doubted,)))) == 0
 

@@ -15,7 +15,7 @@ import structures
 from lumped_mass import FREE_FALL, Driver, Gas, Ground, Rod, along_shaft, drive, masses
 
 from dyntest.pile import Pile, PilePart
-from dyntest.wave_equation.problem import waves
+from dyntest.signals import waves
 from dyntest.wave_equation.simulator import impose_down_wave, simulate
 from dyntest.wave_equation.soil import build_soil, mesh_pile, place_shaft
 
