@@ -422,7 +422,7 @@ def calibrate_hammer(
         impulse_ratio=float(impulses[0] / impulse),
         residual_ratio=_repeated_set(match, found, stroke) / moved,
     )
-    return calibrated if blows is None else _over_the_drive(match, calibrated, blows)
+    return calibrated if blows is None else _over_the_drive(match, calibrated, blows, duration)
 
 
 def _repeated_set(match: Match, hammer: Hammer, stroke: float) -> float:
@@ -452,8 +452,13 @@ def _measured_impulse(match: Match) -> tuple[float, float]:
     return float(blow.force[begins : begins + int(window / step)].sum() * step), window
 
 
-def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlows) -> CalibratedHammer:
-    """Fit the change of the efficiency with the stroke, and say what is left of force, energy and set."""
+def _over_the_drive(
+    match: Match, calibrated: CalibratedHammer, blows: StruckBlows, duration: float
+) -> CalibratedHammer:
+    """Fit the change of the efficiency with the stroke, and say what is left of force, energy and set.
+
+    Units: duration [s], after which force and energy have peaked.
+    """
     hammer = calibrated.hammer
     whole = np.isfinite([blows.stroke, blows.peak_force, blows.transferred_energy, blows.resistance]).all(axis=0)
     order = np.flatnonzero(whole & (blows.stroke > 0.0))
@@ -466,7 +471,7 @@ def _over_the_drive(match: Match, calibrated: CalibratedHammer, blows: StruckBlo
         tried = np.concatenate([np.ones(len(chosen)), np.full(len(chosen), more)])
         efficiency = np.tile(np.asarray(hammer.efficiency_at(stroke), dtype=float), 2)
         setting = hammer_setting(hammer, np.tile(stroke, 2), efficiency * tried)
-        doubled = drive_blows(match, setting, np.tile(resistance, 2), stresses=False)
+        doubled = drive_blows(match, setting, np.tile(resistance, 2), duration, stresses=False)
         energy = doubled.transferred_energy.reshape(2, -1)
         slope = np.log(energy[1] / energy[0]) / np.log(more)
         wanted = np.log(blows.transferred_energy[chosen] / energy[0]) / np.maximum(slope, 0.3)

@@ -303,33 +303,36 @@ class PowerRoot:
         kind = linear.dtype.type
         self.linear = aligned_copy(np.log(linear), kind)
         self.power = aligned_copy(np.broadcast_to(power, linear.shape), kind)
-        self.u, self.one, self.other, self.both, self.target, self.of_q = (aligned_copy(linear, kind) for _ in range(6))
+        self.powered = self.power * self.linear
+        self.x, self.one, self.other, self.both, self.target, self.of_q = (aligned_copy(linear, kind) for _ in range(6))
         self.iterations = 2 if linear.dtype == np.float32 else 6
         self.tiny, self.slowest = np.full((), TINY, kind), np.full((), SLOWEST, kind)  # quicker than plain floats
 
     def find(self, q: np.ndarray, w: np.ndarray) -> np.ndarray:
         """Give ln v, from q and w of 0 or more [N]."""
-        u, one, other, both, target, of_q = self.u, self.one, self.other, self.both, self.target, self.of_q
+        x, one, other, both, target, of_q = self.x, self.one, self.other, self.both, self.target, self.of_q
+        power = self.power
         np.log(np.add(w, self.tiny, target), target)
         np.log(np.add(q, self.tiny, of_q), of_q)
-        np.subtract(target, self.linear, u)
+        # In x = ln(A v) the two parts are eˣ and Q A⁻ᴺ eᴺˣ, and W is their sum.
+        np.subtract(of_q, self.powered, of_q)
         np.subtract(target, of_q, one)
-        np.divide(one, self.power, one)
-        np.minimum(u, one, out=u)
-        for _ in range(self.iterations):  # u −= (ln(A eᵘ + Q eᴺᵘ) − ln W) / slope
-            np.maximum(u, self.slowest, out=u)
-            np.exp(np.add(u, self.linear, one), one)
-            np.multiply(u, self.power, other)
+        np.divide(one, power, one)
+        np.minimum(target, one, out=x)
+        for _ in range(self.iterations):  # x −= (ln(eˣ + Q A⁻ᴺ eᴺˣ) − ln W) / slope
+            np.exp(x, one)
+            np.multiply(x, power, other)
             np.exp(np.add(other, of_q, other), other)
             np.add(one, other, both)
-            np.multiply(other, self.power, other)
+            np.multiply(other, power, other)
             np.add(one, other, one)
             np.divide(one, both, one)
             np.log(both, both)
             np.subtract(both, target, both)
             np.divide(both, one, both)
-            np.subtract(u, both, u)
-        return np.maximum(u, self.slowest, out=u)
+            np.subtract(x, both, x)
+        np.subtract(x, self.linear, x)
+        return np.maximum(x, self.slowest, out=x)
 
 
 ALIGNMENT = 64
