@@ -24,7 +24,7 @@ from dyntest.decisions.bearing_oddities import (
 )
 from dyntest.decisions.bearing_piles import BearingPileCheck
 from dyntest.decisions.criterion import Criterion
-from dyntest.names import decimal, display_unit, percent, show
+from dyntest.names import decimal, display_unit, percent, show, show_required
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.terms import per_count, short_length
 
@@ -112,7 +112,7 @@ def _accepted(row: dict, criterion: Criterion, system: str) -> str:
 
 
 def _restruck(row: dict, criterion: Criterion, system: str) -> str:
-    shown = "" if criterion.restrike is None else show("matched_resistance", criterion.restrike.resistance, system)
+    shown = "" if criterion.restrike is None else show_required(criterion.restrike.resistance, system)
     return (
         f"its restrike began with {show_count(row['restrike_set'], system)} at a stroke of "
         f"{_stroke(row['restrike_stroke'], system)}, which shows {shown}"
@@ -155,8 +155,8 @@ def _range(row: dict, criterion: Criterion, system: str) -> str:
         _stroke(value or float("nan"), system) for value in (criterion.minimum_stroke, criterion.highest_stroke)
     )
     return (
-        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there is outside the permitted "
-        f"range of {low} to {high}"
+        f"the criterion held at {_length(row['penetration'], system)}, but a stroke there is outside {low} to {high}, "
+        "the strokes accepted without a second look"
     )
 
 
@@ -240,7 +240,9 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
         f"driven beyond absolute refusal, {show_count(r['value'], s)} at {_length(r['depth'], s)} where "
         f"{show_count(r['limit'], s)} is the limit; pile and hammer may be damaged"
     ),
-    HIGH_STROKE: _too_high("above the highest permitted, {}; the driving stress may have exceeded its limit"),
+    HIGH_STROKE: _too_high(
+        "above the {} accepted without a second look; the driving stress may have exceeded its limit"
+    ),
     BENT: _too_high(
         "above the {} of the table; with bending like the test pile's the driving stress exceeded its limit"
     ),

@@ -16,7 +16,7 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.names import percent, show
+from dyntest.names import percent, show, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
 from dyntest.presenting.terms import per_count, short_length, short_number, tape
 
@@ -212,8 +212,10 @@ def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
         line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less to limit "
         line += f"the {limit.kind} stress"
         if limit.blows:
-            ends = [tape(end, system) for end in (limit.depth_from, limit.depth_to)]
-            line += f": {limit.blows} measured blows exceeded its limit between {ends[0]} and {ends[1]}"
+            first, last = (short_number("penetration", end, system) for end in (limit.depth_from, limit.depth_to))
+            blows = "1 measured blow" if limit.blows == 1 else f"{limit.blows:,} measured blows"
+            where = f"at {first}" if first == last else f"between {first} and {last}"
+            line += f": {blows} exceeded its limit {where}"
         lines.append(f"{line}.")
     return lines
 
@@ -277,7 +279,7 @@ def _asked(rule: RestrikeRule, system: str) -> list[str]:
 
 
 def _judged(rule: RestrikeRule, system: str) -> list[str]:
-    showing = show("matched_resistance", rule.resistance, system)
+    showing = show_required(rule.resistance, system)
     if not rule.rows:
         return [f"Only a dynamic test can show {showing} at the restrike."]
     length, most = short_length(rule.judged_length, system), short_length(rule.most_length, system)

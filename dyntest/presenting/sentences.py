@@ -22,7 +22,7 @@ from dyntest.presenting.decision_words import (
     trust_reasons,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, per_count, short_length, tape
+from dyntest.presenting.terms import drive_name, per_count, short_length, short_number
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -238,7 +238,7 @@ def criterion_sentence(review: Review) -> str:
     held = short_length(found.criterion.holding_length, system)
     text = f"{target_sentence(found.target, system)} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
-        text += f", at {tape(found.criterion.minimum_penetration, system)} penetration or more"
+        text += f", at {short_number('penetration', found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
     measured = (
         f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."

@@ -107,7 +107,7 @@ def short_length(length: float, system: str) -> str:
     return f"{length / unit_factor('in', 'length'):.3g} in"
 
 
-def short_number(code: str, value: float, system: str) -> str:
+def short_number(code: str, value: float | None, system: str) -> str:
     """Write a number with its unit and without decimals that say nothing.
 
     Examples
@@ -115,6 +115,8 @@ def short_number(code: str, value: float, system: str) -> str:
     >>> short_number("stroke", 1.8288, "US"), short_number("stroke", 1.9812, "US")
     ('6 ft', '6.5 ft')
     """
+    if value is None or value != value:
+        return "–"
     number, unit = show(code, value, system).rsplit(" ", 1)
     return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow
+from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, EasyDriving
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.presenting.criterion_words import inspectors_card
+from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card
 from dyntest.presenting.report.card import card as on_paper
 
 INCH, FOOT = 0.0254, 0.3048
@@ -82,3 +82,18 @@ def test_the_card_says_when_to_stop(change, system):
     assert (" mm" in text or " m " in text or "kN" in text) == (system == "SI")
     if change in ("setup", "relaxation"):
         assert "Only a dynamic test can show" in text
+
+
+def test_a_restrike_has_to_show_the_requirement_with_the_digits_it_is_stated_with():
+    rule = replace(restrike_rule(2404e3, (), 18.0), change="setup", rows=ROWS)
+    told = " ".join(inspectors_card(criterion(restrike=rule), "US").restrike)
+    assert "540.4 kip" in told
+
+
+@pytest.mark.parametrize(
+    ("blows", "ends", "told"), [(1, (19.5, 19.5), "1 measured blow ex"), (2, (19.5, 19.9), "2 me")]
+)
+def test_one_blow_above_a_stress_limit_is_one_blow_at_one_depth(blows, ends, told):
+    limit = EasyDriving(7 * FOOT, 0.005, "compression", *ends, blows)
+    (line,) = easy_driving_sentences(criterion(easy_driving=(limit,)), "US")
+    assert told in line and ("between 64 ft and 65.3 ft" in line) == (blows == 2) and line.count("64 ft") == 1

@@ -18,7 +18,7 @@ from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
 from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
 from dyntest.presenting.sentences import TRUST, drive_words, sentence
-from dyntest.presenting.terms import short_length, tape
+from dyntest.presenting.terms import short_length, short_number
 from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
@@ -213,14 +213,9 @@ def _gauges(review: Review) -> list[Fact]:
 
 
 def _layers(sheet: TestSheet) -> Block:
-    cells = [
-        [
-            f"{tape(layer.top, sheet.display_units)} to {tape(layer.bottom, sheet.display_units)}",
-            layer.soil,
-            layer.words,
-        ]
-        for layer in sheet.soil.layers
-    ]
+    system = sheet.display_units
+    ends = [[short_number("penetration", end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
+    cells = [[" to ".join(both), layer.soil, layer.words] for both, layer in zip(ends, sheet.soil.layers, strict=True)]
     return rows(["depth below ground", "soil", "description"], cells, [1, 0.6, 3], "lll")
 
 
@@ -232,7 +227,7 @@ def _drives(review: Review) -> Block:
             f"{len(drive.table):,}",
             f"{_clock(drive.drive.start)} to {_clock(drive.drive.end)}",
             show_wait(waited.get(drive.name)),
-            tape(drive.drive.penetration_at_start, review.sheet.display_units),
+            short_number("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
             f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
             TRUST[drive.trust.answer].removeprefix("the record "),
         ]
@@ -280,8 +275,8 @@ def _requirement(review: Review) -> list[Fact]:
             "none" if required.value is None else f"{value}: {requirement_words(required, system)}",
             required.source,
         ),
-        ("minimum penetration", tape(asked.minimum_penetration, system), SHEET),
-        ("scour depth", tape(asked.scour_depth, system), SHEET),
+        ("minimum penetration", short_number("penetration", asked.minimum_penetration, system), SHEET),
+        ("scour depth", short_number("penetration", asked.scour_depth, system), SHEET),
         ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
     ]
     for limit in (limits.compression, limits.tension):
