@@ -159,9 +159,19 @@ def worded(frame: pd.DataFrame, *, numeric: bool = False) -> None:
     _table([str(head) for head in frame.columns], rows, numeric=numeric)
 
 
+LONGEST_NUMBER = 40
+"""Longest cell of a table of numbers [characters]; a column with longer ones is of words, and wraps."""
+
+
 def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool = False) -> None:
-    head = "".join(f"<th scope='col'>{html.escape(one)}</th>" for one in heads)
-    body = "".join(f"<tr>{''.join(f'<td>{cell}</td>' for cell in row)}</tr>" for row in rows)
+    kept = [list(row) for row in rows]
+    wordy = {
+        place for row in kept for place, cell in enumerate(row) if numeric and place and len(cell) > LONGEST_NUMBER
+    }
+    classes = [' class="words"' if place in wordy else "" for place in range(len(heads))]
+    head = "".join(f"<th scope='col'{own}>{html.escape(one)}</th>" for own, one in zip(classes, heads, strict=True))
+    cells = ["".join(f"<td{own}>{cell}</td>" for own, cell in zip(classes, row, strict=True)) for row in kept]
+    body = "".join(f"<tr>{row}</tr>" for row in cells)
     kind = " numbers" if numeric else ""
     table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
     st.html(f'<div class="dyntest-worded{kind}" tabindex="0">{table}</div>')
@@ -230,6 +240,8 @@ def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
 
 def _places(blows: Sequence[int], first: int, last: int, severity: str) -> str:
     """Give a line with a tick at each blow named."""
+    if not blows:
+        return "–"
     colour = pages.colour({"reject": palette.WARNING, "warning": "#d2691e", "note": palette.QUIET}[severity])
     places = sorted({round(150.0 * (blow - first) / max(last - first, 1)) for blow in blows if first <= blow <= last})
     strokes = "".join(f"M{place + 2} 1v12" for place in places)

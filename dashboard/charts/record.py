@@ -73,6 +73,7 @@ def record_data(test, drive, blow: int, below: tuple[str, ...] = ("waves",)) -> 
     table, pile, system = drive.table.iloc[rows], test.sheet.pile, test.system
     factor = float(drive.table["damping_factor"].iloc[0]) if "damping_factor" in drive.table else float("nan")
     unit, scale, _ = display_unit("penetration", system)
+    for_most = table["damping_factor_maximum"].iloc[0] if "damping_factor_maximum" in table else float("nan")
     most = table["case_resistance_maximum"] if "case_resistance_maximum" in table else [float("nan")] * len(table)
     marked = {b for finding in drive.findings if finding.severity != "note" for b in finding.blows}
     last = float(kept["longest"][1])
@@ -84,6 +85,7 @@ def record_data(test, drive, blow: int, below: tuple[str, ...] = ("waves",)) -> 
         "below": list(below),
         "resistance": ["force", "impedance × velocity"],
         "factor": factor if factor == factor else None,
+        "maximumFactor": float(for_most) if for_most == for_most else None,
         "maximum": _numbers(shown("case_resistance_maximum", np.asarray(most, dtype=float), system)),
         "back": 1e3 * pile.return_time,
         "speed": pile.wave_speed * scale,

@@ -321,7 +321,7 @@ function build(root) {
     if (D.factor !== null) {
       words = `Case resistance with J = ${shown(D.factor, 2)}: ${shown(resistance(marks.t1, marks.t2, D.factor), 0)} ${unit} between the marks`;
       const most = D.maximum[at];
-      if (most !== null) words += ` (maximum ${shown(most, 0)} ${unit})`;
+      if (most !== null) words += ` (maximum ${shown(most, 0)} ${unit} with J = ${shown(D.maximumFactor, 2)})`;
       words += ". ";
     }
     words += `Total ${shown(resistance(marks.t1, marks.t2, 0), 0)} ${unit}. 2L/c ${shown(back, 2)} ms, wave speed ${shown((D.speed * D.back) / back, 0)} ${D.speedUnit}`;

@@ -61,7 +61,7 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     ink = pages.colour(palette.INK)
     met = alt.Chart(drawn.dropna(subset=["c2"])).mark_tick(color=ink, thickness=3).encode(x=order, y=alt.Y("c2:Q"))
     odd = drawn[drawn["c4"]].assign(sign="?")
-    signs = alt.Chart(odd).mark_text(color=ink, fontSize=17, fontWeight="bold", dy=12)
+    signs = alt.Chart(odd).mark_text(color=ink, fontSize=17 if len(drawn) <= 30 else 10, fontWeight="bold", dy=12)
     layers = [bars, met, signs.encode(x=order, y=alt.Y("c1:Q"), text=alt.Text("sign:N"), tooltip=tips)]
     if minimum is not None:
         layers.append(rule_across(minimum, "", pages.colour(palette.ACCENT)))

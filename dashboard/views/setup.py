@@ -10,7 +10,14 @@ from dyntest.presenting import palette
 from dyntest.presenting.decision_words import law_words
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_decisions import fade_line, law_over_time, measured_over_time, setup_rows
+from dyntest.presenting.frames_decisions import (
+    fade_line,
+    law_over_time,
+    law_requirement,
+    law_title,
+    measured_over_time,
+    setup_rows,
+)
 from dyntest.presenting.frames_record import by_blow
 from dyntest.presenting.sentences import drive_words, setup_sentence
 from dyntest.presenting.terms import drive_name
@@ -163,20 +170,23 @@ def _some(drive) -> list[int]:
 
 def _law(test, review) -> None:
     law = review.answers.time_law
-    required = review.answers.required.value
+    required = law_requirement(law, review.answers.required.value)
     asked = None
     if required is not None:
         level = float(shown("matched_resistance", required, test.system))
         asked = level, f"required {show_required(required, test.system)}"
-    pieces.draw_heading("Resistance over time")
+    name = law_title(law, test.system).partition(" [")[0]
+    pieces.draw_heading(f"{name[0].upper()}{name[1:]} over time")
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
     draw_chart(time_chart(points, line, asked), "setup_time")
     rate = law.rate
-    told = f"Each tenfold increase in time adds {percent(rate.value)} of the resistance "
+    told = f"Each tenfold increase in time adds {percent(rate.value)} of the {name} "
     told += f"at {law.reference_time / 86400:.1f} days"
-    told += (
-        f" ({percent(rate.low)} to {percent(rate.high)}); {law_words(law)}. Dashed: not measured; do not rely on it."
-    )
+    told += f" ({percent(rate.low)} to {percent(rate.high)}); {law_words(law)}."
+    if required is None and review.answers.required.value is not None:
+        told += " The requirement is for shaft and toe together, so it is not drawn."
+    if not line["measured"].all():
+        told += " Dashed: not measured; do not rely on it."
     pieces.draw_note(told)
 
 

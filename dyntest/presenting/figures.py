@@ -28,6 +28,8 @@ from dyntest.presenting.frames_decisions import (
     RULED_OUT,
     criterion_lines,
     law_over_time,
+    law_requirement,
+    law_title,
     measured_counts,
     measured_over_time,
     refusal_count,
@@ -575,8 +577,9 @@ def _setup(review: Review) -> dict[str, bytes]:
     law, required, system = review.answers.time_law, review.answers.required.value, review.sheet.display_units
     if law is None or sum(time > LATER * law.reference_time for time in law.times) < LEAST_TIMES:
         return {}
-    line = None if required is None else float(shown("matched_resistance", required, system))
-    heading = f"{review.sheet.pile_name}: resistance over time"
+    level = law_requirement(law, required)
+    line = None if level is None else float(shown("matched_resistance", level, system))
+    heading = f"{review.sheet.pile_name}: {law_title(law, system).partition(' [')[0]} over time"
     measured, fitted = measured_over_time(law, system), law_over_time(law, system)
     return {"setup": setup_figure(measured, fitted, heading, line)}
 

@@ -30,6 +30,20 @@ BEYOND = 3.0
 """How far past the last restrike the law's line is drawn [1], as a multiple of its wait."""
 
 
+SHAFT = "shaft_resistance"
+"""Basis of a time law through the shaft alone; a requirement, which is for shaft and toe, cannot be held against it."""
+
+
+def law_title(law: TimeLaw, system: str) -> str:
+    """Give the title of the axis of a time law."""
+    return title(SHAFT, system) if law.basis == SHAFT else resistance_title(system)
+
+
+def law_requirement(law: TimeLaw, required: float | None) -> float | None:
+    """Give the required resistance that a time law can be held against; none where it is of the shaft alone [N]."""
+    return None if law.basis == SHAFT else required
+
+
 def measured_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
     """Give the resistance of each drive at its time.
 
@@ -40,7 +54,7 @@ def measured_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
     scaled = {end: shown("matched_resistance", values, system) for end, values in numbers.items()}
     kinds = ["initial" if time <= END_OF_DRIVING else "restrike" for time in law.times]
     return pd.DataFrame(
-        {WAIT: times, resistance_title(system): scaled["value"], "low": scaled["low"], "high": scaled["high"]}
+        {WAIT: times, law_title(law, system): scaled["value"], "low": scaled["low"], "high": scaled["high"]}
     ).assign(drive=kinds)
 
 
@@ -53,7 +67,7 @@ def law_over_time(law: TimeLaw, system: str) -> pd.DataFrame:
     times = np.union1d(np.geomspace(min(law.times), min(BEYOND * last, law.last_time), LINE_POINTS), last)
     found = resistance_after(law, times)
     ends = {end: shown("matched_resistance", getattr(found, end), system) for end in ("value", "low", "high")}
-    frame = pd.DataFrame({WAIT: times / SECONDS_PER_DAY, resistance_title(system): ends["value"]})
+    frame = pd.DataFrame({WAIT: times / SECONDS_PER_DAY, law_title(law, system): ends["value"]})
     return frame.assign(low=ends["low"], high=ends["high"], measured=times <= last)
 
 

@@ -1,8 +1,11 @@
 """Every page on a sample, on a matched sample and on sheets that cannot be used."""
 
+import json
 from datetime import datetime
 
+import pandas as pd
 import pytest
+from dyntest_dashboard import pieces
 from dyntest_dashboard.pages import PAGES
 
 from dyntest.names import show_required
@@ -53,6 +56,30 @@ def test_a_page_answers_once_the_drives_are_matched(page, open_page, text_of, ma
     if page == "bearing_piles":  # every pile of the sample's production log is judged
         assert any("bearing_save" in one for one in saved)
         assert "P2-24" in text
+
+
+def test_the_record_names_the_damping_factor_of_the_maximum_beside_it(open_page, matched):
+    """It may be another than that of the resistance between the marks, which is then the larger one."""
+    shown = open_page("trust")
+    (record,) = [json.loads(one.proto.json) for one in shown.get("bidi_component") if "maximumFactor" in one.proto.json]
+    table = matched.drives[0].table
+    at = record["blows"].index(record["blow"])
+    row = table.set_index("blow").loc[record["blow"]]
+    assert record["maximumFactor"] == row["damping_factor_maximum"] and record["factor"] == row["damping_factor"]
+    assert record["maximum"][at] == pytest.approx(row["case_resistance_maximum"] / 4448.2216, rel=1e-6)
+
+
+def test_words_in_a_table_of_numbers_wrap_and_its_numbers_do_not(open_page, monkeypatch):
+    rows = [["7.0 ft", "5.2", ""], ["7.5 ft", "–", "the compression stress is above the limit of the steel at this"]]
+    told = []
+    monkeypatch.setattr(pieces.st, "html", told.append)
+    pieces.worded(pd.DataFrame(rows, columns=["stroke", "count", "because"]), numeric=True)
+    body = told[0].partition("<tbody>")[2]
+    assert body.count('<td class="words">') == 2 and body.count("<td>") == 4
+
+
+def test_a_finding_on_no_blow_in_particular_counts_none():
+    assert "blow" not in pieces._places((), 1, 67, "note") and "2 blows" in pieces._places((3, 5), 1, 67, "note")
 
 
 def test_a_new_test_shows_dates_of_start_and_end_as_they_are_typed(open_page):

@@ -15,6 +15,7 @@ from dyntest.presenting.frames_decisions import (
     ASKED,
     FAILS,
     GRAPH,
+    SHAFT,
     WAIT,
     bearing_rows,
     criterion_lines,
@@ -22,6 +23,7 @@ from dyntest.presenting.frames_decisions import (
     fade_line,
     formula_rows,
     law_over_time,
+    law_requirement,
     measured_counts,
     measured_over_time,
     pile_depths,
@@ -127,6 +129,17 @@ def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):
     assert (line["low"] <= line.iloc[:, 1]).all() and (line.iloc[:, 1] <= line["high"]).all()
     # No part of what was measured is left out, and none beyond it counts as measured.
     assert line.loc[line["measured"]].iloc[:, 0].max() == max(law.times) / SECONDS_PER_DAY < line.iloc[:, 0].max()
+
+
+@pytest.mark.parametrize(
+    ("basis", "words", "held"), [(SHAFT, "shaft resistance", None), ("matched_resistance", "", 2e6)]
+)
+def test_a_law_of_the_shaft_alone_is_called_so_and_not_held_against_the_whole_requirement(basis, words, held):
+    times = [SECONDS_PER_DAY, 10 * SECONDS_PER_DAY, 100 * SECONDS_PER_DAY]
+    law = fit_time_law(times, [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], basis=basis)
+    for frame in (measured_over_time(law, "SI"), law_over_time(law, "SI")):
+        assert frame.columns[1] == (f"{words} [kN]" if words else "resistance [kN]")
+    assert law_requirement(law, 2e6) == held
 
 
 def test_the_law_is_drawn_through_exact_points():
