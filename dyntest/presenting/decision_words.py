@@ -350,7 +350,7 @@ _WORDS: dict[str, _Words] = {
             f"the lowest stroke that can show the resistance is {n.stroke(n.value)}, and "
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
-        "use a hammer with more energy, show the setup by a restrike and credit it, or accept by restrike only",
+        "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
     ),
     "bending": (
         lambda n: (

@@ -29,7 +29,6 @@ from dyntest.presenting.frames_decisions import (
     criterion_lines,
     law_over_time,
     law_requirement,
-    law_title,
     measured_counts,
     measured_over_time,
     refusal_count,
@@ -45,6 +44,7 @@ from dyntest.presenting.frames_match import (
 )
 from dyntest.presenting.frames_record import SHOWN_RETURNS, counts_by_depth, marks, overlay, profile
 from dyntest.presenting.sentences import drive_words
+from dyntest.presenting.terms import drive_name
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -61,8 +61,9 @@ HALF = 0.49 * WIDTH
 CHARACTERS_PER_INCH = 13
 """Letters of a heading that fit into an inch of a figure's width [1/in], found by drawing."""
 
-MOST_TICKS = 4
-"""Intervals between the ticks of an axis at most [1]; each tick costs as much as a line."""
+MOST_TICKS, TICKS_OF_NARROW, NEAR_END = 4, 2, 0.12
+"""Intervals between the ticks of an axis at most [1], and across a narrow panel; each tick costs as much as a line.
+Share of a narrow panel beside its ends where labels are moved inward [1]."""
 
 DASHES = ("solid", "dashed", "dotted", "dashdot")
 """Line styles that distinguish drives without colour, repeated after the last."""
@@ -83,14 +84,14 @@ def _looks(kinds: dict[str, str]) -> dict[str, dict[str, Any]]:
     }
 
 
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _few_ticks(*axes: Axes) -> None:
+def _few_ticks(*axes: Axes, narrow: bool = False) -> None:
+    """Set few ticks; across a narrow panel fewer, with labels that do not reach into the panels beside it."""
     for one in axes:
-        for axis in (one.xaxis, one.yaxis):
-            axis.set_major_locator(MaxNLocator(MOST_TICKS))
+        one.xaxis.set_major_locator(MaxNLocator(TICKS_OF_NARROW if narrow else MOST_TICKS))
+        one.yaxis.set_major_locator(MaxNLocator(MOST_TICKS))
+        for label, at in zip(one.get_xticklabels(), one.get_xticks(), strict=True) if narrow else ():
+            share = (at - one.get_xlim()[0]) / np.ptp(one.get_xlim())
+            label.set_horizontalalignment("left" if share < NEAR_END else "right" if share > 1 - NEAR_END else "center")
 
 
 def traces_figure(
@@ -174,7 +175,7 @@ def profiles_figure(
                 panel.set_title(wrapped, fontsize=7.5, loc="left")
                 panel.set_xlabel(along)
             panel.tick_params(labelsize=7)
-        _few_ticks(*panels)
+        _few_ticks(*panels, narrow=downward and len(quantities) > 4)
         if downward:
             for panel in panels[1:]:
                 panel.yaxis.set_visible(False)
@@ -203,7 +204,7 @@ def _profile_panel(panel: Axes, frame: pd.DataFrame, kinds: dict[str, str], down
             marker="" if long else marker,
             markersize=2.6 if len(points) > 1 else 4.5,
             linewidth=0.7 if long else 1.0,
-            label=_words(drive),
+            label=drive_name(drive),
             **looks[drive],
         )
 
@@ -264,7 +265,7 @@ def overlay_figure(
             force = frame.columns[1]
             axes.axhline(0.0, color=palette.QUIET, linewidth=0.6)
             for drive, line in by_name(near, "trace"):
-                axes.plot(line[TIME], line[force], label=_words(drive), **looks[drive])
+                axes.plot(line[TIME], line[force], label=drive_name(drive), **looks[drive])
             axes.axvline(toe_return, color=palette.ACCENT, linewidth=0.8)
             axes.set(ylabel=f"{wave}, {force}", xlabel=TIME, xlim=(-1.0, last))
         place: dict[str, Any] = {
@@ -291,7 +292,7 @@ def load_movement_figure(
         for drive, lines in by_name(frame, "drive"):
             for place, line in by_name(lines, "place"):
                 at_head = place == GAUGE_LEVEL
-                label = _words(drive) if at_head else "_nolegend_"
+                label = drive_name(drive) if at_head else "_nolegend_"
                 axes.plot(
                     line[load], line[movement], label=label, **{**looks[drive], "linewidth": 1.5 if at_head else 0.7}
                 )
@@ -333,13 +334,13 @@ def shaft_figure(
             _soil_panel(panels[0], soil, length)
         for drive, line in by_name(shaft, "drive"):
             depth = line[[top, bottom]].to_numpy().ravel()  # both ends of each length, so that the line is stepped
-            axes.plot(line[value].repeat(2), depth, label=_words(drive), **looks[drive])
+            axes.plot(line[value].repeat(2), depth, label=drive_name(drive), **looks[drive])
         axes.axhline(length, color=palette.QUIET, linewidth=0.8)
-        axes.annotate("toe", (1.0, length), xycoords=("axes fraction", "data"), xytext=(0, 3),
-                      textcoords="offset points", ha="right", color=palette.QUIET)  # fmt: skip
+        axes.annotate("toe", (0.0, length), xycoords=("axes fraction", "data"), xytext=(3, 3),
+                      textcoords="offset points", ha="left", color=palette.QUIET)  # fmt: skip
         axes.set(xlabel=textwrap.fill(value, 22))
         axes.set_xlim(left=0.0)
-        axes.legend(loc="upper right", handlelength=2.6)
+        axes.legend(loc="best", handlelength=2.6)
         if stresses is not None:
             _stress_panel(panels[-1], stresses, looks)
         _few_ticks(*panels[1 if soil is not None else 0 :])
@@ -577,10 +578,10 @@ def _setup(review: Review) -> dict[str, bytes]:
     law, required, system = review.answers.time_law, review.answers.required.value, review.sheet.display_units
     if law is None or sum(time > LATER * law.reference_time for time in law.times) < LEAST_TIMES:
         return {}
-    level = law_requirement(law, required)
-    line = None if level is None else float(shown("matched_resistance", level, system))
-    heading = f"{review.sheet.pile_name}: {law_title(law, system).partition(' [')[0]} over time"
+    required = law_requirement(law, required)
+    line = None if required is None else float(shown("matched_resistance", required, system))
     measured, fitted = measured_over_time(law, system), law_over_time(law, system)
+    heading = f"{review.sheet.pile_name}: {measured.columns[1].partition(' [')[0]} over time"
     return {"setup": setup_figure(measured, fitted, heading, line)}
 
 

@@ -1,5 +1,7 @@
 """Figures draw the frame they are given on the right axes, the same bytes each time, in line styles and colours."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -205,6 +207,29 @@ def test_shaft_resistance_goes_across_and_depth_down(matched_review, drawn):
     np.testing.assert_array_equal(depth[1::2], shaft[bottom])
     assert (axes.get_xlabel().replace("\n", " "), straight_lines(axes)[0]) == (value, [46.0])
     assert axes.yaxis_inverted() and not axes.xaxis_inverted()
+
+
+def test_labels_of_narrow_panels_stay_below_their_own_panel(drawn):
+    """Strokes of 7.95 to 8.40 ft beside energies of 35.2 to 37.6 kip ft: the last label ran into the first."""
+    depth = np.linspace(63.85, 64.85, 40)
+    ends = {"stroke [ft]": (7.9, 8.4), "transferred energy [kip ft]": (35.2, 37.6)}
+    ends |= {f"stress {number} [ksi]": (39.6, 45.0) for number in range(4)}
+    parts = [
+        pd.DataFrame({"quantity": name, "penetration of the toe [ft]": depth, "value": np.linspace(low, high, 40)})
+        for name, (low, high) in ends.items()
+    ]
+    frame = pd.concat(parts, ignore_index=True).assign(drive="initial")
+    figures.profiles_figure(frame, "P1", {"initial": "initial"}, {})
+    figure = drawn["P1"]
+    figure.canvas.draw()
+    boxes = []
+    for panel in figure.axes:
+        (first, last), places = panel.get_xlim(), panel.get_xticks()
+        shown = [label for label, at in zip(panel.get_xticklabels(), places, strict=True) if first <= at <= last]
+        assert len(shown) >= 2
+        boxes += [label.get_window_extent() for label in shown]
+    for left, right in pairwise(boxes):
+        assert left.x1 < right.x0
 
 
 @pytest.mark.parametrize("required", [None, 380.0])

@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 import matplotlib
+import numpy as np
 import pandas as pd
 import pypdf
 import pytest
@@ -135,6 +136,17 @@ def test_the_summary_counts_every_blow_once(matched_review):
         assert len(table["rows"]) <= 41
         widest = [float(row[table_column(table, "σ_g")]) for row in table["rows"]]
         assert max(widest) == pytest.approx(drive.table["peak_gauge_stress"].max() / 6894757.293168, abs=0.051)
+
+
+@pytest.mark.parametrize("first", [60.0, 60.4, 60.9, 60.97])
+def test_blows_a_foot_are_right_where_the_record_begins_inside_a_foot(matched_review, first):
+    drive = matched_review.drives[0]
+    each = 1.3 / len(drive.table)  # some blows before the next foot, the others after it [ft]
+    depths = (first + each * np.arange(1, len(drive.table) + 1)) * 0.3048
+    table = blow_summary(replace(drive, table=drive.table.assign(penetration=depths)), "US")
+    assert sum(int(row[1]) for row in table["rows"]) == len(depths)
+    for label, count, a_foot, *_ in table["rows"]:
+        assert float(a_foot) == pytest.approx(1.0 / each, abs=0.5 + 1.0 / each / int(count)), label
 
 
 def table_column(table, symbol):

@@ -9,6 +9,7 @@ from datetime import datetime
 from importlib.metadata import version
 from typing import Any
 
+from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
 from dyntest.names import decimal, show, show_required
 from dyntest.pile import Pile
@@ -311,7 +312,9 @@ def assumptions(review: Review) -> list[Block]:
         refusal = f"over {short_length(criterion.refusal_length, system)}, at the count of the criterion card"
         decided.append(("practical refusal", refusal, "UFC 3-220-20 (2025), 6-4.1.2"))
         held = short_length(criterion.holding_length, system)
-        decided.append(("length over which the count holds", held, "as practical refusal"))
+        longer = criterion.holding_length > 1.001 * criterion.refusal_length
+        why = f"longer than at refusal, to hold {BLOWS_TO_HOLD} blows" if longer else "as practical refusal"
+        decided.append(("length over which the count holds", held, why))
     decided += [
         ("pile in signal matching", "segments of equal travel time", "one-dimensional waves"),
         ("soil in signal matching", "elastic-plastic or hyperbolic springs, dashpots; residual stress if the record "

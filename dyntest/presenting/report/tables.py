@@ -191,8 +191,13 @@ def _by_depth(table: pd.DataFrame, system: str) -> tuple[dict[int, str], np.ndar
     groups = np.where(np.isfinite(depth), np.ceil(depth / step - 1e-6), -1).astype(int)
     found = [number for number in np.unique(groups) if number >= 0]
     labels = {int(n): f"{(n - 1) * step:g} to {n * step:g}" for n in found}
-    last = {int(n): max(min(n * step, float(np.nanmax(depth))) - (n - 1) * step, 0.1 * step) for n in found}
-    return labels, groups, {n: unit * length for n, length in last.items()}
+    known = depth[np.isfinite(depth)]
+    first = float(known[0] - np.diff(known[:2]).sum())  # the first blow recorded began its own set above
+    lengths = {}
+    for n in map(int, found):
+        ends = max((n - 1) * step, first), min(n * step, float(known.max()))
+        lengths[n] = unit * max(ends[1] - ends[0], 1e-3 * step)
+    return labels, groups, lengths
 
 
 def _by_number(table: pd.DataFrame) -> tuple[dict[int, str], np.ndarray, dict[int, float]]:
