@@ -340,13 +340,13 @@ def shaft_figure(
                       textcoords="offset points", ha="left", color=palette.QUIET)  # fmt: skip
         axes.set(xlabel=textwrap.fill(value, 22))
         axes.set_xlim(left=0.0)
-        axes.legend(loc="best", handlelength=2.6)
+        figure.legend(*axes.get_legend_handles_labels(), loc="lower left", ncols=4, handlelength=2.6)
         if stresses is not None:
             _stress_panel(panels[-1], stresses, looks)
         _few_ticks(*panels[1 if soil is not None else 0 :])
         panels[0].set_ylabel(str(top).removeprefix("top, "))
         panels[0].set_ylim(1.03 * length, 0.0)
-        return finished(figure, heading, left=0.55, bottom=0.6)
+        return finished(figure, heading, left=0.55, bottom=0.82)
 
 
 def _soil_panel(panel: Axes, soil: pd.DataFrame, length: float) -> None:

@@ -309,7 +309,7 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
     odd = [(group, odd_rows(group, system)) for group in review.groups]
     for group, table in odd:
         if len(table):
-            blocks.append(heading(f"{group.group.name}: piles to look at"))
+            blocks.append(heading(f"{group.group.name}: piles to check"))
             blocks.append(rows(("Pile", "Verdict", "Because"), table.to_numpy().tolist(), [0, 0, 1], "lll"))
     head = ("Pile", "Trust", "Last resistance", "Required", "Setup", "Alerts")
     blocks.append(heading("Test piles"))
@@ -415,8 +415,9 @@ def _plan_figure(places: pd.DataFrame, unit: str) -> bytes:
     else:
         axes.set_axis_off()
     axes.margins(0.08, 0.15)
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.02), ncols=3, frameon=False, fontsize=7, columnspacing=1.0)
-    return finished(figure, "Plan of piles" if unit else "Piles without coordinates", left=0.7)
+    across = {"ncols": len(VERDICT_MARKS), "columnspacing": 1.0, "handletextpad": 0.2}  # one row, below the heading
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.02), frameon=False, fontsize=7, **across)
+    return finished(figure, "Plan of piles" if unit else "Piles without coordinates", left=0.7, top=0.55)
 
 
 MOST_NAMED_LINES = 12

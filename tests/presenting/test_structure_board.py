@@ -10,6 +10,7 @@ import pytest
 
 from dyntest.decisions.bearing_oddities import HIGH_STROKE
 from dyntest.decisions.trust import Caution
+from dyntest.presenting import structure_files as structure_module
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.structure_board import (
     VERDICT_MARKS,
@@ -103,6 +104,25 @@ def test_the_reason_for_not_accepting_a_pile_stands_before_what_is_unusual(struc
     assert told.startswith(why) and unusual in told.removeprefix(why)
     silent = odd_rows(group, "US").set_index("pile").loc["P2-24", "because"]
     assert silent.count("no counts") == 1
+
+
+@pytest.mark.parametrize("unit", ["", "ft"])
+def test_the_legend_of_the_plan_with_all_verdicts_is_whole_and_below_the_heading(monkeypatch, unit):
+    kept = []
+    finish = structure_module.finished
+    monkeypatch.setattr(
+        structure_module, "finished", lambda figure, *a, **k: kept.append(figure) or finish(figure, *a, **k)
+    )
+    verdicts = list(VERDICT_MARKS) * 20
+    places = pd.DataFrame({"pile": [f"B{n}" for n in range(len(verdicts))], "verdict": verdicts})
+    places["x"], places["y"] = places.index % 12, -(places.index // 12)
+    structure_module._plan_figure(places.astype({"x": float, "y": float}), unit)
+    (figure,) = kept
+    figure.canvas.draw()
+    legend, whole = figure.axes[0].get_legend().get_window_extent(), figure.bbox
+    assert whole.x0 <= legend.x0 and legend.x1 <= whole.x1 and legend.y1 <= whole.y1
+    (words,) = [text.get_window_extent() for text in figure.texts]
+    assert legend.y1 <= words.y0 + 1.0
 
 
 def test_what_is_still_to_do_has_dates_and_waits(structure):
