@@ -44,8 +44,9 @@ SHOWN_NOTES = 3
 """Most notes on the recorder's files shown [1]; the newest first."""
 
 BIG = """<style>
-  .live-top { display: flex; flex-wrap: wrap; gap: 0.6rem; }
-  .live-tile { flex: 1 1 9.5rem; border: 1px solid %(line)s; border-radius: 0.4rem; padding: 0.35rem 0.8rem 0.5rem; }
+  .live-top { display: grid; gap: 0.6rem;
+              grid-template-columns: repeat(auto-fit, minmax(max(9.5rem, calc(25%% - 0.6rem)), 1fr)); }
+  .live-tile { border: 1px solid %(line)s; border-radius: 0.4rem; padding: 0.35rem 0.8rem 0.5rem; }
   .live-tile.bad { border: 4px solid %(warning)s; } .live-tile.care { border: 3px dashed %(care)s; }
   .live-tile .name { font-size: 1.05rem; color: %(quiet)s; }
   .live-tile .value { font-size: 2.5rem; font-weight: 650; line-height: 1.1; color: %(ink)s; white-space: nowrap;
@@ -164,6 +165,7 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
         low, high = (
             show("matched_resistance", usable[-1][f"matched_resistance_{end}"], system) for end in ("low", "high")
         )
+        low = low.rsplit(" ", 1)[0]
         value = show("matched_resistance", usable[-1]["matched_resistance"], system)
         told.append(_tile("Matched", value, f"{low} to {high}, blow {usable[-1]['blow']}"))
     marks = marks_of(kept.depths)
@@ -275,25 +277,30 @@ def _depth(sheet, name: str) -> None:
                 kwargs={"step": size},
                 disabled=last is None,
             )
-        asked = st.number_input(
-            f"Depth now [{unit}]",
-            0.0,
-            None,
-            None if last is None else round(last * scale, 3),
-            key="live_depth",
-            width=220,
+        known = name, system, last
+        if st.session_state.get("live_depth_of") != known:  # another mark: the field goes on from it
+            st.session_state["live_depth_of"] = known
+            state.widget_key("live_depth", None if last is None else round(last * scale, 3))
+        asked = st.number_input(f"Depth now [{unit}]", 0.0, None, None, key="live_depth", width=220)
+        st.button(
+            "Enter this depth",
+            key="live_stamp",
+            on_click=lambda: stamp(depth=(asked or 0.0) / scale),
+            disabled=asked is None,
         )
-        st.button("Enter this depth", key="live_stamp", on_click=lambda: stamp(depth=(asked or 0.0) / scale))
         text = st.text_input("Remark", key="live_remark", max_chars=300, width=320)
         st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, text, system, start))
     _marks(sheet, name, kept, system, start, scale, unit)
 
 
-def _entered(act) -> None:
+def _entered(act) -> bool:
+    """Enter something; say whether it could be."""
     try:
         act()
     except InputError as problem:
         st.session_state["live_problems"] = [str(problem)]
+        return False
+    return True
 
 
 def _remark(sheet, name: str, text: str, system: str, start: float | None) -> None:
@@ -344,11 +351,13 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
 
             def correct(removed: bool = False) -> None:
                 depth = None if right is None or removed else right / scale
-                _entered(
+                done = _entered(
                     lambda: correct_mark(
                         kept.folder, chosen, system, start=start, depth=depth, counted=count, removed=removed
                     )
                 )
+                if done:  # what was entered for one mark must not go to the next
+                    st.session_state.update(live_right=None, live_count=None)
 
             st.button("Correct", key="live_correct", on_click=correct)
             st.button("Remove this mark", key="live_out", on_click=correct, kwargs={"removed": True})

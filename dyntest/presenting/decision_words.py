@@ -236,15 +236,15 @@ _WORDS: dict[str, _Words] = {
     ),
     "different stroke": (
         lambda n: (
-            f"the stroke was {n.stroke(n.of('before'))} in {n.drive('initial')} and {n.stroke(n.of('after'))} in "
-            f"{n.drive('restrike')}"
+            f"the stroke was {n.stroke(n.of('before'))} in the {n.drive('initial')} drive and "
+            f"{n.stroke(n.of('after'))} in {n.drive('restrike')}"
         ),
         "compare matched resistances, not blow counts",
     ),
     "different hammer or cushion": (
         lambda n: (
             f"another {', '.join('kind of hammer' if part == 'kind' else part for part in n.of('parts'))} in "
-            f"{n.drive('restrike')} than in {n.drive('initial')}"
+            f"{n.drive('restrike')} than in the {n.drive('initial')} drive"
         ),
         "compare resistances, not blow counts",
     ),
