@@ -1,14 +1,17 @@
 """Every page on a sample, on a matched sample and on sheets that cannot be used."""
 
 import json
+from dataclasses import replace
 from datetime import datetime
 
 import pandas as pd
 import pytest
 from dyntest_dashboard import pieces
 from dyntest_dashboard.pages import PAGES
+from dyntest_dashboard.views import setup
 
 from dyntest.names import show_required
+from dyntest.presenting.frames_decisions import law_requirement
 
 pytestmark = pytest.mark.usefixtures("charts_held_against_their_schema")
 
@@ -153,7 +156,9 @@ def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
 
 
 @pytest.mark.parametrize("page", ["hammer", "setup", "compare"])
-def test_charts_show_the_requirement_as_the_line_above_them(page, open_page, text_of, matched):
+def test_charts_show_the_requirement_as_the_line_above_them(page, open_page, text_of, matched, monkeypatch):
+    whole = replace(matched.answers.time_law, basis="matched_resistance")  # not of the shaft alone
+    monkeypatch.setattr(setup, "law_requirement", lambda law, required: law_requirement(whole, required))
     words = f"required {show_required(matched.answers.required.value, matched.sheet.display_units)}"
     shown = open_page(page)
     drawn = [repr(one.proto) for kind in ("vega_lite_chart", "bidi_component") for one in shown.get(kind)]
