@@ -178,8 +178,10 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool
 
 
 def draw_list(sentences: Iterable[str], *, bordered: bool = False) -> None:
-    """Show sentences, one per line."""
+    """Show sentences, one per line; nothing where there is none."""
     inner = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
+    if not inner:
+        return
     st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')
 
 

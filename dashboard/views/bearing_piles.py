@@ -18,7 +18,7 @@ from dyntest.presenting.frames_decisions import (
     FAILS,
     MEETS,
     NO_COUNTS,
-    SECOND_LOOK,
+    UNUSUAL,
     bearing_rows,
     count_title,
     pile_counts,
@@ -160,7 +160,7 @@ def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None,
 SAVED = {"bearing_piles.csv": "Download the table of piles", "odd_piles.csv": "Download the piles to check"}
 """Tables that can be downloaded, by file name."""
 
-FILTERS = ("all", FAILS, SECOND_LOOK, NO_COUNTS, MEETS)
+FILTERS = ("all", FAILS, UNUSUAL, NO_COUNTS, MEETS)
 """Selections of piles."""
 
 
@@ -215,7 +215,7 @@ def _filtered(check, rows: pd.DataFrame) -> list[str]:
     kinds = {
         "all": lambda pile: True,
         FAILS: lambda pile: status[pile] not in ACCEPTED,
-        SECOND_LOOK: lambda pile: pile in odd,
+        UNUSUAL: lambda pile: pile in odd,
         NO_COUNTS: lambda pile: status[pile] == NO_COUNTS,
         MEETS: lambda pile: status[pile] in ACCEPTED,
     }

@@ -7,7 +7,7 @@ import streamlit as st
 
 from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
-from dyntest.presenting.frames_decisions import criterion_rows
+from dyntest.presenting.frames_decisions import criterion_rows, ruled_out_lines
 from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
 
 from .. import matching, pieces, uploads, work
@@ -66,6 +66,7 @@ def draw() -> None:
                 pieces.draw_note(criterion_sentence(review))
             else:
                 pieces.worded(criterion_rows(found, test.system), numeric=True)
+                pieces.draw_list(ruled_out_lines(found, test.system))
 
 
 def _choose(test) -> Path | None:

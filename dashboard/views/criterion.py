@@ -20,6 +20,7 @@ from dyntest.presenting.frames_decisions import (
     formula_rows,
     measured_counts,
     refusal_count,
+    ruled_out_lines,
 )
 from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences, risk_words
 
@@ -121,6 +122,7 @@ def _table(test, review) -> None:
     left, right = st.columns([3, 2])
     with left:
         pieces.worded(criterion_rows(found, test.system), numeric=True)
+        pieces.draw_list(ruled_out_lines(found, test.system))
         pieces.draw_note(risk_words())
         pieces.draw_list(own_blow_sentences(found, test.system))
     with right:
@@ -154,7 +156,7 @@ def _behind(test, review) -> None:
             draw_chart(criterion_chart(lines, measured, refusal_count(found, test.system)), "criterion_chart")
             told_below = "Circles: the last measured blows of the initial drive whose stroke and set are known."
             if RULED_OUT in set(lines["line"]):
-                told_below += " Crosses: strokes not to be used, with reasons in the table."
+                told_below += " Crosses: strokes not to be used, with reasons below the table."
             pieces.draw_note(told_below)
         pieces.draw_heading("Dynamic formulas for comparison")
         pieces.worded(formula_rows(found, test.system))

@@ -5,6 +5,8 @@ Tidy frames of the driving criterion: counts against stroke, the measured blows 
 Tidy frames of the bearing piles: how deep each stands and whether it meets the criterion, the odd ones first.
 """
 
+from itertools import groupby
+
 import numpy as np
 import pandas as pd
 
@@ -143,10 +145,21 @@ def refusal_count(found: DrivingCriterion, system: str) -> float:
 
 
 def criterion_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
-    """Give the table of the criterion as an inspector reads it."""
-    heads = [head or "not to be used because" for head in criterion_heads(system)]
-    frame = pd.DataFrame([criterion_cells(found, row, system) for row in found.rows], columns=heads)
-    return frame if any(row.ruled_out for row in found.rows) else frame.iloc[:, :-1]
+    """Give the table of the criterion as an inspector reads it; why strokes are not to be used stands apart."""
+    cells = [criterion_cells(found, row, system)[:-1] for row in found.rows]
+    return pd.DataFrame(cells, columns=criterion_heads(system)[:-1])
+
+
+def ruled_out_lines(found: DrivingCriterion, system: str) -> list[str]:
+    """Say why strokes of the table are not to be used, a line for neighbours with the same reason."""
+    cells = [criterion_cells(found, row, system) for row in found.rows]
+    lines = []
+    for reason, group in groupby(cells, key=lambda row: row[-1]):
+        strokes = [row[0] for row in group]
+        if reason:
+            which = strokes[0] if len(strokes) == 1 else f"{strokes[0]} to {strokes[-1]}"
+            lines.append(f"Not to be used: {which}; {reason}.")
+    return lines
 
 
 def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
@@ -178,7 +191,7 @@ def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
     )
 
 
-NO_COUNTS, SECOND_LOOK = "no counts", "second look"
+NO_COUNTS, UNUSUAL = "no counts", "something unusual"
 """Piles that a person may want to see alone, beside those that meet the criterion and those that do not."""
 
 

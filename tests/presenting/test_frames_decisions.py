@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.bearing_piles import ACCEPTED
-from dyntest.decisions.criterion import blow_count
+from dyntest.decisions.criterion import RuledOut, blow_count
 from dyntest.decisions.estimate import exactly
 from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.time_law import fit_time_law
@@ -27,6 +27,7 @@ from dyntest.presenting.frames_decisions import (
     measured_counts,
     measured_over_time,
     pile_depths,
+    ruled_out_lines,
     setup_rows,
 )
 from dyntest.presenting.frames_match import (
@@ -172,6 +173,15 @@ def test_what_is_asked_is_the_graph_rounded_to_the_nearest_blow(reviewed):
     whole = asked.dropna() * inches
     assert np.allclose(whole, whole.round()) and (abs(whole - graph.loc[whole.index] * inches) <= 0.5 + 1e-9).all()
     assert len(criterion_rows(found, "US")) == len(found.rows)
+    assert ruled_out_lines(found, "US") == []
+    high = RuledOut("lower stroke", found.rows[-3].stroke, 3e8, 2e8)
+    barred = [
+        replace(row, ruled_out=replace(high, kind="bending") if not n else high)
+        for n, row in enumerate(found.rows[-3:])
+    ]
+    lines = ruled_out_lines(replace(found, rows=(*found.rows[:-3], *barred)), "US")
+    strokes = criterion_rows(found, "US")["stroke"].tolist()
+    assert len(lines) == 2 and strokes[-3] in lines[0] and f"{strokes[-2]} to {strokes[-1]}" in lines[1]
     counts = blow_count(found.measured.set_per_blow, 0.0254)
     assert sorted(measured_counts(found, "US").iloc[:, 1]) == pytest.approx(
         sorted(counts[np.isfinite(counts)]), rel=1e-9
