@@ -68,6 +68,7 @@ PROFILES = ("case_resistance_maximum", "case_resistance", "matched_resistance", 
 
 NUMBERS = (
     "damping_factor",
+    "damping_factor_maximum",
     "total_resistance",
     "case_resistance",
     "case_resistance_maximum",

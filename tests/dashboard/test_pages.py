@@ -10,7 +10,7 @@ from dyntest_dashboard import pieces
 from dyntest_dashboard.pages import PAGES
 from dyntest_dashboard.views import setup
 
-from dyntest.names import show_required
+from dyntest.names import NAMES, show, show_required
 from dyntest.presenting.frames_decisions import law_requirement
 
 pytestmark = pytest.mark.usefixtures("charts_held_against_their_schema")
@@ -70,6 +70,11 @@ def test_the_record_names_the_damping_factor_of_the_maximum_beside_it(open_page,
     row = table.set_index("blow").loc[record["blow"]]
     assert record["maximumFactor"] == row["damping_factor_maximum"] and record["factor"] == row["damping_factor"]
     assert record["maximum"][at] == pytest.approx(row["case_resistance_maximum"] / 4448.2216, rel=1e-6)
+
+
+def test_each_case_resistance_of_the_page_stands_with_its_damping_factor(open_page, text_of, matched):
+    factor = show("damping_factor_maximum", matched.drives[0].numbers["damping_factor_maximum"], "US")
+    assert f"<td>{NAMES['damping_factor_maximum'].words}</td><td>{factor}</td>" in text_of(open_page("resistance"))
 
 
 def test_words_in_a_table_of_numbers_wrap_and_its_numbers_do_not(open_page, monkeypatch):

@@ -20,7 +20,7 @@ import pytest
 from dyntest.decisions.criterion import Criterion, CriterionRow, RuledOut, StrokesRuledOut
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
-from dyntest.names import show
+from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
@@ -117,6 +117,11 @@ def test_numbers_stand_with_unit_blow_and_equation(report, matched_review):
     assert letters(row) in letters(text)
     place = int(reference("transferred_energy").removeprefix("eq. "))
     assert NUMBERED[place - 1].keys == ("transferred_energy",)
+
+
+def test_each_case_resistance_stands_with_the_damping_factor_it_has(report, matched_review):
+    factor = show("damping_factor_maximum", matched_review.drives[0].numbers["damping_factor_maximum"], "US")
+    assert letters(f"{NAMES['damping_factor_maximum'].words} J max {factor}") in letters(" ".join(report))
 
 
 def test_provenance_names_files_fingerprints_versions_and_the_sheet(report, matched_review):

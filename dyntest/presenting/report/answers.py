@@ -41,7 +41,7 @@ DELIVERED = (
 """Numbers of hammer, stresses and integrity, in this order."""
 
 CASE = (
-    "damping_factor", "total_resistance", "case_resistance", "case_resistance_maximum",
+    "damping_factor", "damping_factor_maximum", "total_resistance", "case_resistance", "case_resistance_maximum",
     "case_resistance_toe_at_rest", "case_resistance_unloading", "shaft_share",
 )  # fmt: skip
 """Numbers of the Case method, in this order."""

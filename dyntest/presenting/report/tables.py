@@ -135,7 +135,7 @@ def origin(code: str, drives: Sequence[DriveReview]) -> str:
         return "driving log" if any(drive.log is not None for drive in drives) else "sheet, record"
     if code == "stroke" and not any(_timed(drive) for drive in drives):
         return "driving log"
-    if code == "damping_factor":
+    if code in ("damping_factor", "damping_factor_maximum"):
         return ", ".join(dict.fromkeys(drive.damping_source for drive in drives))
     if code == "blow_rate":
         return "record"
