@@ -193,11 +193,12 @@ def how(*names: str) -> None:
         known = list(dict.fromkeys(names))
         words = {name: explained_name(EXPLANATIONS[name]) for name in known}
         key = "how_" + known[0].replace(" ", "_")
-        asked = st.pills("Number", known, key=key, default=known[0], format_func=words.__getitem__, wrap=True)
-        if asked is not None:
-            one = EXPLANATIONS[asked]
-            equations = "".join(f"  \n`{equation}`" for equation in one.equations)
-            st.markdown(f"{plain(one.what)}{equations}  \n{plain(f'{one.validity} Source: {one.source}')}")
+        asked = st.pills(
+            "Number", known, key=key, default=known[0], required=True, format_func=words.__getitem__, wrap=True
+        )
+        one = EXPLANATIONS[asked]
+        equations = "".join(f"  \n`{equation}`" for equation in one.equations)
+        st.markdown(f"{plain(one.what)}{equations}  \n{plain(f'{one.validity} Source: {one.source}')}")
 
 
 def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], system: str) -> None:

@@ -225,12 +225,13 @@ def _filtered(check, rows: pd.DataFrame) -> list[str]:
         "Piles",
         FILTERS,
         default="all",
+        required=True,
         wrap=True,
         key="bearing_filter",
         label_visibility="collapsed",
         format_func=lambda name: f"{name} ({len(counted[name])})",
     )
-    return counted[asked or "all"] or piles
+    return counted[asked] or piles
 
 
 def _chosen_pile(piles: list[str]) -> str:

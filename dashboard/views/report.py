@@ -69,11 +69,11 @@ def _files(test, review) -> None:
             "Paper",
             list(PAPERS.values()),
             default=PAPERS[test.system],
+            required=True,
             key="report_paper",
             label_visibility="collapsed",
             width="content",
         )
-    paper = paper or PAPERS[test.system]
     key = work.review_key(test, review) + fingerprint({"": repr(read_notes(test.sheet.path))})
     if row.button("Make the report", key="report_make", type="primary"):
         st.session_state["report"] = (key, paper, work.report(key, paper, review))

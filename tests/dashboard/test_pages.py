@@ -77,6 +77,15 @@ def test_each_case_resistance_of_the_page_stands_with_its_damping_factor(open_pa
     assert f"<td>{NAMES['damping_factor_maximum'].words}</td><td>{factor}</td>" in text_of(open_page("resistance"))
 
 
+@pytest.mark.parametrize(
+    ("page", "key"), [("report", "report_paper"), ("bearing_piles", "bearing_filter"), ("trust", "how_")]
+)
+def test_a_second_click_on_a_choice_keeps_it(page, key, open_page, matched):
+    """Else the choice is shown as none while one is in force."""
+    groups = [one.proto for one in open_page(page).get("button_group") if key in one.proto.id]
+    assert groups and all(one.required and len(one.default) == 1 for one in groups)
+
+
 def test_words_in_a_table_of_numbers_wrap_and_its_numbers_do_not(open_page, monkeypatch):
     rows = [["7.0 ft", "5.2", ""], ["7.5 ft", "–", "the compression stress is above the limit of the steel at this"]]
     told = []
