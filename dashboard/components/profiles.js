@@ -79,7 +79,8 @@ function build(root) {
         if (place === 0) text(left - 6, y(t) + 4, shown(t, decimals(depths)), { "text-anchor": "end" }, group);
       }
       const bottom = HEAD + tall + strips.length * (STRIP + 8);
-      const values = ticks(least, most, Math.max(3, Math.floor((right - left) / 52)));
+      let values = ticks(least, most, Math.max(3, Math.floor((right - left) / 52)));
+      if (values.length < 2) values = ticks(least, most, 6);  // one label gives no scale
       for (const t of values) {
         node("line", { x1: x(t), x2: x(t), y1: HEAD, y2: bottom, stroke: colours.line }, group);
         text(x(t), bottom + 16, shown(t, decimals(values)), { "text-anchor": "middle" }, group);

@@ -28,7 +28,10 @@ function ticks(low, high, most) {
 }
 
 function decimals(levels) {  // with fewer, two labels of an axis read alike
-  return levels.length > 1 ? Math.max(0, -Math.floor(Math.log10(levels[1] - levels[0]) + 1e-9)) : 0;
+  const step = levels.length > 1 ? levels[1] - levels[0] : Math.abs(levels[0]);
+  for (let digits = 0; digits < 8; digits++)
+    if (levels.every((value) => Math.abs(Number(value.toFixed(digits)) - value) <= 1e-6 * step)) return digits;
+  return 8;
 }
 
 function shown(value, digits) {

@@ -407,7 +407,7 @@ def test_heads_of_the_columns_of_every_blow_are_whole_in_a_narrow_window(visit):
 def test_labels_of_an_axis_drawn_in_the_browser_differ_and_stand_on_their_numbers(chromium):
     source = (SAMPLES.parent / "dashboard" / "components" / "shared.js").read_text(encoding="utf-8")
     functions = source[source.index("function ticks(") : source.index("function bytes(")]
-    ends = [[0.0, 4.1], [62.8, 64.9], [-4.2, 4.2], [0.21, 0.56], [0.0, 0.031], [-200.0, 800.0], [1.0, 1.3]]
+    ends = [[0.0, 4.1], [62.8, 64.9], [-4.2, 4.2], [0.21, 0.56], [0.0, 0.031], [-200.0, 800.0], [1.0, 1.3], [2.1, 2.9]]
     script = f"""ends => {{ {functions}
       return ends.flatMap(([low, high]) => [3, 6, 8, 12].map((most) => {{
         const found = ticks(low, high, most);
