@@ -190,6 +190,8 @@ def soil_numbers(match: Match, system: str) -> dict[str, str]:
     found["unloading quake / loading quake"] = "–" if np.isnan(share) else decimal(share, 2)
     gap = float(values["toe_gap"])
     found["toe gap"] = "none" if gap < LEAST_GAP else show("set_per_blow", gap, system)
+    fade = match.fade
+    found["shaft resistance lost per blow"] = "–" if fade is None else f"{decimal(100.0 * fade, 1)} %"
     return found
 
 

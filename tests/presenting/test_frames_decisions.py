@@ -122,6 +122,16 @@ def test_the_damping_of_a_power_of_the_velocity_has_the_power_in_its_unit(matche
     assert soil_numbers(powered, "SI").keys() == soil_numbers(matched, "SI").keys()  # a column a drive, one table
 
 
+def test_what_a_shaft_loses_with_each_blow_of_a_restrike_is_told(matched):
+    blow = matched.problem.blow
+    problem = make_problem((blow, replace(blow, after=2)))
+    scores = np.zeros(problem.layout.count)
+    scores[problem.layout.row("fade")] = 1.0
+    told = "shaft resistance lost per blow"
+    assert soil_numbers(replace(matched, problem=problem, scores=scores), "SI")[told] == "6.0 %"
+    assert soil_numbers(matched, "SI")[told] == "–"
+
+
 def test_the_law_passes_through_what_was_measured_with_its_ranges(reviewed):
     law = reviewed.answers.time_law
     points, line = measured_over_time(law, "US"), law_over_time(law, "US")
