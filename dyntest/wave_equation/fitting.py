@@ -37,8 +37,11 @@ from dyntest.wave_equation.comparison import (
 from dyntest.wave_equation.problem import (
     ELASTIC_PLASTIC,
     HYPERBOLIC,
+    POWER,
+    SMITH,
     SOIL_LAWS,
     TARGET_STEP,
+    VISCOUS,
     Blow,
     Parameters,
     Problem,
@@ -82,15 +85,14 @@ SEARCH = 0.5
 """Share of the noise that a search takes for it [1]: a poor fit leaves so much that what is expected would hold it
 where it is."""
 DOUBTFUL_MISFIT = 0.007
-"""Misfit above which a search is made once more with all the noise for noise [1]: gauges and laws seldom leave as much;
-our own choice."""
-SETTLED, LAST_SETTLED = 0.05, 0.02
-"""Gain of a round over the cost below which a descent counts as settled on either mesh [1]."""
+"""Misfit above which a search is made again with all the noise for noise [1]: gauges and laws seldom leave as much."""
+SETTLED, LAST_SETTLED, LAST_TOLERANCE = 0.05, 0.02, 2e-4
+"""Gain of a round over the cost below which a descent is settled on either mesh, and of a step that is its last [1]."""
 EXCHANGE_ROUND = 3
 """Iterations of a round of models in which toe and last length carry other shares [1]."""
 FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
 """Iterations of all starts, and of the laws that are left once the noise is known [1]."""
-USUAL_LAWS = SOIL_LAWS[0], SOIL_LAWS[2], SOIL_LAWS[6]
+USUAL_LAWS = tuple(SoilLaw(ELASTIC_PLASTIC, damping) for damping in (VISCOUS, SMITH, POWER))
 """Laws that are tried with stress locked into the pile, beside those that the record supports without it."""
 FIRST_BLOWS = 4
 """Blows that lock their stress in at first [1]; one more is struck after every round."""
@@ -490,14 +492,14 @@ def fit_each_to_the_end(
         _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
         for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
     ]
-    fine = _narrowed(fine, LAST_ROUND, TOLERANCE, LAST_SETTLED, SEARCH)
+    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
     fine = [_unlike(_supported(group, SEARCH)) for group in fine]
     lock_in(_locked([each for group in fine for each in group]))
     for group, noise in zip(fine, _noises(fine), strict=True):
         for each in group:
             each.take_noise(noise)
             each.active, each.damping = True, LATER_DAMPING
-    descend([each for group in fine for each in group], LAST_ITERATIONS)
+    descend([each for group in fine for each in group], LAST_ITERATIONS, LAST_TOLERANCE)
     return _weighed(fine)
 
 

@@ -136,7 +136,8 @@ def _run(plans, n_blows, strokes=(1.0, 0.85, 1.2, 0.93, 1.1, 0.75)):
     weight = np.maximum(weight, 0.0)
     weight[-1] = 0.0
     limit = get("limit") * (1.0 - get("toe_share")) * weight / weight.sum(axis=0)
-    limit *= (1.0 - np.array([plan.get("fade", 0.0) for plan in plans_of])) ** np.tile(np.arange(n_blows), len(plans))
+    left = (1.0 - np.array([plan.get("fade", 0.0) for plan in plans_of])) ** np.tile(np.arange(n_blows), len(plans))
+    limit *= left * np.array([plan.get("grown", 1.0) for plan in plans_of])
     limit[-1] = get("limit") * get("toe_share")
     quake = np.broadcast_to(get("shaft_quake"), limit.shape) * (0.7 + 0.6 * np.clip(into, 0.0, 1.0))
     quake[-1] = get("toe_quake")
