@@ -100,6 +100,20 @@ MUTATIONS = (
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
+        "shaft and toe of a hyperbolic soil told as surely as those of another",
+        "dyntest/wave_equation/matching.py",
+        "FLOOR_OF_HYPERBOLA if fit.problem.hyperbolic else FLOOR",
+        "FLOOR",
+        ("tests/wave_equation/test_mixture.py",),
+    ),
+    Mutation(
+        "the shaft of a restrike the same at every blow",
+        "dyntest/wave_equation/candidates.py",
+        "    if problem.blows[place].after:",
+        "    if False:",
+        ("tests/outside/test_matching_restrike.py",),
+    ),
+    Mutation(
         "what a law leaves unexplained does not widen the ranges",
         "dyntest/wave_equation/matching.py",
         "unexplained = fit.lasting / np.exp(fit.logarithm[0])",

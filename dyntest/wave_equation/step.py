@@ -238,10 +238,7 @@ class _Following:
     """Dashpots that follow the static force: Smith's, and those of a power of the velocity."""
 
     def __init__(self, step: "Step", columns: slice, factor: np.ndarray, powers: np.ndarray):
-        """Take the factors j of these columns [s/m or (s/m)^N] and their powers of the velocity; Smith's is the first.
-
-        Units: powers [1].
-        """
+        """Take the factors j of these columns [s/m or (s/m)^N] and their powers of the velocity [1], 1 for Smith's."""
         self.columns, kind = columns, step.r.dtype.type
         of, h, lower, upper = (one[:, columns] for one in (step.r, step.h, step.lower, step.upper))
         # Copies, since the columns of a few candidates take several times as long to read as an array of their own.

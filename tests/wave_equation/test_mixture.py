@@ -19,7 +19,7 @@ from dyntest.wave_equation.matching import (
     mixture_range,
     resistance_mixture,
 )
-from dyntest.wave_equation.problem import RADIATING, SOIL_LAWS, make_problem
+from dyntest.wave_equation.problem import HYPERBOLIC, RADIATING, SOIL_LAWS, VISCOUS, SoilLaw, make_problem
 
 
 def test_one_law_gives_the_quantiles_of_a_normal_distribution():
@@ -80,6 +80,17 @@ def test_what_no_record_takes_away_is_in_every_range(fits):
         assert np.log(high / low) == pytest.approx(
             2.0 * reach * np.hypot(WIDENING_OF_PARTS["one blow"] * 0.01, FLOOR["part"] / share), rel=2e-2
         )
+
+
+def test_a_hyperbola_tells_shaft_from_toe_less_surely(fits, invented_blow):
+    """Two fits alike in all but the backbone: the total is as sure, its parts are not."""
+    plain = replace(fits[0], weight=1.0)
+    problem = make_problem(invented_blow().blow, law=SoilLaw(HYPERBOLIC, VISCOUS))
+    assert problem.layout.count == plain.problem.layout.count
+    (total, *parts), (same, *wider) = (resistance_mixture([fit])[1] for fit in (plain, replace(plain, problem=problem)))
+    assert same == pytest.approx(total)
+    for (low, high), (least, most) in zip(parts, wider, strict=True):
+        assert most - least > 1.5 * (high - low)
 
 
 def test_one_blow_tells_shaft_from_toe_less_surely_than_several(fits):
