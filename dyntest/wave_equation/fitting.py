@@ -93,7 +93,7 @@ EXCHANGE_ROUND = 3
 FIRST_ITERATIONS, LAST_ITERATIONS = 4, 4
 """Iterations of all starts, and of the laws that are left once the noise is known [1]."""
 USUAL_LAWS = tuple(SoilLaw(ELASTIC_PLASTIC, damping) for damping in (VISCOUS, SMITH, POWER))
-"""Laws that are tried with stress locked into the pile, beside those that the record supports without it."""
+"""Laws that are tried with stress locked into the pile, or with a reduced section, beside those supported without."""
 FIRST_BLOWS = 4
 """Blows that lock their stress in at first [1]; one more is struck after every round."""
 RIVALS, STRESSED_ITERATIONS, DISMISSED = 3, (1, 2, 2), (300.0, 50.0, 0.0)

@@ -16,6 +16,7 @@ from dyntest.wave_equation.comparison import MISFIT_BOUNDS, LawFit, StressChange
 from dyntest.wave_equation.fitting import (
     BEST,
     LAWS,
+    USUAL_LAWS,
     Descent,
     fit_each_to_the_end,
     fit_laws,
@@ -72,8 +73,6 @@ SEPARABLE_SHARE = 0.26
 MOBILISED_SHARE = {"elastic-plastic": 0.95, "hyperbolic": 0.75}
 """Share of the limit that must be reached for a resistance to count as fully mobilised [1]; a hyperbola is at 0.75
 after three times its quake."""
-LAWS_REDUCED = 2
-"""Laws that are fitted again with a reduced section [1]."""
 CARRIED_WEIGHT = 0.02
 """Weight from which on a law is carried from a blow to its neighbour [1]."""
 
@@ -270,12 +269,13 @@ def match_blow(
 def with_reduction(uniform: Match, reductions: tuple[Reduction, ...]) -> Match:
     """Give a match with the section that explains the record best of those suspected, or without where none does.
 
-    The laws that the record supports on the whole pile are fitted again on the reduced one.
+    The law that fits best on the whole pile and the usual ones are fitted again on the reduced one: without the section
+    a wrong law may stand in for it.
     """
     told = replace(uniform, misfit_uniform=uniform.misfit)
     if uniform.misfit <= MISFIT_BOUNDS[0]:  # the pile explains the record as it is, as well as can be told
         return told
-    laws = tuple(dict.fromkeys([*(fit.problem.law for fit in uniform.fits), SOIL_LAWS[0]]))[:LAWS_REDUCED]
+    laws = tuple(dict.fromkeys([uniform.problem.law, *USUAL_LAWS]))
     tried = [fit_laws(uniform.problem.blows, laws, reduction) for reduction in reductions]
     best = _hurt(min(tried, key=lambda fits: fits[0].points), list(uniform.fits))
     return told if best[0] is uniform.fits[0] else _match(best, misfit_uniform=uniform.misfit)
