@@ -6,7 +6,8 @@ says little about stays where published experience puts it; that is all the regu
 Bayesian reading).
 
 One blow, or several of one drive, as a fitting problem: the measured downward wave drives the model, the upward wave is
-compared. Blows share pile, gauges and soil; only the drift of the velocity is each blow's own.
+compared. Blows share pile, gauges and soil; the drift of the velocity is each blow's own, and the shaft of a restrike
+may lose a share of its resistance with every blow.
 
 Errors of the gauges belong to the model: factors on force and velocity, a lag between strain and acceleration, a drift
 of the velocity and an error of the wave speed are parameters with tight expectations, so that none of them is mistaken
@@ -75,6 +76,10 @@ unknown. Used for viscous and for Smith's damping: the same source gives both fo
 
 TOE_DAMPING = 0.492
 """Expected toe damping [s/m]: 0.15 s/ft (UFC 3-220-20, §6-9.2)."""
+
+FADE, FADE_SPREAD = 0.03, 0.03
+"""Share of the shaft resistance that each blow of a restrike is expected to take away, and its spread [1]: what had
+grown is lost again as the pile is struck. Common practice, no source."""
 
 RATE_FACTOR, TOE_RATE_FACTOR = {"sand": 0.15, "silt": 0.4, "clay": 0.8, None: 0.4}, 0.4
 """Expected factors of v^0.2 [(s/m)^0.2]: about 0.1 in sand to 1 in clay (Randolph and Simons 1986, from memory); at the
@@ -377,10 +382,6 @@ def physical(layout: Parameters, scores: np.ndarray) -> dict[str, np.ndarray]:
     values["toe_gap"] = np.maximum(values["toe_gap"], 0.0)
     return values
 
-
-FADE, FADE_SPREAD = 0.03, 0.03
-"""Share of the shaft resistance that each blow of a restrike is expected to take away, and its spread [1]: what had
-grown is lost again as the pile is struck. Common practice, no source."""
 
 TARGET_STEP = 80e-6
 """Time step that is aimed at [s]; an impact rises in about a millisecond."""
