@@ -199,6 +199,14 @@ def widget_key(key: str, value: object) -> str:
     return key
 
 
+def typed(key: str) -> Any:
+    """Give what a widget holds when a button is pressed.
+
+    A press can arrive with what was typed before it; what the page was last drawn with may then be older.
+    """
+    return st.session_state.get(key)
+
+
 def asked(key: str, act: Callable[[Any], None]) -> Callable[[], None]:
     """Give the callback of a widget: act on its new value."""
     return lambda: act(st.session_state[key])

@@ -422,10 +422,12 @@ def blows(key: str, system: str, _drive) -> bytes:
 
 def save_choices(test: Opened) -> None:
     """Write the choices of the session into the sheet; if that fails, they stay and the page shows why."""
+    from dyntest.reading.edit import with_choices
     from dyntest.reading.files import replace_text
 
+    text = with_choices(test.as_read.text, state.choices(test.as_read))
     try:
-        replace_text(test.sheet.path, test.as_read.text, sheet_text(test))
+        replace_text(test.sheet.path, test.as_read.text, text)
     except DyntestError as problem:
         st.session_state["not_saved"] = str(problem)
     else:

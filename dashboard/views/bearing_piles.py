@@ -287,10 +287,11 @@ def _open(test) -> None:
             st.button("Close the production log", key="bearing_close", on_click=state.close_production)
         left, right = st.columns(2)
         log = left.text_input("A production log on this computer", placeholder="/path/to/log.csv", key="bearing_log")
-        piles = right.text_input("Its table of piles, if there is one", key="bearing_table_path")
+        right.text_input("Its table of piles, if there is one", key="bearing_table_path")
 
         def open_paths() -> None:
-            st.session_state["production"] = (Path(log).expanduser(), Path(piles).expanduser() if piles else None)
+            typed = state.typed("bearing_log") or log, state.typed("bearing_table_path")
+            st.session_state["production"] = tuple(Path(one).expanduser() if one else None for one in typed)
 
         st.button("Open them", key="bearing_open", disabled=not log, on_click=open_paths)
         sent = st.file_uploader("Or upload the production log", type=["csv"], key="bearing_log_file")

@@ -285,11 +285,11 @@ def _depth(sheet, name: str) -> None:
         st.button(
             "Enter this depth",
             key="live_stamp",
-            on_click=lambda: stamp(depth=(asked or 0.0) / scale),
+            on_click=lambda: stamp(depth=(state.typed("live_depth") or 0.0) / scale),
             disabled=asked is None,
         )
-        text = st.text_input("Remark", key="live_remark", max_chars=300, width=320)
-        st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, text, system, start))
+        st.text_input("Remark", key="live_remark", max_chars=300, width=320)
+        st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, system, start))
     _marks(sheet, name, kept, system, start, scale, unit)
 
 
@@ -303,8 +303,8 @@ def _entered(act) -> bool:
     return True
 
 
-def _remark(sheet, name: str, text: str, system: str, start: float | None) -> None:
-    fresh = _look(sheet, name)
+def _remark(sheet, name: str, system: str, start: float | None) -> None:
+    fresh, text = _look(sheet, name), state.typed("live_remark") or ""
     if text.strip():
         blow = fresh.last.blow if fresh.last else 0
         _entered(lambda: enter_remark(fresh.folder, blow, text, system, start=start))
@@ -335,7 +335,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
         by_number = {mark.number: mark for mark in marks}
         row = st.container(horizontal=True, vertical_alignment="bottom")
         with row:
-            chosen = st.selectbox(
+            st.selectbox(
                 "Mark",
                 [mark.number for mark in marks[::-1]],
                 key="live_mark",
@@ -346,10 +346,14 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                 ),
                 width=260,
             )
-            right = st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200)
-            count = st.number_input("Inspector's count", 0, None, None, key="live_count", width=200)
+            st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200)
+            st.number_input("Inspector's count", 0, None, None, key="live_count", width=200)
 
             def correct(removed: bool = False) -> None:
+                chosen, right, count = (state.typed(key) for key in ("live_mark", "live_right", "live_count"))
+                if not removed and right is None and count is None:
+                    st.session_state["live_problems"] = ["Enter the correct depth, the inspector's count or both."]
+                    return
                 depth = None if right is None or removed else right / scale
                 done = _entered(
                     lambda: correct_mark(

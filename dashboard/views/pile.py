@@ -145,10 +145,14 @@ def _open() -> None:
     with st.expander("Open another test", icon=":material/folder_open:"):
         found = uploads.sample_sheets()
         if found:
-            chosen = st.selectbox(
+            st.selectbox(
                 "Sample (invented)", list(found), format_func=uploads.SAMPLE_NAMES.__getitem__, key="pile_sample"
             )
-            st.button("Open the sample", key="pile_open_sample", on_click=state.open_sheet, args=(found[chosen],))
+            st.button(
+                "Open the sample",
+                key="pile_open_sample",
+                on_click=lambda: state.open_sheet(found[state.typed("pile_sample")]),
+            )
         else:
             pieces.draw_note("The samples are not installed; they are in sample_signals of the source code.")
         path = st.text_input("A test sheet on this computer", placeholder="/path/to/sheet.toml", key="pile_path")
@@ -156,7 +160,7 @@ def _open() -> None:
             "Open the sheet",
             key="pile_open_path",
             disabled=not path,
-            on_click=lambda: state.open_sheet(Path(path).expanduser()),
+            on_click=lambda: state.open_sheet(Path(state.typed("pile_path") or path).expanduser()),
         )
         files = st.file_uploader(
             "Or upload a test sheet with every table it names",

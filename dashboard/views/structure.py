@@ -251,7 +251,7 @@ def _tested(review, path: Path) -> None:
         asked = st.selectbox("Test pile", list(names), key="structure_test", width=260)
 
         def open_pages() -> None:
-            state.open_sheet(names[asked])
+            state.open_sheet(names[state.typed("structure_test")])
             st.session_state["go_to"] = "resistance"
 
         st.button("Open the pages of this pile", key="structure_open_test", on_click=open_pages, disabled=asked is None)
@@ -400,8 +400,8 @@ def _pair(review, path: Path) -> None:
     sheets = {record.result.pile: path.parent / record.sheet for record in review.records if record.result is not None}
 
     def open_both() -> None:
-        state.open_sheet(sheets[one])
-        st.session_state["other"] = str(sheets[other])
+        state.open_sheet(sheets[state.typed("structure_left")])
+        st.session_state["other"] = str(sheets[state.typed("structure_right")])
         st.session_state["go_to"] = "compare"
 
     st.button("Every blow of both", key="structure_both", on_click=open_both)
@@ -425,5 +425,5 @@ def _open() -> None:
             "Open the structure",
             key="structure_open",
             disabled=not path,
-            on_click=lambda: state.open_structure(Path(path).expanduser()),
+            on_click=lambda: state.open_structure(Path(state.typed("structure_path_text") or path).expanduser()),
         )

@@ -177,3 +177,16 @@ def test_charts_show_the_requirement_as_the_line_above_them(page, open_page, tex
     shown = open_page(page)
     drawn = [repr(one.proto) for kind in ("vega_lite_chart", "bidi_component") for one in shown.get(kind)]
     assert words in text_of(shown) and any(words in one for one in drawn)
+
+
+def test_a_path_counts_as_typed_when_its_button_is_pressed(open_page, small_test):
+    """Typed and pressed before the page was drawn anew with it."""
+    for page, field, button, kept in (
+        ("pile", "pile_path", "pile_open_path", "sheet_path"),
+        ("structure", "structure_path_text", "structure_open", "structure_path"),
+    ):
+        shown = open_page(page)
+        shown.text_input(key=field).set_value("/nowhere/sheet.toml").run()
+        shown.text_input(key=field).set_value(str(small_test))
+        shown.button(key=button).click().run()
+        assert shown.session_state[kept] == str(small_test)

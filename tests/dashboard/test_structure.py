@@ -63,7 +63,7 @@ def test_a_pile_is_looked_at_and_units_follow_the_switch(kept, open_board, text_
 
 def test_a_test_pile_leads_to_its_own_pages(kept, open_board):
     shown = open_board(kept)
-    shown.selectbox(key="structure_test").set_value("A1-2").run()
+    shown.selectbox(key="structure_test").set_value("A1-2")  # chosen and pressed before the page was drawn anew
     shown.button(key="structure_open_test").click().run()
     assert shown.session_state["sheet_path"] == str(kept.parent / "abutment_1_concrete" / "sheet.toml")
 
