@@ -95,15 +95,15 @@ MUTATIONS = (
     Mutation(
         "no allowance for a soil law that is only simple",
         "dyntest/wave_equation/matching.py",
-        'FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.015},',
+        'FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.02},',
         'FLOOR, FLOOR_OF_RADIATION = {"total": 0.0, "part": 0.0},',
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
         "shaft and toe of a hyperbolic soil told as surely as those of another",
         "dyntest/wave_equation/matching.py",
-        "FLOOR_OF_HYPERBOLA if fit.problem.hyperbolic else FLOOR",
-        "FLOOR",
+        "    elif fit.problem.hyperbolic:",
+        "    elif False:",
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(

@@ -16,13 +16,15 @@ from dyntest.wave_equation.matching import (
     FLOOR,
     TAIL,
     TAIL_OF_PARTS,
-    WIDENING,
     Match,
     least_spread,
     mixture_range,
     widening,
 )
 from dyntest.wave_equation.problem import BOUND, Problem, physical
+
+WIDENING_OF_CHANGE = 1.5
+"""Factor on the spread of what changed between two matches [1], whose soils need not be wrong in the same way."""
 
 
 @dataclass(frozen=True)
@@ -457,7 +459,7 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     # What both laws leave unexplained need not cancel; what a law with radiation may be wrong by does.
     floors = np.array([np.max([least_spread(fit, FLOOR) for fit in pair], axis=0) for pair in pairs])
     floor = floors[:, [0] + [1] * (mean.shape[1] - 1)]
-    deviation = np.hypot(WIDENING * deviation, floor)
+    deviation = np.hypot(WIDENING_OF_CHANGE * deviation, floor)
     tails = [TAIL, *[TAIL_OF_PARTS] * (mean.shape[1] - 1)]
     ratios = [_ratio(mean[:, k], deviation[:, k], weight, tail) for k, tail in enumerate(tails)]
     length, embedded = end_of_driving.problem.blow.pile.length, end_of_driving.problem.blow.embedded

@@ -40,7 +40,7 @@ PARTS = ("matched", "shaft", "toe")
 
 
 def lumped_worlds(n: int, first: int, radiating: bool) -> list[World]:
-    """Give test piles of invented structures, struck five times; the soil's limit stands for what was mobilised."""
+    """Give test piles of invented structures, struck five times, each time from rest."""
     found: list[World] = []
     number = first
     while len(found) < n:
@@ -55,7 +55,6 @@ def lumped_worlds(n: int, first: int, radiating: bool) -> list[World]:
         told = made.rod.modulus * (1.0 + made.wave_speed_error) ** 2
         force = struck.force * made.gains[:2].mean() * told / made.rod.modulus + noise[0]
         velocity = struck.velocity * made.gains[2:].mean() + noise[1] / made.rod.impedance
-        shaft = np.full(5, made.end_of_drive * made.share)
         rod, kind = made.rod, made.kind
         found.append(
             World(
@@ -70,9 +69,9 @@ def lumped_worlds(n: int, first: int, radiating: bool) -> list[World]:
                 struck.time - struck.time[0],
                 force,
                 velocity,
-                np.full(5, made.end_of_drive),
-                shaft,
-                made.end_of_drive - shaft,
+                struck.shaft + struck.toe,
+                struck.shaft,
+                struck.toe,
                 struck.set_per_blow,
                 {"soil": made.shaft_soil},
             )

@@ -14,8 +14,6 @@ from dyntest.wave_equation.matching import (
     TAIL_OF_PARTS,
     UNEXPLAINED,
     WIDENING,
-    WIDENING_OF_PARTS,
-    WIDENING_OF_RADIATION,
     mixture_range,
     resistance_mixture,
 )
@@ -72,14 +70,13 @@ def test_shaft_and_toe_add_up_to_the_total(fits):
 def test_what_no_record_takes_away_is_in_every_range(fits):
     alone = [replace(fits[0], weight=1.0)]
     (low, high), *parts = resistance_mixture(alone)[1]
-    spread = np.hypot(WIDENING * 0.01, FLOOR["total"])
+    total, part = WIDENING["one blow"]
+    spread = np.hypot(total * 0.01, FLOOR["total"])
     reach = stats.norm.ppf(1.0 - TAIL)
     assert np.log(high / low) == pytest.approx(2.0 * reach * spread, rel=2e-3)
     reach = stats.norm.ppf(1.0 - TAIL_OF_PARTS)
     for (low, high), share in zip(parts, (0.6, 0.4), strict=True):
-        assert np.log(high / low) == pytest.approx(
-            2.0 * reach * np.hypot(WIDENING_OF_PARTS["one blow"] * 0.01, FLOOR["part"] / share), rel=2e-2
-        )
+        assert np.log(high / low) == pytest.approx(2.0 * reach * np.hypot(part * 0.01, FLOOR["part"] / share), rel=2e-2)
 
 
 def test_a_hyperbola_tells_shaft_from_toe_less_surely(fits, invented_blow):
@@ -90,7 +87,7 @@ def test_a_hyperbola_tells_shaft_from_toe_less_surely(fits, invented_blow):
     (total, *parts), (same, *wider) = (resistance_mixture([fit])[1] for fit in (plain, replace(plain, problem=problem)))
     assert same == pytest.approx(total)
     for (low, high), (least, most) in zip(parts, wider, strict=True):
-        assert most - least > 1.5 * (high - low)
+        assert most - least > 1.4 * (high - low)
 
 
 def test_one_blow_tells_shaft_from_toe_less_surely_than_several(fits):
@@ -107,9 +104,8 @@ def test_what_a_law_leaves_unexplained_widens_every_range(fits):
     lasting = 0.01 * np.exp(alone.logarithm[0])
     (low, high), *parts = resistance_mixture([replace(alone, lasting=lasting)])[1]
     reach = stats.norm.ppf(1.0 - TAIL)
-    assert np.log(high / low) == pytest.approx(
-        2.0 * reach * np.sqrt((WIDENING * 0.01) ** 2 + FLOOR["total"] ** 2 + (0.01 * UNEXPLAINED[0]) ** 2), rel=2e-3
-    )
+    known = np.hypot(WIDENING["one blow"][0] * 0.01, FLOOR["total"])
+    assert np.log(high / low) == pytest.approx(2.0 * reach * np.hypot(known, 0.01 * UNEXPLAINED["total"]), rel=2e-3)
     for (low, high), (before, after) in zip(parts, resistance_mixture([alone])[1][1:], strict=True):
         assert high - low > 2.0 * (after - before)
 
@@ -118,23 +114,31 @@ def test_noise_does_not_count_as_unexplained_and_a_wrong_model_does(invented_blo
     problem = make_problem(invented_blow().blow)
     random = np.random.default_rng(4)
     noise = random.standard_normal((problem.n_steps, 1))
-    bump = np.exp(-(((np.arange(problem.n_steps) - 200.0) / 20.0) ** 2))[:, None]
+    blow = problem.blow
+    since = problem.start[0] + problem.mesh.time_step * np.arange(problem.n_steps)
+    since -= blow.time[blow.first_peak] + blow.pile.return_time
+
+    def bump(at):
+        return np.exp(-(((since - at) / 1e-3) ** 2))[:, None]
 
     def lasting(*differences):
+        together = make_problem((blow,) * len(differences))
         nothing = np.zeros((3, 1)), np.zeros(1)
-        return lasting_force(problem, [Outcome(difference, *nothing) for difference in differences])
+        return lasting_force(together, [Outcome(difference, *nothing) for difference in differences])
 
-    weighted = np.sqrt(np.average(bump[:, 0] ** 2, weights=problem.weight**2))
-    assert lasting(noise) < 0.35
-    assert lasting(bump) == pytest.approx(weighted, rel=0.05)
-    assert lasting(noise + 3.0 * bump) == pytest.approx(3.0 * weighted, rel=0.15)
-    assert lasting(bump, 0.0 * bump) == pytest.approx(weighted / np.sqrt(2.0), rel=0.05)
+    seen = (since > -2e-3) & (since < 10e-3)
+    size = np.sqrt(np.mean(bump(4e-3)[seen] ** 2))
+    assert lasting(noise) < 0.5  # the mean of some six samples
+    assert lasting(bump(4e-3)) == pytest.approx(size, rel=0.05)
+    assert lasting(noise + 5.0 * bump(4e-3)) == pytest.approx(5.0 * size, rel=0.15)
+    assert lasting(bump(4e-3), 0.0 * noise) == pytest.approx(size / np.sqrt(2.0), rel=0.05)
+    assert lasting(bump(-6e-3)) < 0.01 * size and lasting(bump(16e-3)) < 0.01 * size
 
 
 def test_a_record_without_any_error_still_leaves_a_range(fits):
     sure = replace(fits[0], slope=np.zeros_like(fits[0].slope), weight=1.0)
     values, ranges = resistance_mixture([sure])
-    for value, (low, high), least in zip(values, ranges, (0.025, 0.02, 0.02), strict=True):
+    for value, (low, high), least in zip(values, ranges, (0.025, 0.03, 0.03), strict=True):
         assert min(value - low, high - value) > least * values[0]  # no soil follows a law better than that
 
 
@@ -148,6 +152,6 @@ def test_a_law_with_radiation_leaves_a_wider_range(fits, invented_blow):
     radiating = replace(plain, problem=problem, slope=slope, covariance=np.eye(problem.layout.count))
     reach = stats.norm.ppf(1.0 - TAIL)
     (low, high), *_ = resistance_mixture([radiating])[1]
-    spread = np.hypot(WIDENING_OF_RADIATION * 0.01, FLOOR_OF_RADIATION["total"])
+    spread = np.hypot(WIDENING["one blow"][0] * 0.01, FLOOR_OF_RADIATION["total"])
     assert np.log(high / low) == pytest.approx(2.0 * reach * spread, rel=2e-3)
     assert high - low > 1.5 * np.ptp(resistance_mixture([plain])[1][0])

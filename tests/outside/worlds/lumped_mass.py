@@ -115,6 +115,8 @@ class Blows:
     compression: np.ndarray
     tension: np.ndarray
     impact_energy: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    shaft: np.ndarray = field(default_factory=lambda: np.zeros(0))  # greatest static resistance mobilised [N]
+    toe: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
 
 def masses(rod: Rod, piece: float = 0.45) -> tuple[int, int, float]:
@@ -197,6 +199,7 @@ class _Resistance:
         self.lower = -self.limit.copy()
         self.lower[-1] = 0.0
         self.slid = np.zeros_like(self.limit)  # plastic part of the movement
+        self.greatest = np.zeros_like(self.limit)  # static resistance
 
     def force(self, u, v):
         if self.law == "radiation":
@@ -210,6 +213,7 @@ class _Resistance:
         shift = (static - bounded) / np.maximum(self.k, 1e-9)
         shift[-1] = np.maximum(shift[-1], 0.0)  # a toe that lifts off leaves the soil where it was
         self.slid += shift
+        np.maximum(self.greatest, bounded, out=self.greatest)
         if self.law == "smith":
             f = bounded + self.j * np.abs(bounded) * v
         elif self.law == "rate power":
@@ -238,6 +242,7 @@ class _Resistance:
         moves = (f - self.k * self.soil) / np.maximum(self.c, 1e-9)
         moves = np.where(self.c > 0.0, moves, 0.0)
         self.soil += moves * self.step
+        np.maximum(self.greatest, np.minimum(self.k * self.soil, self.limit), out=self.greatest)
         self.slid[-1] = np.maximum(self.slid[-1], u[-1] - self.soil[-1])
         return f + self.viscous * v
 
@@ -292,6 +297,7 @@ def drive(
         cushion = _Cushion(driver.cushion, driver.restitution, piles)
         top = _Cushion(head, driver.pile_cushion_restitution, piles)
         v, toe_before = np.zeros((count, piles)), u[-1].copy()
+        soil.greatest[:] = 0.0
         net, ends = np.empty_like(u), np.empty((count + 1, piles))
         met = np.zeros(piles, bool)
         first = None if start else 0  # the step at which the first ram meets its anvil
@@ -352,4 +358,6 @@ def drive(
         most / rod.area,
         -least / rod.area,
         impact,
+        soil.greatest[:-1].sum(axis=0),
+        soil.greatest[-1],
     )

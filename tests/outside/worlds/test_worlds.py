@@ -83,6 +83,19 @@ def test_a_toe_without_pull_and_a_shaft_that_holds():
     assert 0.5e-3 < blow.greatest_toe[0] - blow.set_per_blow[0] < 3e-3
 
 
+def test_what_a_blow_mobilises_is_on_the_curve_at_the_greatest_movement():
+    """The limit where soil yields; less on a hyperbola, which is still rising: k u / (1 + r k u / limit)."""
+    hammer, limit = Driver(3000.0, 900.0, 1.6e9, efficiency=0.9), np.array([1.0e6, 1.6e6])
+    plain, curved = (
+        drive(ROD, hammer, ground(limit, hyperbolic=hyperbolic, toe_quake=6e-3), np.full(2, 1.5))
+        for hyperbolic in (False, True)
+    )
+    np.testing.assert_allclose([plain.shaft, plain.toe], [0.6 * limit, 0.4 * limit], rtol=1e-12)
+    risen = 0.4 * limit / 6e-3 * curved.greatest_toe
+    np.testing.assert_allclose(curved.toe, risen / (1.0 + 0.85 * risen / (0.4 * limit)), rtol=1e-9)
+    assert (curved.toe < 0.97 * plain.toe).all()
+
+
 def test_gas_pushes_before_and_after_impact():
     gas = Gas(0.13, 0.38)
     hammer = Driver(3000.0, 900.0, 1.6e9, efficiency=0.95, gas=gas)
