@@ -23,7 +23,7 @@ from dyntest.wave_equation.matching import (
 )
 from dyntest.wave_equation.problem import BOUND, Problem, physical
 
-WIDENING_OF_CHANGE = 1.5
+WIDENING_OF_CHANGE = 1.25
 """Factor on the spread of what changed between two matches [1], whose soils need not be wrong in the same way."""
 
 
@@ -376,22 +376,10 @@ def _failure(
     return float(at_load), float(at_movement)
 
 
-SHARED = (
-    "shaft_quake",
-    "toe_quake",
-    "quake_rise",
-    "unloading_share",
-    "rate_power",
-    "shaft_radiation",
-    "toe_radiation",
-    "dashpot_power",
-    "wave_speed_error",
-    "lag",
-    "force_error",
-    "velocity_error",
-)
-"""Parameters that belong to pile, gauges and kind of soil, and not to the resistance [1]. Dampings are left to each
-match: remoulded and rested soil need not damp alike."""
+SHARED = ("wave_speed_error", "lag", "force_error", "velocity_error")
+"""Parameters of pile and gauges, which are the same in both matches. Those of the soil are left to each match, although
+its kind is the same: two records often end at quakes and dampings that contradict each other, and shaft and toe that
+were made to agree on them were then told by a third to twice too much."""
 
 
 @dataclass(frozen=True)
@@ -434,10 +422,10 @@ class SetupChange:
 def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     """Give what changed between two matches of one pile.
 
-    The same pile, the same gauges and the same kind of soil were struck twice. Whatever both share (factors of the
-    gauges, wave speed, quakes, the power of the rate effect, and the law itself) must be the same in both, so its
-    uncertainty cancels in their ratio or falls to what both records leave together. Each match is a normal distribution
-    of its parameters under each law; the two are joined by adding what they know,
+    The same pile with the same gauges was struck twice. What belongs to them (factors of the gauges, their lag, the wave
+    speed) and the soil law must be the same in both, so its uncertainty cancels in their ratio or falls to what both
+    records leave together. Each match is a normal distribution of its parameters under each law; the two are joined by
+    adding what they know,
 
         P = P₁ + P₂ − P₀ on the shared parameters,   P m = P₁ m₁ + P₂ m₂,
 
@@ -456,10 +444,10 @@ def setup_change(end_of_driving: Match, restrike: Match) -> SetupChange:
     weight = weight / weight.sum()
     parts = [_ratios(before, after) for before, after in pairs]
     mean, deviation = (np.array([part[k] for part in parts]) for k in (0, 1))
-    # What both laws leave unexplained need not cancel; what a law with radiation may be wrong by does.
-    floors = np.array([np.max([least_spread(fit, FLOOR) for fit in pair], axis=0) for pair in pairs])
-    floor = floors[:, [0] + [1] * (mean.shape[1] - 1)]
-    deviation = np.hypot(WIDENING_OF_CHANGE * deviation, floor)
+    parts_of_change = [0, 1, 2] + [1] * (mean.shape[1] - 3)  # a length of shaft is as sure as the whole of it, at best
+    factors = WIDENING_OF_CHANGE * np.array([np.max([widening(fit) for fit in pair], axis=0) for pair in pairs])
+    floors = np.array([np.max([_least_of_ratio(fit) for fit in pair], axis=0) for pair in pairs])
+    deviation = np.hypot(factors[:, [0] + [1] * (mean.shape[1] - 1)] * deviation, floors[:, parts_of_change])
     tails = [TAIL, *[TAIL_OF_PARTS] * (mean.shape[1] - 1)]
     ratios = [_ratio(mean[:, k], deviation[:, k], weight, tail) for k, tail in enumerate(tails)]
     length, embedded = end_of_driving.problem.blow.pile.length, end_of_driving.problem.blow.embedded
@@ -481,6 +469,16 @@ def _ratio(mean: np.ndarray, deviation: np.ndarray, weight: np.ndarray, tail: fl
     low, high = mixture_range(mean, deviation, weight, tail)
     value = float(np.exp(centre))
     return ResistanceRatio(value, min(low, value), max(high, value), centre, spread)
+
+
+def _least_of_ratio(fit: LawFit) -> tuple[float, float, float]:
+    """Give what is added to the spread of the logarithms of total, shaft and toe over those of another match [1].
+
+    What laws leave unexplained need not cancel; what a law with radiation may be wrong by does.
+    """
+    total, part = least_spread(fit, FLOOR)
+    _, shaft, toe = np.exp(fit.logarithm - fit.logarithm[0])
+    return total, part / shaft, part / toe
 
 
 def _ratios(before: LawFit, after: LawFit) -> tuple[np.ndarray, np.ndarray]:

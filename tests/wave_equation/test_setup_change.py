@@ -52,6 +52,40 @@ def test_what_a_law_leaves_unexplained_makes_the_change_less_sure(matched, later
         assert np.log(open_.high / open_.low) > 1.05 * np.log(known.high / known.low), part
 
 
+def test_matches_that_ended_at_other_quakes_keep_what_each_found(matched, later):
+    """Waves hardly tell some parameters of the soil: two matches may contradict each other there, and both be right."""
+    first, second = matched[1], later[1]
+    moved = []
+    for fit in second.fits:
+        scores, layout = fit.scores.copy(), fit.problem.layout
+        scores[[layout.row("shaft_quake"), layout.row("toe_quake")]] += 1.5, -1.5
+        moved.append(replace(fit, scores=scores))
+    usual, other = setup_change(first, second), setup_change(first, replace(second, fits=tuple(moved)))
+    for part in ("total", "shaft", "toe"):
+        assert getattr(other, part).value == pytest.approx(getattr(usual, part).value, rel=1e-9)
+
+
+def test_a_small_toe_changes_less_surely_than_a_large_one(matched, later):
+    """What no record can take away is a share of the total, and so a large share of a small toe."""
+    first, second = matched[1], later[1]
+
+    def width(share):
+        parts = np.log([1.0, 1.0 - share, share])
+        pair = (
+            replace(
+                match,
+                fits=tuple(
+                    replace(fit, logarithm=fit.logarithm[0] + parts, slope=0.0 * fit.slope) for fit in match.fits
+                ),
+            )
+            for match in (first, second)
+        )
+        toe = setup_change(*pair).toe
+        return np.log(toe.high / toe.low)
+
+    assert width(0.05) > 5.0 * width(0.5)
+
+
 @pytest.mark.sweep
 def test_a_common_gauge_error_does_not_look_like_setup(invented_blow, matched):
     """Both records by gauges that read 3 % high: the ratio stays."""
