@@ -44,7 +44,7 @@ FLOOR_OF_HYPERBOLA = {"total": 0.015, "part": 0.05}
 """Spread that no record can take away; that under laws with radiation, which differ most from author to author; and
 that under a hyperbola, where shaft and toe yield little by little together [1]: of the logarithm of the total, and of
 shaft and toe as a share of the total."""
-UNEXPLAINED, UNEXPLAINED_OF_RADIATION = {"total": 5.0, "part": 7.0}, {"total": 5.0, "part": 10.0}
+UNEXPLAINED, UNEXPLAINED_OF_RADIATION = {"total": 5.0, "part": 9.0}, {"total": 5.0, "part": 10.0}
 UNEXPLAINED_OF_HYPERBOLA = {"total": 6.0, "part": 25.0}
 """The same spreads over the difference of the waves that is no noise [1], see `LawFit.lasting`: what a law leaves
 unexplained may be resistance, of another size or in another place.
