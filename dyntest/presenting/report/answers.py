@@ -257,7 +257,10 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         for row in found.rows
     ]  # fmt: skip
     head = [*criterion_heads(system)[:-1], "energy", "ruled out because"]
-    blocks.append(rows(head, cells, [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7], "rrrrrrrrl"))
+    why = any(row.ruled_out is not None for row in found.rows)
+    width = len(head) if why else len(head) - 1
+    widths = [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7]
+    blocks.append(rows(head[:width], [row[:width] for row in cells], widths[:width], "rrrrrrrrl"[:width]))
     hammer = found.calibrated
     blocks.append(note(
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
