@@ -13,12 +13,12 @@ import pandas as pd
 import streamlit as st
 
 from dyntest.errors import DyntestError
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.finding_words import finding_cure, finding_message
-from dyntest.presenting.sentences import alert_sentences, drive_words, trust_sentence
-from dyntest.presenting.tables import representative_head, representative_numbers
+from dyntest.presenting.sentences import alert_sentences, drive_words, sentence, trust_sentence
+from dyntest.presenting.tables import applicable, negative_notes, representative_head, representative_numbers
 
 from . import pages, state, work
 from .pages import PAGES
@@ -214,13 +214,15 @@ def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], 
         if drive.representative is None or drive.representative.blow != at[1]:
             other = drive.table.loc[drive.table["blow"] == at[1]].iloc[0]
             heads.append(f"{drive_words(drive)}, blow {at[1]} (selected)")
-    rows = []
+    cells: dict[str, tuple[str, ...]] = {}
     for code in codes:
-        own = "–" if other is None or code not in other else show(code, float(other[code]), system)
+        own = "–" if other is None or code not in other else applicable(code, float(other[code]), system)
         if code in known or own != "–":
-            cells = known.get(code, ("–",) * len(drives))
-            rows.append((NAMES[code].words, *cells, *([own] if other is not None else [])))
+            cells[code] = (*known.get(code, ("–",) * len(drives)), *([own] if other is not None else []))
+    rows = [(NAMES[code].words, *texts) for code, texts in cells.items()]
     worded(pd.DataFrame(rows, columns=heads), numeric=True)
+    for words in negative_notes(cells):
+        draw_note(sentence(words))
 
 
 def findings(found: Sequence, blows: Sequence[int], system: str) -> None:

@@ -5,10 +5,11 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from dyntest.names import NAMES, show, show_required
+from dyntest.names import NAMES, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows, ruled_out_lines
 from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
+from dyntest.presenting.tables import applicable
 
 from .. import matching, pieces, uploads, work
 from ..charts.profiles import profile_data
@@ -129,7 +130,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
         ("setup factor", *(setups.get((r.sheet.path, d.name), "–") for r, d in columns)),
     ]
     for code in NUMBERS:
-        cells = [show(code, drive.numbers.get(code), system) for _, drive in columns]
+        cells = [applicable(code, drive.numbers.get(code), system) for _, drive in columns]
         if any(cell != "–" for cell in cells):
             rows.append((NAMES[code].words, *cells))
     return pd.DataFrame(rows, columns=heads)

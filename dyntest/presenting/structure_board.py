@@ -17,7 +17,7 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.sentences import sentence, show_range
+from dyntest.presenting.sentences import sentence, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
 from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
@@ -381,12 +381,10 @@ def _against(row: Mapping, code: str, limit: str, system: str) -> str:
     value, most = row.get(code), row.get(limit)
     if value is None:
         return "–"
-    words = show("peak_gauge_stress", float(value), system)
     if most is None:
-        return words
-    return f"{words} ({show('peak_gauge_stress', float(most), system)})" + (
-        ", above the limit" if float(value) > float(most) else ""
-    )
+        return show("peak_gauge_stress", float(value), system)
+    words, allowed = show_stress(float(value), float(most), system)
+    return f"{words} ({allowed})" + (", above the limit" if float(value) > float(most) else "")
 
 
 def hammer_points(review: StructureReview) -> pd.DataFrame:

@@ -19,6 +19,7 @@ from dyntest.presenting.sentences import (
     criterion_heads,
     criterion_sentence,
     drive_words,
+    estimate_sentences,
     resistance_sentence,
     risk_words,
     sentence,
@@ -117,6 +118,7 @@ def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             picture("Blows of the restrikes; diamonds: resistance from signal matching.", "profile_restrikes")
         )
     blocks += [heading("Maximum stress of each drive against its limit"), _stresses(review)]
+    blocks += [note(words) for words in estimate_sentences(review)]
     return [*blocks, heading("Representative blows"), *representative_blows(review.drives, DELIVERED, system)]
 
 
