@@ -92,7 +92,9 @@ function build(root) {
       for (const one of column.limits) {
         const px = x(one.value), near = px > (left + right) / 2;
         node("line", { x1: px, x2: px, y1: HEAD, y2: bottom, stroke: one.colour, "stroke-width": 1.6, "stroke-dasharray": "9 3 2 3", class: "limit" }, group);
-        text(px + (near ? -4 : 4), HEAD + 13, one.words, { fill: one.colour, "text-anchor": near ? "end" : "start", "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group);
+        const space = near ? px - left : right - px;  // words stay within their column, on several lines if need be
+        wrap(one.words, Math.max(1, Math.floor((space - 4) / 6.4))).forEach((line, k) =>
+          text(px + (near ? -4 : 4), HEAD + 13 + 14 * k, line, { fill: one.colour, "text-anchor": near ? "end" : "start", "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group));
       }
       for (const one of column.series) {
         const strip = strips.findIndex((name) => name === one.drive);

@@ -242,11 +242,12 @@ function build(root) {
     told(marks);
   }
 
-  const wanted = (one) => 44 + 7.2 * one.name.length;
+  const named = (one) => one.legend ?? one.name;  // an overlay names blows, not every trace of them
+  const wanted = (one) => 44 + 7.2 * named(one).length;
   function legendRows(panel, wide) {
     const rows = [];
     let room = 0;
-    panel.traces.filter((one) => trace(one.key)).forEach((one) => {
+    panel.traces.filter((one) => trace(one.key) && one.legend !== "").forEach((one) => {
       room -= wanted(one);
       if (!rows.length || room < 0) { rows.push([]); room = wide - RIGHT - LEFT - 6 - wanted(one); }
       rows[rows.length - 1].push(one);
@@ -260,7 +261,7 @@ function build(root) {
       row.forEach((one) => {
         node("rect", { x: px - 4, y: py + 3, width: wanted(one) - 2, height: 17, fill: colours.ground }, group);
         node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", opacity: one.opacity || 1 }, group);
-        node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
+        node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, named(one));
         px += wanted(one);
       });
     });
@@ -333,8 +334,8 @@ function build(root) {
     if (t === undefined || t === null || !isFinite(t)) { S.readout.textContent = ""; return; }
     const parts = [`${shown(t, 2)} ms`];
     D.panels.filter((panel, k) => k === 0 || S.extra.has(panel.key)).forEach((panel) => {
-      const known = panel.traces.filter((one) => trace(one.key)).map((one) => `${one.name} ${shown(value(one.key, t))}`);
-      if (known.length) parts.push(`${known.join(", ")} ${panel.unit || ""}`.trim());
+      const known = panel.traces.filter((one) => trace(one.key)).map((one) => `${one.told ?? one.name} ${shown(value(one.key, t))}`);
+      if (known.length) parts.push(`${known.join(", ").replaceAll(", \n", "; ").trim()} ${panel.unit || ""}`.trim());
     });
     S.readout.textContent = parts.join("   ·   ");
     if (S.hair) {

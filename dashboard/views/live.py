@@ -91,6 +91,7 @@ def draw() -> None:
     if not names:
         pieces.draw_answer(["No drive of this test has been followed yet."], pieces.CARE)
         pieces.draw_note(f"Run dyntest follow {path.name} in the folder of the sheet, on this computer.")
+        _await(sheet)
         return
     colours = {"line": pages.colour(palette.QUIET) + "88", "warning": pages.colour(palette.WARNING)}
     colours |= {"quiet": pages.quiet_text(), "ink": pages.colour(palette.INK), "care": pages.CARE[pages.ground()]}
@@ -100,6 +101,13 @@ def draw() -> None:
         name = st.segmented_control("Drive", names, default=names[0], key="live_drive") or names[0]
     _now(sheet, name)
     _depth(sheet, name)
+
+
+@st.fragment(run_every=EVERY)
+def _await(sheet) -> None:
+    """Draw the page again as soon as a drive is followed; it may have been opened before that."""
+    if _followed(sheet):
+        st.rerun()
 
 
 def _look(sheet, name: str) -> Kept:

@@ -84,7 +84,7 @@ def _begin(draft: Draft) -> None:
             ["Choose the recorder's files and fill in the form; it is saved as a test sheet, and the review opens."]
         )
     row = st.container(horizontal=True)
-    row.button("Start a new one", key="new_clear", on_click=_clear)
+    row.button("Start a new sheet", key="new_clear", on_click=_clear)
     try:
         path = work.test().as_read.path
     except DyntestError:
@@ -241,11 +241,11 @@ def _rows(draft: Draft, table: str) -> None:
 
 def _fields(draft: Draft, table: str, fields: tuple[FormField, ...], number: int | None = None) -> None:
     typed = draft.drives[number].typed if number is not None else draft.typed.setdefault(table, {})
-    columns = st.columns(3)
-    for place, one in enumerate(fields):
-        key = f"new_{table}_{one.key}" + ("" if number is None else f"_{number}")
-        with columns[place % 3]:
-            _field(one, key, typed)
+    for start in range(0, len(fields), 3):  # row by row: a field of several lines moves the whole next row down
+        columns = st.columns(3)
+        for column, one in zip(columns, fields[start : start + 3], strict=False):
+            with column:
+                _field(one, f"new_{table}_{one.key}" + ("" if number is None else f"_{number}"), typed)
 
 
 def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
@@ -285,9 +285,11 @@ def _log(draft: Draft) -> None:
         }
     )
     start = draft.log if draft.log is not None else blank
+    columns = {name: st.column_config.NumberColumn(f"{name} [{draft.unit}]") for name in ("from", "to", "stroke")}
     changed = st.data_editor(
         start,
         key=f"new_log_{len(start)}",
+        column_config=columns,
         num_rows="dynamic",
         hide_index=True,
         width="stretch",
@@ -326,7 +328,7 @@ def _finish(draft: Draft) -> None:
         pieces.draw_note(
             f"The sheet names {named} as its log. It will name {drafts.LOG_NAME} instead; {named} is not changed."
         )
-    if writing and folder is not None:
+    if writing and folder is not None and not missing:  # a press may arrive with a change that spoils the sheet
         path = drafts.write(whole, folder)
         kept = draft.folder
         state.open_sheet(path)

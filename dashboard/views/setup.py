@@ -152,6 +152,7 @@ def _overlay(test, review) -> None:
         blows[name] = waves, int(np.flatnonzero(waves.blow == blow)[0])
         kinds[name] = drive.kind
     draw_record(overlay_data(test, blows, kinds, len(blows) > 1), "setup_overlay")
+    pieces.draw_note("Solid: force. Dashed: impedance × velocity.")
 
 
 def _called(drive, blow: int) -> str:

@@ -81,12 +81,15 @@ def bearing_pile_answer(check: BearingPileCheck) -> str:
     """
     verdict = check.piles["verdict"]
     met, count = int((verdict == VERDICTS[0]).sum()), len(check.piles)
-    look, failed = int((verdict == VERDICTS[1]).sum()), int((verdict == VERDICTS[2]).sum())
+    silent = int((check.piles["status"] == "no counts").sum())  # none of them is judged
+    look, failed = int((verdict == VERDICTS[1]).sum()), int((verdict == VERDICTS[2]).sum()) - silent
     restruck = int(((verdict == VERDICTS[0]) & (check.piles["status"] == ACCEPTED[1])).sum())
     by_restrike = f" ({restruck} by {'its restrike' if restruck == 1 else 'their restrikes'})" if restruck else ""
-    text = f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}, {_do(failed, 'is', 'are')} not"
-    if look:
-        text += f", and {look} only after a second look"
+    parts = [f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}"]
+    parts.append(f"{_do(failed, 'is', 'are')} not")
+    parts += [f"{look} only after a second look"] if look else []
+    parts += [f"{_do(silent, 'has', 'have')} no counts"] if silent else []
+    text = f"{', '.join(parts[:-1])}{', and' if len(parts) > 2 else ','} {parts[-1]}"
     return f"{text}; {_do(check.odd['pile'].nunique(), 'has', 'have')} something unusual."
 
 

@@ -1,5 +1,6 @@
 """The words of the trade, once: what each term means, which wordings it replaces, how lengths and counts are read."""
 
+from dyntest.decisions.estimate import Pooled
 from dyntest.names import show
 from dyntest.units import unit_factor
 
@@ -130,3 +131,24 @@ def drive_name(name: str) -> str:
     'restrike 1'
     """
     return name.replace("_", " ")
+
+
+LEAST_BETWEEN = 0.005
+"""Standard deviation between piles below which it would show as zero [1]."""
+
+
+def between_words(found: Pooled) -> str:
+    """Say how far piles differ beyond what the uncertainty of each explains; nothing for one pile.
+
+    Examples
+    --------
+    >>> between_words(Pooled(2, 0.75, 0.7, 0.8, 0.0, 0.6, 0.9, 0.5))
+    '; the piles differ by no more than the uncertainty of each'
+    >>> between_words(Pooled(2, 0.75, 0.7, 0.8, 0.11, 0.6, 0.9, 0.5))
+    ', standard deviation between piles 0.11'
+    """
+    if found.count == 1:
+        return ""
+    if found.between < LEAST_BETWEEN:
+        return "; the piles differ by no more than the uncertainty of each"
+    return f", standard deviation between piles {found.between:.2f}"
