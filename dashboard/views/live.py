@@ -212,7 +212,7 @@ def _record_chart(frame: pd.DataFrame, system: str) -> alt.LayerChart:
         alt.Chart(frame)
         .mark_line(strokeWidth=3)
         .encode(
-            x=alt.X("time:Q", axis=axis("time from impact [ms]")),
+            x=alt.X("time:Q", axis=axis("time after impact [ms]")),
             y=alt.Y("value:Q", axis=axis(f"force [{unit_of('peak_force', system)}]")),
             color=alt.Color("trace:N", scale=colours, legend=legend),
             strokeDash=alt.StrokeDash("trace:N", scale=dashes, legend=legend),

@@ -14,6 +14,7 @@ from dyntest.decisions.criterion import count_over, least_count
 from dyntest.presenting.bearing_words import odd_reasons, reasons, second_looks
 from dyntest.presenting.criterion_words import basis, inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
+from dyntest.presenting.frames_decisions import count_met, shown_verdicts
 from dyntest.presenting.sentences import sentence
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
@@ -36,13 +37,13 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
         shown += wrapped(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
     shown += wrapped(bearing_pile_answer(check))
     because = dict(zip(check.piles["pile"].astype(str), reasons(check, system), strict=True))
-    second = second_looks(check, system)
+    second, verdicts = second_looks(check, system), shown_verdicts(check)
     for verdict, head in HEADS.items():
-        piles = check.piles[check.piles["verdict"] == verdict]
+        piles = check.piles[[one == verdict for one in verdicts]]
         if len(piles):
             shown += ["", head]
             shown += _told(
-                (pile, f"{status}: {because[pile]}")
+                (pile, f"{count_met(verdict, status)}: {because[pile]}")
                 for pile, status in zip(piles["pile"].astype(str), piles["status"], strict=True)
             )
     if len(second):
@@ -64,6 +65,7 @@ HEADS = {
     "accepted": "Accepted:",
     "second look": "Not accepted before a second look:",
     "not met": "Not met:",
+    "no counts": "Without counts:",
 }
 """Heading over the piles of each verdict."""
 

@@ -10,7 +10,7 @@ from itertools import groupby
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.bearing_piles import VERDICTS, BearingPileCheck
+from dyntest.decisions.bearing_piles import ACCEPTED, VERDICTS, BearingPileCheck
 from dyntest.decisions.criterion import COUNTING, PRACTICAL_REFUSAL_SET, Criterion, blow_count, permitted_set
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
@@ -175,6 +175,17 @@ NO_COUNTS, UNUSUAL = "no counts", "something unusual"
 """What a pile is shown as: the verdict on it, none without counts, and whether something is unusual."""
 
 
+def count_met(verdict: str, status: str) -> str:
+    """Give what a pile shows; one that meets its count and still needs a second look is not called accepted.
+
+    Examples
+    --------
+    >>> count_met("second look", "accepted"), count_met("accepted", "accepted")
+    ('count met', 'accepted')
+    """
+    return "count met" if verdict == SECOND_LOOK and status in ACCEPTED else status
+
+
 def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
     """Give how deep each pile stands, and where it first met the criterion."""
     piles = check.piles
@@ -239,7 +250,7 @@ def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
         {
             "pile": piles["pile"],
             "verdict": shown_verdicts(check),
-            "shows": piles["status"],
+            "shows": [count_met(*both) for both in zip(piles["verdict"], piles["status"], strict=True)],
             "because": reasons(check, system),
             "unusual": [second.get(pile, "–") for pile in piles["pile"]],
             "toe at": [show("penetration", depth, system) for depth in piles["penetration"]],

@@ -31,12 +31,9 @@ from dyntest.presenting.sentences import (
     worst_stress,
 )
 from dyntest.presenting.tables import negative_notes, representative_head, representative_numbers
-from dyntest.presenting.terms import short_length, short_number
+from dyntest.presenting.terms import short_length, short_number, terminal_width, wrapped
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
-
-WIDTH = 100
-"""Columns of a line at most."""
 
 DRIVES_ABREAST = 4
 """Drives side by side at most; more come in another table below."""
@@ -110,8 +107,9 @@ def _short_caution(caution: Told) -> str:
     """Give a caution in one line; what to do is left out before what was seen is cut."""
     seen = sentence(caution.message)
     words = f"{seen} {sentence(caution.cure)}".strip()
-    words = words if len(words) <= WIDTH - 4 else seen
-    return f"  - {textwrap.shorten(words, WIDTH - 4, placeholder=' …')}"
+    room = terminal_width() - 4
+    words = words if len(words) <= room else seen
+    return f"  - {textwrap.shorten(words, room, placeholder=' …')}"
 
 
 def _stress_line(review: Review) -> str:
@@ -274,8 +272,3 @@ def _matching(drive: DriveReview, system: str) -> list[str]:
         return []
     said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]
     return [line for words in said for line in wrapped(words, "  - ", "    ")]
-
-
-def wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
-    """Break words into lines of the terminal, the first and the others indented as given."""
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)

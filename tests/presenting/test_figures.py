@@ -35,7 +35,7 @@ def tables():
 
 def test_trace_frame_is_the_blow_asked_for_in_the_units_asked_for(waves):
     frame = frames.traces(waves, 1, "US")
-    assert list(frame.columns) == ["time after the impact begins [ms]", "force [kip]", "trace"]
+    assert list(frame.columns) == ["time after impact [ms]", "force [kip]", "trace"]
     force = frame.loc[frame["trace"] == "force", "force [kip]"]
     assert force.max() * NEWTONS_PER_KIP == pytest.approx(waves.force[1].max())
     assert frame.loc[frame["trace"] == "force", frame.columns[0]].iloc[51] == 0.0
