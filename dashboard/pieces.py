@@ -78,6 +78,7 @@ def _wrong(message: str) -> None:
         ways.button("Close the structure", key="back_structure", on_click=state.close_structure)
     if "sheet_path" in st.session_state:
         ways.button("Close this test", key="back_test", on_click=state.close_sheet)
+    draw_note("Correct the file and reload this page, or open another test on the page Pile.")
 
 
 def question(page: str) -> None:

@@ -34,7 +34,7 @@ from dyntest.presenting.live_words import (
 from dyntest.reading.sheet import read_sheet
 
 from .. import pages, pieces, state, uploads
-from ..charts import DASHES, axis, finish, layered
+from ..charts import DASHES, axis, finish, layered, line_legend
 from ..charts import draw as draw_chart
 
 EVERY = 0.5
@@ -198,8 +198,9 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
 
 
 def _tile(name: str, value: str, more: str = "", kind: str = "") -> str:
-    cells = (f'<div class="{style}">{html.escape(text)}</div>' for style, text in (("name", name), ("value", value)))
-    under = f'<div class="more">{html.escape(more)}</div>' if more and more != value else ""
+    told = (("name", name), ("value", value))
+    cells = (f'<div class="{style}">{html.escape(pieces.unbroken(text))}</div>' for style, text in told)
+    under = f'<div class="more">{html.escape(pieces.unbroken(more))}</div>' if more and more != value else ""
     return f'<div class="live-tile {kind}">{"".join(cells)}{under}</div>'
 
 
@@ -207,7 +208,7 @@ def _record_chart(frame: pd.DataFrame, system: str) -> alt.LayerChart:
     names = list(dict.fromkeys(frame["trace"]))
     colours = alt.Scale(domain=names, range=[pages.colour(palette.TRACES[one][0]) for one in names])
     dashes = alt.Scale(domain=names, range=[DASHES[palette.TRACES[one][1]] for one in names])
-    legend = alt.Legend(orient="top", labelFontSize=18, symbolStrokeWidth=3)
+    legend = line_legend(labelFontSize=18)
     lines = (
         alt.Chart(frame)
         .mark_line(strokeWidth=3)

@@ -119,11 +119,11 @@ def _files(draft: Draft) -> None:
         return
     pieces.draw_heading("Records")
     for number, drive in enumerate(draft.drives):
-        title = "initial drive" if drive.kind == "initial" else f"restrike {number}"
+        title = "the initial drive" if drive.kind == "initial" else f"restrike {number}"
         left, right = st.columns(2)
-        sent = left.file_uploader(f"Files of the {title}", accept_multiple_files=True, key=f"new_files_{number}")
+        sent = left.file_uploader(f"Files of {title}", accept_multiple_files=True, key=f"new_files_{number}")
         named = right.text_input(
-            f"Or files of the {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
+            f"Or files of {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
         )
         if drive.kind == "restrike":
             start = next(one for one in form_fields("drive") if one.key == "start")
@@ -163,7 +163,7 @@ def _channels(draft: Draft) -> None:
         return
     pieces.draw_heading("Channels")
     rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
-    told = f"{found.format}, {found.n_samples:,} samples at {rate}"
+    told = f"{found.format[0].upper()}{found.format[1:]}, {found.n_samples:,} samples at {rate}"
     told += f" ({RATES[found.rate_reason.kind].format(text=found.rate_reason.text)})"
     pieces.draw_note(f"{told}. The use of each channel was guessed; correct it where needed.")
     left, right = st.columns([3, 2])
@@ -174,6 +174,7 @@ def _channels(draft: Draft) -> None:
             hide_index=True,
             width="stretch",
             disabled=["channel"],
+            placeholder="",
             column_config={
                 "use as": st.column_config.SelectboxColumn(options=drafts.uses(draft), required=True),
                 "positive": st.column_config.SelectboxColumn(options=["compression", "tension", "down", "up", ""]),
@@ -215,7 +216,7 @@ def _form(draft: Draft, table: str) -> None:
     first = tuple(one for key in FIRST[table] for one in known if one.key == key)
     others = tuple(one for one in known if one not in first)
     _fields(draft, table, first)
-    with st.expander(f"More on {TITLES[table].lower()}"):
+    with st.expander(f"More on the {TITLES[table].lower().removeprefix('the ')}"):
         _fields(draft, table, others)
 
 

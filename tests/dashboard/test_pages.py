@@ -153,7 +153,7 @@ LATER = "a table that is not there"
     ("page", "wrong"),
     [("trust", one) for one in BROKEN] + [(page, LATER if page != "live" else "no TOML") for page in READS[1:]],
 )
-def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong, small_test, open_page):
+def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong, small_test, open_page, text_of):
     line, said = BROKEN[wrong]
     name = line.split(" = ")[0]
     kept = [line if old.startswith(f"{name} = ") else old for old in small_test.read_text().splitlines()]
@@ -163,6 +163,7 @@ def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong,
     assert len(shown.error) == 1
     message = shown.error[0].value.replace("\\", "")
     assert said in message and "sheet.toml" in message and "Traceback" not in message
+    assert "reload this page" in text_of(shown)  # what to do then
 
 
 @pytest.mark.parametrize("page", [page for page in ALL if page not in ("pile", "new_test", "live", "structure")])

@@ -265,3 +265,9 @@ def law():
 
     days = 86400.0
     return fit_time_law([0.0, 10 * days, 100 * days], [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], days)
+
+
+def test_every_axis_of_force_of_a_blow_has_its_unit(matched_figures):
+    """Force, waves and what the match leaves of them, each on an axis of its own."""
+    drawn = matched_figures["blow_initial"].decode()
+    assert drawn.count("[kip]") == 3 and "residual" in drawn

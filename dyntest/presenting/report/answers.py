@@ -250,9 +250,6 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     if found is None:
         return blocks
     blocks += [cautions([told(one, system) for one in found.cautions])] if found.cautions else []
-    if "criterion" in figures:
-        caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
-        blocks.append(picture(caption, "criterion"))
     cells = [
         [*criterion_cells(found, row, system)[:-1], show("transferred_energy", row.transferred_energy, system),
          sentence(ruled_out_words(row.ruled_out, system))]
@@ -263,6 +260,9 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     width = len(head) if why else len(head) - 1
     widths = [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7]
     blocks.append(rows(head[:width], [row[:width] for row in cells], widths[:width], "rrrrrrrrl"[:width]))
+    if "criterion" in figures:
+        caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
+        blocks.append(picture(caption, "criterion"))
     hammer = found.calibrated
     blocks.append(note(
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
