@@ -308,7 +308,8 @@ def setup_note(review: StructureReview) -> str:
     days = sorted({setup.reference_time / SECONDS_PER_DAY for setup in review.setups})
     if days:
         first = " or ".join(f"{day:g}" for day in days)
-        told_below += f"A line starts at a factor of 1 at {first} days, so a restrike about then may lie off it."
+        when = f"{first} day{'' if days == [1.0] else 's'}"
+        told_below += f"A line starts from a factor of 1 at {when}, so a restrike about then may lie off it."
     return told_below.strip()
 
 

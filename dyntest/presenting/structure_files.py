@@ -501,6 +501,8 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
         named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
         axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
     both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)
+    edge = {"xycoords": ("axes fraction", "data"), "textcoords": "offset points", "xytext": (-2, 2), "ha": "right"}
+    both[1].annotate("limit", (1.0, 1.0), color=palette.WARNING, fontsize=6.5, **edge)
     both[0].legend(loc="lower right", fontsize=6.5)
     figure.subplots_adjust(wspace=0.3)
     return finished(figure, "Hammer from pile to pile", left=0.7, spread=False)

@@ -417,3 +417,18 @@ def test_fonts_of_the_figures_are_found_without_loading_what_draws_them():
     words = [sys.executable, "-c", f"{loaded}; print('matplotlib' in sys.modules)"]
     folder, drawn = subprocess.run(words, check=True, capture_output=True, text=True).stdout.split("\n")[:2]
     assert (folder, drawn) == (f"{matplotlib.get_data_path()}/fonts/ttf", "False")
+
+
+def test_no_number_of_a_report_is_parted_from_its_unit(whole_report):
+    """A line break between them: the number stands at the end of one line and its unit begins the next."""
+    lines = [
+        line.strip()
+        for page in pypdf.PdfReader(io.BytesIO(whole_report)).pages
+        for line in page.extract_text().split("\n")
+    ]
+    parted = [
+        (one, other)
+        for one, other in zip(lines, lines[1:], strict=False)
+        if re.search(r"\d$", one) and re.match(r"(kip|ksi|ft|kN|MPa|%|days|hours)\b", other)
+    ]
+    assert parted == []
