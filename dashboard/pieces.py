@@ -24,9 +24,8 @@ from . import pages, state, work
 from .pages import PAGES
 
 _UNITS = {unit for name in NAMES.values() for unit, _ in (name.si, name.us) if unit}
-_BEFORE_UNIT = re.compile(
-    rf"(?<=\d) (?=(?:{'|'.join(sorted(map(re.escape, _UNITS), key=len, reverse=True))}|%|in²|days|hours|blows)(?!\w))"
-)
+_UNITS |= {"%", "in²", "kg", "days", "hours", "blows"}
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(sorted(map(re.escape, _UNITS), key=len, reverse=True))})(?!\w))")
 _ONE_WORD = re.compile(r"[\w.:/+−–-]{1,16}")
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")

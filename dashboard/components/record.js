@@ -195,7 +195,8 @@ function build(root) {
       low -= low < 0 ? air : 0;
       most += air;
       const rows = panel.traces.length > 1 || index > 0 ? legendRows(panel, wide) : [];
-      most = low + ((most - low) * high) / (high - 17 * rows.length);  // the legend covers no trace
+      const drop = index === 0 && D.resistance ? 8 : 0;  // below the handles of the marks
+      most = low + ((most - low) * high) / (high - 17 * rows.length - drop);  // the legend covers no trace
       const y = (v) => top + high - ((v - low) / (most - low)) * high;
       const group = node("g", { class: "panel", "data-panel": panel.key }, svg);
       let levels = ticks(low, most, index === 0 ? 8 : 3);
@@ -223,7 +224,7 @@ function build(root) {
         for (let k = first; k <= last; k++) path += (k === first ? "M" : "L") + x(t0 + k * D.step).toFixed(1) + " " + y(line.raw[line.from + k] * line.scale).toFixed(1);
         node("path", { d: path, fill: "none", stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", "stroke-linejoin": "round", opacity: one.opacity || 1, "data-trace": one.name }, inside);
       }
-      legends.push([rows, top]);
+      legends.push([rows, top + drop]);
       if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + 5 : 0 };
       top += high + GAP;
     });

@@ -347,7 +347,9 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
     longest = 2.0 * float(points["days"].max())
     first = min([float(points["days"].min()), *(one.reference_time / SECONDS_PER_DAY for one in review.setups)])
     ends = alt.Scale(type="log", domain=[0.9 * first, 1.1 * longest], nice=False)
-    x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g"), scale=ends)
+    places = [step * 10.0**power for power in range(-3, 5) for step in (1, 2, 5)]
+    values = [day for day in places if 0.9 * first <= day <= 1.1 * longest]  # all of a decade would lie on each other
+    x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g", values=values), scale=ends)
     y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
     found: list[alt.Chart | alt.LayerChart] = []
     for place, setup in enumerate(review.setups):

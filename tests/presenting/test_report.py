@@ -9,6 +9,7 @@ import sys
 import tomllib
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 
 import matplotlib
@@ -428,7 +429,7 @@ def test_no_number_of_a_report_is_parted_from_its_unit(whole_report):
     ]
     parted = [
         (one, other)
-        for one, other in zip(lines, lines[1:], strict=False)
+        for one, other in pairwise(lines)
         if re.search(r"\d$", one) and re.match(r"(kip|ksi|ft|kN|MPa|%|days|hours)\b", other)
     ]
     assert parted == []
