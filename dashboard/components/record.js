@@ -225,7 +225,7 @@ function build(root) {
         node("path", { d: path, fill: "none", stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", "stroke-linejoin": "round", opacity: one.opacity || 1, "data-trace": one.name }, inside);
       }
       legends.push([rows, top + drop]);
-      if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + 5 : 0 };
+      if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + drop + 5 : 0 };
       top += high + GAP;
     });
     const bottom = top - GAP;
