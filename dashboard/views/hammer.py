@@ -68,7 +68,7 @@ def draw() -> None:
     limits = _limits(review)
     stressed = {code for _, code in STRESSES}
     above = [code for code in limits if code in stressed and _above(review, code, limits[code][0])]
-    pieces.draw_answer([*told, *stresses], means(review))
+    pieces.draw_answer([*told, *stresses], stress_standing(review))
     for words in estimate_sentences(review):
         pieces.draw_note(words)
     place = strip.place_of(test)
@@ -82,7 +82,7 @@ def draw() -> None:
     pieces.how("transferred_energy", "energy_ratio", "stroke", *(code for _, code in STRESSES), "integrity_factor")
 
 
-def means(review) -> str:
+def stress_standing(review) -> str:
     """Give the meaning of the answer: the stresses that it tells against their limits."""
     worst = [one for sense in ("compression", "tension") if (one := worst_stress(review, sense)) is not None]
     bent, limit = gauge_stress(review), review.limits.compression.value
