@@ -165,7 +165,7 @@ def problems(draft: Draft) -> list[str]:
                 except DyntestError as problem:
                     told.append(str(problem))
             elif one.required and not (table == "hammer" and not any(typed.values())):
-                told.append(f"{table}, {one.words}: missing.")
+                told.append(f"{'The job' if table == 'test' else table.capitalize()}, {one.words}: missing.")
     for table in ROWS.values():
         told += _row_problems(draft, table)
     if draft.base is None:

@@ -10,7 +10,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
 
 from . import pages, pieces, shelf, state, work
-from .charts import DASHES, FIGURES, axis, draw, finish, layered, named
+from .charts import DASHES, FIGURES, axis, draw, finish, layered, line_legend, named
 from .charts.record import match_data
 from .components import draw_record
 
@@ -56,7 +56,7 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
     drawn, titles = named(frame)
     colours = [pages.colour(colour) for colour, _ in PLACES.values()]
     dashes = [DASHES[dash] for _, dash in PLACES.values()]
-    legend = alt.Legend(orient="top", symbolStrokeWidth=2.5)
+    legend = line_legend()
     across = alt.X("c0:Q", axis=axis(titles["c0"]))
     down = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(reverse=True))
     base = alt.Chart(drawn).encode(x=across, y=down)
@@ -83,12 +83,12 @@ def load_chart(frame: pd.DataFrame, failures: pd.DataFrame, height: int = 340) -
     return finish(layered(*layers), height, "Computed static load against movement, at the gauges and the toe.")
 
 
-SOIL_LAWS = {"best": "the better fit", "elastic-plastic": "elastic–plastic", "hyperbolic": "hyperbolic"}
+SOIL_LAWS = {"best": "the better fit", "elastic-plastic": "elastic-plastic", "hyperbolic": "hyperbolic"}
 """Names of the soil laws on the page."""
 
 
-def offer(test, drives, page: str) -> None:
-    """Offer the match of representative blows not yet matched."""
+def offer(test, drives, page: str, of: str = "") -> None:
+    """Offer the match of representative blows not yet matched, of the pile named where there are several."""
     missing = [one for one in _can(drives) if one.match is None and not one.match_problem]
     if not missing:
         return
@@ -97,7 +97,7 @@ def offer(test, drives, page: str) -> None:
         _button(
             test,
             tuple(missing),
-            "Match the representative blow" + ("" if len(missing) == 1 else "s"),
+            "Match the representative blow" + ("" if len(missing) == 1 else "s") + (f" of {of}" if of else ""),
             f"{page}_match",
             primary=True,
         )

@@ -13,15 +13,20 @@ import pandas as pd
 import streamlit as st
 
 from dyntest.errors import DyntestError
-from dyntest.names import NAMES, show
+from dyntest.names import NAMES
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.finding_words import finding_cure, finding_message
-from dyntest.presenting.sentences import alert_sentences, drive_words, trust_sentence
-from dyntest.presenting.tables import representative_head, representative_numbers
+from dyntest.presenting.sentences import alert_sentences, drive_words, sentence, trust_sentence
+from dyntest.presenting.tables import applicable, negative_notes, representative_head, representative_numbers
 
 from . import pages, state, work
 from .pages import PAGES
+
+_UNITS = {unit for name in NAMES.values() for unit, _ in (name.si, name.us) if unit}
+_UNITS |= {"%", "in²", "kg", "days", "hours", "blows"}
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(sorted(map(re.escape, _UNITS), key=len, reverse=True))})(?!\w))")
+_ONE_WORD = re.compile(r"[\w.:/+−–-]{1,16}")
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
 
@@ -29,6 +34,21 @@ _SPECIAL = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$~:])")
 def plain(text: str) -> str:
     """Escape text so that markdown shows it as written."""
     return _SPECIAL.sub(r"\\\1", text)
+
+
+def unbroken(text: str) -> str:
+    """Keep each number on one line with its unit.
+
+    Examples
+    --------
+    >>> unbroken("at 60.0 ft, 264 kip") == "at 60.0\N{NO-BREAK SPACE}ft, 264\N{NO-BREAK SPACE}kip"
+    True
+    """
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _safe(text: str) -> str:
+    return html.escape(unbroken(text))
 
 
 def guarded(draw: Callable[[], None]) -> None:
@@ -57,6 +77,7 @@ def _wrong(message: str) -> None:
         ways.button("Close the structure", key="back_structure", on_click=state.close_structure)
     if "sheet_path" in st.session_state:
         ways.button("Close this test", key="back_test", on_click=state.close_sheet)
+    draw_note("Correct the file and reload this page, or open another test on the page Pile.")
 
 
 def question(page: str) -> None:
@@ -73,7 +94,7 @@ SIGN = {GOOD: "✓", CARE: "!", BAD: "✗"}
 
 def draw_answer(sentences: Iterable[str], means: str = GOOD) -> None:
     """Show the answer under the question, one paragraph per sentence, with colour and sign for its meaning."""
-    inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
+    inner = "".join(f"<p>{_safe(sentence)}</p>" for sentence in sentences)
     words = {GOOD: "", CARE: "With care: ", BAD: "Not usable: "}[means]
     sign = f'<span class="sign" aria-label="{words}">{SIGN[means]}</span>'
     st.html(f'<div class="dyntest-answer {means}" role="status">{sign}<div>{inner}</div></div>')
@@ -95,23 +116,24 @@ def _caution(check: str, message: str, cure: str) -> str:
     told = f"{message[0].upper()}{message[1:]}".rstrip(".") + "."
     cure = f" {cure[0].upper()}{cure[1:].rstrip('.')}." if cure else ""
     name = html.escape(f"{check[0].upper()}{check[1:]}")
-    return f'<div class="dyntest-caution"><b>{name}.</b> {html.escape(told + cure)}</div>'
+    return f'<div class="dyntest-caution"><b>{name}.</b> {_safe(told + cure)}</div>'
 
 
-def alerted(test, review) -> bool:
+def alerted(test, review, of: str = "") -> bool:
     """Show above a page all reasons against using its decision; say whether there are any.
 
-    They come from the criterion's own alerts, the record, the pile, and a production log of another structure.
+    They come from the criterion's own alerts, the record, the pile, and a production log of another structure. A page
+    on several piles names the one that they are `of`.
     """
     told = alerts_of(test, review)
     if told:
-        draw_alert(told)
+        draw_alert(f"{of}: {one}" if of else one for one in told)
     return bool(told)
 
 
 def draw_alert(sentences: Iterable[str]) -> None:
     """Show reasons against using a decision, one paragraph per sentence."""
-    inner = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
+    inner = "".join(f"<p>{_safe(sentence)}</p>" for sentence in sentences)
     st.html(f'<div class="dyntest-alert" role="alert">{inner}</div>')
 
 
@@ -119,7 +141,7 @@ def alerts_of(test, review) -> list[str]:
     """Give the reasons against using any decision, one sentence each."""
     told, system = list(alert_sentences(review)), review.sheet.display_units
     if review.answers.criterion is None:  # not needed on this page, or there is none
-        told += [f"{in_words(one, system).sentence}." for one in _doubts(review)]
+        told += [sentence(in_words(one, system).sentence) for one in _doubts(review)]
     if review.trust.answer == "no":
         told.append(trust_sentence(review))
     for drive in review.drives:
@@ -145,7 +167,7 @@ def draw_heading(text: str) -> None:
 
 def draw_note(text: str) -> None:
     """Show a line of secondary text."""
-    st.caption(plain(text))
+    st.caption(plain(unbroken(text)))
 
 
 def table(frame: pd.DataFrame, key: str, **more: Any) -> None:
@@ -155,7 +177,7 @@ def table(frame: pd.DataFrame, key: str, **more: Any) -> None:
 
 def worded(frame: pd.DataFrame, *, numeric: bool = False) -> None:
     """Show a table of text: its cells wrap, and a long one scrolls."""
-    rows = [[html.escape(str(cell)) for cell in row] for row in frame.itertuples(index=False)]
+    rows = [[_safe(str(cell)) for cell in row] for row in frame.itertuples(index=False)]
     _table([str(head) for head in frame.columns], rows, numeric=numeric)
 
 
@@ -170,7 +192,14 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool
     }
     classes = [' class="words"' if place in wordy else "" for place in range(len(heads))]
     head = "".join(f"<th scope='col'{own}>{html.escape(one)}</th>" for own, one in zip(classes, heads, strict=True))
-    cells = ["".join(f"<td{own}>{cell}</td>" for own, cell in zip(classes, row, strict=True)) for row in kept]
+    whole = ' class="whole"'  # a date or the mark of a pile
+    cells = [
+        "".join(
+            f"<td{own or (whole if not numeric and _ONE_WORD.fullmatch(cell) else '')}>{cell}</td>"
+            for own, cell in zip(classes, row, strict=True)
+        )
+        for row in kept
+    ]
     body = "".join(f"<tr>{row}</tr>" for row in cells)
     kind = " numbers" if numeric else ""
     table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
@@ -179,7 +208,7 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: bool
 
 def draw_list(sentences: Iterable[str], *, bordered: bool = False) -> None:
     """Show sentences, one per line; nothing where there is none."""
-    inner = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
+    inner = "".join(f"<li>{_safe(sentence)}</li>" for sentence in sentences)
     if not inner:
         return
     st.html(f'<ul class="dyntest-list{" bordered" if bordered else ""}">{inner}</ul>')
@@ -214,13 +243,15 @@ def numbers(drives: Sequence, at: tuple[str, int] | None, codes: Sequence[str], 
         if drive.representative is None or drive.representative.blow != at[1]:
             other = drive.table.loc[drive.table["blow"] == at[1]].iloc[0]
             heads.append(f"{drive_words(drive)}, blow {at[1]} (selected)")
-    rows = []
+    cells: dict[str, tuple[str, ...]] = {}
     for code in codes:
-        own = "–" if other is None or code not in other else show(code, float(other[code]), system)
+        own = "–" if other is None or code not in other else applicable(code, float(other[code]), system)
         if code in known or own != "–":
-            cells = known.get(code, ("–",) * len(drives))
-            rows.append((NAMES[code].words, *cells, *([own] if other is not None else [])))
+            cells[code] = (*known.get(code, ("–",) * len(drives)), *([own] if other is not None else []))
+    rows = [(NAMES[code].words, *texts) for code, texts in cells.items()]
     worded(pd.DataFrame(rows, columns=heads), numeric=True)
+    for words in negative_notes(cells):
+        draw_note(sentence(words))
 
 
 def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
@@ -232,8 +263,8 @@ def findings(found: Sequence, blows: Sequence[int], system: str) -> None:
         (
             html.escape(one.severity),
             html.escape(one.check),
-            html.escape(finding_message(one, system)),
-            html.escape(finding_cure(one, system)),
+            _safe(finding_message(one, system)),
+            _safe(finding_cure(one, system)),
             _places(one.blows, first, last, one.severity),
         )
         for one in sorted(found, key=lambda one: order[one.severity])

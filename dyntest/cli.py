@@ -171,7 +171,8 @@ def survey(folder: Path, out: Path | None, match: str, dask: str | None) -> None
     write_all(directory, survey_files(records))
     failed = [record for record in records if record.row is None]
     again = sum(known.get(record.sheet) is record for record in records)
-    _say(f"{len(records)} piles: {len(records) - len(failed)} reviewed, {len(failed)} failed.")
+    count = "1 pile" if len(records) == 1 else f"{len(records)} piles"
+    _say(f"{count}: {len(records) - len(failed)} reviewed, {len(failed)} failed.")
     if again:
         _say(f"{again} of them were reviewed before; their files have not changed.")
     for record in failed:

@@ -74,6 +74,9 @@ def test_the_answer_comes_first_and_every_pile_has_its_reason(checked):
     assert lines[0].startswith(f"{(checked.piles['verdict'] == 'accepted').sum()} of 24 ")
     text = " ".join(line.strip() for line in lines)
     assert all(f"- {pile}: " in text for pile in checked.piles["pile"])  # every accepted pile too
+    looks = text.partition("Not accepted before a second look:")[2].partition("Not met:")[0]
+    assert "count met" in looks and ": accepted" not in looks
+    assert "Without counts: - P2-24: no counts" in text
 
 
 def test_what_forbids_the_criterion_stands_before_the_answer(checked):

@@ -45,6 +45,11 @@ def axis(title: str, *, wide: int = 80, **more: Any) -> alt.Axis:
     )
 
 
+def line_legend(**more: Any) -> alt.Legend:
+    """Give a legend of lines above a chart, each long enough to show its dashes."""
+    return alt.Legend(orient="top", symbolType="stroke", symbolStrokeWidth=2.5, symbolSize=900, **more)
+
+
 def rule_across(value: float, label: str, colour: str) -> alt.LayerChart:
     """Give a labelled line at a value of the vertical axis."""
     data = pd.DataFrame({"v": [value], "t": [label]})

@@ -32,7 +32,7 @@ def profile_data(
 ) -> dict[str, Any]:
     """Give columns of quantities: initial drives against penetration, restrikes blow by blow below them.
 
-    `limits` has a value in SI, words and a colour of the palette by quantity.
+    `limits` has a value in SI, words and a colour of the palette by quantity. Without `at` no blow can be selected.
     """
     system = sheet.display_units
     deep = [drive for drive in drives if drive.table["penetration"].nunique() > 1]
@@ -50,7 +50,7 @@ def profile_data(
         "alongUnit": unit or "blow",
         "domain": [low - air, high + air],
         "tall": TALL,
-        "hint": "Drag down a column to select depths. Click to select the nearest blow.",
+        "hint": "Drag down to select depths." + ("" if at is None else " Click to select a blow."),
         "strips": [drive.name for drive in strips],
         "columns": [_column(code, main, strips, against, system, limits.get(code)) for code in codes],
         "soil": _soil(sheet, system) if against == "penetration" else [],

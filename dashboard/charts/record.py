@@ -165,9 +165,8 @@ def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], differenc
         again = seen[kinds[name]]
         seen[kinds[name]] += 1
         for trace, dash in (("force", "solid"), ("impedance × velocity", "dashed")):
-            words = f"{name}, {'F' if trace == 'force' else 'Z·v'}"
-            one = _trace(words, palette.DRIVES[kinds[name]], dash, wide=2.4 - 0.7 * min(again, 2))
-            traces.append(one | {"key": f"{name} {trace}"})
+            one = _trace(f"{name}, {trace}", palette.DRIVES[kinds[name]], dash, wide=2.4 - 0.7 * min(again, 2))
+            traces.append(one | {"key": f"{name} {trace}"} | _of_a_blow(name, trace))
     panels = [{"key": "force", "title": "force", "unit": unit, "traces": traces}]
     if difference and len(names) > 1:
         lines = []
@@ -175,8 +174,9 @@ def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], differenc
             for trace, dash in (("force", "solid"), ("impedance × velocity", "dashed")):
                 key = f"difference {name} {trace}"
                 values[key] = packed(found[name, trace] - found[names[0], trace])
-                words = f"{name} − {names[0]}, {'F' if trace == 'force' else 'Z·v'}"
-                lines.append(_trace(words, _GAUGES[place % 4][0], dash) | {"key": key})
+                words = f"{name} − {names[0]}"
+                one = _trace(f"{words}, {trace}", _GAUGES[place % 4][0], dash)
+                lines.append(one | {"key": key} | _of_a_blow(words, trace))
         panels.append({"key": "difference", "title": "difference", "unit": unit, "traces": lines})
     waves, row = blows[names[0]]
     step = float(axis[1] - axis[0])
@@ -189,6 +189,12 @@ def overlay_data(test, blows: dict[str, tuple], kinds: dict[str, str], differenc
         "whose": names[0],
         "quarters": [{"time": time, "words": words} for time, words in quarter_marks(pile, system)],
     }
+
+
+def _of_a_blow(words: str, trace: str) -> dict[str, str]:
+    """Name a blow once, at its force: in the legend, and before its numbers in the line above the figure."""
+    first = trace == "force"
+    return {"legend": words if first else "", "told": f"\n{words}: {trace}" if first else trace}
 
 
 def match_data(test, match, waves: pd.DataFrame) -> dict[str, Any]:

@@ -19,7 +19,7 @@ function build(root) {
     made.addEventListener("click", act);
     return made;
   };
-  S.closer = button("Zoom to selection", "Draw only the selected depths, in every column", () => { S.zoom = S.brush; S.brush = null; draw(); });
+  S.closer = button("Zoom in", "Draw only the selected depths, in every column", () => { S.zoom = S.brush; S.brush = null; draw(); });
   S.all = button("All depths", "Draw all depths (or double-click)", () => { S.zoom = S.brush = null; draw(); });
   S.svg = node("svg", { class: "marks dyntest-profiles", role: "img", width: "100%", tabindex: 0 }, root);
 
@@ -92,7 +92,9 @@ function build(root) {
       for (const one of column.limits) {
         const px = x(one.value), near = px > (left + right) / 2;
         node("line", { x1: px, x2: px, y1: HEAD, y2: bottom, stroke: one.colour, "stroke-width": 1.6, "stroke-dasharray": "9 3 2 3", class: "limit" }, group);
-        text(px + (near ? -4 : 4), HEAD + 13, one.words, { fill: one.colour, "text-anchor": near ? "end" : "start", "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group);
+        const space = near ? px - left : right - px;  // words stay within their column, on several lines if need be
+        wrap(one.words.replace(/(\d) (?=\S+$)/, "$1\u00a0"), Math.max(1, Math.floor((space - 4) / 5.9))).forEach((line, k) =>
+          text(px + (near ? -4 : 4), HEAD + 13 + 14 * k, line, { fill: one.colour, "text-anchor": near ? "end" : "start", "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group));
       }
       for (const one of column.series) {
         const strip = strips.findIndex((name) => name === one.drive);

@@ -195,7 +195,8 @@ function build(root) {
       low -= low < 0 ? air : 0;
       most += air;
       const rows = panel.traces.length > 1 || index > 0 ? legendRows(panel, wide) : [];
-      most = low + ((most - low) * high) / (high - 17 * rows.length);  // the legend covers no trace
+      const drop = index === 0 && D.resistance ? 8 : 0;  // below the handles of the marks
+      most = low + ((most - low) * high) / (high - 17 * rows.length - drop);  // the legend covers no trace
       const y = (v) => top + high - ((v - low) / (most - low)) * high;
       const group = node("g", { class: "panel", "data-panel": panel.key }, svg);
       let levels = ticks(low, most, index === 0 ? 8 : 3);
@@ -223,8 +224,8 @@ function build(root) {
         for (let k = first; k <= last; k++) path += (k === first ? "M" : "L") + x(t0 + k * D.step).toFixed(1) + " " + y(line.raw[line.from + k] * line.scale).toFixed(1);
         node("path", { d: path, fill: "none", stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", "stroke-linejoin": "round", opacity: one.opacity || 1, "data-trace": one.name }, inside);
       }
-      legends.push([rows, top]);
-      if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + 5 : 0 };
+      legends.push([rows, top + drop]);
+      if (index === 0) S.main = { top, high, low: panel.traces.length > 2 ? 17 * rows.length + drop + 5 : 0 };
       top += high + GAP;
     });
     const bottom = top - GAP;
@@ -242,11 +243,12 @@ function build(root) {
     told(marks);
   }
 
-  const wanted = (one) => 44 + 7.2 * one.name.length;
+  const named = (one) => one.legend ?? one.name;  // an overlay names blows, not every trace of them
+  const wanted = (one) => 44 + 7.2 * named(one).length;
   function legendRows(panel, wide) {
     const rows = [];
     let room = 0;
-    panel.traces.filter((one) => trace(one.key)).forEach((one) => {
+    panel.traces.filter((one) => trace(one.key) && one.legend !== "").forEach((one) => {
       room -= wanted(one);
       if (!rows.length || room < 0) { rows.push([]); room = wide - RIGHT - LEFT - 6 - wanted(one); }
       rows[rows.length - 1].push(one);
@@ -260,7 +262,7 @@ function build(root) {
       row.forEach((one) => {
         node("rect", { x: px - 4, y: py + 3, width: wanted(one) - 2, height: 17, fill: colours.ground }, group);
         node("line", { x1: px, x2: px + 26, y1: py + 12, y2: py + 12, stroke: one.colour, "stroke-width": one.wide || 1.8, "stroke-dasharray": one.dash || "", opacity: one.opacity || 1 }, group);
-        node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, one.name);
+        node("text", { x: px + 31, y: py + 16, fill: colours.ink, "font-size": 12.5, "paint-order": "stroke", stroke: colours.ground, "stroke-width": 3 }, group, named(one));
         px += wanted(one);
       });
     });
@@ -333,8 +335,8 @@ function build(root) {
     if (t === undefined || t === null || !isFinite(t)) { S.readout.textContent = ""; return; }
     const parts = [`${shown(t, 2)} ms`];
     D.panels.filter((panel, k) => k === 0 || S.extra.has(panel.key)).forEach((panel) => {
-      const known = panel.traces.filter((one) => trace(one.key)).map((one) => `${one.name} ${shown(value(one.key, t))}`);
-      if (known.length) parts.push(`${known.join(", ")} ${panel.unit || ""}`.trim());
+      const known = panel.traces.filter((one) => trace(one.key)).map((one) => `${one.told ?? one.name} ${shown(value(one.key, t))}`);
+      if (known.length) parts.push(`${known.join(", ").replaceAll(", \n", "; ").trim()} ${panel.unit || ""}`.trim());
     });
     S.readout.textContent = parts.join("   ·   ");
     if (S.hair) {

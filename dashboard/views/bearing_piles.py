@@ -1,13 +1,11 @@
 """The page on bearing piles: whether they meet the criterion, and which are unusual."""
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.errors import DyntestError
 from dyntest.names import display_unit, show
 from dyntest.presenting import palette
@@ -15,9 +13,10 @@ from dyntest.presenting.bearing_pile_answers import bearing_pile_answer, check_f
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import (
-    FAILS,
-    MEETS,
+    ACCEPTED_VERDICT,
     NO_COUNTS,
+    NOT_MET,
+    SECOND_LOOK,
     UNUSUAL,
     bearing_rows,
     count_title,
@@ -26,13 +25,14 @@ from dyntest.presenting.frames_decisions import (
     pile_plan,
 )
 from dyntest.presenting.sentences import criterion_sentence
+from dyntest.presenting.structure_board import VERDICT_MARKS
 
 from .. import matching, pages, pieces, state, uploads, work
 from ..charts import FIGURES, axis, finish, layered, named, rule_across
 from ..charts import draw as draw_chart
 
-COLOURS = {MEETS: palette.DRIVES["initial"], FAILS: palette.WARNING, NO_COUNTS: palette.QUIET}
-"""Colour of a pile by whether it meets the criterion; the outline differs too."""
+MARKS = {name: (mark.colour, mark.shape) for name, mark in VERDICT_MARKS.items()}
+"""Colour and symbol of a pile by its verdict, as on the page Structure; colour is not needed to distinguish them."""
 
 
 def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -> alt.LayerChart:
@@ -42,7 +42,8 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     order = alt.X("c0:N", axis=axis("pile", labelAngle=-60), sort=None)
     deepest = 1.1 * max(float(drawn["c1"].max()), minimum or 0.0)  # room for the signs below the piles
     deep = alt.Y("c1:Q", axis=axis(titles["c1"]), scale=alt.Scale(domain=[0.0, deepest], reverse=True))
-    colours = alt.Scale(domain=list(COLOURS), range=[pages.colour(colour) for colour in COLOURS.values()])
+    known = [name for name in MARKS if name in set(drawn["c3"])]
+    colours = alt.Scale(domain=known, range=[pages.colour(MARKS[name][0]) for name in known])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c0:N", title="pile"), alt.Tooltip("c3:N", title="shows")]
     tips += [alt.Tooltip("c1:Q", title=titles["c1"], format=FIGURES), alt.Tooltip("c5:N", title="because")]
@@ -53,7 +54,7 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
             x=order,
             y=deep,
             color=alt.Color("c3:N", scale=colours, legend=legend),
-            strokeWidth=alt.condition(alt.datum.c3 == FAILS, alt.value(3), alt.value(0)),
+            strokeWidth=alt.condition(alt.datum.c3 == NOT_MET, alt.value(3), alt.value(0)),
             stroke=alt.StrokeValue(pages.colour(palette.INK)),
             tooltip=tips,
         )
@@ -68,9 +69,6 @@ def piles_chart(frame: pd.DataFrame, minimum: float | None, height: int = 400) -
     return finish(layered(*layers), height, "Penetration of the bearing piles, side by side.")
 
 
-SHAPES = {MEETS: "circle", FAILS: "cross", NO_COUNTS: "square"}
-"""Symbol of a pile on the plan, so that colour is not needed to distinguish them."""
-
 MOST_MARKS = 150
 """Most piles on a plan that are labelled [1]."""
 
@@ -80,24 +78,19 @@ def plan_chart(
     chosen: str | None,
     height: int = 330,
     *,
-    marks: Mapping[str, tuple[str, str]] | None = None,
     placed: bool = True,
 ) -> alt.LayerChart:
-    """Give the plan of the piles, with symbol and colour for the status of each, or a grid without coordinates.
-
-    `marks` has colour and symbol by status; by default, whether a pile meets the criterion.
-    """
+    """Give the plan of the piles, with symbol and colour for the verdict on each, or a grid without coordinates."""
     drawn, titles = named(frame)
-    marks = marks or {name: (COLOURS[name], SHAPES[name]) for name in COLOURS}
     few = len(drawn) <= MOST_MARKS
     ink = pages.colour(palette.INK)
     pick = alt.selection_point(name="pick", fields=["c2"], on="click", nearest=True, empty=False)
     padded = alt.Scale(zero=False, padding=24)
     x = alt.X("c0:Q", axis=axis(titles["c0"]) if placed else None, scale=padded)
     y = alt.Y("c1:Q", axis=axis(titles["c1"]) if placed else None, scale=padded)
-    domain = [name for name in marks if name in set(drawn["c3"])]
-    colours = alt.Scale(domain=domain, range=[pages.colour(marks[name][0]) for name in domain])
-    shapes = alt.Scale(domain=domain, range=[marks[name][1] for name in domain])
+    domain = [name for name in MARKS if name in set(drawn["c3"])]
+    colours = alt.Scale(domain=domain, range=[pages.colour(MARKS[name][0]) for name in domain])
+    shapes = alt.Scale(domain=domain, range=[MARKS[name][1] for name in domain])
     legend = alt.Legend(orient="top")
     tips = [alt.Tooltip("c2:N", title="pile"), alt.Tooltip("c3:N", title="shows"), alt.Tooltip("c5:N", title="because")]
     points = (
@@ -160,7 +153,7 @@ def log_chart(frame: pd.DataFrame, unit: str, count: str, minimum: float | None,
 SAVED = {"bearing_piles.csv": "Download the table of piles", "odd_piles.csv": "Download the piles to check"}
 """Tables that can be downloaded, by file name."""
 
-FILTERS = ("all", FAILS, UNUSUAL, NO_COUNTS, MEETS)
+FILTERS = ("all", NOT_MET, SECOND_LOOK, UNUSUAL, NO_COUNTS, ACCEPTED_VERDICT)
 """Selections of piles."""
 
 
@@ -190,8 +183,7 @@ def _answered(test) -> None:
     counts, table = work.production(test, *chosen)
     check = work.bearing_piles(test, review, *chosen)
     alerted = pieces.alerted(test, review)
-    failed = ~check.piles["status"].isin(ACCEPTED)
-    odd = bool(len(check.odd)) or bool(failed.any())
+    odd = bool(len(check.odd)) or bool((check.piles["verdict"] != ACCEPTED_VERDICT).any())
     pieces.draw_answer([bearing_pile_answer(check)], pieces.BAD if alerted else pieces.CARE if odd else pieces.GOOD)
     rows = bearing_rows(check, test.system)
     shown_piles = _filtered(check, rows)
@@ -211,16 +203,13 @@ def _answered(test) -> None:
 
 def _filtered(check, rows: pd.DataFrame) -> list[str]:
     """Offer a selection of the piles; give their marks, those to be checked first."""
-    odd, status = set(check.odd["pile"]), check.piles.set_index("pile")["status"]
-    kinds = {
-        "all": lambda pile: True,
-        FAILS: lambda pile: status[pile] not in ACCEPTED,
-        UNUSUAL: lambda pile: pile in odd,
-        NO_COUNTS: lambda pile: status[pile] == NO_COUNTS,
-        MEETS: lambda pile: status[pile] in ACCEPTED,
+    odd = set(check.odd["pile"])
+    piles, verdicts = rows["pile"].tolist(), rows["verdict"].tolist()
+    counted = {
+        name: [pile for pile, verdict in zip(piles, verdicts, strict=True) if name in ("all", verdict)]
+        for name in FILTERS
     }
-    piles = rows["pile"].tolist()
-    counted = {name: [pile for pile in piles if keep(pile)] for name, keep in kinds.items()}
+    counted[UNUSUAL] = [pile for pile in piles if pile in odd]
     asked = st.pills(
         "Piles",
         FILTERS,

@@ -5,10 +5,11 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from dyntest.names import NAMES, show, show_required
+from dyntest.names import NAMES, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows, ruled_out_lines
 from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
+from dyntest.presenting.tables import applicable
 
 from .. import matching, pieces, uploads, work
 from ..charts.profiles import profile_data
@@ -43,16 +44,13 @@ def draw() -> None:
     both = (test, work.other_test(path, test.system))
     reviews = [work.review(one, criterion=True) for one in both]
     for review in reviews:
-        pieces.alerted(test, review)
+        pieces.alerted(test, review, of=review.sheet.pile_name)
     named = [review.sheet.pile_name for review in reviews]
     same = [_last(review) for review in reviews]
     told = [f"{name}: {sentence}" for name, sentence in zip(named, same, strict=True)]
     pieces.draw_answer(told, pieces.GOOD if all(one.trust.answer == "yes" for one in reviews) else pieces.CARE)
-    columns = st.columns(2)
-    for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
-        with column:
-            pieces.draw_heading(review.sheet.pile_name)
-            matching.offer(one, review.drives, f"compare_{place}")  # two tests may have piles of the same name
+    for place, (one, review) in enumerate(zip(both, reviews, strict=True)):  # two piles may have the same name
+        matching.offer(one, review.drives, f"compare_{place}", of=review.sheet.pile_name)
     pieces.worded(_rows(reviews, test.system), numeric=True)
     columns = st.columns(2)
     for place, (column, one, review) in enumerate(zip(columns, both, reviews, strict=True)):
@@ -60,13 +58,14 @@ def draw() -> None:
             pieces.draw_heading(f"{review.sheet.pile_name}, every blow")
             data = profile_data(one.sheet, one.key, review.drives, DRAWN, limits=_limits(review), at=None)
             draw_profiles(data, f"compare_profiles_{place}", lambda drive, blow: None)
-            pieces.draw_heading(f"{review.sheet.pile_name}, criterion")
-            found = review.answers.criterion
-            if found is None or found.criterion is None:
-                pieces.draw_note(criterion_sentence(review))
-            else:
-                pieces.worded(criterion_rows(found, test.system), numeric=True)
-                pieces.draw_list(ruled_out_lines(found, test.system))
+    for review in reviews:  # a table as wide as the page, since half a narrow one cuts its last column
+        pieces.draw_heading(f"{review.sheet.pile_name}, criterion")
+        found = review.answers.criterion
+        if found is None or found.criterion is None:
+            pieces.draw_note(criterion_sentence(review))
+        else:
+            pieces.worded(criterion_rows(found, test.system), numeric=True)
+            pieces.draw_list(ruled_out_lines(found, test.system))
 
 
 def _choose(test) -> Path | None:
@@ -125,11 +124,11 @@ def _rows(reviews, system: str) -> pd.DataFrame:
     rows = [
         ("representative blow", *("–" if d.representative is None else f"{d.representative.blow}" for _, d in columns)),
         ("record", *(TRUST[drive.trust.answer].removeprefix("the record ") for _, drive in columns)),
-        ("required", *(show_required(review.answers.required.value, system) for review, _ in columns)),
+        ("required resistance", *(show_required(review.answers.required.value, system) for review, _ in columns)),
         ("setup factor", *(setups.get((r.sheet.path, d.name), "–") for r, d in columns)),
     ]
     for code in NUMBERS:
-        cells = [show(code, drive.numbers.get(code), system) for _, drive in columns]
+        cells = [applicable(code, drive.numbers.get(code), system) for _, drive in columns]
         if any(cell != "–" for cell in cells):
             rows.append((NAMES[code].words, *cells))
     return pd.DataFrame(rows, columns=heads)

@@ -25,7 +25,7 @@ from dyntest.presenting.frames_decisions import (
 from dyntest.presenting.sentences import criterion_sentence, own_blow_sentences, risk_words
 
 from .. import matching, pages, pieces, state, work
-from ..charts import DASHES, FIGURES, axis, finish, layered, named, rule_across
+from ..charts import DASHES, FIGURES, axis, finish, layered, line_legend, named, rule_across
 from ..charts import draw as draw_chart
 
 LINES = {ASKED: (palette.ACCENT, "solid"), GRAPH: (palette.INK, "dashed"), GATES: ("#d2691e", "dotted")}
@@ -48,7 +48,7 @@ def criterion_chart(lines: pd.DataFrame, measured: pd.DataFrame, refusal: float,
     area = alt.Chart(asked.assign(top=top)).mark_area(color=accent, opacity=0.14, clip=True)
     colours = [pages.colour(colour) for colour, _ in LINES.values()]
     dashes = [DASHES[dash] for _, dash in LINES.values()]
-    legend = alt.Legend(orient="top", columns=3, symbolStrokeWidth=2.5)
+    legend = line_legend(columns=3)
     shared = {
         "color": alt.Color("c2:N", scale=alt.Scale(domain=list(LINES), range=colours), legend=legend),
         "strokeDash": alt.StrokeDash("c2:N", scale=alt.Scale(domain=list(LINES), range=dashes), legend=legend),
@@ -177,6 +177,7 @@ def _choices(test, review) -> None:
                 "Verification of the resistance in the field",
                 ways,
                 key=key,
+                placeholder="not chosen",
                 format_func=lambda way: "not chosen" if way is None else f"{way}: {RESISTANCE_FACTORS[way].value:.2f}",
                 on_change=state.asked(key, lambda way: state.change(test.as_read, verification=way)),
             )
@@ -191,6 +192,7 @@ def _choices(test, review) -> None:
                 "Setup measured by a restrike",
                 list(CREDIT),
                 key=key,
+                placeholder=str(CREDIT[None]),
                 format_func=CREDIT.__getitem__,
                 on_change=state.asked(key, lambda credit: state.change(test.as_read, setup_credit=credit)),
             )

@@ -5,7 +5,14 @@ import streamlit as st
 from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import limit_note, show_count
-from dyntest.presenting.sentences import STRESSES, drive_words, stress_sentences
+from dyntest.presenting.sentences import (
+    STRESSES,
+    drive_words,
+    estimate_sentences,
+    gauge_stress,
+    stress_sentences,
+    worst_stress,
+)
 
 from .. import pieces, state, strip, work
 from ..charts.profiles import profile_data
@@ -61,7 +68,9 @@ def draw() -> None:
     limits = _limits(review)
     stressed = {code for _, code in STRESSES}
     above = [code for code in limits if code in stressed and _above(review, code, limits[code][0])]
-    pieces.draw_answer([*told, *stresses], pieces.BAD if above else pieces.GOOD)
+    pieces.draw_answer([*told, *stresses], stress_standing(review))
+    for words in estimate_sentences(review):
+        pieces.draw_note(words)
     place = strip.place_of(test)
     _profiles(test, review, limits, above, place)
     drive = next(one for one in review.drives if one.name == place.drive)
@@ -71,6 +80,15 @@ def draw() -> None:
     pieces.numbers(review.drives, (place.drive, place.blow), NUMBERS, test.system)
     _sources(review)
     pieces.how("transferred_energy", "energy_ratio", "stroke", *(code for _, code in STRESSES), "integrity_factor")
+
+
+def stress_standing(review) -> str:
+    """Give the meaning of the answer: the stresses that it tells against their limits."""
+    worst = [one for sense in ("compression", "tension") if (one := worst_stress(review, sense)) is not None]
+    bent, limit = gauge_stress(review), review.limits.compression.value
+    if any(one.above for one in worst) or (bent is not None and limit is not None and bent[0] > limit):
+        return pieces.BAD
+    return pieces.CARE if any(one.may_be_above for one in worst) else pieces.GOOD
 
 
 def _delivered(drive, system: str) -> str:

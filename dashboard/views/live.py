@@ -34,7 +34,7 @@ from dyntest.presenting.live_words import (
 from dyntest.reading.sheet import read_sheet
 
 from .. import pages, pieces, state, uploads
-from ..charts import DASHES, axis, finish, layered
+from ..charts import DASHES, axis, finish, layered, line_legend
 from ..charts import draw as draw_chart
 
 EVERY = 0.5
@@ -91,6 +91,7 @@ def draw() -> None:
     if not names:
         pieces.draw_answer(["No drive of this test has been followed yet."], pieces.CARE)
         pieces.draw_note(f"Run dyntest follow {path.name} in the folder of the sheet, on this computer.")
+        _await(sheet)
         return
     colours = {"line": pages.colour(palette.QUIET) + "88", "warning": pages.colour(palette.WARNING)}
     colours |= {"quiet": pages.quiet_text(), "ink": pages.colour(palette.INK), "care": pages.CARE[pages.ground()]}
@@ -100,6 +101,13 @@ def draw() -> None:
         name = st.segmented_control("Drive", names, default=names[0], key="live_drive") or names[0]
     _now(sheet, name)
     _depth(sheet, name)
+
+
+@st.fragment(run_every=EVERY)
+def _await(sheet) -> None:
+    """Draw the page again as soon as a drive is followed; it may have been opened before that."""
+    if _followed(sheet):
+        st.rerun()
 
 
 def _look(sheet, name: str) -> Kept:
@@ -190,8 +198,9 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
 
 
 def _tile(name: str, value: str, more: str = "", kind: str = "") -> str:
-    cells = (f'<div class="{style}">{html.escape(text)}</div>' for style, text in (("name", name), ("value", value)))
-    under = f'<div class="more">{html.escape(more)}</div>' if more and more != value else ""
+    told = (("name", name), ("value", value))
+    cells = (f'<div class="{style}">{html.escape(pieces.unbroken(text))}</div>' for style, text in told)
+    under = f'<div class="more">{html.escape(pieces.unbroken(more))}</div>' if more and more != value else ""
     return f'<div class="live-tile {kind}">{"".join(cells)}{under}</div>'
 
 
@@ -199,12 +208,12 @@ def _record_chart(frame: pd.DataFrame, system: str) -> alt.LayerChart:
     names = list(dict.fromkeys(frame["trace"]))
     colours = alt.Scale(domain=names, range=[pages.colour(palette.TRACES[one][0]) for one in names])
     dashes = alt.Scale(domain=names, range=[DASHES[palette.TRACES[one][1]] for one in names])
-    legend = alt.Legend(orient="top", labelFontSize=18, symbolStrokeWidth=3)
+    legend = line_legend(labelFontSize=18)
     lines = (
         alt.Chart(frame)
         .mark_line(strokeWidth=3)
         .encode(
-            x=alt.X("time:Q", axis=axis("time from impact [ms]")),
+            x=alt.X("time:Q", axis=axis("time after impact [ms]")),
             y=alt.Y("value:Q", axis=axis(f"force [{unit_of('peak_force', system)}]")),
             color=alt.Color("trace:N", scale=colours, legend=legend),
             strokeDash=alt.StrokeDash("trace:N", scale=dashes, legend=legend),

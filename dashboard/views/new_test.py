@@ -84,7 +84,7 @@ def _begin(draft: Draft) -> None:
             ["Choose the recorder's files and fill in the form; it is saved as a test sheet, and the review opens."]
         )
     row = st.container(horizontal=True)
-    row.button("Start a new one", key="new_clear", on_click=_clear)
+    row.button("Start a new sheet", key="new_clear", on_click=_clear)
     try:
         path = work.test().as_read.path
     except DyntestError:
@@ -119,11 +119,11 @@ def _files(draft: Draft) -> None:
         return
     pieces.draw_heading("Records")
     for number, drive in enumerate(draft.drives):
-        title = "initial drive" if drive.kind == "initial" else f"restrike {number}"
+        title = "the initial drive" if drive.kind == "initial" else f"restrike {number}"
         left, right = st.columns(2)
-        sent = left.file_uploader(f"Files of the {title}", accept_multiple_files=True, key=f"new_files_{number}")
+        sent = left.file_uploader(f"Files of {title}", accept_multiple_files=True, key=f"new_files_{number}")
         named = right.text_input(
-            f"Or files of the {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
+            f"Or files of {title} on this computer", placeholder="/data/P2-4/blow_*.txt", key=f"new_paths_{number}"
         )
         if drive.kind == "restrike":
             start = next(one for one in form_fields("drive") if one.key == "start")
@@ -163,7 +163,7 @@ def _channels(draft: Draft) -> None:
         return
     pieces.draw_heading("Channels")
     rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
-    told = f"{found.format}, {found.n_samples:,} samples at {rate}"
+    told = f"{found.format[0].upper()}{found.format[1:]}, {found.n_samples:,} samples at {rate}"
     told += f" ({RATES[found.rate_reason.kind].format(text=found.rate_reason.text)})"
     pieces.draw_note(f"{told}. The use of each channel was guessed; correct it where needed.")
     left, right = st.columns([3, 2])
@@ -174,6 +174,7 @@ def _channels(draft: Draft) -> None:
             hide_index=True,
             width="stretch",
             disabled=["channel"],
+            placeholder="",
             column_config={
                 "use as": st.column_config.SelectboxColumn(options=drafts.uses(draft), required=True),
                 "positive": st.column_config.SelectboxColumn(options=["compression", "tension", "down", "up", ""]),
@@ -215,7 +216,7 @@ def _form(draft: Draft, table: str) -> None:
     first = tuple(one for key in FIRST[table] for one in known if one.key == key)
     others = tuple(one for one in known if one not in first)
     _fields(draft, table, first)
-    with st.expander(f"More on {TITLES[table].lower()}"):
+    with st.expander(f"More on the {TITLES[table].lower().removeprefix('the ')}"):
         _fields(draft, table, others)
 
 
@@ -241,11 +242,11 @@ def _rows(draft: Draft, table: str) -> None:
 
 def _fields(draft: Draft, table: str, fields: tuple[FormField, ...], number: int | None = None) -> None:
     typed = draft.drives[number].typed if number is not None else draft.typed.setdefault(table, {})
-    columns = st.columns(3)
-    for place, one in enumerate(fields):
-        key = f"new_{table}_{one.key}" + ("" if number is None else f"_{number}")
-        with columns[place % 3]:
-            _field(one, key, typed)
+    for start in range(0, len(fields), 3):  # row by row: a field of several lines moves the whole next row down
+        columns = st.columns(3)
+        for column, one in zip(columns, fields[start : start + 3], strict=False):
+            with column:
+                _field(one, f"new_{table}_{one.key}" + ("" if number is None else f"_{number}"), typed)
 
 
 def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
@@ -285,9 +286,11 @@ def _log(draft: Draft) -> None:
         }
     )
     start = draft.log if draft.log is not None else blank
+    columns = {name: st.column_config.NumberColumn(f"{name} [{draft.unit}]") for name in ("from", "to", "stroke")}
     changed = st.data_editor(
         start,
         key=f"new_log_{len(start)}",
+        column_config=columns,
         num_rows="dynamic",
         hide_index=True,
         width="stretch",
@@ -326,7 +329,7 @@ def _finish(draft: Draft) -> None:
         pieces.draw_note(
             f"The sheet names {named} as its log. It will name {drafts.LOG_NAME} instead; {named} is not changed."
         )
-    if writing and folder is not None:
+    if writing and folder is not None and not missing:  # a press may arrive with a change that spoils the sheet
         path = drafts.write(whole, folder)
         kept = draft.folder
         state.open_sheet(path)

@@ -101,7 +101,7 @@ def _files(test, review) -> None:
     )
     for drive in review.drives:
         row.download_button(
-            f"Every blow of {drive.name.replace('_', ' ')} (CSV)",
+            f"Every blow, {drive.name.replace('_', ' ')} (CSV)",
             work.blows(f"{key} {drive.name}", test.system, drive),
             f"{name}_blows_{drive.name}.csv",
             "text/csv",
@@ -131,17 +131,20 @@ def _notes(test, review) -> None:
     st.session_state["sign_shown"] = now, signed  # nobody can sign what was not shown
     who = st.session_state.get("signer", test.sheet.engineer)
     left, right = st.columns(2)
-    with left, st.form("report_note", clear_on_submit=True):
-        text = st.text_area("A note", key="report_note_text", max_chars=4000, height=96)
-        name = st.text_input("Name", who, key="report_note_name")
-        if st.form_submit_button("Add the note") and text.strip() and name.strip():
-            added = Note(text.strip(), name.strip(), date.today())
-            _keep(path, lambda now: replace(now, notes=(*now.notes, added)), name)
+    for problem in st.session_state.pop("report_problems", []):
+        st.error(pieces.plain(problem), icon=":material/error:")
+    with left, st.form("report_note"):
+        st.text_area("A note", key="report_note_text", max_chars=4000, height=96)
+        st.text_input("Name", who, key="report_note_name")
+        st.form_submit_button("Add the note", on_click=_add_note, args=(path,))
     with right, st.form("report_sign"):
         decision = st.selectbox("Decision", DECISIONS, key="report_decision")
         reasons = st.text_input("Reasons", key="report_reasons")
         name = st.text_input("Name", who, key="report_sign_name")
-        if st.form_submit_button("Sign") and name.strip():
+        signing = st.form_submit_button("Sign")
+        if signing and not name.strip():
+            st.error("Enter your name to sign\\.", icon=":material/error:")
+        elif signing:
             if shown not in (None, (now, signed)):
                 problem = "the files or the sign-off were changed by another program after this page was shown"
                 raise InputError("sign-off", "", problem, "review the pages again, then sign")
@@ -150,6 +153,21 @@ def _notes(test, review) -> None:
     if kept.notes or signed:
         pieces.draw_note(f"They are saved in {NOTES_FILE} beside the sheet and printed in the report.")
         st.download_button("Download the notes", notes_toml(kept), NOTES_FILE, key="report_notes", on_click="ignore")
+
+
+def _add_note(sheet) -> None:
+    """Add a note as it is typed; what cannot be added yet stays in its field."""
+    text, name = ((state.typed(f"report_note_{field}") or "").strip() for field in ("text", "name"))
+    if not (text and name):
+        st.session_state["report_problems"] = ["Write the note and your name; it is not added yet."]
+        return
+    try:
+        change_notes(sheet, lambda now: replace(now, notes=(*now.notes, Note(text, name, date.today()))))
+    except InputError as problem:
+        st.session_state["report_problems"] = [str(problem)]
+        return
+    st.session_state["report_note_text"] = ""
+    st.session_state["signer"] = name
 
 
 def _keep(sheet, change: Callable[[Notes], Notes], name: str) -> None:

@@ -14,7 +14,7 @@ from dyntest.presenting.frames_record import resistance_against_factor
 from dyntest.presenting.sentences import resistance_sentence
 
 from .. import matching, pages, pieces, shelf, state, strip, work
-from ..charts import DASHES, axis, finish, layered, named, rule_up
+from ..charts import DASHES, axis, finish, layered, line_legend, named, rule_up
 from ..charts import draw as draw_chart
 from ..charts.profiles import profile_data
 from ..charts.record import record_data
@@ -28,13 +28,13 @@ METHODS = {
 
 
 def factor_chart(
-    frame: pd.DataFrame, factor: float, matched: tuple[float, float, float] | None, height: int = 400
+    frame: pd.DataFrame, factor: float, matched: tuple[float, float, float] | None, height: int = 560
 ) -> alt.LayerChart:
     """Give resistance against the damping factor, with the factor in use and the matched resistance with its range."""
     drawn, titles = named(frame)
     colours = [pages.colour(colour) for colour, _ in METHODS.values()]
     dashes = [DASHES[dash] for _, dash in METHODS.values()]
-    legend = alt.Legend(orient="top", columns=1, symbolStrokeWidth=2.5)
+    legend = line_legend(columns=1)
     lines = (
         alt.Chart(drawn)
         .mark_line(strokeWidth=2, clip=True)
@@ -56,8 +56,8 @@ def factor_chart(
             .mark_rule(color=accent, strokeDash=DASHES["dotted"], strokeWidth=2)
             .encode(y=alt.Y("value:Q"))
         )
-        words = alt.Chart(data).mark_text(color=accent, align="right", dx=-4, dy=-8, x="width")
-        layers += [band, line, words.encode(y=alt.Y("value:Q"), text=alt.Text("t:N"))]
+        words = alt.Chart(data).mark_text(color=accent, align="right", dx=-4, dy=9, x="width")
+        layers += [band, line, words.encode(y=alt.Y("low:Q"), text=alt.Text("t:N"))]  # below, away from the maximum
     if factor == factor:
         layers.append(rule_up(factor, f"J = {factor:.2f}", accent))
     return finish(layered(*layers), height, "Resistance of one blow against the Case damping factor.")

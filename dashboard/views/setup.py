@@ -19,7 +19,7 @@ from dyntest.presenting.frames_decisions import (
     setup_rows,
 )
 from dyntest.presenting.frames_record import by_blow
-from dyntest.presenting.sentences import drive_words, setup_sentence
+from dyntest.presenting.sentences import drive_words, rate_sentence, sentence, setup_sentence
 from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 
@@ -152,6 +152,7 @@ def _overlay(test, review) -> None:
         blows[name] = waves, int(np.flatnonzero(waves.blow == blow)[0])
         kinds[name] = drive.kind
     draw_record(overlay_data(test, blows, kinds, len(blows) > 1), "setup_overlay")
+    pieces.draw_note("Solid: force. Dashed: impedance × velocity.")
 
 
 def _called(drive, blow: int) -> str:
@@ -179,10 +180,7 @@ def _law(test, review) -> None:
     pieces.draw_heading(f"{name[0].upper()}{name[1:]} over time")
     points, line = measured_over_time(law, test.system), law_over_time(law, test.system)
     draw_chart(time_chart(points, line, asked), "setup_time")
-    rate = law.rate
-    told = f"Each tenfold increase in time adds {percent(rate.value)} of the {name} "
-    told += f"at {law.reference_time / 86400:.1f} days"
-    told += f" ({percent(rate.low)} to {percent(rate.high)}); {law_words(law)}."
+    told = f"{rate_sentence(law, name)} {sentence(law_words(law))}"
     if required is None and review.answers.required.value is not None:
         told += " The requirement is for shaft and toe together, so it is not drawn."
     if not line["measured"].all():

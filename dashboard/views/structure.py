@@ -7,24 +7,27 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
+from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import display_unit
 from dyntest.presenting import palette
 from dyntest.presenting import structure_board as board
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import count_title, pile_counts
+from dyntest.presenting.sentences import sentence
 
 from .. import pages, pieces, shelf, state, strip, uploads, work
-from ..charts import DASHES, FIGURES, axis, finish, layered, named
+from ..charts import DASHES, FIGURES, axis, finish, layered, line_legend, named, rule_across
 from ..charts import draw as draw_chart
 from .bearing_piles import log_chart, plan_chart
-
-MARKS = {name: (mark.colour, mark.shape) for name, mark in board.VERDICT_MARKS.items()}
 
 LINES = ("solid", "dashed", "dotted", "dashdot")
 
 MOST_LINES = 8
 """Most test piles distinguished by line style and legend [1]; of more, the tooltip names each line."""
+
+FEW_PILES = 10
+"""Most test piles whose marks stand upright below a chart [1]."""
 
 FROM_ZERO = 0.45
 """Depths that begin below this share of the deepest are not drawn from the ground [1]."""
@@ -144,7 +147,7 @@ def _plans(review, places: pd.DataFrame, pile: str | None) -> None:
                 st.session_state["structure_pile"] = points[0]["c2"]
 
         high = 380 if on_plan else 110 + 52 * places.loc[rows, "y"].nunique()
-        chart = plan_chart(frame[rows], pile, high, marks=MARKS, placed=on_plan)
+        chart = plan_chart(frame[rows], pile, high, placed=on_plan)
         draw_chart(chart, key, on_select=clicked, selection_mode="pick")
         if not on_plan:
             pieces.draw_note("No coordinates: piles are arranged by group and name.")
@@ -198,7 +201,7 @@ def _one(review, places: pd.DataFrame, pile: str | None) -> None:
         group = next(one for one in review.groups if one.group.name == row["group"])
         st.markdown(f"**{pieces.plain(str(row['verdict']))}**, {pieces.plain(str(row['group']))}")
         if row["because"]:
-            pieces.draw_note(f"{row['because']}.")
+            pieces.draw_note(sentence(row["because"]))
         if row["verdict"] == board.TEST_PILE and group.check is not None and pile in set(group.check.piles["pile"]):
             own = group.check.piles.set_index("pile").loc[pile]
             words = reason({**own.to_dict(), "pile": pile}, group.check.criterion, review.display_units)
@@ -276,7 +279,7 @@ def _together(review) -> None:
         points = board.setup_points(review)
         if len(points):
             draw_chart(setup_chart(review, points), "structure_setup")
-            pieces.draw_note("Setup factor of all test piles; the band is the range for a pile that was not tested.")
+            pieces.draw_note(board.setup_note(review))
     struck = board.hammer_points(review)
     if len(struck) > 1:
         pieces.draw_heading("Hammer from pile to pile")
@@ -308,7 +311,7 @@ def depth_chart(lines: pd.DataFrame, layers: pd.DataFrame, height: int = 380) ->
     if len(piles) <= MOST_LINES:
         colours = [pages.colour((palette.INK, "#d2691e")[place // 4 % 2]) for place in range(len(piles))]
         dashes = [DASHES[LINES[place % 4]] for place in range(len(piles))]
-        legend = alt.Legend(orient="top", symbolStrokeWidth=2.5, symbolType="stroke")
+        legend = line_legend()
         line = base.encode(
             x=x,
             y=y,
@@ -342,7 +345,11 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
     """Give every measured setup factor over time, and the pooled line of each soil with its range."""
     ink, restrike = pages.colour(palette.INK), pages.colour(palette.DRIVES["restrike"])
     longest = 2.0 * float(points["days"].max())
-    x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g"), scale=alt.Scale(type="log"))
+    first = min([float(points["days"].min()), *(one.reference_time / SECONDS_PER_DAY for one in review.setups)])
+    ends = alt.Scale(type="log", domain=[0.9 * first, 1.1 * longest], nice=False)
+    places = [step * 10.0**power for power in range(-3, 5) for step in (1, 2, 5)]
+    values = [day for day in places if 0.9 * first <= day <= 1.1 * longest]  # all of a decade would lie on each other
+    x = alt.X("days:Q", axis=axis("time since end of driving [days]", format="~g", values=values), scale=ends)
     y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
     found: list[alt.Chart | alt.LayerChart] = []
     for place, setup in enumerate(review.setups):
@@ -367,7 +374,8 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
 def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 260) -> alt.LayerChart:
     """Give energy or stress of the hammer from test pile to test pile in the order of driving."""
     ink = pages.colour(palette.INK)
-    x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving"))
+    turned = {} if frame["pile"].nunique() > FEW_PILES else {"labelAngle": 0}
+    x = alt.X("pile:N", sort=None, axis=axis("test pile, in the order of driving", **turned))
     y = alt.Y(f"{column}:Q", axis=axis(heading), scale=alt.Scale(zero=True))
     tips = [alt.Tooltip("pile:N"), alt.Tooltip("hammer:N"), alt.Tooltip(f"{column}:Q", format=FIGURES)]
     legend = alt.Legend(orient="top")
@@ -376,10 +384,7 @@ def hammer_chart(frame: pd.DataFrame, column: str, heading: str, height: int = 2
     found: list[alt.Chart | alt.LayerChart] = [line]
     found.append(marks.encode(x=x, y=y, shape=alt.Shape("hammer:N", legend=legend), tooltip=tips))
     if column == "stress":
-        rule = alt.Chart(pd.DataFrame({"v": [1.0]}))
-        found.append(
-            rule.mark_rule(color=pages.colour(palette.WARNING), strokeDash=DASHES["dashdot"]).encode(y=alt.Y("v:Q"))
-        )
+        found.append(rule_across(1.0, "limit", pages.colour(palette.WARNING)))
     return finish(layered(*found), height, f"{heading}, test pile by test pile.")
 
 

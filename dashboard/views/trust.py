@@ -94,6 +94,7 @@ def _conditioning(test) -> None:
             "Low-pass filter, zero phase",
             [None, *corners],
             key=key,
+            placeholder="none",
             format_func=lambda corner: "none" if corner is None else f"{corner:,.0f} Hz",
             on_change=state.asked(key, lambda corner: state.change(test.as_read, low_pass=corner)),
         )

@@ -14,6 +14,7 @@ from dyntest.decisions.criterion import count_over, least_count
 from dyntest.presenting.bearing_words import odd_reasons, reasons, second_looks
 from dyntest.presenting.criterion_words import basis, inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
+from dyntest.presenting.frames_decisions import count_met, shown_verdicts
 from dyntest.presenting.sentences import sentence
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
@@ -36,13 +37,13 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
         shown += wrapped(f"DO THESE PILES BELONG TO THIS CRITERION? {told(caution, system).sentence}.")
     shown += wrapped(bearing_pile_answer(check))
     because = dict(zip(check.piles["pile"].astype(str), reasons(check, system), strict=True))
-    second = second_looks(check, system)
+    second, verdicts = second_looks(check, system), shown_verdicts(check)
     for verdict, head in HEADS.items():
-        piles = check.piles[check.piles["verdict"] == verdict]
+        piles = check.piles[[one == verdict for one in verdicts]]
         if len(piles):
             shown += ["", head]
             shown += _told(
-                (pile, f"{status}: {because[pile]}")
+                (pile, f"{count_met(verdict, status)}: {because[pile]}")
                 for pile, status in zip(piles["pile"].astype(str), piles["status"], strict=True)
             )
     if len(second):
@@ -64,6 +65,7 @@ HEADS = {
     "accepted": "Accepted:",
     "second look": "Not accepted before a second look:",
     "not met": "Not met:",
+    "no counts": "Without counts:",
 }
 """Heading over the piles of each verdict."""
 
@@ -81,12 +83,15 @@ def bearing_pile_answer(check: BearingPileCheck) -> str:
     """
     verdict = check.piles["verdict"]
     met, count = int((verdict == VERDICTS[0]).sum()), len(check.piles)
-    look, failed = int((verdict == VERDICTS[1]).sum()), int((verdict == VERDICTS[2]).sum())
+    silent = int((check.piles["status"] == "no counts").sum())  # none of them is judged
+    look, failed = int((verdict == VERDICTS[1]).sum()), int((verdict == VERDICTS[2]).sum()) - silent
     restruck = int(((verdict == VERDICTS[0]) & (check.piles["status"] == ACCEPTED[1])).sum())
     by_restrike = f" ({restruck} by {'its restrike' if restruck == 1 else 'their restrikes'})" if restruck else ""
-    text = f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}, {_do(failed, 'is', 'are')} not"
-    if look:
-        text += f", and {look} only after a second look"
+    parts = [f"{met} of {count} piles {'is' if met == 1 else 'are'} accepted{by_restrike}"]
+    parts.append(f"{_do(failed, 'is', 'are')} not")
+    parts += [f"{look} only after a second look"] if look else []
+    parts += [f"{_do(silent, 'has', 'have')} no counts"] if silent else []
+    text = f"{', '.join(parts[:-1])}{', and' if len(parts) > 2 else ','} {parts[-1]}"
     return f"{text}; {_do(check.odd['pile'].nunique(), 'has', 'have')} something unusual."
 
 

@@ -230,7 +230,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     FELL: lambda r, s: (
         f"at {_length(r['depth'], s)} blow count × stroke fell to {percent(r['value'])} of its earlier value, to "
         f"{show_count(r['limit'], s)}, as driving continued; unless a soil layer explains it, the pile may be damaged "
-        f"({r['note']} piles show such a fall)"
+        f"({r['note']} piles {'shows' if str(r['note']).startswith('1 ') else 'show'} such a fall)"
     ),
     LOW_REFUSAL: lambda r, s: (
         f"refusal counts at {_length(r['depth'], s)} came at a stroke of {_stroke(r['value'], s)}, below the "

@@ -18,7 +18,7 @@ from dyntest.decisions.criterion import (
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.names import percent, show, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
-from dyntest.presenting.terms import per_count, short_length, short_number, tape
+from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, short_number, tape
 
 RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
@@ -169,7 +169,7 @@ def chance(share: float) -> str:
     """
     if share != share:
         return "–"
-    return "under 1 %" if share < 0.005 else percent(share)
+    return "under 1 %" if share < 0.01 else percent(share)
 
 
 def _meets(criterion: Criterion, system: str) -> list[str]:
@@ -249,7 +249,7 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
     judged = _judged(rule, system)
     if rule.change == SETUP:
         return (
-            f"{stop}, stop and do not drive on: the test pile gained resistance while it waited.",
+            f"{stop}, stop and do not drive on. The test pile gained resistance while it waited.",
             f"Wait {waiting}, warm up the hammer elsewhere and restrike.",
             *judged,
             *_asked(rule, system),
@@ -257,7 +257,7 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
         )
     if rule.change == RELAXATION:
         return (
-            f"{stop}, stop and call the engineer: the test pile lost resistance while it waited.",
+            f"{stop}, stop and call the engineer. The test pile lost resistance while it waited.",
             f"Restrike piles that met the count, {'when and ' if wait is None else ''}as many as the engineer directs"
             f"{'' if wait is None else f', after {wait}'}. Warm up the hammer elsewhere first.",
             *judged,
@@ -300,10 +300,10 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
 
 def _refusal(criterion: Criterion, system: str) -> str:
     count = count_over(criterion.refusal_set, criterion.counting.length)
-    length, least = (
-        short_length(criterion.refusal_length, system),
-        short_number("stroke", criterion.refusal_stroke, system),
-    )
+    counted = criterion.refusal_length
+    if system == "SI":  # whole counts of 25 mm, as the inspector keeps them
+        counted = max(1, round(counted / INCH)) * COUNT_LENGTHS[system][0]
+    length, least = short_length(counted, system), short_number("stroke", criterion.refusal_stroke, system)
     return (
         f"Refusal, where the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
         f"at a stroke of {least} or more. Stop and call the engineer."

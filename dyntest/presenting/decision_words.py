@@ -70,7 +70,7 @@ def show_wait(seconds: float | None) -> str:
     return f"{seconds / SECONDS_PER_DAY:.1f} days"
 
 
-def show_count(set_per_blow: float | None, system: str) -> str:
+def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> str:
     """Write an average count as an inspector reads it.
 
     Units: set_per_blow [m].
@@ -83,7 +83,7 @@ def show_count(set_per_blow: float | None, system: str) -> str:
     if set_per_blow is None or set_per_blow != set_per_blow:
         return "–"
     length, name = COUNT_LENGTHS[system]
-    return f"{decimal(length / set_per_blow, 1)} blows per {name}"
+    return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
 
 
 def show_factor(factor: Estimate) -> str:
@@ -593,5 +593,5 @@ def law_words(law: TimeLaw) -> str:
     """Say how a time law was fitted."""
     words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {percent(CONFIDENCE)}"
     if law.published_rate is not None:
-        words += f"; the published rate {law.published_rate:.1f} was used as a prior"
+        words += f"; the published rate of {percent(law.published_rate)} was weighed in"
     return words

@@ -108,7 +108,7 @@ def traces_figure(
     with matplotlib.rc_context(palette.STYLE):
         figure = Figure(figsize=(WIDTH, 2.45))
         rows = 1 if residual is None else 4
-        grid = figure.add_gridspec(rows, len(panels), hspace=0.25, wspace=0.26)
+        grid = figure.add_gridspec(rows, len(panels), hspace=0.25, wspace=0.34)
         upper = [figure.add_subplot(grid[: max(1, rows - 1) if place else rows, place]) for place in range(len(panels))]
         for place, (axes, frame) in enumerate(zip(upper, panels, strict=True)):
             value = frame.columns[1]
@@ -117,7 +117,7 @@ def traces_figure(
                 colour, dash = palette.TRACES[name]
                 look = {"color": colour, "linestyle": dash, **(palette.TRACE_LOOKS.get(name, {}) if place else {})}
                 axes.plot(line[TIME], line[value], label=name, **look)
-            axes.set(ylabel=value if not place else "", xlim=(-1.0, last))
+            axes.set(ylabel=value, xlim=(-1.0, last))
             axes.legend(loc="upper right", borderaxespad=0.0)
         lowest = list(upper)
         if residual is not None:
@@ -126,7 +126,7 @@ def traces_figure(
             near = residual[residual[TIME].between(-1.0, last)]
             below.axhline(0.0, color=palette.QUIET, linewidth=0.6)
             below.plot(near[TIME], near[residual.columns[1]], color=palette.INK, linewidth=0.8)
-            below.set_ylabel("residual", fontsize=7)
+            below.set_ylabel(f"residual\n[{panels[-1].columns[1].partition('[')[2]}", fontsize=7)
             largest = max(float(near[residual.columns[1]].abs().max()), 1e-9)
             below.set_ylim(-1.2 * largest, 1.2 * largest)
             lowest[-1] = below

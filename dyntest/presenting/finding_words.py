@@ -390,11 +390,11 @@ def finding_cure(finding: Finding, system: str) -> str:
 
 
 def _say(finding: Finding, system: str, text: str) -> str:
-    written = _WRITTEN[WORDS[finding.check, finding.case].number]
+    value, limit = _apart(WORDS[finding.check, finding.case].number, finding.value, finding.threshold, system)
     fields = {
         "gauge": finding.gauge,
-        "value": written(finding.value, system),
-        "limit": written(finding.threshold, system),
+        "value": value,
+        "limit": limit,
         "where": blow_words(finding.blows, finding.n_blows),
         "state": integrity_class(finding.value),
         "consequence": (
@@ -406,6 +406,18 @@ def _say(finding: Finding, system: str, text: str) -> str:
     for name, number in finding.more.items():
         fields[name] = number if isinstance(number, str) else _WRITTEN[_MORE.get(name, "ratio")](number, system)
     return text.format(**fields)
+
+
+_FINER = {"percent": "tenth percent", "ratio": "exact ratio", "milliseconds": "exact milliseconds"}
+"""How a number is written where its usual digits do not tell it from its threshold."""
+
+
+def _apart(kind: str, value: float, limit: float, system: str) -> tuple[str, str]:
+    """Write a value and its threshold, the value with a digit more where the two would read alike."""
+    told = _WRITTEN[kind](value, system), _WRITTEN[kind](limit, system)
+    if told[0] != told[1] or value == limit or kind not in _FINER:
+        return told
+    return _WRITTEN[_FINER[kind]](value, system), told[1]
 
 
 def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:

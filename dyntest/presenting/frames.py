@@ -80,7 +80,7 @@ def shown(code: str, values: ArrayLike, system: str) -> np.ndarray:
     return np.asarray(values, dtype=float) * display_unit(code, system)[1]
 
 
-TIME = "time after the impact begins [ms]"
+TIME = "time after impact [ms]"
 
 
 def force_title(system: str) -> str:

@@ -10,7 +10,7 @@ from itertools import groupby
 import numpy as np
 import pandas as pd
 
-from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
+from dyntest.decisions.bearing_piles import ACCEPTED, VERDICTS, BearingPileCheck
 from dyntest.decisions.criterion import COUNTING, PRACTICAL_REFUSAL_SET, Criterion, blow_count, permitted_set
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
@@ -170,29 +170,42 @@ def formula_rows(found: DrivingCriterion, system: str) -> pd.DataFrame:
     return pd.DataFrame(shown_rows, columns=["method", "resistance", "source"])
 
 
-MEETS, FAILS = "meets the criterion", "does not meet the criterion"
-"""What a pile is drawn as."""
+ACCEPTED_VERDICT, SECOND_LOOK, NOT_MET = VERDICTS
+NO_COUNTS, UNUSUAL = "no counts", "something unusual"
+"""What a pile is shown as: the verdict on it, none without counts, and whether something is unusual."""
+
+
+def count_met(verdict: str, status: str) -> str:
+    """Give what a pile shows; one that meets its count and still needs a second look is not called accepted.
+
+    Examples
+    --------
+    >>> count_met("second look", "accepted"), count_met("accepted", "accepted")
+    ('count met', 'accepted')
+    """
+    return "count met" if verdict == SECOND_LOOK and status in ACCEPTED else status
 
 
 def pile_depths(check: BearingPileCheck, system: str) -> pd.DataFrame:
     """Give how deep each pile stands, and where it first met the criterion."""
     piles = check.piles
     second = second_looks(check, system)
-    meets = piles["status"].isin(ACCEPTED)
     return pd.DataFrame(
         {
             "pile": piles["pile"],
             title("penetration", system): shown("penetration", piles["penetration"], system),
             "met_at": shown("penetration", piles["met_at"], system),
-            "meets": meets.map({True: MEETS, False: FAILS}),
+            "verdict": shown_verdicts(check),
             "odd": piles["pile"].isin(second.index),
             "why": [second.get(pile, why) for pile, why in zip(piles["pile"], reasons(check, system), strict=True)],
         }
     )
 
 
-NO_COUNTS, UNUSUAL = "no counts", "something unusual"
-"""Piles that a person may want to see alone, beside those that meet the criterion and those that do not."""
+def shown_verdicts(check: BearingPileCheck) -> list[str]:
+    """Give the verdict on each pile as every page and paper shows it: one without counts is not judged at all."""
+    piles = check.piles
+    return np.where(piles["status"] == NO_COUNTS, NO_COUNTS, piles["verdict"]).tolist()
 
 
 def pile_plan(check: BearingPileCheck, piles: PileTable | None, system: str) -> pd.DataFrame:
@@ -202,10 +215,7 @@ def pile_plan(check: BearingPileCheck, piles: PileTable | None, system: str) -> 
     if piles is None or piles.x is None or piles.y is None or np.isnan(piles.x).all():
         return pd.DataFrame(columns=columns)
     depths = pile_depths(check, system).set_index("pile")
-    shows = [str(depths["meets"].get(mark, NO_COUNTS)) for mark in piles.pile]
-    counted = check.piles.set_index("pile")["status"]
-    silent = [counted.get(mark, NO_COUNTS) == NO_COUNTS for mark in piles.pile]
-    shows = [NO_COUNTS if none else one for none, one in zip(silent, shows, strict=True)]
+    shows = [str(depths["verdict"].get(mark, NO_COUNTS)) for mark in piles.pile]
     odd = [bool(depths["odd"].get(mark, False)) for mark in piles.pile]
     why = [str(depths["why"].get(mark, "not in the log")) for mark in piles.pile]
     values = (piles.x * factor, piles.y * factor, piles.pile, shows, odd, why)
@@ -233,14 +243,14 @@ def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str
 
 
 def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
-    """Give the table of the bearing piles as shown to a reader: those that are unusual first."""
+    """Give the table of the bearing piles as shown to a reader: those not accepted first, then the unusual ones."""
     piles = check.piles
     second = second_looks(check, system)
     rows = pd.DataFrame(
         {
             "pile": piles["pile"],
-            "verdict": piles["verdict"],
-            "shows": piles["status"],
+            "verdict": shown_verdicts(check),
+            "shows": [count_met(*both) for both in zip(piles["verdict"], piles["status"], strict=True)],
             "because": reasons(check, system),
             "unusual": [second.get(pile, "–") for pile in piles["pile"]],
             "toe at": [show("penetration", depth, system) for depth in piles["penetration"]],
@@ -249,6 +259,8 @@ def bearing_rows(check: BearingPileCheck, system: str) -> pd.DataFrame:
             "pay length": [show("penetration", length, system) for length in piles["pay_length"]],
         }
     )
-    failed, odd = ~piles["status"].isin(ACCEPTED), piles["pile"].isin(second.index)
-    order = (2 - 2 * failed.astype(int) - odd.astype(int)).sort_values(kind="stable").index
-    return rows.loc[order].reset_index(drop=True)
+    rank = rows["verdict"].map(
+        dict(zip((NOT_MET, SECOND_LOOK, NO_COUNTS, ACCEPTED_VERDICT), range(0, 8, 2), strict=True))
+    )
+    kept = (rank + ~rows["pile"].isin(second.index)).sort_values(kind="stable").index
+    return rows.loc[kept].reset_index(drop=True)

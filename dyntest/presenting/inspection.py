@@ -10,6 +10,7 @@ from importlib.resources import files as package_files
 from pathlib import Path
 
 from dyntest.errors import InputError
+from dyntest.presenting.terms import terminal_width, wrapped
 from dyntest.reading.channel_guess import ChannelGuess, Reason
 from dyntest.reading.files import check_file
 from dyntest.reading.form import as_remarks
@@ -79,9 +80,11 @@ def inspection_lines(found: Inspection) -> list[str]:
     more = f" and {len(found.sources) - 1} more" if len(found.sources) > 1 else ""
     lines = [f"{found.sources[0]}{more}: {found.format}, {len(found.channels)} channels"]
     if found.head:
-        lines += ["", "First lines:", *(f"  | {line.expandtabs(4)[:110]}" for line in found.head[:LINES_SHOWN])]
+        cut = terminal_width()
+        lines += ["", "First lines:", *(f"  | {line.expandtabs(4)}"[:cut] for line in found.head[:LINES_SHOWN])]
     rate = "unknown" if found.sample_rate is None else f"{found.sample_rate:,.6g} Hz"
-    lines += ["", f"Sampling rate: {rate}, {RATES[found.rate_reason.kind].format(text=found.rate_reason.text)}."]
+    lines.append("")
+    lines += wrapped(f"Sampling rate: {rate}, {RATES[found.rate_reason.kind].format(text=found.rate_reason.text)}.")
     if found.sample_rate:
         seconds = found.n_samples / found.sample_rate
         lines.append(f"Length: {found.n_samples:,} samples, {seconds:.4g} s.")
@@ -92,7 +95,7 @@ def inspection_lines(found: Inspection) -> list[str]:
         lines += _channel_lines(one)
     doubts = [words(doubt) for doubt in found.doubts]
     if doubts:
-        lines += ["", "Doubtful:", *(f"  - {doubt}" for doubt in doubts)]
+        lines += ["", "Doubtful:", *(line for doubt in doubts for line in wrapped(doubt, "  - ", "    "))]
     lines += ["", "Suggested for the sheet:", "", *mapping_toml(found).splitlines()]
     return lines
 
@@ -113,8 +116,9 @@ def _channel_lines(one: ChannelGuess) -> list[str]:
     if one.channel is not None and one.channel.positive:
         what += f", {one.channel.positive} positive"
     lines = [f"  {one.number}. {one.name or 'without a name'} ({size}; {span}): {what}"]
-    lines += [f"       because {words(reason)}" for reason in one.reasons]
-    return lines + [f"       doubtful: {words(doubt)}" for doubt in one.doubts]
+    told = [f"because {words(reason)}" for reason in one.reasons]
+    told += [f"doubtful: {words(doubt)}" for doubt in one.doubts]
+    return lines + [line for each in told for line in wrapped(each, " " * 7, " " * 9)]
 
 
 def mapping_toml(found: Inspection) -> str:

@@ -1,5 +1,6 @@
 """The answers in sentences, each with its number, its unit and its blow; terminal, pages and report say them alike."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -8,8 +9,9 @@ import pandas as pd
 from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.risk import SOUND
-from dyntest.decisions.setup import Setup
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
 from dyntest.decisions.stroke_table import StrokeRow
+from dyntest.decisions.time_law import TimeLaw
 from dyntest.names import NAMES, decimal, display_unit, percent, show, show_required
 from dyntest.presenting.criterion_words import RISKS, chance
 from dyntest.presenting.decision_words import (
@@ -149,20 +151,18 @@ def stress_sentences(review: Review) -> list[str]:
     """Say how high the stress of each sense went in any drive, against its limit; from matching where there is one."""
     system, sentences = review.sheet.display_units, []
     for sense in ("compression", "tension"):
-        found = [one for one in review.answers.stresses if one.sense == sense]
-        if found:
+        worst = worst_stress(review, sense)
+        if worst is not None:
             limit = getattr(review.limits, sense)
-            worst = replace(max(found, key=lambda one: one.value), limit=limit.value)
             text = f"{_stress(worst, system)}"
             if limit.value is None:
                 text += f"; no limit is known, write {needed_words(limit)}"
             else:
-                text += f", {_against_limit(worst, show('peak_gauge_stress', limit.value, system))}"
+                text += f", {_against_limit(worst, show_stress(worst.value, limit.value, system)[1])}"
             sentences.append(f"{text}.")
-    bent = [(drive.table["peak_gauge_stress"].max(), drive) for drive in review.drives]
-    known = [(value, drive) for value, drive in bent if value == value]
-    if known:
-        value, drive = max(known, key=lambda pair: pair[0])
+    bent = gauge_stress(review)
+    if bent is not None:
+        value, drive = bent
         blow = int(drive.table["blow"].iloc[int(drive.table["peak_gauge_stress"].argmax())])
         limit = review.limits.compression.value
         text = f"{NAMES['peak_gauge_stress'].words.capitalize()}: "
@@ -173,9 +173,58 @@ def stress_sentences(review: Review) -> list[str]:
     return sentences
 
 
+def worst_stress(review: Review, sense: str) -> DrivingStress | None:
+    """Give the greatest stress of a sense of all drives, with the limit of the pile; None where none is known."""
+    found = [one for one in review.answers.stresses if one.sense == sense]
+    limit = getattr(review.limits, sense).value
+    return replace(max(found, key=lambda one: one.value), limit=limit) if found else None
+
+
+def gauge_stress(review: Review) -> tuple[float, DriveReview] | None:
+    """Give the greatest compression at one gauge [Pa] and its drive; None where it is not known."""
+    bent = [(float(drive.table["peak_gauge_stress"].max()), drive) for drive in review.drives]
+    return max((pair for pair in bent if pair[0] == pair[0]), key=lambda pair: pair[0], default=None)
+
+
+def estimate_sentences(review: Review) -> list[str]:
+    """Say where a quick estimate from the gauges is above a limit that the matched pile keeps; its blows are drawn."""
+    system, told_apart = review.sheet.display_units, []
+    for sense, code in STRESSES:
+        worst = worst_stress(review, sense)
+        if code == "peak_gauge_stress" or worst is None or worst.limit is None or worst.above or not worst.matched:
+            continue
+        peaks = [(float(drive.table[code].max()), drive) for drive in review.drives if drive.table[code].notna().any()]
+        value, drive = max(peaks, key=lambda pair: pair[0], default=(0.0, None))
+        if drive is not None and value > worst.limit:
+            blow = int(drive.table["blow"].iloc[int(drive.table[code].argmax())])
+            estimate = f"{NAMES[code].words}, estimated from the gauges alone, is {show(code, value, system)}"
+            estimate += f" ({drive_words(drive)}, blow {blow}), above the limit"
+            told_apart.append(
+                f"{sentence(estimate)} It is a quick estimate for a uniform pile; the matched stress counts."
+            )
+    return told_apart
+
+
+def show_stress(value: float, limit: float | None, system: str) -> tuple[str, str]:
+    """Write a stress and its limit, with a digit more where the two would read alike.
+
+    Units: value, limit [Pa].
+
+    Examples
+    --------
+    >>> show_stress(6.89e6, 7.12e6, "US"), show_stress(6.89e6, 29.6e6, "US")
+    (('1.00 ksi', '1.03 ksi'), ('1.0 ksi', '4.3 ksi'))
+    """
+    told = show("peak_gauge_stress", value, system), show("peak_gauge_stress", limit, system)
+    if told[0] != told[1] or limit is None or value == limit:
+        return told
+    unit, factor, decimals = display_unit("peak_gauge_stress", system)
+    return f"{decimal(value * factor, decimals + 1)} {unit}", f"{decimal(limit * factor, decimals + 1)} {unit}"
+
+
 def _stress(one: DrivingStress, system: str) -> str:
     """Say one stress with its range, its blow, its depth and where it comes from."""
-    value = show("peak_gauge_stress", one.value, system)
+    value = show_stress(one.value, one.limit, system)[0]
     spread = f" ({show_range(one.low, one.high, 'peak_gauge_stress', system)})" if one.low < one.high else ""
     where = "" if one.depth != one.depth else f", {show('penetration', one.depth, system)} below the gauges"
     how = "from the matched pile, over all blows" if one.matched else "from the gauges only, not confirmed by a match"
@@ -201,6 +250,16 @@ def setup_sentence(setup: Setup) -> str:
     basis = "from signal matching" if setup.basis == "matched_resistance" else "by the Case method"
     kind = "setup factor" if factor.value >= 1.0 else "RELAXATION, factor"
     return f"{name}: {kind} {factor.value:.2f}{spread}, {basis}."
+
+
+def rate_sentence(law: TimeLaw, name: str) -> str:
+    """Say how a resistance of the name given changes with time, with the range of its rate."""
+    rate, gains = law.rate, law.rate.value >= 0.0
+    ends = (rate.low, rate.high) if gains else (-rate.high, -rate.low)
+    low, high = (f"{'−' if end < 0.0 else ''}{percent(abs(end))}" for end in ends)
+    verb = "adds" if gains else "takes away"
+    when = f"{law.reference_time / SECONDS_PER_DAY:.1f} days"
+    return f"Each tenfold increase in time {verb} {percent(abs(rate.value))} ({low} to {high}) of the {name} at {when}."
 
 
 def alert_sentences(review: Review) -> list[str]:
@@ -271,12 +330,22 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
         return ("The test pile's own last blows: stroke or set is not known, so they cannot be compared with it.",)
     stroke, moved = float(np.median(measured.stroke[known])), float(np.median(measured.set_per_blow[known]))
     asked = float(permitted_set(found.criterion, np.array(stroke)))
-    own = f"The test pile's own last {int(known.sum())} blows: {show_count(moved, system)}"
+    counts = next(
+        (pair for pair in _counts_told(moved, asked, system) if moved == asked or len(set(pair)) > 1),
+        (show_count(moved, system), show_count(asked, system)),
+    )
+    own = f"The test pile's own last {int(known.sum())} blows: {counts[0]}"
     own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
     if asked != asked:
         return (f"{own}; that stroke is below the lowest of the table.",)
     met = "meets" if moved <= asked else "does not meet"
-    return (f"{own}; this {met} the {show_count(asked, system)} required there on average.",)
+    return (f"{own}; this {met} the {counts[1]} required there on average.",)
+
+
+def _counts_told(moved: float, asked: float, system: str) -> Iterator[tuple[str, str]]:
+    """Write a measured and a required count with more and more decimals: alike, they would not say which is higher."""
+    for decimals in (1, 2, 3):
+        yield show_count(moved, system, decimals), show_count(asked, system, decimals)
 
 
 def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tuple[str, ...]:

@@ -17,8 +17,10 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.sentences import sentence, show_range
+from dyntest.presenting.frames_decisions import shown_verdicts
+from dyntest.presenting.sentences import sentence, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
+from dyntest.presenting.terms import between_words
 from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
@@ -274,8 +276,7 @@ def _by_number(mark: str) -> tuple:
 
 def _verdicts(group: GroupReview) -> list[str]:
     assert group.check is not None
-    piles = group.check.piles
-    return np.where(piles["status"] == "no counts", "no counts", piles["verdict"]).tolist()
+    return shown_verdicts(group.check)
 
 
 def setup_points(review: StructureReview) -> pd.DataFrame:
@@ -297,6 +298,19 @@ def setup_band(setup: PooledSetup, longest: float) -> pd.DataFrame:
     days = np.geomspace(first, max(longest, 2.0 * first), 40)
     values = np.array([setup.factor(day * SECONDS_PER_DAY) for day in days])
     return pd.DataFrame({"days": days, "factor": values[:, 0], "low": values[:, 1], "high": values[:, 2]})
+
+
+def setup_note(review: StructureReview) -> str:
+    """Say what a figure of setup factors over time shows, and what it cannot."""
+    told_below = "Setup factor of all test piles. "
+    if any(np.isfinite(setup.rate.next_low) for setup in review.setups):
+        told_below += "The band is the range for a pile that was not tested. "
+    days = sorted({setup.reference_time / SECONDS_PER_DAY for setup in review.setups})
+    if days:
+        first = " or ".join(f"{day:g}" for day in days)
+        when = f"{first} day{'' if days == [1.0] else 's'}"
+        told_below += f"A line starts from a factor of 1 at {when}, so a restrike about then may lie off it."
+    return told_below.strip()
 
 
 def resistance_lines(results: tuple[PileResult, ...], system: str) -> pd.DataFrame:
@@ -330,8 +344,7 @@ def pooled_words(review: StructureReview) -> tuple[str, ...]:
         told_together.append(f"{words}.")
     for label, found in (("Case damping factor", review.damping_factor), ("Hammer efficiency", review.efficiency)):
         if found is not None:
-            between = f", standard deviation between piles {found.between:.2f}" if found.count > 1 else ""
-            told_together.append(f"{label}, {_count(found.count)}: {found.value:.2f}{between}.")
+            told_together.append(f"{label}, {_count(found.count)}: {found.value:.2f}{between_words(found)}.")
     return tuple(told_together)
 
 
@@ -381,12 +394,10 @@ def _against(row: Mapping, code: str, limit: str, system: str) -> str:
     value, most = row.get(code), row.get(limit)
     if value is None:
         return "–"
-    words = show("peak_gauge_stress", float(value), system)
     if most is None:
-        return words
-    return f"{words} ({show('peak_gauge_stress', float(most), system)})" + (
-        ", above the limit" if float(value) > float(most) else ""
-    )
+        return show("peak_gauge_stress", float(value), system)
+    words, allowed = show_stress(float(value), float(most), system)
+    return f"{words} ({allowed})" + (", above the limit" if float(value) > float(most) else "")
 
 
 def hammer_points(review: StructureReview) -> pd.DataFrame:

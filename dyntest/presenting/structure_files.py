@@ -41,6 +41,7 @@ from dyntest.presenting.structure_board import (
     resistance_lines,
     result_rows,
     setup_band,
+    setup_note,
     setup_points,
     soil_profiles,
     to_do,
@@ -313,8 +314,9 @@ def structure_pdf(review: StructureReview, *, today: date | None = None) -> byte
             blocks.append(rows(("Pile", "Verdict", "Because"), table.to_numpy().tolist(), [0, 0, 1], "lll"))
     head = ("Pile", "Trust", "Last resistance", "Required", "Setup", "Alerts")
     blocks.append(heading("Test piles"))
-    blocks.append(rows(head, result_rows(review).to_numpy().tolist(), [0.5, 0.5, 1.3, 0.7, 1.1, 1.8], "llllll"))
-    blocks += [text(words) for words in pooled_words(review)]
+    blocks.append(rows(head, result_rows(review).to_numpy().tolist(), [0.5, 0.6, 1.1, 0.7, 1.1, 3.2], "llllll"))
+    together = pooled_words(review)
+    blocks += [heading("All test piles together"), *(text(words) for words in together)] if together else []
     blocks += [pictured(captions[name], name) for name in ("setup", "depth") if name in figures]
     struck = hammer_rows(review)
     if len(struck):
@@ -351,7 +353,7 @@ def _group_blocks(group: GroupReview, system: str) -> list[dict]:
 CAPTIONS = {
     "plan": "Plan of piles: shape and colour give the verdict.",
     "grid": "Piles without coordinates, by name: shape and colour give the verdict.",
-    "setup": "Setup factor against time of all test piles",
+    "setup": "",
     "depth": "Maximum Case resistance against penetration of the test piles",
     "hammer": "Transferred energy and maximum compression stress of each test pile, in the order of driving.",
 }
@@ -360,10 +362,9 @@ CAPTIONS = {
 
 def _captions(review: StructureReview) -> dict[str, str]:
     """Give the captions, which name a band and the soil only where they are drawn."""
-    banded = any(isfinite(setup.rate.next_low) for setup in review.setups)
     layered = any(one.layers for one in review.results)
     more = {
-        "setup": "; band: range for a pile that was not tested." if banded else ".",
+        "setup": setup_note(review),
         "depth": ", and the soil at each." if layered else ".",
     }
     return {name: words + more.get(name, "") for name, words in CAPTIONS.items()}
@@ -500,6 +501,8 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
         named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
         axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
     both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)
+    edge = {"xycoords": ("axes fraction", "data"), "textcoords": "offset points", "xytext": (-2, 2), "ha": "right"}
+    both[1].annotate("limit", (1.0, 1.0), color=palette.WARNING, fontsize=6.5, **edge)
     both[0].legend(loc="lower right", fontsize=6.5)
     figure.subplots_adjust(wspace=0.3)
     return finished(figure, "Hammer from pile to pile", left=0.7, spread=False)

@@ -3,11 +3,11 @@
 The CSV has a unit in every header and is safe to open in a spreadsheet; Parquet has the same columns with every digit.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from dyntest.names import column_header, display_unit, show
+from dyntest.names import NAMES, column_header, display_unit, show
 from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.drive import DriveReview
 
@@ -17,7 +17,43 @@ def representative_numbers(
 ) -> dict[str, tuple[str, ...]]:
     """Give numbers of the representative blows as text, a text a drive; numbers that no drive has are left out."""
     known = [code for code in codes if any(code in drive.numbers for drive in drives)]
-    return {code: tuple(show(code, drive.numbers.get(code), system) for drive in drives) for code in known}
+    return {code: tuple(applicable(code, drive.numbers.get(code), system) for drive in drives) for code in known}
+
+
+NOT_APPLICABLE = "not applicable"
+"""What stands for a static resistance by the Case method that would be negative."""
+
+WHY_NEGATIVE = {
+    **dict.fromkeys(
+        ("case_resistance", "case_resistance_maximum", "case_resistance_unloading"),
+        "the damping factor takes away more than the blow showed",
+    ),
+    "case_resistance_toe_at_rest": "the shaft unloads before the toe comes to rest",
+}
+"""Why a Case resistance can come out negative, by its code."""
+
+
+def applicable(code: str, value: float | None, system: str) -> str:
+    """Write a number with its unit; a Case resistance below zero is no resistance, and is told as not applicable.
+
+    Units: value [N] where the code is a Case resistance.
+
+    Examples
+    --------
+    >>> applicable("case_resistance_toe_at_rest", -2e5, "SI"), applicable("case_resistance", 2e5, "SI")
+    ('not applicable', '200 kN')
+    """
+    negative = code in WHY_NEGATIVE and value is not None and value < 0.0
+    return NOT_APPLICABLE if negative else show(code, value, system)
+
+
+def negative_notes(cells: Mapping[str, Sequence[str]]) -> list[str]:
+    """Say why Case resistances are not applicable, one sentence a reason, from cells of text by code."""
+    reasons: dict[str, list[str]] = {}
+    for code, texts in cells.items():
+        if NOT_APPLICABLE in texts:
+            reasons.setdefault(WHY_NEGATIVE[code], []).append(NAMES[code].words)
+    return [f"{' and '.join(names)}: not applicable where negative, since {why}." for why, names in reasons.items()]
 
 
 def representative_head(drive: DriveReview) -> str:

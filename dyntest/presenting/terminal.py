@@ -18,22 +18,22 @@ from dyntest.presenting.sentences import (
     criterion_sentence,
     drive_words,
     every_blow_sentences,
+    gauge_stress,
     match_sentences,
     resistance_sentence,
     risk_words,
     sentence,
     setup_sentence,
     show_range,
+    show_stress,
     stress_sentences,
     trust_sentence,
+    worst_stress,
 )
-from dyntest.presenting.tables import representative_head, representative_numbers
-from dyntest.presenting.terms import short_length, short_number
+from dyntest.presenting.tables import negative_notes, representative_head, representative_numbers
+from dyntest.presenting.terms import short_length, short_number, terminal_width, wrapped
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
-
-WIDTH = 100
-"""Columns of a line at most."""
 
 DRIVES_ABREAST = 4
 """Drives side by side at most; more come in another table below."""
@@ -107,22 +107,27 @@ def _short_caution(caution: Told) -> str:
     """Give a caution in one line; what to do is left out before what was seen is cut."""
     seen = sentence(caution.message)
     words = f"{seen} {sentence(caution.cure)}".strip()
-    words = words if len(words) <= WIDTH - 4 else seen
-    return f"  - {textwrap.shorten(words, WIDTH - 4, placeholder=' …')}"
+    room = terminal_width() - 4
+    words = words if len(words) <= room else seen
+    return f"  - {textwrap.shorten(words, room, placeholder=' …')}"
 
 
 def _stress_line(review: Review) -> str:
     """Say how high the stresses went against their limits, in one sentence."""
     system, words, above = review.sheet.display_units, [], False
+    bent = gauge_stress(review)
     for sense in ("compression", "tension"):
-        limit = getattr(review.limits, sense).value
-        found = [one for one in review.answers.stresses if one.sense == sense]
-        if found:
-            worst = max(found, key=lambda one: one.value)
-            above = above or (limit is not None and worst.value > limit)
-            allowed = "no limit known" if limit is None else f"limit {show('peak_gauge_stress', limit, system)}"
+        worst = worst_stress(review, sense)
+        if worst is not None:
             how = "matched" if worst.matched else "from the gauges alone"
-            words.append(f"{sense} {show('peak_gauge_stress', worst.value, system)} {how} ({allowed})")
+            value, allowed = show_stress(worst.value, worst.limit, system)
+            line = f"{sense} {value} {how}"
+            most = worst.value
+            if sense == "compression" and bent is not None and bent[0] > most:
+                most = bent[0]
+                line += f", {show('peak_gauge_stress', most, system)} at one gauge"
+            above = above or (worst.limit is not None and most > worst.limit)
+            words.append(f"{line} ({'no limit known' if worst.limit is None else f'limit {allowed}'})")
     if not words:
         return ""
     return f"{'STRESS ABOVE THE LIMIT' if above else 'Maximum stresses'}: {', '.join(words)}."
@@ -181,12 +186,14 @@ def _assumed(review: Review) -> str:
 def _numbers(drives: tuple[DriveReview, ...], system: str) -> list[str]:
     """Numbers of the representative blows, a column a drive."""
     rows: list[tuple[str, ...]] = [("representative blow", *map(representative_head, drives))]
-    for code, values in representative_numbers(drives, SHOWN, system).items():
+    known = representative_numbers(drives, SHOWN, system)
+    for code, values in known.items():
         rows.append((NAMES[code].words, *values))
         ranges = [getattr(drive.match, f"{code}_range", None) for drive in drives]
         if any(ranges):
             rows.append(("  range", *(show_range(ends[0], ends[1], code, system) if ends else "–" for ends in ranges)))
-    return _aligned(rows)
+    notes = [line for words in negative_notes(known) for line in wrapped(sentence(words), "  ", "  ")]
+    return [*_aligned(rows), *notes]
 
 
 def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
@@ -265,8 +272,3 @@ def _matching(drive: DriveReview, system: str) -> list[str]:
         return []
     said = [*match_sentences(drive.match, system)[1:], *every_blow_sentences(drive)]
     return [line for words in said for line in wrapped(words, "  - ", "    ")]
-
-
-def wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
-    """Break words into lines of the terminal, the first and the others indented as given."""
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)

@@ -1,5 +1,9 @@
 """The words of the trade, once: what each term means, which wordings it replaces, how lengths and counts are read."""
 
+import shutil
+import textwrap
+
+from dyntest.decisions.estimate import Pooled
 from dyntest.names import show
 from dyntest.units import unit_factor
 
@@ -130,3 +134,38 @@ def drive_name(name: str) -> str:
     'restrike 1'
     """
     return name.replace("_", " ")
+
+
+LEAST_BETWEEN = 0.005
+"""Standard deviation between piles below which it would show as zero [1]."""
+
+
+def between_words(found: Pooled) -> str:
+    """Say how far piles differ beyond what the uncertainty of each explains; nothing for one pile.
+
+    Examples
+    --------
+    >>> between_words(Pooled(2, 0.75, 0.7, 0.8, 0.0, 0.6, 0.9, 0.5))
+    '; the piles differ by no more than the uncertainty of each'
+    >>> between_words(Pooled(2, 0.75, 0.7, 0.8, 0.11, 0.6, 0.9, 0.5))
+    ', standard deviation between piles 0.11'
+    """
+    if found.count == 1:
+        return ""
+    if found.between < LEAST_BETWEEN:
+        return "; the piles differ by no more than the uncertainty of each"
+    return f", standard deviation between piles {found.between:.2f}"
+
+
+WIDTH, LEAST_WIDTH = 100, 60
+"""Columns of a line of the terminal at most, and at least [1]; between them a line is as wide as the terminal."""
+
+
+def terminal_width() -> int:
+    """Give the columns of a line of the terminal [1]; the most where nobody reads it there."""
+    return max(LEAST_WIDTH, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
+
+
+def wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
+    """Break words into lines of the terminal, the first and the others indented as given."""
+    return textwrap.wrap(text, terminal_width(), initial_indent=first, subsequent_indent=rest, break_long_words=False)

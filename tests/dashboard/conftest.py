@@ -66,7 +66,8 @@ def words(page: AppTest) -> str:
     """All text that a page shows outside its widgets."""
     kinds = ("html", "markdown", "caption", "error", "info")
     found = [element for kind in kinds for element in page.get(kind)]
-    return "\n".join(getattr(element, "value", None) or element.proto.body for element in found)
+    text = "\n".join(getattr(element, "value", None) or element.proto.body for element in found)
+    return text.replace("\N{NO-BREAK SPACE}", " ")  # between a number and its unit
 
 
 @pytest.fixture

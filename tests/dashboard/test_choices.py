@@ -174,6 +174,27 @@ def test_nobody_signs_what_he_has_not_seen(small_test, open_page):
     assert not shown.error and read_notes(small_test).sign_off.name == "A. Meyer"
 
 
+def test_a_note_without_a_name_is_not_lost(small_test, open_page):
+    shown = open_page("report", small_test)
+    add = next(one for one in shown.button if one.label == "Add the note")
+    shown.text_area(key="report_note_text").set_value("Gauge 2 was reset.")
+    shown.text_input(key="report_note_name").set_value(" ")
+    add.click().run()
+    assert not shown.exception and ["your name" in one.value for one in shown.error] == [True]
+    assert shown.text_area(key="report_note_text").value == "Gauge 2 was reset." and read_notes(small_test) == Notes()
+    shown.text_input(key="report_note_name").set_value("A. Meyer")
+    next(one for one in shown.button if one.label == "Add the note").click().run()
+    assert [(note.text, note.name) for note in read_notes(small_test).notes] == [("Gauge 2 was reset.", "A. Meyer")]
+    assert not shown.error and shown.text_area(key="report_note_text").value == ""
+
+
+def test_a_signature_without_a_name_is_refused_aloud(small_test, open_page):
+    shown = open_page("report", small_test)
+    shown.text_input(key="report_sign_name").set_value("")
+    next(one for one in shown.button if one.label == "Sign").click().run()
+    assert len(shown.error) == 1 and read_notes(small_test) == Notes()
+
+
 def test_choices_are_forgotten_when_asked(small_test, open_page):
     shown = open_page("resistance", small_test)
     shown.slider(key="resistance_factor").set_value(0.33).run()

@@ -95,6 +95,29 @@ def test_words_in_a_table_of_numbers_wrap_and_its_numbers_do_not(open_page, monk
     assert body.count('<td class="words">') == 2 and body.count("<td>") == 4
 
 
+def test_a_number_stands_on_one_line_with_its_unit(monkeypatch):
+    told = []
+    monkeypatch.setattr(pieces.st, "html", told.append)
+    pieces.worded(pd.DataFrame([["1.83 m", "2026-05-07"]], columns=["stroke", "driven"]))
+    pieces.draw_answer(["Restrike 2: 1,749 kN, 42 % of the rated energy; 3 blows."])
+    assert "1.83\N{NO-BREAK SPACE}m" in told[0] and '<td class="whole">2026-05-07</td>' in told[0]
+    assert all(f"\N{NO-BREAK SPACE}{unit}" in told[1] for unit in ("kN", "%", "blows"))
+
+
+def test_alerts_on_two_piles_name_the_pile(open_page, request):
+    """Two test piles on one page: it must be seen which of them is damaged."""
+    other = request.config.rootpath / "sample_signals" / "abutment_4_damaged" / "sheet.toml"
+    shown = open_page("compare")
+    shown.text_input(key="compare_path").set_value(str(other)).run()
+    alerts = [element.proto.body for element in shown.get("html") if 'class="dyntest-alert"' in element.proto.body]
+    assert len(alerts) == 1 and "<p>A4-3: " in alerts[0]
+
+
+def test_a_choice_left_open_says_so(open_page, matched):
+    shown = open_page("trust")
+    assert shown.selectbox(key="trust_low_pass").placeholder == "none"
+
+
 def test_a_finding_on_no_blow_in_particular_counts_none():
     assert "blow" not in pieces._places((), 1, 67, "note") and "2 blows" in pieces._places((3, 5), 1, 67, "note")
 
@@ -130,7 +153,7 @@ LATER = "a table that is not there"
     ("page", "wrong"),
     [("trust", one) for one in BROKEN] + [(page, LATER if page != "live" else "no TOML") for page in READS[1:]],
 )
-def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong, small_test, open_page):
+def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong, small_test, open_page, text_of):
     line, said = BROKEN[wrong]
     name = line.split(" = ")[0]
     kept = [line if old.startswith(f"{name} = ") else old for old in small_test.read_text().splitlines()]
@@ -140,6 +163,7 @@ def test_a_page_tells_what_is_wrong_with_a_sheet_and_shows_no_trace(page, wrong,
     assert len(shown.error) == 1
     message = shown.error[0].value.replace("\\", "")
     assert said in message and "sheet.toml" in message and "Traceback" not in message
+    assert "reload this page" in text_of(shown)  # what to do then
 
 
 @pytest.mark.parametrize("page", [page for page in ALL if page not in ("pile", "new_test", "live", "structure")])

@@ -167,9 +167,12 @@ def test_charts_hold_depth_and_resistance_energy_and_stress(told_sample, path):
     kinds = [layer["mark"]["type"] for layer in drawn["layer"]]
     assert kinds.count("rect") == 4 and kinds.count("text") == 4
     struck = hammer_points(review)
-    rules = [
-        layer for layer in hammer_chart(struck, "stress", "s").to_dict()["layer"] if layer["mark"]["type"] == "rule"
-    ]
-    assert len(rules) == 1 and not any(
-        layer["mark"]["type"] == "rule" for layer in hammer_chart(struck, "ratio", "e").to_dict()["layer"]
-    )
+
+    def marks(chart):
+        """Every mark of a chart, those of charts within it too."""
+        return [
+            one for layer in chart["layer"] for one in (marks(layer) if "layer" in layer else [layer["mark"]["type"]])
+        ]
+
+    assert marks(hammer_chart(struck, "stress", "s").to_dict()).count("rule") == 1
+    assert "rule" not in marks(hammer_chart(struck, "ratio", "e").to_dict())

@@ -35,7 +35,7 @@ def tables():
 
 def test_trace_frame_is_the_blow_asked_for_in_the_units_asked_for(waves):
     frame = frames.traces(waves, 1, "US")
-    assert list(frame.columns) == ["time after the impact begins [ms]", "force [kip]", "trace"]
+    assert list(frame.columns) == ["time after impact [ms]", "force [kip]", "trace"]
     force = frame.loc[frame["trace"] == "force", "force [kip]"]
     assert force.max() * NEWTONS_PER_KIP == pytest.approx(waves.force[1].max())
     assert frame.loc[frame["trace"] == "force", frame.columns[0]].iloc[51] == 0.0
@@ -265,3 +265,9 @@ def law():
 
     days = 86400.0
     return fit_time_law([0.0, 10 * days, 100 * days], [exactly(1e6), exactly(1.6e6), exactly(2.2e6)], days)
+
+
+def test_every_axis_of_force_of_a_blow_has_its_unit(matched_figures):
+    """Force, waves and what the match leaves of them, each on an axis of its own."""
+    drawn = matched_figures["blow_initial"].decode()
+    assert drawn.count("[kip]") == 3 and "residual" in drawn

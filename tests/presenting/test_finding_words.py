@@ -16,6 +16,14 @@ CHECKS = [
     *RECORD_CHECKS,
     DRIFT_CHECK,
 ]
+
+
+def test_a_value_just_above_its_threshold_does_not_read_as_the_threshold():
+    """Such as: still has 15 % of its peak, above 15 %."""
+    finding = Finding("velocity not settling", "note", (9,), 0.1532, 0.15, n_blows=20)
+    assert "15.3 % of its peak (root mean square), above 15 %" in finding_message(finding, "US")
+
+
 MORE = {"depth": 12.4, "upper_bound": 1.0, "error": 0.01, "soil": "clay", "upper": "or higher", "source": "from memory"}
 MORE |= {
     "for_maximum": 0.6,

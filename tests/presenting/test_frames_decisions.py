@@ -1,19 +1,19 @@
 """Frames of what the drives answer together, against the review they are made from."""
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from dyntest.decisions.bearing_piles import ACCEPTED
 from dyntest.decisions.criterion import RuledOut, blow_count
 from dyntest.decisions.estimate import exactly
 from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.time_law import fit_time_law
 from dyntest.names import display_unit
+from dyntest.presenting.bearing_pile_answers import bearing_pile_answer
 from dyntest.presenting.frames_decisions import (
     ASKED,
-    FAILS,
     GRAPH,
     SHAFT,
     WAIT,
@@ -204,7 +204,13 @@ def test_piles_that_fail_come_first_and_none_is_lost(reviewed, samples):
     check = review_bearing_piles([reviewed], log, piles)
     rows, depths = bearing_rows(check, "US"), pile_depths(check, "US")
     assert sorted(rows["pile"]) == sorted(depths["pile"]) == sorted(check.piles["pile"])
-    failed = [pile not in ACCEPTED for pile in rows["shows"]]
-    assert failed == sorted(failed, reverse=True) and any(failed)
-    assert (depths["meets"] == FAILS).sum() == sum(failed)
+    order = ["not met", "second look", "no counts", "accepted"]
+    told = [order.index(verdict) for verdict in rows["verdict"]]
+    assert told == sorted(told) and set(told) == set(range(4))
+    assert sorted(depths["verdict"]) == sorted(rows["verdict"])
+    assert (rows["verdict"] == "no counts").tolist() == (rows["shows"] == "no counts").tolist()
     assert set(depths.loc[depths["odd"], "pile"]) == set(check.odd["pile"])
+    told = Counter(rows["verdict"])
+    answer = bearing_pile_answer(check)
+    assert answer.startswith(f"{told['accepted']} of {len(rows)} piles are accepted")
+    assert f"{told['not met']} are not, {told['second look']} only after a second look, and 1 has no counts" in answer

@@ -9,6 +9,7 @@ import sys
 import tomllib
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 
 import matplotlib
@@ -24,6 +25,7 @@ from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
+from dyntest.presenting.report.answers import criterion_blocks
 from dyntest.presenting.report.compose import card_of
 from dyntest.presenting.report.described import notes_and_seal, pile_facts
 from dyntest.presenting.report.front_page import all_cautions, front_page
@@ -93,6 +95,34 @@ def test_every_page_names_pile_and_structure_and_is_numbered(report, matched_rev
 
 def test_no_page_is_empty(report):
     assert min(len(page) for page in report) > 150  # head and foot alone have 136 letters
+
+
+LEAST_FILLED = 0.78
+"""Share of a page's height down to which its text reaches at least, the first and the last page aside [1]."""
+
+
+def test_a_figure_that_has_no_room_leaves_no_hole(whole_report):
+    """What follows a figure goes on where the figure is not; the last pages have no more to say."""
+    reached = []
+    for page in pypdf.PdfReader(io.BytesIO(whole_report)).pages[1:-1]:
+        high, found = float(page.mediabox.height), []
+
+        def seen(text, cm, tm, font, size, found=found):
+            if text.strip():
+                found.append(tm[5] * cm[3] + cm[5])
+
+        page.extract_text(visitor_text=seen)
+        reached.append(1.0 - min(y for y in found if y > 0.07 * high) / high)  # the page's foot stands below
+    assert min(reached) >= LEAST_FILLED, reached
+
+
+def test_a_criterion_whose_strokes_can_all_be_used_has_no_column_of_reasons(matched_review):
+    found = matched_review.answers.criterion
+    usable = replace(found, rows=tuple(replace(row, ruled_out=None) for row in found.rows))
+    whole = replace(matched_review, answers=replace(matched_review.answers, criterion=usable))
+    tables = [block for block in criterion_blocks(whole, ()) if block["kind"] == "rows"]
+    assert "ruled out because" not in tables[0]["head"]
+    assert all(len(row) == len(tables[0]["head"]) for row in tables[0]["rows"])
 
 
 def test_what_a_report_on_such_a_test_has_to_state_is_in_it(report, matched_review):
@@ -388,3 +418,18 @@ def test_fonts_of_the_figures_are_found_without_loading_what_draws_them():
     words = [sys.executable, "-c", f"{loaded}; print('matplotlib' in sys.modules)"]
     folder, drawn = subprocess.run(words, check=True, capture_output=True, text=True).stdout.split("\n")[:2]
     assert (folder, drawn) == (f"{matplotlib.get_data_path()}/fonts/ttf", "False")
+
+
+def test_no_number_of_a_report_is_parted_from_its_unit(whole_report):
+    """A line break between them: the number stands at the end of one line and its unit begins the next."""
+    lines = [
+        line.strip()
+        for page in pypdf.PdfReader(io.BytesIO(whole_report)).pages
+        for line in page.extract_text().split("\n")
+    ]
+    parted = [
+        (one, other)
+        for one, other in pairwise(lines)
+        if re.search(r"\d$", one) and re.match(r"(kip|ksi|ft|kN|MPa|%|days|hours)\b", other)
+    ]
+    assert parted == []

@@ -2,12 +2,24 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from dyntest.conditioning.findings import Finding
+from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE
+from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.time_law import TimeLaw
 from dyntest.decisions.trust import Caution, Trust
-from dyntest.presenting.sentences import alert_sentences, criterion_sentence, resistance_sentence
+from dyntest.presenting.sentences import (
+    alert_sentences,
+    criterion_sentence,
+    estimate_sentences,
+    own_blow_sentences,
+    rate_sentence,
+    resistance_sentence,
+    stress_sentences,
+)
 from dyntest.presenting.terminal import lines
 from dyntest.reviewing.pile_result import pile_result
 
@@ -25,6 +37,50 @@ def test_a_resistance_is_held_against_what_is_required(matched, required, words)
     asked = replace(matched.answers.required, value=required * drive.match.matched_resistance)
     told = resistance_sentence(replace(matched, answers=replace(matched.answers, required=asked)), drive)
     assert words in told
+
+
+@pytest.mark.parametrize(("share", "words"), [(0.998, "this meets"), (1.002, "this does not meet")])
+def test_counts_that_differ_never_read_alike(matched, share, words):
+    found = matched.answers.criterion
+    stroke = np.full(5, float(found.criterion.rows[1].stroke))
+    moved = share * permitted_set(found.criterion, stroke)
+    measured = replace(found.measured, stroke=stroke, set_per_blow=moved)
+    (told,) = own_blow_sentences(replace(found, measured=measured), "SI")
+    own, asked = (part.split(" blows per")[0].split()[-1] for part in told.split(words))
+    assert words in told and own != asked
+
+
+def test_a_loss_with_time_is_told_as_a_loss():
+    rate = Estimate(-0.14, -0.2, -0.09)
+    law = TimeLaw(
+        Estimate(1e6, 9e5, 1.1e6), rate, 86400.0, (1e3, 1e5), (), "matched_resistance", None, (0, 0), ((0, 0),)
+    )
+    told = rate_sentence(law, "resistance")
+    assert told == "Each tenfold increase in time takes away 14 % (9 % to 20 %) of the resistance at 1.0 days."
+
+
+def test_a_stress_close_to_its_limit_does_not_read_as_the_limit(matched):
+    worst = max((one for one in matched.answers.stresses if one.sense == "tension"), key=lambda one: one.value)
+    close = replace(matched.limits.tension, value=1.001 * worst.value)
+    told = stress_sentences(replace(matched, limits=replace(matched.limits, tension=close)))[1]
+    value, limit = told.split("along the pile: ")[1].split(" ")[0], told.split("limit of ")[1].split(" ")[0]
+    assert value != limit and "within" in told
+
+
+def test_an_estimate_above_a_limit_that_the_matched_stress_keeps_is_told(matched):
+    limit = 0.9 * max(float(drive.table["peak_tension_stress"].max()) for drive in matched.drives)
+    tension = replace(matched.limits.tension, value=limit)
+    limited = replace(matched, limits=replace(matched.limits, tension=tension))
+
+    def with_matched(share):
+        stresses = tuple(
+            replace(one, value=share * limit) for one in matched.answers.stresses if one.sense == "tension"
+        )
+        return replace(limited, answers=replace(matched.answers, stresses=stresses))
+
+    (told,) = estimate_sentences(with_matched(0.8))
+    assert "above the limit" in told and "the matched stress counts" in told
+    assert estimate_sentences(with_matched(1.1)) == []  # the answer itself says ABOVE
 
 
 def test_no_resistance_is_stated_from_a_record_that_cannot_be_trusted(matched):

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,11 +11,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyntest.names import NAMES
-from dyntest.presenting.tables import blows_csv, neutral
+from dyntest.presenting.tables import NOT_APPLICABLE, blows_csv, negative_notes, neutral, representative_numbers
 
 
 def read(content: bytes) -> list[list[str]]:
     return list(csv.reader(io.StringIO(content.decode())))
+
+
+def test_a_case_resistance_below_zero_is_not_applicable_and_says_why(small_review):
+    codes = ("case_resistance_toe_at_rest", "case_resistance_maximum", "set_per_blow")
+    drive = small_review.drives[0]
+    table = drive.table.assign(case_resistance_toe_at_rest=-2e5)
+    told = representative_numbers([replace(drive, table=table)], codes, "SI")
+    assert told["case_resistance_toe_at_rest"] == (NOT_APPLICABLE,)
+    assert told["case_resistance_maximum"] != (NOT_APPLICABLE,)
+    (why,) = negative_notes(told)
+    assert why.startswith(NAMES["case_resistance_toe_at_rest"].words) and "shaft unloads" in why
 
 
 def test_headers_carry_units_and_missing_numbers_are_empty():

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import dyntest
-from dyntest.presenting.terms import NOT_WRITTEN, TERMS, short_length, tape
+from dyntest.presenting.terms import NOT_WRITTEN, TERMS, short_length, tape, wrapped
 
 LIBRARY = Path(dyntest.__file__).parent
 PRODUCT = sorted([*LIBRARY.rglob("*.py"), *LIBRARY.parent.glob("dashboard/**/*.py")])
@@ -47,3 +47,10 @@ def test_depths_are_rounded_as_a_tape_reads(length, us, si):
 
 def test_short_lengths_are_whole():
     assert (short_length(0.1524, "US"), short_length(0.150, "SI")) == ("6 in", "150 mm")
+
+
+@pytest.mark.parametrize(("columns", "wide"), [("80", 80), ("30", 60), ("250", 100)])
+def test_lines_are_as_wide_as_the_terminal_within_reason(monkeypatch, columns, wide):
+    monkeypatch.setenv("COLUMNS", columns)
+    lines = wrapped("word " * 100)
+    assert wide - 5 <= max(map(len, lines)) <= wide

@@ -130,7 +130,9 @@ def test_volts_are_doubtful_and_named(record, tmp_path):
     assert [one.target for one in found.channels] == ["blow", *NAMES]
     assert {doubt.kind for one in found.channels for doubt in one.doubts} == {"volts"}
     assert (found.records.delimiter, found.records.decimal, found.records.blows) == (";", ",", "column")
-    assert "calibration factor" in "\n".join(inspection_lines(found))
+    told = inspection_lines(found)
+    assert "calibration factor" in " ".join(" ".join(told).split())
+    assert max(map(len, told[: told.index("Suggested for the sheet:")])) <= 100
 
 
 def test_a_header_of_volts_is_never_a_unit_by_chance(record, tmp_path):

@@ -19,6 +19,7 @@ from dyntest.presenting.sentences import (
     criterion_heads,
     criterion_sentence,
     drive_words,
+    estimate_sentences,
     resistance_sentence,
     risk_words,
     sentence,
@@ -117,6 +118,7 @@ def delivery_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
             picture("Blows of the restrikes; diamonds: resistance from signal matching.", "profile_restrikes")
         )
     blocks += [heading("Maximum stress of each drive against its limit"), _stresses(review)]
+    blocks += [note(words) for words in estimate_sentences(review)]
     return [*blocks, heading("Representative blows"), *representative_blows(review.drives, DELIVERED, system)]
 
 
@@ -248,16 +250,19 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     if found is None:
         return blocks
     blocks += [cautions([told(one, system) for one in found.cautions])] if found.cautions else []
-    if "criterion" in figures:
-        caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
-        blocks.append(picture(caption, "criterion"))
     cells = [
         [*criterion_cells(found, row, system)[:-1], show("transferred_energy", row.transferred_energy, system),
          sentence(ruled_out_words(row.ruled_out, system))]
         for row in found.rows
     ]  # fmt: skip
     head = [*criterion_heads(system)[:-1], "energy", "ruled out because"]
-    blocks.append(rows(head, cells, [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7], "rrrrrrrrl"))
+    why = any(row.ruled_out is not None for row in found.rows)
+    width = len(head) if why else len(head) - 1
+    widths = [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7]
+    blocks.append(rows(head[:width], [row[:width] for row in cells], widths[:width], "rrrrrrrrl"[:width]))
+    if "criterion" in figures:
+        caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
+        blocks.append(picture(caption, "criterion"))
     hammer = found.calibrated
     blocks.append(note(
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "

@@ -9,9 +9,9 @@ from dyntest.names import NAMES, decimal, display_unit, show
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.frames_match import damping, residual_stress_words, soil_numbers
 from dyntest.presenting.frames_record import COUNT_LENGTHS
-from dyntest.presenting.report.blocks import Block, dense, rows
-from dyntest.presenting.sentences import drive_words, show_range
-from dyntest.presenting.tables import representative_head, representative_numbers
+from dyntest.presenting.report.blocks import Block, dense, note, rows
+from dyntest.presenting.sentences import drive_words, sentence, show_range
+from dyntest.presenting.tables import WHY_NEGATIVE, negative_notes, representative_head, representative_numbers
 from dyntest.reviewing.drive import DriveReview
 from dyntest.units import unit_factor
 from dyntest.wave_equation.match_results import shaft_distribution
@@ -44,12 +44,14 @@ def representative_blows(drives: Sequence[DriveReview], codes: Sequence[str], sy
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
+        known = representative_numbers(some, codes, system)
         cells = [
             [NAMES[code].words, {"symbol": NAMES[code].symbol}, *values, origin(code, some)]
-            for code, values in representative_numbers(some, codes, system).items()
+            for code, values in known.items()
         ]
         head = ["", "", *map(representative_head, some), "from"]
         blocks.append(rows(head, cells, [2.3, 0.7, *(1 for _ in some), 0.9], f"ll{'r' * len(some)}l"))
+        blocks += [note(sentence(words)) for words in negative_notes(known)]
     return blocks
 
 
@@ -178,7 +180,9 @@ def summary_key(drives: Sequence[DriveReview]) -> Block:
         code for code in SUMMED if any(code in drive.table and drive.table[code].notna().any() for drive in drives)
     ]
     key = "; ".join(f"{NAMES[code].symbol}: {NAMES[code].words}, {origin(code, drives)}" for code in codes)
-    return {"kind": "key", "text": f"{key}. Every blow is in the tables of blows beside this report."}
+    negative = any((drive.table[code] < 0.0).any() for code in codes if code in WHY_NEGATIVE for drive in drives)
+    left_out = " A Case resistance below zero is left out (–)." if negative else ""
+    return {"kind": "key", "text": f"{key}.{left_out} Every blow is in the tables of blows beside this report."}
 
 
 def _by_depth(table: pd.DataFrame, system: str) -> tuple[dict[int, str], np.ndarray, dict[int, float]]:
@@ -216,4 +220,5 @@ def _unit(code: str, system: str) -> str:
 def _written(values: pd.Series, code: str, system: str) -> str:
     value = float(getattr(values, SUMMED[code])())
     _, factor, decimals = display_unit(code, system)
-    return decimal(value * factor, decimals) if np.isfinite(value) else "–"
+    known = np.isfinite(value) and not (code in WHY_NEGATIVE and value < 0.0)
+    return decimal(value * factor, decimals) if known else "–"
