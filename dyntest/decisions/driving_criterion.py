@@ -26,6 +26,7 @@ from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.stroke_table import (
     StrokeRow,
     easy_driving,
+    graph_strokes,
     holding_length,
     stroke_rows,
     stroke_within,
@@ -266,13 +267,13 @@ class DrivingCriterion:
 
 
 def bearing_graph_of(
-    match: Match, calibrated: CalibratedHammer, target: EndOfDriveTarget, measured: MeasuredBlows, counting: Counting
+    match: Match, calibrated: CalibratedHammer, target: EndOfDriveTarget, measured: MeasuredBlows
 ) -> BearingGraph:
-    """Give the bearing graph over the strokes of the table and of the blows, and the resistances asked of it."""
-    strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, counting)
+    """Give the bearing graph over the approved strokes and those of the blows, and the resistances asked of it."""
+    strokes = graph_strokes(calibrated.hammer, measured.stroke, calibrated.stroke)
     ends = np.array([0.85 * target.value, 1.2 * target.value, match.matched_resistance])
     resistance = np.geomspace(0.3 * ends.min(), 1.8 * ends.max(), RESISTANCE_POINTS)
-    return bearing_graph(match, calibrated.hammer, _graph_strokes(strokes, measured.stroke), resistance)
+    return bearing_graph(match, calibrated.hammer, strokes, resistance)
 
 
 def measured_graph(
@@ -343,7 +344,7 @@ def driving_criterion(
     of piles, soil and hammer like the test pile's. Needs a match; see the tests for an example.
     """
     strokes = table_strokes(calibrated.hammer, measured.stroke, calibrated.stroke, counting)
-    graph = bearing_graph_of(match, calibrated, target, measured, counting) if graph is None else graph
+    graph = bearing_graph_of(match, calibrated, target, measured) if graph is None else graph
     graph, shift, read, agrees = measured_graph(match, graph, measured)
     target = target.with_graph(graph_deviation(shift))
     bending = bending_of(measured)
@@ -451,28 +452,22 @@ def restrike_rows(
     match: Match,
     calibrated: CalibratedHammer,
     required: float,
-    strokes: np.ndarray,
+    measured: MeasuredBlows,
     limits: DrivingStressLimits | None = None,
     counting: Counting = COUNTING["SI"],
-    bending: float = 1.0,
 ) -> tuple[CriterionRow, ...]:
     """Give the sets with which a restrike shows the whole requirement, from the soil and the energy of a restrike.
 
-    Units: required [N]; strokes [m]; bending [1].
+    Units: required [N].
     """
-    graph = bearing_graph(match, calibrated.hammer, strokes, required * np.array([0.94, 1.0, 1.06]))
-    rows = stroke_rows(graph, strokes, required, limits, counting, bending=bending)
+    approved = calibrated.hammer, measured.stroke, calibrated.stroke
+    resistances = required * np.array([0.94, 1.0, 1.06])
+    graph = bearing_graph(match, calibrated.hammer, graph_strokes(*approved, also_seen=False), resistances)
+    strokes = table_strokes(*approved, counting)
+    rows = stroke_rows(graph, strokes, required, limits, counting, bending=bending_of(measured))
     return tuple(criterion_row(row) for row in rows if row.ruled_out is None)
 
 
 def criterion_row(row: StrokeRow) -> CriterionRow:
     """Give a row of the table as inspectors and the check of bearing piles take it."""
     return CriterionRow(row.stroke, row.set_per_blow, short=row.short, driven_on=row.driven_on)
-
-
-def _graph_strokes(strokes: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    """Strokes of the graph: those of the table, and beyond them as far as blows were measured."""
-    seen = seen[np.isfinite(seen)]
-    ends = [] if not len(seen) else [0.98 * seen.min(), 1.02 * seen.max()]
-    outside = [end for end in ends if not strokes[0] <= end <= strokes[-1]]
-    return np.unique(np.concatenate([strokes, outside]))

@@ -35,6 +35,11 @@ MOST_ROWS = 9
 """Rows that an inspector still finds at a glance [1]; no source."""
 
 
+GRAPH_STEP, MOST_GRAPH_STROKES = 0.15, 13
+"""Distance of the strokes of a bearing graph [m], and how many there are at most [1]: stresses need not rise evenly
+with the stroke, and where they are looked at must not depend on the units that are shown."""
+
+
 @dataclass(frozen=True)
 class StrokeRow:
     """What one stroke asks for, and what it does to the pile.
@@ -90,10 +95,7 @@ def table_strokes(hammer: Hammer, seen: np.ndarray, stroke: float, counting: Cou
     >>> table_strokes(hammer, np.array([1.0]), 1.0, COUNTING["SI"])[::2].tolist()
     [0.8, 0.9, 1.0, 1.1, 1.2]
     """
-    seen = seen[np.isfinite(seen)]
-    seen = seen if len(seen) else np.array([stroke])
-    lowest = hammer.minimum_stroke or float(seen.min())
-    highest = max(hammer.maximum_stroke or float(seen.max()), lowest)
+    lowest, highest = _stroke_range(hammer, seen, stroke)
     unit, steps = counting.stroke_unit, counting.stroke_steps
     step = next((one for one in steps if (highest - lowest) / unit / one < MOST_ROWS - 0.5), steps[-1])
     first, last = ceil(lowest / unit / step - 1e-6), int(highest / unit / step + 1e-6)
@@ -101,6 +103,33 @@ def table_strokes(hammer: Hammer, seen: np.ndarray, stroke: float, counting: Cou
     apart = 0.5 * counting.stroke_reading * unit  # two rows must not read alike
     inner = inner[(inner > lowest + apart) & (inner < highest - apart)]
     return np.unique(np.round(np.concatenate([[lowest], inner, [highest]]), 6))
+
+
+def _stroke_range(hammer: Hammer, seen: np.ndarray, stroke: float) -> tuple[float, float]:
+    """Give lowest and highest approved stroke [m]; where the hammer has none, those that were seen."""
+    seen = seen[np.isfinite(seen)]
+    seen = seen if len(seen) else np.array([stroke])
+    lowest = hammer.minimum_stroke or float(seen.min())
+    return lowest, max(hammer.maximum_stroke or float(seen.max()), lowest)
+
+
+def graph_strokes(hammer: Hammer, seen: np.ndarray, stroke: float, *, also_seen: bool = True) -> np.ndarray:
+    """Give the strokes of a bearing graph: evenly over the approved range, and beyond as far as blows were measured.
+
+    Units: seen, stroke [m]; returns [m].
+
+    Examples
+    --------
+    >>> hammer = Hammer("drop", 3000.0, minimum_stroke=0.8, maximum_stroke=1.1)
+    >>> graph_strokes(hammer, np.array([1.0, 1.2]), 1.0).round(3).tolist()
+    [0.8, 0.95, 1.1, 1.224]
+    """
+    lowest, highest = _stroke_range(hammer, seen, stroke)
+    pieces = min(ceil((highest - lowest) / GRAPH_STEP - 1e-6), MOST_GRAPH_STROKES - 1)
+    strokes = np.linspace(lowest, highest, pieces + 1)
+    seen = seen[np.isfinite(seen)]
+    ends = [0.98 * seen.min(), 1.02 * seen.max()] if also_seen and len(seen) else []
+    return np.unique(np.append(strokes, [end for end in ends if not lowest <= end <= highest]))
 
 
 def stroke_rows(
@@ -129,6 +158,7 @@ def stroke_rows(
     slope = _sensitivity(graph, resistance)
     holding = holding_length(float(at["set_per_blow"].max()), counting)
     rows: list[StrokeRow] = []
+    between = _first_beyond(graph.stroke, strokes, columns, limits, bending)
     too_high: RuledOut | None = None
     for i, stroke in enumerate(strokes):
         compression, tension, energy = (float(at[name][i]) for name in names[1:])
@@ -137,10 +167,38 @@ def stroke_rows(
         numbers = (compression, energy, float(gates[i]), float(np.interp(stroke, graph.stroke, slope)))
         row = StrokeRow(float(stroke), moved, count, bending * compression, tension, *numbers)
         reason = too_high or _stress_reason(row, limits)
+        if reason is None and between is not None and stroke > between.stroke:
+            reason = between
         if reason is not None and too_high is None:
             too_high = replace(reason, kind="lower stroke")
         rows.append(replace(row, ruled_out=reason or _refusal_reason(row, holding)))
     return tuple(rows)
+
+
+def _first_beyond(
+    known: np.ndarray,
+    strokes: np.ndarray,
+    columns: dict[str, np.ndarray],
+    limits: DrivingStressLimits | None,
+    bending: float,
+) -> RuledOut | None:
+    """Give the lowest stroke of the graph within the table at which a stress is above its limit; None where none is.
+
+    A stress can pass its limit between two rows and be below it at both.
+    """
+    if limits is None:
+        return None
+    found = []
+    compression = columns["peak_compression_stress"]
+    for name, stress, limit in (
+        ("compression", compression, limits.compression.value),
+        ("tension", columns["peak_tension_stress"], limits.tension.value),
+        ("bending", bending * compression, limits.compression.value),
+    ):
+        if limit is not None:
+            over = (stress > limit * (1.0 + ROUNDING)) & (known >= strokes[0]) & (known <= strokes[-1])
+            found += [RuledOut(name, float(known[i]), float(stress[i]), limit) for i in np.flatnonzero(over)[:1]]
+    return min(found, key=lambda one: one.stroke, default=None)
 
 
 def _with_limit_strokes(
@@ -270,12 +328,11 @@ def easy_driving(
             continue
         stress = getattr(graph.blows, f"peak_{kind}_stress")
         for i, stroke in enumerate(graph.stroke):
-            if not strokes[0] - 1e-6 <= stroke <= strokes[-1] + 1e-6:
-                continue
+            lower = strokes[strokes < stroke - 1e-6]
             sets = graph.blows.set_per_blow[i]
             over = (stress[i] > limit) & (sets > asked)
-            if over.any() and i > 0:
-                found.append(EasyDriving(float(graph.stroke[i - 1]), float(sets[over].min()), kind))
+            if over.any() and len(lower) and stroke <= strokes[-1] + 1e-6:
+                found.append(EasyDriving(float(lower[-1]), float(sets[over].min()), kind))
     kept: list[EasyDriving] = []
     for one in sorted(found, key=lambda limit: (limit.stroke, limit.set_per_blow)):
         if not kept or one.set_per_blow < kept[-1].set_per_blow * (1.0 - 1e-6):

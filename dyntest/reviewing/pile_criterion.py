@@ -11,7 +11,6 @@ from dyntest.decisions.driving_criterion import (
     DrivingCriterion,
     MeasuredBlows,
     bearing_graph_of,
-    bending_of,
     driving_criterion,
     restrike_rows,
 )
@@ -19,7 +18,6 @@ from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits
-from dyntest.decisions.stroke_table import table_strokes
 from dyntest.decisions.trust import Caution
 from dyntest.processes import Errand, Errands
 from dyntest.reading.parts import TestSheet
@@ -106,7 +104,7 @@ def criterion_of_test_pile(
     calibrated, problem = hammers.of(drive)
     if calibrated is None:
         return None, problem
-    graph = hammers.among.add(bearing_graph_of, drive.match, calibrated, target, measured, counting)
+    graph = hammers.among.add(bearing_graph_of, drive.match, calibrated, target, measured)
     rows = None if restruck is None else _rows_after_wait(restruck, target, measured, limits, sheet, hammers)
     depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
     shown = () if rows is None else rows.result()
@@ -175,9 +173,7 @@ def _rows_after_wait(
     if again is None or drive.match is None:
         return None
     counting = COUNTING[sheet.display_units]
-    strokes = table_strokes(again.hammer, measured.stroke, again.stroke, counting)
-    bending = bending_of(measured)
-    return hammers.among.add(restrike_rows, drive.match, again, target.required, strokes, limits, counting, bending)
+    return hammers.among.add(restrike_rows, drive.match, again, target.required, measured, limits, counting)
 
 
 NEAR_BLOWS = 3

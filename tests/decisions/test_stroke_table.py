@@ -54,6 +54,15 @@ def test_more_stroke_never_asks_for_more_blows(sets):
     assert counts == sorted(counts, reverse=True)
 
 
+def test_a_stress_that_passes_its_limit_between_two_rows_ends_the_table_before():
+    """Tension of 1.2 at 7 ft, between rows at 6 and 8 ft that have 0.8 and 0.9; the limit is 1."""
+    graph = graph_of([INCH / 6] * 4, tension=(0.8, 1.2, 0.9, 0.9))
+    rows = stroke_rows(graph, STROKES[[0, 2, 3]], 1.5e6, limits(None, 1), COUNTING["US"])
+    assert [show("stroke", row.stroke, "US") for row in rows] == ["6.0 ft", "6.5 ft", "8.0 ft", "9.0 ft"]
+    assert kinds(rows) == [None, None, "tension", "lower stroke"]
+    assert rows[2].ruled_out.stroke == pytest.approx(7.0 * FOOT)
+
+
 def test_a_stress_above_its_limit_rules_out_that_stroke_and_all_above():
     graph = graph_of([INCH / 6] * 4, compression=(20, 40, 30, 35))
     rows = rows_of(graph, limits(36, None))
