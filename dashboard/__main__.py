@@ -20,8 +20,10 @@ OPTIONS = {
     "client.showErrorDetails": "none",
     "client.toolbarMode": "viewer",
     "runner.magicEnabled": "false",
+    "logger.hideWelcomeMessage": "true",
 }
-"""Settings that apply wherever the program is started: local, private, and no traceback on a page.
+"""Settings that apply wherever the program is started: local, private, no traceback on a page, and no advice of the
+server's makers to programmers, which would lie over the pages.
 
 The rest, such as colours, is in ``.streamlit/config.toml`` beside the app.
 """
@@ -43,6 +45,8 @@ def serve(port: int, *, open_browser: bool) -> None:
     threading.Thread(target=warm, daemon=True).start()
     from streamlit.web import cli
 
+    print(f"The dashboard is at http://127.0.0.1:{port} (on this computer only). Ctrl-C stops it.")
+    sys.stdout.flush()
     sys.argv = ["streamlit", "run", str(APP), *flags]
     status: str | int | None = 0
     try:

@@ -121,6 +121,27 @@ MUTATIONS = (
         ("tests/wave_equation/test_mixture.py",),
     ),
     Mutation(
+        "two matches of one pile made to agree on their quakes",
+        "dyntest/wave_equation/match_results.py",
+        'SHARED = ("wave_speed_error",',
+        'SHARED = ("shaft_quake", "toe_quake", "wave_speed_error",',
+        ("tests/wave_equation/test_setup_change.py",),
+    ),
+    Mutation(
+        "a stress that passes its limit between two strokes of the table overlooked",
+        "dyntest/decisions/stroke_table.py",
+        "if reason is None and between is not None and stroke > between.stroke:",
+        "if False:",
+        ("tests/decisions/test_stroke_table.py",),
+    ),
+    Mutation(
+        "a correction of a depth that takes what the page was last drawn with",
+        "dashboard/state.py",
+        "    return st.session_state.get(key)\n\n\ndef asked",
+        "    return None\n\n\ndef asked",
+        ("tests/dashboard/test_live.py",),
+    ),
+    Mutation(
         "what a law leaves unexplained does not widen the change between two drives",
         "dyntest/wave_equation/match_results.py",
         "    total, part = least_spread(fit, dict.fromkeys(FLOOR, 0.0))",

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from pathlib import Path
 
 import pytest
 from dyntest_dashboard.__main__ import OPTIONS
@@ -30,6 +31,18 @@ def test_local_and_private_by_the_command_and_by_the_file_beside_the_app(config)
     assert OPTIONS["client.showErrorDetails"] == config["client"]["showErrorDetails"] == "none"
     assert OPTIONS["server.maxUploadSize"] == str(config["server"]["maxUploadSize"])
     assert OPTIONS["runner.magicEnabled"] == str(config["runner"]["magicEnabled"]).lower() == "false"
+
+
+def test_no_advice_to_programmers_lies_over_the_pages(monkeypatch):
+    """Streamlit asks those who have a programming assistant to install something for it, on every page."""
+    from streamlit import config
+    from streamlit.web import skills
+
+    monkeypatch.setattr(skills, "agent_harness_present", lambda: True)
+    monkeypatch.setattr(skills, "_nudge_dismissed_marker_path", lambda: Path("nowhere"))
+    options = {**OPTIONS, "server.headless": "false"}  # as where a browser is opened
+    monkeypatch.setattr(config, "get_option", lambda name: {"false": False}.get(options.get(name), options.get(name)))
+    assert skills.nudge_suppression_reason() == "welcome_hidden"
 
 
 def test_colours_of_the_pages_are_those_of_the_figures(config):
