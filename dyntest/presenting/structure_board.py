@@ -168,6 +168,14 @@ _VERDICT_WORDS = {
 }
 
 
+def _alerts(one: PileResult, system: str) -> str:
+    """Say why a test pile has no criterion, and what forbids the use of its counts; a dash where nothing does."""
+    held = one.criterion
+    why = [held.problem] if held.criterion is None and held.problem is not None else []
+    kept = held.criterion.alerts if held.criterion is not None else one.alerts
+    return "; ".join(dict.fromkeys(told(each, system).sentence for each in (*why, *kept))) or "–"
+
+
 def result_rows(review: StructureReview) -> pd.DataFrame:
     """Give the table of test piles as shown to a reader; one that failed says why."""
     system, rows = review.display_units, []
@@ -180,12 +188,8 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
         resistance = _resistance(last[0] if last else None, system)
         required = show_required(one.required_resistance, system)
         setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
-        held = one.criterion
-        alerts = [] if held.criterion is None else [told(alert, system).sentence for alert in held.criterion.alerts]
-        if held.problem is not None and held.criterion is None:
-            alerts = [told(held.problem, system).sentence]
         shown_setup = setup[0] if setup else "–"
-        rows.append((one.pile, one.trust, resistance, required, shown_setup, "; ".join(alerts) or "–"))
+        rows.append((one.pile, one.trust, resistance, required, shown_setup, _alerts(one, system)))
     return pd.DataFrame(rows, columns=["pile", "trust", "last resistance", "required", "setup", "alerts"], dtype=object)
 
 
@@ -467,8 +471,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
         rows.append((f"{NAMES[code].words}, end of driving", *cells))
     for head, code, limit in _STRESSES:
         rows.append((head, *(_against(found[one.pile], code, limit, system) for one in chosen)))
-    alerts = [() if one.criterion.criterion is None else one.criterion.criterion.alerts for one in chosen]
-    rows.append(("alerts", *("; ".join(told(one, system).sentence for one in some) or "–" for some in alerts)))
+    rows.append(("alerts", *(_alerts(one, system) for one in chosen)))
     return pd.DataFrame(rows, columns=["", *piles], dtype=object)
 
 

@@ -15,6 +15,7 @@ from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate, Pooled, pool
 from dyntest.decisions.time_law import reference_time
+from dyntest.decisions.trust import Caution
 from dyntest.reading.parts import Layer
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -119,6 +120,8 @@ class PileResult:
         What of its criterion is combined with others.
     targets : tuple of EndOfDriveTarget
         Resistance to be shown at the end of driving, where there is one.
+    alerts : tuple of Caution
+        What forbids the use of counts of this pile, also where it has no criterion.
     """
 
     pile: str
@@ -137,6 +140,7 @@ class PileResult:
     tip_reinforcement: float
     criterion: PileCriterion
     targets: tuple[EndOfDriveTarget, ...]
+    alerts: tuple[Caution, ...] = ()
 
     @property
     def end_penetration(self) -> float:
@@ -171,6 +175,7 @@ def pile_result(review: Review) -> PileResult:
         tip_reinforcement=sheet.pile.tip_reinforcement or 0.0,
         criterion=_criterion(review, found),
         targets=() if answers.target is None else (answers.target,),
+        alerts=() if found is None else found.alerts,
     )
 
 

@@ -229,3 +229,15 @@ def test_a_pile_without_counts_has_one_verdict_everywhere(structure):
     places = plan(structure).set_index("pile")["verdict"]
     own = told.index.difference(group.tests)
     assert told[own].to_dict() == places[own].to_dict()
+
+
+def test_what_forbids_the_counts_is_told_of_a_test_pile_without_a_criterion_too(structure):
+    record = structure.records[0]
+    held = replace(record.result.criterion, criterion=None, problem=Caution("no hammer"))
+    result = replace(record.result, criterion=held, alerts=(Caution("damage", 0.55, facts={"depth": 9.0}),))
+    records = (replace(record, result=result), *structure.records[1:])
+    changed = replace(structure, records=records)
+    shown = result_rows(changed).set_index("pile").loc[result.pile, "alerts"]
+    assert "the sheet has no [hammer]" in shown and "the test pile may be damaged" in shown
+    both = [result.pile, structure.records[1].result.pile]
+    assert pair_rows(changed, tuple(both)).set_index("").loc["alerts", result.pile] == shown
