@@ -129,7 +129,8 @@ def graph_strokes(hammer: Hammer, seen: np.ndarray, stroke: float, *, also_seen:
     strokes = np.linspace(lowest, highest, pieces + 1)
     seen = seen[np.isfinite(seen)]
     ends = [0.98 * seen.min(), 1.02 * seen.max()] if also_seen and len(seen) else []
-    return np.unique(np.append(strokes, [end for end in ends if not lowest <= end <= highest]))
+    strokes = np.append(strokes, [end for end in ends if not lowest <= end <= highest])
+    return np.unique(np.round(strokes, 6))  # as those of the table, whose ends must not lie outside
 
 
 def stroke_rows(

@@ -7,7 +7,14 @@ from hypothesis import strategies as st
 
 from dyntest.decisions.criterion import COUNTING
 from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
-from dyntest.decisions.stroke_table import MOST_ROWS, easy_driving, stroke_rows, strokes_ruled_out, table_strokes
+from dyntest.decisions.stroke_table import (
+    MOST_ROWS,
+    easy_driving,
+    graph_strokes,
+    stroke_rows,
+    strokes_ruled_out,
+    table_strokes,
+)
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.units import to_si
@@ -52,6 +59,15 @@ def test_counts_over_the_holding_length_are_the_nearest_whole_ones():
 def test_more_stroke_never_asks_for_more_blows(sets):
     counts = [row.count for row in rows_of(graph_of(sets), system="SI")]
     assert counts == sorted(counts, reverse=True)
+
+
+@pytest.mark.parametrize("system", ["US", "SI"])
+def test_the_ends_of_the_table_are_those_of_the_graph(system):
+    """An end outside by its last digit would be read off no curve."""
+    for lowest, highest in ((6.0 * FOOT, 10.0 * FOOT), (3.1 * FOOT, 7.7 * FOOT), (0.3, 0.3)):
+        approved = Hammer("drop", 2000.0, minimum_stroke=lowest, maximum_stroke=highest), np.array([np.nan]), 2.0
+        table, graph = table_strokes(*approved, COUNTING[system]), graph_strokes(*approved)
+        assert (table[0], table[-1]) == (graph[0], graph[-1])
 
 
 def test_a_stress_that_passes_its_limit_between_two_rows_ends_the_table_before():
