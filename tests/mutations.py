@@ -172,8 +172,8 @@ MUTATIONS = (
     Mutation(
         "the measured bending left out of the stress that is held against its limit",
         "dyntest/decisions/stroke_table.py",
-        '("bending", row.compression_stress, limits.compression.value)',
-        '("bending", row.mean_stress, limits.compression.value)',
+        "row.mean_stress, row.tension_stress, row.compression_stress",
+        "row.mean_stress, row.tension_stress, row.mean_stress",
         ("tests/decisions/test_stroke_table.py",),
     ),
     Mutation(

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import ceil, hypot
+from typing import Any
 
 import numpy as np
 
@@ -191,14 +192,10 @@ def _first_beyond(
         return None
     found = []
     compression = columns["peak_compression_stress"]
-    for name, stress, limit in (
-        ("compression", compression, limits.compression.value),
-        ("tension", columns["peak_tension_stress"], limits.tension.value),
-        ("bending", bending * compression, limits.compression.value),
-    ):
-        if limit is not None:
-            over = (stress > limit * (1.0 + ROUNDING)) & (known >= strokes[0]) & (known <= strokes[-1])
-            found += [RuledOut(name, float(known[i]), float(stress[i]), limit) for i in np.flatnonzero(over)[:1]]
+    stresses = compression, columns["peak_tension_stress"], bending * compression
+    for name, stress, limit in _against_limits(stresses, limits):
+        over = (stress > limit * (1.0 + ROUNDING)) & (known >= strokes[0]) & (known <= strokes[-1])
+        found += [RuledOut(name, float(known[i]), float(stress[i]), limit) for i in np.flatnonzero(over)[:1]]
     return min(found, key=lambda one: one.stroke, default=None)
 
 
@@ -293,14 +290,21 @@ def strokes_ruled_out(rows: Sequence[StrokeRow]) -> tuple[StrokesRuledOut, ...]:
 def _stress_reason(row: StrokeRow, limits: DrivingStressLimits | None) -> RuledOut | None:
     if limits is None:
         return None
-    for name, stress, limit in (
-        ("compression", row.mean_stress, limits.compression.value),
-        ("tension", row.tension_stress, limits.tension.value),
-        ("bending", row.compression_stress, limits.compression.value),
-    ):
-        if limit is not None and stress > limit * (1.0 + ROUNDING):
+    stresses = row.mean_stress, row.tension_stress, row.compression_stress
+    for name, stress, limit in _against_limits(stresses, limits):
+        if stress > limit * (1.0 + ROUNDING):
             return RuledOut(name, row.stroke, stress, limit)
     return None
+
+
+def _against_limits(stresses: tuple, limits: DrivingStressLimits) -> list[tuple[str, Any, float]]:
+    """Give compression of the section, tension, and compression with bending, each with its limit, where it has one.
+
+    Units: stresses [Pa], one value or an array each.
+    """
+    held = limits.compression.value, limits.tension.value, limits.compression.value
+    named = zip(("compression", "tension", "bending"), stresses, held, strict=True)
+    return [(name, stress, limit) for name, stress, limit in named if limit is not None]
 
 
 def _refusal_reason(row: StrokeRow, holding: float) -> RuledOut | None:

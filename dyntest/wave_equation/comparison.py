@@ -37,7 +37,7 @@ MOST_LASTING = 3.0
 """Greatest noise over misfit [1]: an offset that stays to the end of the record says little of the resistance."""
 LASTING_TIME, LASTING_WINDOW = 0.5e-3, (-2e-3, 10e-3)
 """Time over which the noise of gauges evens out, and errors of a model do not, and the time from the toe's return in
-which soil is told from the waves [s]; chosen among twelve measures as the best sign of a wrong resistance."""
+which soil is told from the waves [s]; chosen among seventeen measures as the best sign of a wrong total."""
 MISFIT_BOUNDS = (0.003, 0.05)
 """Least and greatest misfit that counts as noise [1]: gauges are never better, and worse is no fit."""
 COMMON_ERROR = 0.25
@@ -359,7 +359,8 @@ def lasting_force(problem: Problem, outcomes: list[Outcome]) -> float:
     for blow, start, outcome in zip(problem.blows, problem.start, outcomes, strict=True):
         toe_return = blow.time[blow.first_peak] + blow.pile.return_time - start
         first, last = (int((toe_return + end) / step) for end in LASTING_WINDOW)
-        wave = outcome.difference[max(first, 0) : last, 0]
+        first = max(min(first, len(outcome.difference) - together), 0)  # a record may end soon after the toe's return
+        wave = outcome.difference[first : max(last, first + together), 0]
         wave = wave[: len(wave) // together * together]
         squares.append(float(np.mean(wave.reshape(-1, together).mean(axis=1) ** 2)))
     return float(np.sqrt(np.mean(squares)))

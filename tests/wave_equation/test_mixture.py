@@ -132,6 +132,7 @@ def test_noise_does_not_count_as_unexplained_and_a_wrong_model_does(invented_blo
     assert lasting(bump(4e-3)) == pytest.approx(size, rel=0.05)
     assert lasting(noise + 5.0 * bump(4e-3)) == pytest.approx(5.0 * size, rel=0.15)
     assert lasting(bump(4e-3), 0.0 * noise) == pytest.approx(size / np.sqrt(2.0), rel=0.05)
+    assert lasting(np.full((40, 1), 2.0)) == pytest.approx(2.0)  # the record ends before the toe's return
     assert lasting(bump(-6e-3)) < 0.01 * size and lasting(bump(16e-3)) < 0.01 * size
 
 
