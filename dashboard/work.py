@@ -13,10 +13,9 @@ from typing import Any
 
 import streamlit as st
 
-from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
 from dyntest.presenting.decision_words import told as in_words
-from dyntest.reading.files import digests
+from dyntest.reading.files import digests, program
 from dyntest.reading.parts import Choices, TestSheet
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.structure_sheet import read_structure, usual_folder
@@ -352,7 +351,7 @@ def _structure(key: str, _sheet, _folder: Path, _told: tuple[str, ...]):
     done = still_done(here, _sheet.tests, kept_records(_folder, names), "best")
     done = {name: record for name, record in done.items() if record.result is not None}
     records = [
-        done.get(name) or PileRecord(name, {}, "best", __version__, None, problem or NOT_REVIEWED)
+        done.get(name) or PileRecord(name, {}, "best", program(), None, problem or NOT_REVIEWED)
         for name, problem in zip(names, _told, strict=True)
     ]
     return conclude_structure(_sheet, records, tables), tuple(name for name in names if name not in done)

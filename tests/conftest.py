@@ -293,8 +293,7 @@ def told_result():
 @pytest.fixture(scope="session")
 def told_record():
     """Give the record of a test sheet with a result written down by hand, as an earlier run would have kept it."""
-    from dyntest import __version__
-    from dyntest.reading.files import digests
+    from dyntest.reading.files import digests, program
     from dyntest.reading.sheet import read_sheet
     from dyntest.reviewing.survey import COLUMNS, COUNTS, TEXTS, PileRecord
 
@@ -302,7 +301,7 @@ def told_record():
         row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "") | dict.fromkeys(COUNTS, 2)
         row |= {"sheet": sheet, "pile": result.pile, "trust": result.trust, "display_units": result.display_units}
         row |= {"peak_gauge_stress": 2.2e8, "compression_stress": 2.4e8, "compression_stress_limit": 3.1e8}
-        return PileRecord(sheet, digests(read_sheet(folder / sheet)), "best", __version__, row, "", result)
+        return PileRecord(sheet, digests(read_sheet(folder / sheet)), "best", program(), row, "", result)
 
     return make
 

@@ -15,8 +15,10 @@ import os
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
+import dyntest
 from dyntest.errors import InputError
 from dyntest.reading.parts import TestSheet
 from dyntest.reading.wording import known_as, printable
@@ -142,6 +144,16 @@ def digests(sheet: TestSheet) -> dict[str, str]:
     """Give the fingerprint of the sheet and of every file that it names."""
     folder = sheet.path.parent
     return {path.relative_to(folder).as_posix(): sha256(path) for path in sheet.inputs}
+
+
+@cache
+def program() -> str:
+    """Give version and fingerprint of this program: what another state of it computed may not be what it would say."""
+    folder = Path(dyntest.__file__).parent
+    found = hashlib.sha256()
+    for path in sorted(path for path in folder.rglob("*") if path.suffix in (".py", ".csv")):
+        found.update(f"{path.relative_to(folder).as_posix()} {sha256(path)}\n".encode())
+    return f"{dyntest.__version__} {found.hexdigest()[:12]}"
 
 
 def file_stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:

@@ -16,14 +16,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dyntest import __version__
 from dyntest.decisions.trust import ANSWERS
 from dyntest.pile import Pile, PilePart
 from dyntest.processes import Errand, Errands
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
-from dyntest.reading.files import FOLLOWED, write_all
+from dyntest.reading.files import FOLLOWED, program, write_all
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
@@ -160,7 +159,7 @@ def _digest(packed: object) -> str:
 
 
 def _fingerprint(task: MatchTask) -> str:
-    return _digest([__version__, _packed(task, {})])
+    return _digest([program(), _packed(task, {})])
 
 
 def _packed(value: Any, seen: dict[int, int]) -> Any:

@@ -21,11 +21,10 @@ from typing import Any
 
 import numpy as np
 
-from dyntest import __version__
 from dyntest.errors import DyntestError, InputError
 from dyntest.names import column_header
 from dyntest.processes import process_pool
-from dyntest.reading.files import digests, write_all
+from dyntest.reading.files import digests, program, write_all
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.pile_result import PileResult, as_plain, from_plain, pile_result
@@ -257,8 +256,8 @@ class PileRecord:
         SHA-256 of every file that was read, by its name relative to the sheet's folder; empty where it failed.
     match : str
         One of `MATCHES`.
-    version : str
-        Version of dyntest.
+    program : str
+        Version and fingerprint of the program that computed it.
     row : mapping or None
         Its row of the table; None where it failed.
     problem : str
@@ -270,7 +269,7 @@ class PileRecord:
     sheet: str
     inputs: Mapping[str, str]
     match: str
-    version: str
+    program: str
     row: Row | None
     problem: str = ""
     result: PileResult | None = field(default=None, compare=False)
@@ -368,7 +367,7 @@ def review_pile(path: str, name: str, match: str) -> PileRecord:
     """Review one pile in whatever process this is; errors are recorded, not raised."""
     try:
         found = review(path, match=match)
-        return PileRecord(name, found.inputs, match, __version__, pile_row(found, name), "", pile_result(found))
+        return PileRecord(name, found.inputs, match, program(), pile_row(found, name), "", pile_result(found))
     except DyntestError as error:
         problem = str(error)
     except MemoryError:
@@ -379,12 +378,12 @@ def review_pile(path: str, name: str, match: str) -> PileRecord:
 
 
 def _failure(name: str, match: str, problem: str) -> PileRecord:
-    return PileRecord(name, {}, match, __version__, None, " ".join(problem.split()))
+    return PileRecord(name, {}, match, program(), None, " ".join(problem.split()))
 
 
 def _unchanged(path: Path, record: PileRecord | None, match: str) -> bool:
     """Whether a pile is done with the same choices, program and files, those that it would read today."""
-    if record is None or record.row is None or (record.match, record.version) != (match, __version__):
+    if record is None or record.row is None or (record.match, record.program) != (match, program()):
         return False
     try:
         return digests(read_sheet(path)) == dict(record.inputs)
@@ -458,7 +457,7 @@ def keep_record(directory: Path, record: PileRecord) -> None:
         "sheet": record.sheet,
         "inputs": dict(record.inputs),
         "match": record.match,
-        "dyntest": record.version,
+        "dyntest": record.program,
         "row": dict(record.row or {}),
         "result": None if record.result is None else as_plain(record.result),
     }

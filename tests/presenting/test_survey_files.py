@@ -5,8 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from dyntest import __version__
 from dyntest.presenting.structure_files import survey_files, survey_lines
+from dyntest.reading.files import program
 from dyntest.reviewing.pile_result import pile_result
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
 
@@ -19,12 +19,12 @@ def record(small_review):
     def make(sheet="a/sheet.toml", **values):
         row = dict.fromkeys(COLUMNS) | dict.fromkeys(TEXTS, "text") | dict.fromkeys(COUNTS, 2)
         row |= dict.fromkeys(NUMBERS, 1.5) | {"sheet": sheet, "wait": None} | values
-        return PileRecord(sheet, {"sheet.toml": "ab"}, "best", __version__, row, "", result)
+        return PileRecord(sheet, {"sheet.toml": "ab"}, "best", program(), row, "", result)
 
     return make
 
 
-FAILED = PileRecord("b/sheet.toml", {}, "best", __version__, None, "its log is empty")
+FAILED = PileRecord("b/sheet.toml", {}, "best", program(), None, "its log is empty")
 
 
 def test_three_forms_of_one_table(record):

@@ -6,12 +6,14 @@ from pathlib import Path
 
 import pytest
 
+import dyntest
 from dyntest.errors import InputError
 from dyntest.reading import files as writing
 from dyntest.reading.files import (
     ChangedError,
     check_folder,
     digests,
+    program,
     refuse_existing,
     refuse_inputs,
     sha256,
@@ -31,6 +33,20 @@ def test_every_input_has_its_fingerprint(write_sheet):
     path = write_sheet({"drive.0.log": '"log.csv"'})
     (path.parent / "log.csv").write_text("depth_from [m],depth_to [m],blows\n0,1,3\n")
     assert set(digests(read_sheet(path))) == {"sheet.toml", "initial.csv", "log.csv"}
+
+
+def test_a_line_or_a_limit_changed_makes_another_program(tmp_path, monkeypatch):
+    for name, text in (("__init__.py", ""), ("decisions/limits.csv", "0.9"), ("decisions/limits.py", "a = 1")):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    monkeypatch.setattr(dyntest, "__file__", str(tmp_path / "__init__.py"))
+    asked = program.__wrapped__
+    before = asked()
+    assert before.startswith(f"{dyntest.__version__} ") and asked() == before
+    (tmp_path / "decisions" / "limits.csv").write_text("0.8")
+    changed = asked()
+    (tmp_path / "decisions" / "limits.py").write_text("a = 2")
+    assert len({before, changed, asked()}) == 3
 
 
 def test_a_file_that_is_gone(tmp_path, refuses):

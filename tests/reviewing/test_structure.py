@@ -10,13 +10,12 @@ import numpy as np
 import pytest
 from dyntest_samples.make_production_log import MADE, MADE_AT_ABUTMENTS
 
-from dyntest import __version__
 from dyntest.decisions.bearing_oddities import HURT_TEST
 from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
-from dyntest.reading.files import sha256
+from dyntest.reading.files import program, sha256
 from dyntest.reading.structure_sheet import is_structure, read_structure
 from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, hammer_runs, pile_result, pooled_setups
 from dyntest.reviewing.structure import read_tables, review_structure
@@ -35,7 +34,7 @@ class Refusing:
         """Give a pile that failed."""
         self.asked.append(name)
         done = Future()
-        done.set_result(PileRecord(name, {}, match, __version__, None, "not reviewed here"))
+        done.set_result(PileRecord(name, {}, match, program(), None, "not reviewed here"))
         return done
 
 
@@ -67,7 +66,7 @@ def test_every_pile_of_the_log_is_as_it_was_made(reviewed_sample, samples):
     for name in TESTS:
         review, sheet = reviewed_sample(name), f"{name}/sheet.toml"
         row, result = pile_row(review, sheet), pile_result(review)
-        known[sheet] = PileRecord(sheet, review.inputs, "best", __version__, row, "", result)
+        known[sheet] = PileRecord(sheet, review.inputs, "best", program(), row, "", result)
         again = from_plain(json.loads(json.dumps(as_plain(result))))
         assert repr(again.criterion) == repr(result.criterion)
         assert [drive.resistance for drive in again.drives] == [drive.resistance for drive in result.drives]

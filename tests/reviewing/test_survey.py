@@ -106,7 +106,7 @@ def test_another_version_of_the_program_does_it_again(folder):
     sheets = find_sheets(folder)[:1]
     (done,) = survey(folder, sheets, match="none", executor=AtOnce())
     worker = AtOnce()
-    survey(folder, sheets, match="none", known={done.sheet: replace(done, version="0.0.9")}, executor=worker)
+    survey(folder, sheets, match="none", known={done.sheet: replace(done, program="0.0.9 0123")}, executor=worker)
     assert worker.asked == [done.sheet]
 
 
