@@ -23,9 +23,13 @@ def command(sheet, match, out):
 
 
 @pytest.fixture
-def sheet(benchmark, small_test):
+def sheet(benchmark, tmp_path, lay_out_small_test):
     """Give the sheet of a sample by its folder's name; where nothing is timed, that of a test of a few blows."""
-    return lambda name: SAMPLES / name / "sheet.toml" if benchmark.enabled else small_test
+    if benchmark.enabled:
+        return lambda name: SAMPLES / name / "sheet.toml"
+    (tmp_path / "small").mkdir()
+    small = lay_out_small_test(tmp_path / "small", initial=4, restrike=3)
+    return lambda name: small
 
 
 @pytest.fixture

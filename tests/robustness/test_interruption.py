@@ -72,7 +72,7 @@ the processor's time that a whole run takes, or with a limit on the size of file
 KILLED = [
     (name, round(share, 3))
     for name, seed in (("SIGKILL", 1), ("SIGINT", 2), ("SIGTERM", 3))
-    for share in np.random.default_rng(seed).uniform([0.0] + [0.75] * 2, 1.0)  # results are written at the end
+    for share in np.random.default_rng(seed).uniform([0.0, 0.75], 1.0)  # results are written at the end
 ]
 LIMITS = (1_000, 5_000, 20_000, 100_000)
 

@@ -17,11 +17,11 @@ from dyntest.presenting.tables import blows_csv
 pytestmark = pytest.mark.sweep
 
 MANY = settings(
-    max_examples=250,
+    max_examples=140,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
 )
-FEWER = settings(MANY, max_examples=100)
+FEWER = settings(MANY, max_examples=60)
 
 TOKENS = [
     "nan", "inf", "-inf", "1e308", "-1e308", "1e-308", "0", "-0", "-1", "2147483648", "9223372036854775808", "0x10",
