@@ -1,7 +1,4 @@
-"""The pile as tested.
-
-The first page of a test: which pile this is and how it was tested.
-"""
+"""The first page of a test: which pile this is and how it was tested."""
 
 from pathlib import Path
 

@@ -1,8 +1,7 @@
-"""Checks on one channel at a time: dead, clipped, swapped sign, noise, offset, strain not returning, a single gauge.
+"""Checks on gauges of one kind: each channel by itself, and two channels against each other.
 
-Checks on two channels of a kind against each other: bending, accelerometers that disagree, and one that comes late.
-
-Spikes: one or two samples that stand out of a channel and of which its twin knows nothing.
+By itself: dead, clipped, swapped sign, noise, offset, spikes, strain not returning, a single gauge. Against each other:
+bending, accelerometers that disagree, and one that comes late.
 """
 
 from collections.abc import Sequence

@@ -1,10 +1,7 @@
-"""The zero line of each channel, from the quiet samples before the impact.
+"""What is corrected before force and velocity are used: zero line, low-pass filter, and drift of the velocity.
 
-An optional low-pass filter that shifts nothing in time.
-
-Velocity from acceleration, displacement from velocity.
-
-The drift of velocity that a shifted zero of the accelerometer leaves, and its removal.
+The zero line comes from the quiet samples before the impact. The filter is optional and shifts nothing in time.
+Integration gives velocity and displacement; the drift that a shifted zero of the accelerometer leaves is removed.
 """
 
 from functools import lru_cache

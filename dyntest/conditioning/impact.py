@@ -1,6 +1,7 @@
-"""Where the blow begins, and the first peak of the downward wave.
+"""Times on the record: where the blow begins, the first peak, and the lag between strain and acceleration.
 
-The lag between strain and acceleration, found on the rising edge; and a shift by a fraction of a sample.
+The first peak is that of the downward wave. The lag is found on the rising edge, and removed by a shift of a fraction
+of a sample.
 """
 
 import numpy as np

@@ -1,11 +1,9 @@
-"""Every check on a record in one place: to add a check is to add a function and a line here.
+"""All checks on a record, and what lies beyond their limits; to add a check is to add a function and a line here.
 
 Each channel: dead, clipped, swapped sign, noise, offset, spikes, strain not returning. Pairs on opposite faces:
 bending, accelerometers disagree, time lag between gauges. All gauges of a kind: a single gauge, pairs that disagree.
 Force and velocity: proportionality, lag, quiet part, length of the record, time of the toe return, rest at the end,
 movement. Each accelerometer: drift. `dyntest.presenting.finding_words` has a sentence for each.
-
-Can the record be trusted? The numbers of every check, and what lies beyond its limit.
 """
 
 from collections.abc import Callable, Sequence

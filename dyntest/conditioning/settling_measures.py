@@ -1,7 +1,4 @@
-"""Conditioned blows as the checks on force and velocity look at them.
-
-Checks on the pile at rest at the end of the record: drift of the velocity, velocity and displacement that settle.
-"""
+"""Checks on the pile at rest at the end of the record: drift of the velocity, velocity and displacement that settle."""
 
 from dataclasses import dataclass
 

@@ -1,6 +1,6 @@
-"""When the wave comes back from the toe, where that can be seen.
+"""Checks on force and velocity up to the toe return: proportionality, lag, quiet, length, time of return, movement.
 
-Checks on force and velocity up to the toe return: proportionality, lag, quiet, length, time of return, movement.
+The time of the toe return is taken only where it can be seen.
 """
 
 import numpy as np

@@ -1,9 +1,8 @@
-"""Length of pile paid for, and position of a battered pile where the ground is not at plan level.
+"""Every interval of a production log checked against the criterion, all piles at once.
 
-Common practice, no source: driven length below cutoff, measured along the pile, is paid. The contract decides.
-Batter is given as horizontal run per vertical rise; 0 is a vertical pile.
-
-Every interval of a production log checked against the criterion, all piles at once.
+Also the length that is paid for, and the position of a battered pile where the ground is not at plan level. Common
+practice, no source: driven length below cutoff, measured along the pile, is paid. The contract decides. Batter is given
+as horizontal run per vertical rise; 0 is a vertical pile.
 """
 
 import numpy as np

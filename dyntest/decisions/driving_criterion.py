@@ -1,7 +1,7 @@
-"""The driving criterion of a test pile: blows at each stroke that show the resistance.
+"""The driving criterion of a test pile: blows at each stroke that show the resistance, and what stands against it.
 
 Derived from the calibrated bearing graph, which is shifted to pass through the measured blows, and compared with public
-formulas. What stands against using it, the gravest first: one small function a check.
+formulas. Each check of what stands against using it is one small function, the gravest first.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,4 @@
-"""A number with the range it may lie in, the ratio of two, and several piles together.
-
-What several test piles say together: one value for all, the scatter from pile to pile, and the next pile's range.
+"""A number with the range it may lie in, the ratio of two, and what several test piles say together.
 
 Each test pile gives an estimate with its own uncertainty; between piles the true value varies with the ground. The
 random-effects model of DerSimonian and Laird (1986), Controlled Clinical Trials 7(3), separates the two, with the

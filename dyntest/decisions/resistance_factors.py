@@ -1,8 +1,7 @@
-"""Characteristic and design resistance from dynamic tests after EN 1997-1:2004, Annex A.
+"""Resistance factors by the way resistance is verified in the field, and the nominal resistance that they require.
 
-A national annex may replace every value here, and EN 1997:2024 replaces the document where it is in force.
-
-Resistance factors by the way resistance is verified in the field, and the nominal resistance that asks for.
+Also characteristic and design resistance from dynamic tests after EN 1997-1:2004, Annex A. A national annex may replace
+every value here, and EN 1997:2024 replaces the document where it is in force.
 """
 
 import re

@@ -1,6 +1,6 @@
-"""When to stop and restrike instead of driving on, from what waiting was measured to do to the test pile.
+"""Restrikes of bearing piles: when to stop and wait, and whether a pile struck again showed the whole requirement.
 
-Bearing piles that were struck again after a wait: whether the restrike showed the whole requirement.
+When to wait follows from what waiting was measured to do to the test pile.
 """
 
 from collections.abc import Sequence

@@ -1,10 +1,6 @@
-"""How long a pile waited between the end of its initial drive and a restrike, from the clocks of the sheet.
+"""Setup or relaxation: resistance at a restrike over resistance at the end of the initial drive, and its cautions.
 
-What one drive says about resistance, as it is handed to the decisions.
-
-Cautions against crediting a measured setup, one small function a check.
-
-What changed while the pile waited: resistance at a restrike over resistance at the end of the initial drive.
+The wait comes from the clocks of the sheet. Each caution against crediting a measured setup is one small function.
 """
 
 from collections.abc import Mapping, Sequence

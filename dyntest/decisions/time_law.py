@@ -1,11 +1,8 @@
-"""The slope of a line that a few odd points do not move, and the range it may lie in.
-
-Resistance against the logarithm of time, fitted through the initial drive and all restrikes.
+"""Resistance over time: the law of setup through all drives of a pile, and the loss over the blows of a restrike.
 
 Skov & Denver (1988), Time-dependence of bearing capacity of piles, 3rd Int. Conf. on the Application of Stress-Wave
-Theory to Piles, Ottawa: ``Q = Q0 [1 + A log10(t/t0)]`` for ``t ≥ t0``.
-
-How resistance fades over the blows of a restrike, and what it was at the first of them.
+Theory to Piles, Ottawa: ``Q = Q0 [1 + A log10(t/t0)]`` for ``t ≥ t0``. The loss over blows is a line whose slope a few
+odd points do not move.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
-"""Whether a record can be trusted: the answer in a word with its reasons, from the findings on it.
+"""Whether a record can be trusted, from the findings on it, and what has to be weighed before a decision stands.
 
-What has to be weighed before a decision stands, as data too; its words stand in `presenting`.
+Both are data; their words stand in `presenting`.
 """
 
 from collections.abc import Iterable, Mapping

@@ -1,6 +1,6 @@
-"""What a terminal shows after a check of the bearing piles: the answer first, then which piles and why.
+"""The check of the bearing piles as it is shown and filed: the answer on the terminal, two tables and `check.json`.
 
-The files of a check of the bearing piles: two tables and `check.json`, in SI.
+The terminal has the answer first, then which piles and why. The files are in SI.
 """
 
 import json

@@ -1,6 +1,6 @@
-"""Figures on paper: a tidy frame drawn by matplotlib, the same bytes for the same frame.
+"""Figures on paper: which ones a review has, each drawn by matplotlib from a tidy frame.
 
-Which figures a review has, by name: of each drive, of all drives together, and of the decisions.
+The same frame gives the same bytes. Names are those of each drive, of all drives together, and of the decisions.
 """
 
 import io

@@ -1,10 +1,7 @@
-"""Fewer points to draw, with the peaks kept; numbers are computed from all of them before.
+"""Tidy frames behind every figure, one row a point, drawn on paper by matplotlib and on a page by Altair alike.
 
-Tidy frames behind every figure, one row a point, drawn on paper by matplotlib and on a page by Altair alike.
-
-Columns are titled as an axis is, name and unit, in the units the engineer reads.
-
-Tidy frames of the pile itself and of what the sheet says about it.
+Columns are titled as an axis is, name and unit, in the units the engineer reads. Fewer points are drawn than there are,
+with the peaks kept; numbers are computed from all of them before. Frames of the pile and of the sheet stand here.
 """
 
 from itertools import pairwise

@@ -1,9 +1,4 @@
-"""Tidy frames of what changed while a pile waited: resistance over time, and over the blows of a restrike.
-
-Tidy frames of the driving criterion: counts against stroke, the measured blows beside them, and the table.
-
-Tidy frames of the bearing piles: how deep each stands and whether it meets the criterion, the odd ones first.
-"""
+"""Tidy frames of the decisions: setup over time and over the blows of a restrike, the criterion, the bearing piles."""
 
 from itertools import groupby
 

@@ -1,7 +1,4 @@
-"""Tidy frames of single blows beyond force and waves: motion, energy, gauges, overlays, and the times that matter.
-
-Tidy frames of a whole drive: numbers of every blow that can be traced back to their blow, and findings on blows.
-"""
+"""Tidy frames of the records: a blow's motion, energy, gauges and times, and the numbers and findings of a drive."""
 
 from collections.abc import Sequence
 

@@ -1,7 +1,4 @@
-"""What a recorder's files contain, in words, and the tables of the sheet that read them.
-
-A commented test sheet and empty tables, for a test that is about to begin.
-"""
+"""What `inspect` and `new` write: what a recorder's files contain, and the sheet and tables of a test to begin."""
 
 import json
 import tomllib

@@ -1,6 +1,6 @@
-"""Sentences while a drive is followed: support for the people who decide at the rig, never a command.
+"""Sentences and tidy frames of a drive that is being followed.
 
-Tidy frames of a drive that is being followed: the last blow's record, and resistance against depth.
+They support the people who decide at the rig, and never command.
 """
 
 from collections.abc import Mapping

@@ -1,11 +1,7 @@
-"""Energy that the hammer passed into the pile.
-
-Movement of the pile at the gauges.
+"""Energy passed into the pile, movement at the gauges, and force and velocity at the first peak.
 
 The displacement at the end of the record is `dyntest.conditioning.corrections.final_displacement`, since removing the
 drift rests on it.
-
-Force and velocity at the first peak, and the two strain gauges there, held against each other.
 
 Shaft resistance that shows in the upward wave before the toe's return.
 

@@ -1,11 +1,8 @@
-"""Compression stress where the gauges are: the mean over the section, and the highest single gauge.
+"""Driving stresses from the record: compression at the gauges and at the toe, and tension along the pile.
 
-Compression stress at the toe.
-
-Tension along the pile from the waves superposed.
-
-At depth x below the gauges the wave that goes down passed the gauges x/c earlier and the wave that comes up reaches
-them x/c later; with friction left out
+Compression at the gauges is the mean over the section, and the highest single gauge. Tension comes from the waves
+superposed. At depth x below the gauges the wave that goes down passed the gauges x/c earlier and the wave that comes up
+reaches them x/c later; with friction left out
 
 (1) ``F(x, t) = W_d(t − x/c) + W_u(t + x/c)``,
 

@@ -1,7 +1,4 @@
-"""Every quantity that the record of a blow gives by itself, for a slice of blows.
-
-Every quantity of every blow of a drive in one table.
-"""
+"""Every quantity of every blow of a drive in one table."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace

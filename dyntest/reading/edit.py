@@ -1,6 +1,6 @@
-"""A TOML text split into statements, so that one can be replaced while every other byte stays the same.
+"""The engineer's choices written into the text of a test sheet, so that anyone who runs it gets the same numbers.
 
-The engineer's choices written into the text of a test sheet, so that anyone who runs it gets the same numbers.
+The text is split into statements, so that one can be replaced while every other byte stays the same.
 """
 
 import json

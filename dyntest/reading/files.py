@@ -1,10 +1,7 @@
-"""Bytes and text from a file, or one clear message why not.
+"""Files read whole or with one clear message why not, and written whole or not at all.
 
-Files written whole or not at all, for every module that writes to the disk.
-
-Fingerprints of the files from which a result was computed.
-
-Folders for results: refused before the work if they cannot be written, and never over an input.
+Fingerprints tell whether the files from which a result was computed have changed. A folder for results is refused
+before the work if it cannot be written, and nothing is written over an input.
 """
 
 import contextlib

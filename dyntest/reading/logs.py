@@ -1,8 +1,6 @@
 """Small CSV tables with units in their headers: driving logs, production logs, tables of piles.
 
-Intervals of depth with their blow counts, common to driving logs and production logs.
-
-The driving log: the inspector's blow counts, the only link between blow numbers and depth.
+The driving log is the inspector's blow counts, the only link between blow numbers and depth.
 """
 
 from dataclasses import dataclass, replace

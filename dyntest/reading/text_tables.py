@@ -1,7 +1,4 @@
-"""Delimiter and decimal mark of a CSV file, and its rows as text, for signal tables and logs.
-
-Headers of tables: a name and, in square brackets, a unit.
-"""
+"""Text tables: delimiter, decimal mark, rows as text, and headers of a name and a unit in square brackets."""
 
 import csv
 import io

@@ -1,11 +1,7 @@
 """One drive reviewed: every blow's numbers, what was found on the records, and the representative blow.
 
-Force and velocity of every blow of a reviewed drive, conditioned as its table was.
-
-Another damping factor or another representative blow for a drive that is already reviewed.
-
-Only what depends on them is worked out again, from waves that are at hand; the result is that of `review_drive` on
-the same sheet, which a test holds it to.
+Another damping factor or another representative blow works out only what depends on it, from waves that are at hand;
+the result is that of `review_drive` on the same sheet, which a test holds it to.
 """
 
 from collections.abc import Iterator, Sequence

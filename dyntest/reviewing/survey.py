@@ -1,8 +1,7 @@
-"""Which files under a folder are test sheets.
+"""Every test pile under a folder reviewed through an executor, each once; what is done is kept as it comes.
 
-One reviewed pile as one row of a table: plain numbers in SI and short texts.
-
-Every test pile under a folder reviewed through an executor, each once; what is done is kept as it comes.
+Which files are test sheets is told from their text. A reviewed pile is one row of a table: plain numbers in SI and
+short texts.
 """
 
 import contextlib

@@ -1,10 +1,10 @@
-"""Resistance against set for every stroke: the matched soil under the calibrated hammer, all of it in one batched run.
+"""The bearing graph, resistance against set for every stroke, and the calibration of its hammer to measured blows.
 
 The soil is the matched one, scaled: shaft share, distribution, quakes and damping per unit of resistance stay what the
 test pile showed. What the graph says therefore holds for piles, soil and hammer like the test pile's.
 
-The hammer as it really worked: efficiency, cushion stiffness and the share of a diesel's gas that give the measured
-force, energy and impulse; how the efficiency changes with the stroke; and what is left of the measured sets.
+Calibrated are efficiency, cushion stiffness and the share of a diesel's gas, to the measured force, energy and impulse;
+how the efficiency changes with the stroke; and what is left of the measured sets.
 """
 
 from dataclasses import dataclass, field, replace

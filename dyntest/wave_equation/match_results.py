@@ -1,9 +1,4 @@
-"""What a match shows: computed against measured waves, the soil along the pile, and stresses anywhere in it.
-
-The static load–movement curve that a matched soil implies, at head and toe.
-
-What changed between two matches of one pile.
-"""
+"""What matches show: waves, soil along the pile, stresses, the static load–movement curve, and setup."""
 
 from dataclasses import dataclass
 

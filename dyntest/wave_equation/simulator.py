@@ -13,11 +13,8 @@ back to its bounds, which keeps (1) exact in both states:
     S' = S + k·dt/2·(v_old + v_trial),  v_trial = (2d − 2u − S − k·dt/2·v_old) / (Z1 + Z2 + D + k·dt/2)    (4)
     v  = (2d − 2u − bounded S') / (Z1 + Z2 + D)                     (5)
 
-`dyntest.wave_equation.step` holds the lines that do it.
-
-What drives the upper end of the pile when it was measured: a downward wave, a velocity or a force.
-
-Each raises ValueError when the simulation asks for a step past the end of its trace: what would have come is not known.
+`dyntest.wave_equation.step` holds the lines that do it. A measured wave, velocity or force drives the upper end; asked
+for a step past the end of its trace it raises ValueError, for what would have come is not known.
 """
 
 from collections.abc import Callable

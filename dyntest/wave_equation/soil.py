@@ -1,6 +1,6 @@
-"""The pile cut into segments that the wave crosses in one time step each.
+"""Pile and soil of the simulator: segments that the wave crosses in one time step each, springs and dashpots.
 
-Soil along a pile: springs with a limit, dashpots, and a toe that takes no tension.
+The toe takes no tension.
 
 Static part after Smith (1960): an elastic spring up to the quake, then a constant limit. Dynamic part: a viscous
 dashpot, or Smith's, whose force is the static one times a factor times the velocity (UFC 3-220-20, §6-9.2).

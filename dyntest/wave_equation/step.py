@@ -1,8 +1,4 @@
-"""Where all candidates stand at one moment of a run.
-
-The curve along which soil is loaded for the first time, where it is not the line along which it unloads.
-
-One step of every node and every candidate, in arrays that are made once and filled again and again.
+"""One time step of the simulator, for every node and every candidate, in arrays that are filled again and again.
 
 With half the static soil force ``s = S/2`` and the velocity as the wave ``y = Z1 v``, equations (1) to (5) of the
 simulator need only

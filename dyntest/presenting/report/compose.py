@@ -1,7 +1,4 @@
-"""Plain data and figures made into a PDF by the templates beside this module.
-
-The whole report, and the criterion card alone, as plain data for the templates.
-"""
+"""The report, and the criterion card alone: plain data and figures made into a PDF by the templates beside this."""
 
 import json
 from collections.abc import Iterable, Mapping

@@ -1,6 +1,7 @@
-"""What was tested and with what: pile, hammer, gauges, drives, requirement and soil, each value with its source.
+"""Parts of the report that describe: what was tested and with what, and the appendix.
 
-The appendix: assumptions and choices with their sources, equations, provenance, notes and seal.
+Pile, hammer, gauges, drives, requirement and soil have their sources. The appendix has assumptions and choices,
+equations, provenance, notes and seal.
 """
 
 import platform
