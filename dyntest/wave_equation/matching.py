@@ -36,10 +36,10 @@ from dyntest.wave_equation.problem import (
     physical,
 )
 
-WIDENING = {"one blow": (1.5, 1.3), "several": (1.0, 1.0)}
+WIDENING = {"one blow": (1.5, 1.3), "several": (1.0, 0.9)}
 """Factors on the spread that a record leaves under one law, of the total and of shaft and toe [1]: one blow tells them
 less surely than it seems."""
-FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.025}, {"total": 0.05, "part": 0.05}
+FLOOR, FLOOR_OF_RADIATION = {"total": 0.015, "part": 0.02}, {"total": 0.05, "part": 0.05}
 FLOOR_OF_HYPERBOLA = {"total": 0.015, "part": 0.05}
 """Spread that no record can take away; that under laws with radiation, which differ most from author to author; and
 that under a hyperbola, where shaft and toe yield little by little together [1]: of the logarithm of the total, and of
