@@ -88,15 +88,17 @@ def test_nothing_is_installed_by_a_name_that_may_be_another_projects():
 
 
 @pytest.mark.sweep
-def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(small_test, tmp_path, capsys):
+def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(lay_out_small_test, tmp_path, capsys):
     """And a command of its own, which shares its work among processes, gives the same elsewhere, byte by byte."""
-    before = contents(small_test.parent)
-    status, out, err = run(capsys, "review", small_test)
+    (tmp_path / "small").mkdir()
+    sheet = lay_out_small_test(tmp_path / "small", initial=4, restrike=3)
+    before = contents(sheet.parent)
+    status, out, err = run(capsys, "review", sheet, "--match", "every")
     assert (status, err) == (0, "")
     assert out.startswith("P3-1: ")
-    after = contents(small_test.parent)
+    after = contents(sheet.parent)
     assert {name: after[name] for name in before} == before
-    words = [sys.executable, "-m", "dyntest.cli", "review", small_test, "--out", tmp_path / "again"]
+    words = [sys.executable, "-m", "dyntest.cli", "review", sheet, "--match", "every", "--out", tmp_path / "again"]
     done = subprocess.run(words, capture_output=True)
     assert (done.returncode, done.stderr) == (0, b"")
     assert {f"review/{name}": content for name, content in contents(tmp_path / "again").items()} == {

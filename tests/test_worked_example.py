@@ -40,10 +40,7 @@ def from_the_sample(monkeypatch, concrete_sample):
     monkeypatch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, match))
 
 
-@pytest.mark.parametrize("match", ["from the sample", pytest.param("afresh", marks=pytest.mark.sweep)])
-def test_the_way_from_the_export_to_the_card(match, request, tmp_path, monkeypatch, capsys):
-    if match == "from the sample":
-        request.getfixturevalue("from_the_sample")
+def test_the_way_from_the_export_to_the_card(from_the_sample, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     shutil.copytree(EXPORT, tmp_path / "sample_signals" / "recorder_export")
     commands, parts = example()

@@ -52,7 +52,7 @@ def cold(benchmark, tmp_path):
 @pytest.mark.benchmark(group="review, cold")
 def test_ratios_to_bare_imports(benchmark, cold, sheet, tmp_path):
     """Least of three, and the processor time of all processes of a run, which is more where two cores share it."""
-    matches = ("none", "best") if benchmark.enabled else ("none",)  # `test_every_blow` matches as well
+    matches = ("none", "best") if benchmark.enabled else ("none",)
     reviews = {match: command(sheet("pier_2_clay"), match, tmp_path / match) for match in matches}
     runs = {"bare imports": BARE} | reviews
     for words in (BARE, runs["none"]) if benchmark.enabled else ():
@@ -74,6 +74,8 @@ def test_ratios_to_bare_imports(benchmark, cold, sheet, tmp_path):
 
 @pytest.mark.benchmark(group="review, cold")
 def test_every_blow(benchmark, cold, sheet, tmp_path):
+    if not benchmark.enabled:
+        pytest.skip("takes long: nothing is timed without --benchmark-enable")
     taken = benchmark.pedantic(cold, (command(sheet("pier_3_shale"), "every", tmp_path / "out"),))
     assert (tmp_path / "out" / "summary.json").exists()
     print(f"\nevery of 501 blows matched: {taken[0]:.0f} s, processor {taken[1]:.0f} s")
