@@ -316,6 +316,13 @@ MUTATIONS = (
         "enumerate((TAIL, TAIL, TAIL))",
         ("tests/wave_equation/test_mixture.py",),
     ),
+    Mutation(
+        "what another state of the program computed taken for today's",
+        "dyntest/reviewing/survey.py",
+        "(record.match, record.program) != (match, program())",
+        "record.match != match",
+        ("tests/reviewing/test_survey.py",),
+    ),
 )
 
 
