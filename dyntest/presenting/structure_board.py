@@ -20,11 +20,11 @@ from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
 from dyntest.presenting.sentences import sentence, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words
+from dyntest.presenting.terms import between_words, show_ram
 from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
-from dyntest.units import STANDARD_GRAVITY, unit_factor
+from dyntest.units import STANDARD_GRAVITY
 
 TEST_PILE, NOT_JUDGED = "test pile", "not judged"
 """What a pile on the plan is beside the verdicts of the bearing piles."""
@@ -365,10 +365,8 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
 
 
 def _hammer(run: HammerRun, system: str) -> str:
-    """Name a hammer by its kind and its ram, in mass or weight as the units have it."""
-    if system == "SI":
-        return f"{run.kind}, {run.ram_mass:,.0f} kg"
-    return f"{run.kind}, {run.ram_mass * STANDARD_GRAVITY / unit_factor('kip', 'force'):.1f} kip"
+    """Name a hammer by its kind and the weight of its ram."""
+    return f"{run.kind}, ram {show_ram(run.ram_mass * STANDARD_GRAVITY, system)}"
 
 
 def _end_of_driving(review: StructureReview, pile: str) -> DriveResistance:

@@ -11,9 +11,12 @@ import pytest
 from dyntest.decisions.bearing_oddities import HIGH_STROKE
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.trust import Caution
+from dyntest.hammer import Hammer
 from dyntest.presenting import structure_files as structure_module
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames_decisions import setup_band, setup_points, setup_starts
+from dyntest.presenting.report.card import card as criterion_card
+from dyntest.presenting.report.described import hammer_facts
 from dyntest.presenting.structure_board import (
     VERDICT_MARKS,
     board_answer,
@@ -194,7 +197,7 @@ def test_two_test_piles_stand_side_by_side(structure):
     assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 to 276 kip)"
     assert told.loc["alerts", "P2-4"] == "–" and told.loc["alerts", "A4-3"] != "–"
     counts = pair_counts(structure, ("P2-4", "A4-3")).set_index("stroke")
-    assert counts.loc["8 ft"].tolist() == ["16", "–"] and counts.loc["2 ft"].tolist() == [
+    assert counts.loc["8.0 ft"].tolist() == ["16", "–"] and counts.loc["2.0 ft"].tolist() == [
         "–",
         "36",
     ]  # 29 over 0.8
@@ -278,3 +281,16 @@ def test_what_forbids_the_counts_is_told_of_a_test_pile_without_a_criterion_too(
     assert "the sheet has no [hammer]" in shown and "the test pile may be damaged" in shown
     both = [result.pile, structure.records[1].result.pile]
     assert pair_rows(changed, tuple(both)).set_index("").loc["alerts", result.pile] == shown
+
+
+@pytest.mark.parametrize(("system", "ram"), [("SI", "ram 17.8 kN"), ("US", "ram 4.00 kip")])
+def test_a_ram_has_one_unit_wherever_it_is_named(structure, system, ram):
+    """1,814 kg, as the results of the test piles have it; card, report and pages give its weight too."""
+    assert {words.partition(", ")[2] for words in hammer_rows(replace(structure, display_units=system))["hammer"]} == {
+        ram
+    }
+    hammer = Hammer("hydraulic", 1814.0)
+    paper = criterion_card(structure.groups[0].criterion, "Bridge", system, None, hammer)
+    assert ram in dict(map(tuple, paper["site"]))["hammer"]
+    told = {what: value for what, value, _ in hammer_facts(hammer, system)}
+    assert f"ram {told['ram weight']}" == ram
