@@ -342,6 +342,15 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
         return
     with st.expander("Correct a depth"):
         by_number = {mark.number: mark for mark in marks}
+        of_drive, pinned = st.session_state.get("live_pinned", ("", 0))
+        kept_mark = pinned if of_drive == name and pinned in by_number else marks[-1].number
+        if st.session_state.get("live_mark") != kept_mark:
+            state.widget_key("live_mark", kept_mark)
+
+        def pin() -> None:
+            """Keep to the mark that is being corrected, whatever depth is entered meanwhile; else the last one is."""
+            st.session_state["live_pinned"] = name, state.typed("live_mark")
+
         row = st.container(horizontal=True, vertical_alignment="bottom")
         with row:
             st.selectbox(
@@ -354,9 +363,10 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                     else ""
                 ),
                 width=260,
+                on_change=pin,
             )
-            st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200)
-            st.number_input("Inspector's count", 0, None, None, key="live_count", width=200)
+            st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200, on_change=pin)
+            st.number_input("Inspector's count", 0, None, None, key="live_count", width=200, on_change=pin)
 
             def correct(removed: bool = False) -> None:
                 chosen, right, count = (state.typed(key) for key in ("live_mark", "live_right", "live_count"))
@@ -371,6 +381,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                 )
                 if done:  # what was entered for one mark must not go to the next
                     st.session_state.update(live_right=None, live_count=None)
+                    st.session_state.pop("live_pinned", None)
 
             st.button("Correct", key="live_correct", on_click=correct)
             st.button("Remove this mark", key="live_out", on_click=correct, kwargs={"removed": True})
