@@ -26,6 +26,7 @@ from dyntest.presenting.live_words import (
     live_profile_frames,
     live_record_frame,
     note_sentence,
+    profile_note,
     silent_sentence,
     stress_words,
     trust_words,
@@ -145,6 +146,7 @@ def _now(sheet, name: str) -> None:
             draw_chart(_record_chart(live_record_frame(last, system), system), "live_record")
     with right:
         draw_chart(_profile_chart(sheet, kept, drive.penetration_at_start, system), "live_profile")
+        pieces.draw_note(profile_note(bool(kept.matches)))
     matched = [kept.matches[number] for number in sorted(kept.matches)]
     if matched:
         used = kept.last.numbers.get("damping_factor", float("nan"))

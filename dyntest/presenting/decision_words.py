@@ -13,7 +13,7 @@ from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
 from dyntest.names import NAMES, decimal, percent, show, show_required
-from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, of_drive
+from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, names_in_sentence, of_drive
 
 GOVERNING_SPECIFICATION = (
     "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
@@ -580,7 +580,7 @@ def trust_reasons(trust: Trust) -> str:
 
 def needed_words(limit: StressLimit) -> str:
     """Say what has to be written before a limit can be stated."""
-    keys = " and ".join(f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed)
+    keys = names_in_sentence([f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed])
     return f"{keys}, or [requirement] {limit.sense}_stress_limit"
 
 

@@ -37,6 +37,7 @@ TRUST = {
     "no": "the record cannot be trusted",
 }
 
+
 STRESSES = (
     ("compression", "peak_gauge_stress"),
     ("compression", "toe_compression_stress"),
@@ -48,6 +49,17 @@ STRESSES = (
 def drive_words(drive: DriveReview) -> str:
     """Give the name of a drive as it is written."""
     return drive_name(drive.name)
+
+
+def short_trust(answer: str) -> str:
+    """Say whether a record can be trusted in a column of that name.
+
+    Examples
+    --------
+    >>> short_trust("with care")
+    'can be trusted with care'
+    """
+    return TRUST[answer].removeprefix("the record ")
 
 
 def trust_sentence(review: Review) -> str:

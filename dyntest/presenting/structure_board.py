@@ -18,7 +18,7 @@ from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
-from dyntest.presenting.sentences import sentence, show_range, show_stress
+from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
 from dyntest.presenting.terms import between_words, show_ram
 from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
@@ -189,8 +189,10 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
         required = show_required(one.required_resistance, system)
         setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
         shown_setup = setup[0] if setup else "–"
-        rows.append((one.pile, one.trust, resistance, required, shown_setup, _alerts(one, system)))
-    return pd.DataFrame(rows, columns=["pile", "trust", "last resistance", "required", "setup", "alerts"], dtype=object)
+        rows.append((one.pile, short_trust(one.trust), resistance, required, shown_setup, _alerts(one, system)))
+    return pd.DataFrame(
+        rows, columns=["pile", "record", "last resistance", "required", "setup", "alerts"], dtype=object
+    )
 
 
 def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
@@ -436,7 +438,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
     system = review.display_units
     chosen = [next(one for one in review.results if one.pile == pile) for pile in piles]
     found = {record.result.pile: record.row or {} for record in review.records if record.result is not None}
-    rows: list[tuple[str, ...]] = [("trust", *(one.trust for one in chosen))]
+    rows: list[tuple[str, ...]] = [("record", *(short_trust(one.trust) for one in chosen))]
     rows.append(("required", *(show_required(one.required_resistance, system) for one in chosen)))
     for name in dict.fromkeys(drive.drive for one in chosen for drive in one.drives):
         own = [next((drive for drive in one.drives if drive.drive == name), None) for one in chosen]

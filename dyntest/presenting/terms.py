@@ -2,6 +2,7 @@
 
 import shutil
 import textwrap
+from collections.abc import Sequence
 
 from dyntest.decisions.estimate import Pooled
 from dyntest.names import decimal
@@ -147,6 +148,17 @@ def of_drive(name: str) -> str:
     if name == "initial":
         return "the initial drive"
     return drive_name(name) if "_" in name else f"the {name}"
+
+
+def names_in_sentence(names: Sequence[str]) -> str:
+    """Join names as a sentence lists them.
+
+    Examples
+    --------
+    >>> names_in_sentence(["initial"]), names_in_sentence(["initial", "restrike 1"]), names_in_sentence(["initial", "restrike 1", "restrike 2"])
+    ('initial', 'initial and restrike 1', 'initial, restrike 1 and restrike 2')
+    """
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
 
 
 LEAST_BETWEEN = 0.005

@@ -184,4 +184,5 @@ def test_a_restrike_that_gives_no_line_has_a_hollow_mark(path, told_sample):
     review = review_structure(read_structure(path), known=told_sample)
     drawn = setup_chart(review, setup_points(review)).to_dict(validate=False)
     assert drawn["layer"][-1]["encoding"]["color"]["condition"]["test"] == "datum.fitted"
-    assert "t₀ = 1 day, clay" in str(drawn)
+    legend = drawn["layer"][-1]["encoding"]["shape"]["legend"]
+    assert "t₀ = 1 day, clay" in str(drawn) and legend["symbolFillColor"].startswith("#")  # else it would be hollow

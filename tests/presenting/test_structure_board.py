@@ -194,6 +194,8 @@ def test_two_test_piles_stand_side_by_side(structure):
     rows = pair_rows(structure, ("P2-4", "A4-3"))
     told = rows.set_index("")
     assert list(told.columns) == ["P2-4", "A4-3"]
+    assert told.loc["record", "P2-4"] == "can be trusted"  # as the report and the page Two piles call it
+    assert result_rows(structure)["record"].tolist()[0] == "can be trusted"
     assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 to 276 kip)"
     assert told.loc["alerts", "P2-4"] == "–" and told.loc["alerts", "A4-3"] != "–"
     counts = pair_counts(structure, ("P2-4", "A4-3")).set_index("stroke")

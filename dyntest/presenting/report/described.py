@@ -18,7 +18,7 @@ from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
 from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
-from dyntest.presenting.sentences import TRUST, drive_words, sentence
+from dyntest.presenting.sentences import drive_words, sentence, short_trust
 from dyntest.presenting.terms import short_length, show_ram
 from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
@@ -230,7 +230,7 @@ def _drives(review: Review) -> Block:
             show_wait(waited.get(drive.name)),
             show("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
             f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
-            TRUST[drive.trust.answer].removeprefix("the record "),
+            short_trust(drive.trust.answer),
         ]
         for drive in review.drives
     ]
