@@ -155,8 +155,8 @@ def names_in_sentence(names: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> names_in_sentence(["initial"]), names_in_sentence(["initial", "restrike 1"]), names_in_sentence(["initial", "restrike 1", "restrike 2"])
-    ('initial', 'initial and restrike 1', 'initial, restrike 1 and restrike 2')
+    >>> names_in_sentence(["initial", "restrike 1"]), names_in_sentence(["initial", "restrike 1", "restrike 2"])
+    ('initial and restrike 1', 'initial, restrike 1 and restrike 2')
     """
     return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
 
