@@ -374,11 +374,13 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
     ]
     for place, start in enumerate(setup_starts(review).itertuples()):
         found.append(rule_up(float(str(start.days)), str(start.words), pages.quiet_text(), top=10 + 16 * place))
-    marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, stroke=ink)
-    filled = alt.Legend(orient="top", symbolFillColor=restrike)  # hollow has a meaning of its own
-    legend = filled if points["pile"].nunique() <= MOST_LINES else None
-    faces = alt.condition("datum.fitted", alt.value(restrike), alt.value(palette.GROUNDS[pages.ground()]))
-    found.append(marks.encode(x=x, y=y, shape=alt.Shape("pile:N", legend=legend), color=faces, tooltip=tips))
+    piles = points["pile"].unique().tolist()
+    legend = alt.Legend(orient="top") if len(piles) <= MOST_LINES else None
+    shape = alt.Shape("pile:N", scale=alt.Scale(domain=piles), legend=legend)
+    for fitted, face in ((True, restrike), (False, palette.GROUNDS[pages.ground()])):  # the legend is as the first
+        marks = alt.Chart(points[points["fitted"] == fitted])
+        marks = marks.mark_point(filled=True, size=110, opacity=1, color=face, stroke=ink)
+        found.append(marks.encode(x=x, y=y, shape=shape, tooltip=tips))
     return finish(layered(*found), height, "Setup factor of all test piles over time.")
 
 

@@ -443,14 +443,14 @@ def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
     for _, start in setup_starts(review).iterrows():
         axes.axvline(start["days"], color=palette.QUIET, linestyle="dashdot", linewidth=0.9)
         axes.annotate(start["words"], (start["days"], 0.02), xycoords=("data", "axes fraction"), xytext=(3, 0),
-                      textcoords="offset points", va="bottom", color=palette.QUIET, fontsize=6.5)  # fmt: skip
+                      textcoords="offset points", va="bottom", color=palette.INK, fontsize=6.5)  # fmt: skip
     axes.axhline(1.0, color=palette.QUIET, linewidth=0.6)
     axes.set(xscale="log", xlabel="time since end of driving [days]", ylabel="setup factor")
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda days, _: f"{days:g}"))
     axes.xaxis.set_minor_formatter(NullFormatter())
     if points["pile"].nunique() <= MOST_NAMED_LINES:
-        axes.legend(loc="upper left")
+        axes.legend(loc="best")
     return finished(figure, "Setup of all test piles", left=0.7)
 
 
