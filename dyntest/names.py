@@ -90,7 +90,7 @@ NAMES = {
         Name("matched_resistance_high", "R_m,high", "matched resistance, high end of range", *_FORCE),
         Name("shaft_resistance", "R_shaft", "shaft resistance", *_FORCE),
         Name("toe_resistance", "R_toe", "toe resistance", *_FORCE),
-        Name("shaft_share", "r_s", "shaft share of the total resistance", *_RATIO),
+        Name("shaft_share", "r_s", "shaft share of static and dynamic resistance", *_RATIO),
         Name("misfit", "ε", "misfit of the match", "ratio", "1", ("", 3), ("", 3), figures=2),
         Name("integrity_factor", "β", "integrity factor", *_RATIO),
         Name("integrity_depth", "x_β", "depth of the reflection below the gauges", *_LENGTH),

@@ -8,7 +8,7 @@ import streamlit as st
 from dyntest.names import NAMES, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows, ruled_out_lines
-from dyntest.presenting.sentences import TRUST, criterion_sentence, drive_words, resistance_sentence
+from dyntest.presenting.sentences import criterion_sentence, drive_words, resistance_sentence, short_trust
 from dyntest.presenting.tables import applicable
 
 from .. import matching, pieces, uploads, work
@@ -123,7 +123,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
     }
     rows = [
         ("representative blow", *("–" if d.representative is None else f"{d.representative.blow}" for _, d in columns)),
-        ("record", *(TRUST[drive.trust.answer].removeprefix("the record ") for _, drive in columns)),
+        ("record", *(short_trust(drive.trust.answer) for _, drive in columns)),
         ("required resistance", *(show_required(review.answers.required.value, system) for review, _ in columns)),
         ("setup factor", *(setups.get((r.sheet.path, d.name), "–") for r, d in columns)),
     ]

@@ -26,6 +26,7 @@ from dyntest.presenting.live_words import (
     live_profile_frames,
     live_record_frame,
     note_sentence,
+    profile_note,
     silent_sentence,
     stress_words,
     trust_words,
@@ -145,6 +146,7 @@ def _now(sheet, name: str) -> None:
             draw_chart(_record_chart(live_record_frame(last, system), system), "live_record")
     with right:
         draw_chart(_profile_chart(sheet, kept, drive.penetration_at_start, system), "live_profile")
+        pieces.draw_note(profile_note(bool(kept.matches)))
     matched = [kept.matches[number] for number in sorted(kept.matches)]
     if matched:
         used = kept.last.numbers.get("damping_factor", float("nan"))
@@ -342,6 +344,15 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
         return
     with st.expander("Correct a depth"):
         by_number = {mark.number: mark for mark in marks}
+        of_drive, pinned = st.session_state.get("live_pinned", ("", 0))
+        kept_mark = pinned if of_drive == name and pinned in by_number else marks[-1].number
+        if st.session_state.get("live_mark") != kept_mark:
+            state.widget_key("live_mark", kept_mark)
+
+        def pin() -> None:
+            """Keep to the mark that is being corrected, whatever depth is entered meanwhile; else the last one is."""
+            st.session_state["live_pinned"] = name, state.typed("live_mark")
+
         row = st.container(horizontal=True, vertical_alignment="bottom")
         with row:
             st.selectbox(
@@ -354,9 +365,10 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                     else ""
                 ),
                 width=260,
+                on_change=pin,
             )
-            st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200)
-            st.number_input("Inspector's count", 0, None, None, key="live_count", width=200)
+            st.number_input(f"Correct depth [{unit}]", 0.0, None, None, key="live_right", width=200, on_change=pin)
+            st.number_input("Inspector's count", 0, None, None, key="live_count", width=200, on_change=pin)
 
             def correct(removed: bool = False) -> None:
                 chosen, right, count = (state.typed(key) for key in ("live_mark", "live_right", "live_count"))
@@ -371,6 +383,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
                 )
                 if done:  # what was entered for one mark must not go to the next
                     st.session_state.update(live_right=None, live_count=None)
+                    st.session_state.pop("live_pinned", None)
 
             st.button("Correct", key="live_correct", on_click=correct)
             st.button("Remove this mark", key="live_out", on_click=correct, kwargs={"removed": True})

@@ -10,11 +10,13 @@ import streamlit as st
 from dyntest.errors import InputError
 from dyntest.presenting.sentences import (
     criterion_sentence,
+    drive_words,
     resistance_sentence,
     setup_sentence,
     stress_sentences,
     trust_sentence,
 )
+from dyntest.presenting.terms import names_in_sentence
 from dyntest.reading.notes import (
     DECISIONS,
     NOTES_FILE,
@@ -45,8 +47,9 @@ def draw() -> None:
         alerted = pieces.alerted(test, review)
         told = ["The report has these answers, how each number was computed, and the files used."]
         if unmatched:
-            names = " and ".join(drive.name.replace("_", " ") for drive in unmatched)
-            told.append(f"Not yet matched: {names}. The report will have no matched resistance for it.")
+            names = names_in_sentence([drive_words(drive) for drive in unmatched])
+            of_them = "it" if len(unmatched) == 1 else "them"
+            told.append(f"Not yet matched: {names}. The report will have no matched resistance for {of_them}.")
         pieces.draw_answer(told, pieces.BAD if alerted else pieces.CARE if unmatched else pieces.GOOD)
         matching.offer(test, review.drives, "report")
         _files(test, review)

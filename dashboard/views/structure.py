@@ -13,11 +13,18 @@ from dyntest.presenting import palette
 from dyntest.presenting import structure_board as board
 from dyntest.presenting.bearing_words import reason
 from dyntest.presenting.frames import shown
-from dyntest.presenting.frames_decisions import count_title, pile_counts
+from dyntest.presenting.frames_decisions import (
+    NO_SOIL,
+    count_title,
+    pile_counts,
+    setup_band,
+    setup_points,
+    setup_starts,
+)
 from dyntest.presenting.sentences import sentence
 
 from .. import pages, pieces, shelf, state, strip, uploads, work
-from ..charts import DASHES, FIGURES, axis, finish, layered, line_legend, named, rule_across
+from ..charts import DASHES, FIGURES, axis, finish, layered, line_legend, named, rule_across, rule_up
 from ..charts import draw as draw_chart
 from .bearing_piles import log_chart, plan_chart
 
@@ -276,7 +283,7 @@ def _together(review) -> None:
             more = ", with the soil at each beside it" if len(layers) else ""
             pieces.draw_note(f"Maximum Case resistance of the test piles against depth{more}.")
     with right:
-        points = board.setup_points(review)
+        points = setup_points(review)
         if len(points):
             draw_chart(setup_chart(review, points), "structure_setup")
             pieces.draw_note(board.setup_note(review))
@@ -353,7 +360,7 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
     y = alt.Y("factor:Q", axis=axis("setup factor"), scale=alt.Scale(zero=False))
     found: list[alt.Chart | alt.LayerChart] = []
     for place, setup in enumerate(review.setups):
-        band = board.setup_band(setup, longest).assign(soil=setup.soil or "soil not named")
+        band = setup_band(setup, longest).assign(soil=setup.soil or NO_SOIL)
         if band["low"].notna().all():
             area = alt.Chart(band).mark_area(color=ink, opacity=0.12)
             found.append(area.encode(x=x, y=alt.Y("low:Q", axis=axis("setup factor")), y2=alt.Y2("high:Q")))
@@ -365,9 +372,15 @@ def setup_chart(review, points: pd.DataFrame, height: int = 380) -> alt.LayerCha
         alt.Tooltip("days:Q", format=FIGURES),
         alt.Tooltip("factor:Q", format=FIGURES),
     ]
-    marks = alt.Chart(points).mark_point(filled=True, size=110, opacity=1, color=restrike, stroke=ink)
-    legend = alt.Legend(orient="top") if points["pile"].nunique() <= MOST_LINES else None
-    found.append(marks.encode(x=x, y=y, shape=alt.Shape("pile:N", legend=legend), tooltip=tips))
+    for place, start in enumerate(setup_starts(review).itertuples()):
+        found.append(rule_up(float(str(start.days)), str(start.words), pages.quiet_text(), top=10 + 16 * place))
+    piles = points["pile"].unique().tolist()
+    legend = alt.Legend(orient="top") if len(piles) <= MOST_LINES else None
+    shape = alt.Shape("pile:N", scale=alt.Scale(domain=piles), legend=legend)
+    for fitted, face in ((True, restrike), (False, palette.GROUNDS[pages.ground()])):  # the legend is as the first
+        marks = alt.Chart(points[points["fitted"] == fitted])
+        marks = marks.mark_point(filled=True, size=110, opacity=1, color=face, stroke=ink)
+        found.append(marks.encode(x=x, y=y, shape=shape, tooltip=tips))
     return finish(layered(*found), height, "Setup factor of all test piles over time.")
 
 

@@ -18,7 +18,7 @@ from dyntest.decisions.criterion import (
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.names import percent, show, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
-from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, short_number, tape
+from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, tape
 
 RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
@@ -113,9 +113,9 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> criterion = Criterion((CriterionRow(2.0, 0.025 / 6), CriterionRow(2.5, 0.005)), 0.075, minimum_penetration=12.0)
     >>> found = inspectors_card(criterion)
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
-    [('2 m', '18', '4'), ('2.5 m', '15', '3')]
+    [('2.00 m', '18', '4'), ('2.50 m', '15', '3')]
     >>> found.meets[1]
-    'The toe must be at least 12 m below the ground, measured vertically.'
+    'The toe must be at least 12.00 m below the ground, measured vertically.'
     """
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
@@ -152,7 +152,7 @@ def basis(criterion: Criterion, system: str) -> str:
 
 
 def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
-    stroke = short_number("stroke", row.stroke, system)
+    stroke = show("stroke", row.stroke, system)
     every = least_count(criterion, row.set_per_blow)
     whole = criterion.way == WAYS[0]
     count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
@@ -184,7 +184,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
         ]
     if criterion.minimum_penetration is not None:
-        depth = short_number("penetration", criterion.minimum_penetration, system)
+        depth = show("penetration", criterion.minimum_penetration, system)
         lines.append(f"The toe must be at least {depth} below the ground, measured vertically.")
     else:
         lines.append("No minimum penetration is given; ask the engineer whether there is one.")
@@ -192,13 +192,13 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 
 
 def _strokes(criterion: Criterion, system: str) -> list[str]:
-    lowest = short_number("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
+    lowest = show("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
     lines = [
         "Between two strokes, interpolate the count.",
         f"Blows with a stroke below {lowest} do not count.",
     ]
     if criterion.maximum_stroke is not None:
-        lines.append(f"The stroke must not be above {short_number('stroke', criterion.maximum_stroke, system)}.")
+        lines.append(f"The stroke must not be above {show('stroke', criterion.maximum_stroke, system)}.")
     lines += [strokes_ruled_out_words(one, system) for one in criterion.ruled_out]
     return lines + easy_driving_sentences(criterion, system)
 
@@ -207,15 +207,15 @@ def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
     """Say how high the stroke may go while driving is easy."""
     lines = []
     for limit in criterion.easy_driving:
-        stroke = short_number("stroke", limit.stroke, system)
+        stroke = show("stroke", limit.stroke, system)
         length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
         line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less to limit "
         line += f"the {limit.kind} stress"
         if limit.blows:
-            first, last = (short_number("penetration", end, system) for end in (limit.depth_from, limit.depth_to))
+            first, last = (show("penetration", end, system) for end in (limit.depth_from, limit.depth_to))
             blows = "1 measured blow" if limit.blows == 1 else f"{limit.blows:,} measured blows"
             where = f"at {first}" if first == last else f"between {first} and {last}"
-            line += f": {blows} exceeded its limit {where}"
+            line += f". {blows} exceeded its limit {where}"
         lines.append(f"{line}.")
     return lines
 
@@ -238,18 +238,18 @@ def strokes_ruled_out_words(one: StrokesRuledOut, system: str) -> str:
 def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "SI") -> tuple[str, ...]:
     """Say when to stop and restrike, and what the restrike has to show."""
     if rule.stop_penetration is None:
-        stop = "Where the count is not met at the depth of the test pile"
+        stop = "If the count is not met at the depth of the test pile"
     else:
         stop = (
-            f"Where the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground, "
-            f"{tape(DEPTH_TOLERANCE, system)} more than the test pile"
+            f"If the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground "
+            f"({tape(DEPTH_TOLERANCE, system)} past the test pile)"
         )
     wait = None if rule.wait is None else f"at least {show_wait(rule.wait)}"
     waiting = "as long as the engineer directs" if wait is None else f"{wait}, as the test pile did"
     judged = _judged(rule, system)
     if rule.change == SETUP:
         return (
-            f"{stop}, stop and do not drive on. The test pile gained resistance while it waited.",
+            f"{stop}, stop driving. The test pile gained resistance while it waited.",
             f"Wait {waiting}, warm up the hammer elsewhere and restrike.",
             *judged,
             *_asked(rule, system),
@@ -265,11 +265,11 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
             "Where the restrike falls short, call the engineer.",
         )
     why = {
-        NO_CHANGE: "a restrike of the test pile showed no significant setup",
-        NOT_MEASURED: "setup was not measured",
+        NO_CHANGE: "A restrike of the test pile showed no significant setup.",
+        NOT_MEASURED: "Setup was not measured.",
     }[rule.change]
     after = "A pile resumed on another date is accepted only by a restrike that shows the full requirement."
-    return (f"{stop}, stop and call the engineer; {why}.", after)
+    return (f"{stop}, stop and call the engineer. {why}", after)
 
 
 def _asked(rule: RestrikeRule, system: str) -> list[str]:
@@ -293,7 +293,7 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
     for row in rule.rows:
         count = max(1, -int(-rule.judged_length / row.set_per_blow // 1))  # rounded up: it is one inch alone
         if count != before:
-            found.append((short_number("stroke", row.stroke, system), f"{count}"))
+            found.append((show("stroke", row.stroke, system), f"{count}"))
         before = count
     return tuple(found)
 
@@ -303,10 +303,10 @@ def _refusal(criterion: Criterion, system: str) -> str:
     counted = criterion.refusal_length
     if system == "SI":  # whole counts of 25 mm, as the inspector keeps them
         counted = max(1, round(counted / INCH)) * COUNT_LENGTHS[system][0]
-    length, least = short_length(counted, system), short_number("stroke", criterion.refusal_stroke, system)
+    length, least = short_length(counted, system), show("stroke", criterion.refusal_stroke, system)
     return (
-        f"Refusal, where the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
-        f"at a stroke of {least} or more. Stop and call the engineer."
+        f"Refusal, if the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
+        f"at {least} stroke or more. Stop and call the engineer."
     )
 
 

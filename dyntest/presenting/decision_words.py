@@ -13,7 +13,7 @@ from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
 from dyntest.names import NAMES, decimal, percent, show, show_required
-from dyntest.presenting.terms import COUNT_LENGTHS, drive_name
+from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, names_in_sentence, of_drive
 
 GOVERNING_SPECIFICATION = (
     "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
@@ -170,11 +170,11 @@ def _graph(n: _Numbers) -> str:
 
 
 def _case(n: _Numbers) -> str:
-    drive, share = n.drive("drive"), n.value or 0.0
+    share = n.value or 0.0
     return (
-        f"the Case resistance of the {drive}{' drive' * (drive == 'initial')}, {n.force(n.of('case'))} with "
-        f"a damping factor of {n.of('factor'):.2f}, is {n.share(abs(share))} {'above' if share > 0 else 'below'} "
-        f"the matched {n.force(n.of('matched'))}, which corresponds to a factor of {n.of('calibrated'):.2f}"
+        f"the Case resistance of {of_drive(n.facts['drive'])} is {n.force(n.of('case'))} with "
+        f"J = {n.of('factor'):.2f}, {n.share(abs(share))} {'above' if share > 0 else 'below'} "
+        f"the matched {n.force(n.of('matched'))} (J = {n.of('calibrated'):.2f})"
     )
 
 
@@ -515,16 +515,16 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
 
     Examples
     --------
-    >>> target_sentence(EndOfDriveTarget(1397.2e3, 1397.2e3), "SI").split(";")[0]
+    >>> target_sentence(EndOfDriveTarget(1397.2e3, 1397.2e3), "SI").split(". ")[0]
     'Required at end of driving: 1,397.2 kN'
-    >>> target_sentence(EndOfDriveTarget(1189.4e3, 1397.2e3), "SI").split(";")[0]
+    >>> target_sentence(EndOfDriveTarget(1189.4e3, 1397.2e3), "SI").split(". ")[0]
     'Required at end of driving: 1,189 kN'
     >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
-    'Required at end of driving: 1,000 kN; setup was not measured.'
+    'Required at end of driving: 1,000 kN. Setup was not measured.'
     """
     required = show_required(target.required, system)
     value = required if target.value == target.required else show("matched_resistance", target.value, system)
-    name = "" if target.setup is None else drive_name(target.setup.restrike)
+    name = "" if target.setup is None else drive_name(target.setup.restrike).capitalize()
     factor = "" if target.factor is None else show_factor(target.factor)
     text = f"Required at end of driving: {value}"
     if target.kind in ("credited", "relaxation"):
@@ -533,19 +533,19 @@ def target_sentence(target: EndOfDriveTarget, system: str) -> str:
         text = (
             f"Required at end of driving: {asked} / {_divisor(asked, target.required / target.value, value)} = {value}"
         )
-        text += f"; {name}: {what} {factor}"
+        text += f". {name}: {what} {factor}"
     why = {
-        "not measured": "setup was not measured",
+        "not measured": "Setup was not measured",
         "no significant change": f"{name}: no significant change, factor {factor}",
         "not matched": f"{name}: setup factor {factor}, not based on two good matches, so not credited",
         "not credited": f"{name}: setup factor {factor}, not credited",
     }
-    text += f"; {why[target.kind]}" if target.kind in why else ""
+    text += f". {why[target.kind]}" if target.kind in why else ""
     if target.middle == target.middle and target.value > target.middle * 1.0005:
         allowance = percent(target.value / target.middle - 1.0, 1)
-        text += f"; includes {allowance} for test errors and variation between piles"
+        text += f". It includes {allowance} for test errors and variation between piles"
     if target.kind == "not credited" and target.with_credit is not None:
-        text += f"; with setup credited it would be {show('matched_resistance', target.with_credit, system)}"
+        text += f". With setup credited it would be {show('matched_resistance', target.with_credit, system)}"
     return f"{text}."
 
 
@@ -580,7 +580,7 @@ def trust_reasons(trust: Trust) -> str:
 
 def needed_words(limit: StressLimit) -> str:
     """Say what has to be written before a limit can be stated."""
-    keys = " and ".join(f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed)
+    keys = names_in_sentence([f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed])
     return f"{keys}, or [requirement] {limit.sense}_stress_limit"
 
 

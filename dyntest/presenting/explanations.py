@@ -213,9 +213,10 @@ TABLE = (
     ),
     Explanation(
         ("shaft_share",),
-        "Shaft resistance just before the toe return, as a share of the total resistance.",
+        "Shaft resistance just before the toe return, as a share of the total resistance, both static and dynamic.",
         ("R_shaft = F − Zv = 2 W_u",),
-        "Damping is included, and the last length above the toe is not; an indicator only.",
+        "An indicator only: damping is included, and the last length above the toe is not. "
+        "For the share of the static resistance, match the blow.",
         CASE,
         "dyntest.quantities.energy_and_motion",
         'R_"shaft" = 2 W_u, quad r_s = R_"shaft" / R',

@@ -335,8 +335,9 @@ WORDS = {
         "exact ratio",
     ),
     ("uniform pile", ""): FindingWords(
-        "the pile has {value} parts of different section or material; Case resistance, shaft share, toe stress, tension"
-        " along the pile and integrity factor assume a uniform pile, so section changes look like soil or damage",
+        "the pile has {value} parts of different section or material; Case resistance, "
+        f"{NAMES['shaft_share'].words}, toe stress, tension along the pile and integrity factor "
+        "assume a uniform pile, so section changes look like soil or damage",
         "use signal matching, which models the sections, for resistance; the rest is approximate",
         "count",
     ),

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from dyntest.hammer import Hammer
 from dyntest.names import NAMES, decimal, display_unit, show, show_required
+from dyntest.presenting.terms import show_ram
 from dyntest.reading.parts import TestSheet
 from dyntest.signals import Waves
 from dyntest.units import unit_factor
@@ -188,7 +189,7 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
     if hammer is not None:
         rows += [
             ("hammer", "kind", hammer.kind),
-            ("hammer", "ram weight", _written(hammer.ram_weight, "force", ("kN", "kip"), system)),
+            ("hammer", "ram weight", show_ram(hammer.ram_weight, system)),
             ("hammer", "rated energy", show("transferred_energy", hammer.rated_energy, system)),
             ("hammer", "approved stroke", _stroke(hammer, system)),
         ]

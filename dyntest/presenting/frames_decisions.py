@@ -1,4 +1,4 @@
-"""Tidy frames of the decisions: setup over time and over the blows of a restrike, the criterion, the bearing piles."""
+"""Tidy frames of the decisions: setup of a pile and of a structure, the criterion, and the bearing piles."""
 
 from itertools import groupby
 
@@ -17,8 +17,13 @@ from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import criterion_cells, criterion_heads
 from dyntest.reading.production_log import PileTable, ProductionLog
+from dyntest.reviewing.pile_result import PooledSetup, gives_rate
+from dyntest.reviewing.structure import StructureReview
 
 WAIT = "time since the end of the initial drive [days]"
+
+NO_SOIL = "soil not named"
+"""What stands for the soil along the shaft where the sheet does not name it."""
 
 LINE_POINTS = 60
 """Points of the law's line [1]; it is straight over the logarithm of time."""
@@ -216,6 +221,45 @@ def pile_plan(check: BearingPileCheck, piles: PileTable | None, system: str) -> 
     values = (piles.x * factor, piles.y * factor, piles.pile, shows, odd, why)
     frame = pd.DataFrame(dict(zip(columns, values, strict=True)))
     return frame.dropna(subset=columns[:2]).reset_index(drop=True)
+
+
+def setup_points(review: StructureReview) -> pd.DataFrame:
+    """Give every measured setup factor: ``pile``, ``soil``, ``days``, ``factor``; ``fitted`` if a line rests on it."""
+    lines = {setup.soil: setup for setup in review.setups}
+    rows = [
+        (
+            one.pile,
+            one.shaft_soil or NO_SOIL,
+            point.wait / SECONDS_PER_DAY,
+            point.factor.value,
+            one.shaft_soil in lines and gives_rate(point, lines[one.shaft_soil].reference_time),
+        )
+        for one in review.results
+        for point in one.setups
+    ]
+    return pd.DataFrame(rows, columns=["pile", "soil", "days", "factor", "fitted"]).astype({"fitted": bool})
+
+
+def setup_starts(review: StructureReview) -> pd.DataFrame:
+    """Give the reference time of the pooled lines of setup, each once: ``days``, and in ``words`` with its soils."""
+    soils: dict[float, list[str]] = {}
+    for setup in review.setups:
+        soils.setdefault(setup.reference_time / SECONDS_PER_DAY, []).append(setup.soil or NO_SOIL)
+    rows = [
+        (days, f"t₀ = {days:g} day{'' if days == 1.0 else 's'}, {', '.join(names)}") for days, names in soils.items()
+    ]
+    return pd.DataFrame(rows, columns=["days", "words"])
+
+
+def setup_band(setup: PooledSetup, longest: float) -> pd.DataFrame:
+    """Give the pooled setup factor over time with its range for a pile that was not tested.
+
+    Units: longest [days].
+    """
+    first = setup.reference_time / SECONDS_PER_DAY
+    days = np.geomspace(first, max(longest, 2.0 * first), 40)
+    values = np.array([setup.factor(day * SECONDS_PER_DAY) for day in days])
+    return pd.DataFrame({"days": days, "factor": values[:, 0], "low": values[:, 1], "high": values[:, 2]})
 
 
 def pile_counts(log: ProductionLog, criterion: Criterion, pile: str, system: str) -> pd.DataFrame:

@@ -175,12 +175,12 @@ def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str
     Examples
     --------
     >>> damping_sentence({"blow": 40, "damping_factor": 0.553}, 0.7, True)
-    'By the match of blow 40 the damping factor J is 0.55; the sheet has 0.70, which is used.'
+    'With J 0.55 the Case resistance at the first peak equals the match of blow 40; the sheet has 0.70, which is used.'
     """
     found = match.get("damping_factor")
     if found is None or found < 0.0:
         return ""
-    told = f"By the match of blow {match['blow']} the damping factor J is {decimal(found, 2)}"
+    told = f"With J {decimal(found, 2)} the Case resistance at the first peak equals the match of blow {match['blow']}"
     return f"{told}; the sheet has {decimal(used, 2)}, which is used." if chosen else f"{told}; used from now on."
 
 
@@ -316,6 +316,18 @@ def live_profile_frames(kept: Kept, start: float | None, system: str) -> tuple[p
         for name in names:
             frame[name] = shown("matched_resistance", frame[name].to_numpy(dtype=float), system)
     return blows.dropna(), matches.dropna(), against
+
+
+def profile_note(matched: bool) -> str:
+    """Say what the marks of resistance against depth are.
+
+    Examples
+    --------
+    >>> profile_note(False)
+    'Dots: maximum Case resistance of each blow. Crosses: blows that are not trusted.'
+    """
+    told = "Dots: maximum Case resistance of each blow. Crosses: blows that are not trusted."
+    return f"{told} Diamonds: matched resistance with its range." if matched else told
 
 
 def unit_of(code: str, system: str) -> str:

@@ -24,7 +24,7 @@ from dyntest.presenting.decision_words import (
     trust_reasons,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, per_count, short_length, short_number
+from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -37,6 +37,7 @@ TRUST = {
     "no": "the record cannot be trusted",
 }
 
+
 STRESSES = (
     ("compression", "peak_gauge_stress"),
     ("compression", "toe_compression_stress"),
@@ -48,6 +49,17 @@ STRESSES = (
 def drive_words(drive: DriveReview) -> str:
     """Give the name of a drive as it is written."""
     return drive_name(drive.name)
+
+
+def short_trust(answer: str) -> str:
+    """Say whether a record can be trusted in a column of that name.
+
+    Examples
+    --------
+    >>> short_trust("with care")
+    'can be trusted with care'
+    """
+    return TRUST[answer].removeprefix("the record ")
 
 
 def trust_sentence(review: Review) -> str:
@@ -154,21 +166,21 @@ def stress_sentences(review: Review) -> list[str]:
         worst = worst_stress(review, sense)
         if worst is not None:
             limit = getattr(review.limits, sense)
-            text = f"{_stress(worst, system)}"
             if limit.value is None:
-                text += f"; no limit is known, write {needed_words(limit)}"
+                text = f"{_stress(worst, system)}. No limit is known, write {needed_words(limit)}."
             else:
-                text += f", {_against_limit(worst, show_stress(worst.value, limit.value, system)[1])}"
-            sentences.append(f"{text}.")
+                text = f"{_stress(worst, system)}, {_against_limit(worst, system)}."
+            sentences.append(f"{text} {_where(worst, system)}")
     bent = gauge_stress(review)
     if bent is not None:
         value, drive = bent
         blow = int(drive.table["blow"].iloc[int(drive.table["peak_gauge_stress"].argmax())])
         limit = review.limits.compression.value
         text = f"{NAMES['peak_gauge_stress'].words.capitalize()}: "
-        text += f"{show('peak_gauge_stress', value, system)} ({drive_words(drive)}, blow {blow})"
+        text += f"{show_stress(value, limit, system)[0]} ({drive_words(drive)}, blow {blow})"
         if limit is not None:
-            text += f", {'ABOVE' if value > limit else 'within'} that limit"
+            most = show_stress(value, limit, system)[1]
+            text += f", {'ABOVE' if value > limit else 'within'} the compression limit of {most}"
         sentences.append(f"{text}.")
     return sentences
 
@@ -223,16 +235,37 @@ def show_stress(value: float, limit: float | None, system: str) -> tuple[str, st
 
 
 def _stress(one: DrivingStress, system: str) -> str:
-    """Say one stress with its range, its blow, its depth and where it comes from."""
+    """Say one stress with its range, the ends of which have the digits of the value."""
     value = show_stress(one.value, one.limit, system)[0]
-    spread = f" ({show_range(one.low, one.high, 'peak_gauge_stress', system)})" if one.low < one.high else ""
-    where = "" if one.depth != one.depth else f", {show('penetration', one.depth, system)} below the gauges"
+    ends = [_as_written(value, end, system) for end in (one.low, one.high)]
+    spread = f" ({ends[0].rsplit(' ', 1)[0]} to {ends[1]})" if one.low < one.high else ""
+    return f"Maximum {one.sense} stress along the pile: {value}{spread}"
+
+
+def _as_written(like: str, stress: float, system: str) -> str:
+    """Write a stress with as many decimals as another one.
+
+    Units: stress [Pa].
+
+    Examples
+    --------
+    >>> _as_written("1.00 ksi", 6.4e6, "US"), _as_written("6.9 MPa", 7.32e6, "SI")
+    ('0.93 ksi', '7.3 MPa')
+    """
+    number, unit = like.rsplit(" ", 1)
+    _, factor, _ = display_unit("peak_gauge_stress", system)
+    return f"{decimal(stress * factor, len(number.partition('.')[2]))} {unit}"
+
+
+def _where(one: DrivingStress, system: str) -> str:
+    """Say in which blow and at which depth a stress is, and where it comes from."""
+    depth = "" if one.depth != one.depth else f", {show('penetration', one.depth, system)} below the gauges"
     how = "from the matched pile, over all blows" if one.matched else "from the gauges only, not confirmed by a match"
-    name = drive_name(one.drive)
-    return f"Maximum {one.sense} stress along the pile: {value}{spread} ({name}, blow {one.blow}{where}; {how})"
+    return f"It occurs in blow {one.blow} of {of_drive(one.drive)}{depth} ({how})."
 
 
-def _against_limit(one: DrivingStress, limit: str) -> str:
+def _against_limit(one: DrivingStress, system: str) -> str:
+    limit = show_stress(one.value, one.limit, system)[1]
     if one.above:
         return f"ABOVE the limit of {limit}"
     within = f"within the limit of {limit}"
@@ -297,7 +330,7 @@ def criterion_sentence(review: Review) -> str:
     held = short_length(found.criterion.holding_length, system)
     text = f"{target_sentence(found.target, system)} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
-        text += f", at {short_number('penetration', found.criterion.minimum_penetration, system)} penetration or more"
+        text += f", at {show('penetration', found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
     measured = (
         f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."
@@ -337,9 +370,9 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
     own = f"The test pile's own last {int(known.sum())} blows: {counts[0]}"
     own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
     if asked != asked:
-        return (f"{own}; that stroke is below the lowest of the table.",)
+        return (f"{own}. That stroke is below the lowest of the table.",)
     met = "meets" if moved <= asked else "does not meet"
-    return (f"{own}; this {met} the {counts[1]} required there on average.",)
+    return (f"{own}. This {met} the {counts[1]} required there on average.",)
 
 
 def _counts_told(moved: float, asked: float, system: str) -> Iterator[tuple[str, str]]:

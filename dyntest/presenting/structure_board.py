@@ -17,14 +17,14 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
 from dyntest.presenting.frames import shown, title
-from dyntest.presenting.frames_decisions import shown_verdicts
-from dyntest.presenting.sentences import sentence, show_range, show_stress
+from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
+from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words
-from dyntest.reviewing.pile_result import DriveResistance, HammerRun, PileResult, PooledSetup
+from dyntest.presenting.terms import between_words, show_ram
+from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
-from dyntest.units import STANDARD_GRAVITY, unit_factor
+from dyntest.units import STANDARD_GRAVITY
 
 TEST_PILE, NOT_JUDGED = "test pile", "not judged"
 """What a pile on the plan is beside the verdicts of the bearing piles."""
@@ -189,8 +189,10 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
         required = show_required(one.required_resistance, system)
         setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
         shown_setup = setup[0] if setup else "–"
-        rows.append((one.pile, one.trust, resistance, required, shown_setup, _alerts(one, system)))
-    return pd.DataFrame(rows, columns=["pile", "trust", "last resistance", "required", "setup", "alerts"], dtype=object)
+        rows.append((one.pile, short_trust(one.trust), resistance, required, shown_setup, _alerts(one, system)))
+    return pd.DataFrame(
+        rows, columns=["pile", "record", "last resistance", "required", "setup", "alerts"], dtype=object
+    )
 
 
 def odd_rows(group: GroupReview, system: str) -> pd.DataFrame:
@@ -283,38 +285,21 @@ def _verdicts(group: GroupReview) -> list[str]:
     return shown_verdicts(group.check)
 
 
-def setup_points(review: StructureReview) -> pd.DataFrame:
-    """Give every measured setup factor: ``pile``, ``soil``, ``days`` and ``factor``."""
-    rows = [
-        (one.pile, one.shaft_soil or "soil not named", point.wait / SECONDS_PER_DAY, point.factor.value)
-        for one in review.results
-        for point in one.setups
-    ]
-    return pd.DataFrame(rows, columns=["pile", "soil", "days", "factor"])
-
-
-def setup_band(setup: PooledSetup, longest: float) -> pd.DataFrame:
-    """Give the pooled setup factor over time with its range for a pile that was not tested.
-
-    Units: longest [days].
-    """
-    first = setup.reference_time / SECONDS_PER_DAY
-    days = np.geomspace(first, max(longest, 2.0 * first), 40)
-    values = np.array([setup.factor(day * SECONDS_PER_DAY) for day in days])
-    return pd.DataFrame({"days": days, "factor": values[:, 0], "low": values[:, 1], "high": values[:, 2]})
-
-
 def setup_note(review: StructureReview) -> str:
     """Say what a figure of setup factors over time shows, and what it cannot."""
-    told_below = "Setup factor of all test piles. "
+    words = ["Setup factor of all test piles."]
+    if review.setups:
+        words += [
+            "Line: factor = 1 + A log10(t/t₀), with one rate A for all test piles in a soil.",
+            "It starts with a factor of 1 at the reference time t₀, so it leaves out what was gained before t₀.",
+            "Measured factors include that gain and may lie off the line.",
+        ]
     if any(np.isfinite(setup.rate.next_low) for setup in review.setups):
-        told_below += "The band is the range for a pile that was not tested. "
-    days = sorted({setup.reference_time / SECONDS_PER_DAY for setup in review.setups})
-    if days:
-        first = " or ".join(f"{day:g}" for day in days)
-        when = f"{first} day{'' if days == [1.0] else 's'}"
-        told_below += f"A line starts from a factor of 1 at {when}, so a restrike about then may lie off it."
-    return told_below.strip()
+        words.append("The band is the range for a pile that was not tested.")
+    if not setup_points(review)["fitted"].all():
+        early = f"Hollow marks give no line: driven within {SAME_TIME:g} t₀ of the initial drive, or not matched."
+        words.append(early if review.setups else "Hollow marks give no line: driven too soon, or not matched.")
+    return " ".join(words)
 
 
 def resistance_lines(results: tuple[PileResult, ...], system: str) -> pd.DataFrame:
@@ -382,10 +367,8 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
 
 
 def _hammer(run: HammerRun, system: str) -> str:
-    """Name a hammer by its kind and its ram, in mass or weight as the units have it."""
-    if system == "SI":
-        return f"{run.kind}, {run.ram_mass:,.0f} kg"
-    return f"{run.kind}, {run.ram_mass * STANDARD_GRAVITY / unit_factor('kip', 'force'):.1f} kip"
+    """Name a hammer by its kind and the weight of its ram."""
+    return f"{run.kind}, ram {show_ram(run.ram_mass * STANDARD_GRAVITY, system)}"
 
 
 def _end_of_driving(review: StructureReview, pile: str) -> DriveResistance:
@@ -455,7 +438,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
     system = review.display_units
     chosen = [next(one for one in review.results if one.pile == pile) for pile in piles]
     found = {record.result.pile: record.row or {} for record in review.records if record.result is not None}
-    rows: list[tuple[str, ...]] = [("trust", *(one.trust for one in chosen))]
+    rows: list[tuple[str, ...]] = [("record", *(short_trust(one.trust) for one in chosen))]
     rows.append(("required", *(show_required(one.required_resistance, system) for one in chosen)))
     for name in dict.fromkeys(drive.drive for one in chosen for drive in one.drives):
         own = [next((drive for drive in one.drives if drive.drive == name), None) for one in chosen]

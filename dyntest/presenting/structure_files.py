@@ -23,6 +23,7 @@ from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 from dyntest.presenting.figures import finished
+from dyntest.presenting.frames_decisions import setup_band, setup_points, setup_starts
 from dyntest.presenting.report import USUAL_PAPER
 from dyntest.presenting.report.blocks import answer, heading, note, rows, text
 from dyntest.presenting.report.blocks import picture as pictured
@@ -40,9 +41,7 @@ from dyntest.presenting.structure_board import (
     pooled_words,
     resistance_lines,
     result_rows,
-    setup_band,
     setup_note,
-    setup_points,
     soil_profiles,
     to_do,
 )
@@ -435,22 +434,23 @@ def _setup_figure(review: StructureReview, points: pd.DataFrame) -> bytes:
         if band["low"].notna().all():
             axes.fill_between(band["days"], band["low"], band["high"], color=palette.QUIET, alpha=0.25, linewidth=0)
     for place, (pile, own) in enumerate(points.groupby("pile", sort=False)):
-        marker = palette.MARKERS[place % len(palette.MARKERS)]
-        axes.plot(
-            own["days"],
-            own["factor"],
-            marker,
-            color=palette.DRIVES["restrike"],
-            markeredgecolor=palette.INK,
-            label=pile,
-        )
+        marker, known = palette.MARKERS[place % len(palette.MARKERS)], str(pile)
+        for fitted, face in ((True, palette.DRIVES["restrike"]), (False, "white")):
+            some = own[own["fitted"] == fitted]
+            if len(some):
+                axes.plot(some["days"], some["factor"], marker, color=face, markeredgecolor=palette.INK, label=known)
+                known = ""  # the legend names a pile once
+    for _, start in setup_starts(review).iterrows():
+        axes.axvline(start["days"], color=palette.QUIET, linestyle="dashdot", linewidth=0.9)
+        axes.annotate(start["words"], (start["days"], 0.02), xycoords=("data", "axes fraction"), xytext=(3, 0),
+                      textcoords="offset points", va="bottom", color=palette.INK, fontsize=6.5)  # fmt: skip
     axes.axhline(1.0, color=palette.QUIET, linewidth=0.6)
     axes.set(xscale="log", xlabel="time since end of driving [days]", ylabel="setup factor")
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda days, _: f"{days:g}"))
     axes.xaxis.set_minor_formatter(NullFormatter())
     if points["pile"].nunique() <= MOST_NAMED_LINES:
-        axes.legend(loc="upper left")
+        axes.legend(loc="best")
     return finished(figure, "Setup of all test piles", left=0.7)
 
 

@@ -31,7 +31,7 @@ from dyntest.presenting.sentences import (
     worst_stress,
 )
 from dyntest.presenting.tables import negative_notes, representative_head, representative_numbers
-from dyntest.presenting.terms import short_length, short_number, terminal_width, wrapped
+from dyntest.presenting.terms import short_length, terminal_width, wrapped
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -141,7 +141,7 @@ def _counts(review: Review) -> list[str]:
     rows = [row for row in found.rows if row.ruled_out is None]
     step = -(-len(rows) // MOST_STROKES)
     kept = [*rows[:-1:step], rows[-1]] if len(rows) > 1 else list(rows)
-    strokes = [short_number("stroke", row.stroke, system) for row in kept]
+    strokes = [show("stroke", row.stroke, system) for row in kept]
     counts = [f"{row.count}" for row in kept]
     held = short_length(found.holding_length, system)
     return _aligned([("stroke", *strokes), (f"blows in {held}", *counts)])

@@ -2,9 +2,10 @@
 
 import shutil
 import textwrap
+from collections.abc import Sequence
 
 from dyntest.decisions.estimate import Pooled
-from dyntest.names import show
+from dyntest.names import decimal
 from dyntest.units import unit_factor
 
 TERMS = {
@@ -111,18 +112,18 @@ def short_length(length: float, system: str) -> str:
     return f"{length / unit_factor('in', 'length'):.3g} in"
 
 
-def short_number(code: str, value: float | None, system: str) -> str:
-    """Write a number with its unit and without decimals that say nothing.
+def show_ram(weight: float, system: str) -> str:
+    """Write the weight of a ram, also where the sheet has its mass.
+
+    Units: weight [N].
 
     Examples
     --------
-    >>> short_number("stroke", 1.8288, "US"), short_number("stroke", 1.9812, "US")
-    ('6 ft', '6.5 ft')
+    >>> show_ram(40034.0, "US"), show_ram(29420.0, "SI")
+    ('9.00 kip', '29.4 kN')
     """
-    if value is None or value != value:
-        return "–"
-    number, unit = show(code, value, system).rsplit(" ", 1)
-    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
+    unit, decimals = ("kip", 2) if system == "US" else ("kN", 1)
+    return f"{decimal(weight / unit_factor(unit, 'force'), decimals)} {unit}"
 
 
 def drive_name(name: str) -> str:
@@ -134,6 +135,30 @@ def drive_name(name: str) -> str:
     'restrike 1'
     """
     return name.replace("_", " ")
+
+
+def of_drive(name: str) -> str:
+    """Name a drive within a sentence.
+
+    Examples
+    --------
+    >>> of_drive("initial"), of_drive("restrike"), of_drive("restrike_1")
+    ('the initial drive', 'the restrike', 'restrike 1')
+    """
+    if name == "initial":
+        return "the initial drive"
+    return drive_name(name) if "_" in name else f"the {name}"
+
+
+def names_in_sentence(names: Sequence[str]) -> str:
+    """Join names as a sentence lists them.
+
+    Examples
+    --------
+    >>> names_in_sentence(["initial", "restrike 1"]), names_in_sentence(["initial", "restrike 1", "restrike 2"])
+    ('initial and restrike 1', 'initial, restrike 1 and restrike 2')
+    """
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
 
 
 LEAST_BETWEEN = 0.005

@@ -356,7 +356,7 @@ def pooled_setups(results: Sequence[PileResult]) -> tuple[PooledSetup, ...]:
         deviations: list[float] = []
         names, waits, factors = [], [], []
         for one in results:
-            own = [point for point in one.setups if point.matched and point.wait > SAME_TIME * time]
+            own = [point for point in one.setups if gives_rate(point, time)]
             if one.shaft_soil != soil or not own:
                 continue
             rate, deviation = _rate(own, time)
@@ -368,6 +368,14 @@ def pooled_setups(results: Sequence[PileResult]) -> tuple[PooledSetup, ...]:
         if rates:
             pooled.append(PooledSetup(soil, pool(rates, deviations), time, tuple(names), tuple(waits), tuple(factors)))
     return tuple(pooled)
+
+
+def gives_rate(point: SetupPoint, time: float) -> bool:
+    """Whether a setup factor counts for the rate of setup: it is matched, and not too soon after the reference time.
+
+    Units: time [s].
+    """
+    return point.matched and point.wait > SAME_TIME * time
 
 
 def _rate(points: Sequence, time: float) -> tuple[float, float]:

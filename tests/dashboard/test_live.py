@@ -53,6 +53,31 @@ def test_a_depth_and_a_remark_count_as_typed(live):
     assert [one.text for one in remarks_of(entries(folder / DEPTHS))] == ["cushion changed"]
 
 
+def test_the_mark_to_correct_is_the_last_one_until_another_is_chosen(live):
+    shown, folder = live
+    assert shown.selectbox(key="live_mark").value == 2
+    enter_mark(folder, 30, 33.0 * FOOT, "US", start=30 * FOOT)
+    assert shown.run().selectbox(key="live_mark").value == 3
+    shown.selectbox(key="live_mark").set_value(1).run()
+    enter_mark(folder, 40, 34.0 * FOOT, "US", start=30 * FOOT)
+    assert shown.run().selectbox(key="live_mark").value == 1
+    shown.number_input(key="live_right").set_value(31.5)
+    shown.button(key="live_correct").click().run()
+    assert not shown.exception and marks_of(entries(folder / DEPTHS))[0].depth == pytest.approx(31.5 * FOOT)
+    assert shown.selectbox(key="live_mark").value == 4
+
+
+def test_what_was_typed_for_a_mark_stays_with_it_as_the_next_depth_comes(live):
+    shown, folder = live
+    shown.number_input(key="live_right").set_value(32.25).run()
+    enter_mark(folder, 30, 33.0 * FOOT, "US", start=30 * FOOT)
+    shown.run()
+    assert (shown.selectbox(key="live_mark").value, shown.number_input(key="live_right").value) == (2, 32.25)
+    shown.button(key="live_out").click().run()
+    assert [mark.number for mark in marks_of(entries(folder / DEPTHS))] == [1, 3]
+    assert shown.selectbox(key="live_mark").value == 3
+
+
 def test_a_correction_with_nothing_to_correct_is_told_and_kept_out(live):
     shown, folder = live
     before = (folder / DEPTHS).read_bytes()

@@ -214,3 +214,8 @@ def test_a_path_counts_as_typed_when_its_button_is_pressed(open_page, small_test
         shown.text_input(key=field).set_value(str(small_test))
         shown.button(key=button).click().run()
         assert shown.session_state[kept] == str(small_test)
+
+
+def test_the_report_lists_the_drives_without_a_match_as_a_sentence_does(open_page, text_of, small_test):
+    told = "Not yet matched: initial and restrike. The report will have no matched resistance for them."
+    assert told in text_of(open_page("report", small_test))

@@ -4,8 +4,10 @@ import shutil
 
 import pytest
 from dyntest_dashboard import shelf
-from dyntest_dashboard.views.structure import depth_chart, hammer_chart
+from dyntest_dashboard.views.structure import depth_chart, hammer_chart, setup_chart
 
+from dyntest.presenting.frames_decisions import setup_points
+from dyntest.presenting.palette import DRIVES, GROUNDS
 from dyntest.presenting.structure_board import board_answer, hammer_points, resistance_lines, soil_profiles
 from dyntest.reading.structure_sheet import read_structure
 from dyntest.reviewing.structure import review_structure
@@ -176,3 +178,11 @@ def test_charts_hold_depth_and_resistance_energy_and_stress(told_sample, path):
 
     assert marks(hammer_chart(struck, "stress", "s").to_dict()).count("rule") == 1
     assert "rule" not in marks(hammer_chart(struck, "ratio", "e").to_dict())
+
+
+@pytest.mark.usefixtures("charts_held_against_their_schema")
+def test_a_restrike_that_gives_no_line_has_a_hollow_mark(path, told_sample):
+    review = review_structure(read_structure(path), known=told_sample)
+    drawn = setup_chart(review, setup_points(review)).to_dict(validate=False)
+    fitted, hollow = (layer["mark"]["color"] for layer in drawn["layer"][-2:])  # the legend is drawn as the first
+    assert "t₀ = 1 day, clay" in str(drawn) and (fitted, hollow) == (DRIVES["restrike"], GROUNDS["light"])

@@ -9,7 +9,7 @@ from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, EasyD
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card
+from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, restrike_counts
 from dyntest.presenting.report.card import card as on_paper
 
 INCH, FOOT = 0.0254, 0.3048
@@ -23,9 +23,9 @@ def criterion(way="whole length", **more):
 def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
     found = inspectors_card(criterion(), "US")
     assert [(row.stroke, row.count, row.every) for row in found.rows] == [
-        ("6 ft", "22", "5"),
-        ("7 ft", "18", "4"),
-        ("8 ft", "14", "3"),
+        ("6.0 ft", "22", "5"),
+        ("7.0 ft", "18", "4"),
+        ("8.0 ft", "14", "3"),
     ]
     assert found.head[:3] == ("stroke", "blows in 3 in, at least", "minimum per inch")
 
@@ -96,4 +96,18 @@ def test_a_restrike_has_to_show_the_requirement_with_the_digits_it_is_stated_wit
 def test_one_blow_above_a_stress_limit_is_one_blow_at_one_depth(blows, ends, told):
     limit = EasyDriving(7 * FOOT, 0.005, "compression", *ends, blows)
     (line,) = easy_driving_sentences(criterion(easy_driving=(limit,)), "US")
-    assert told in line and ("between 64 ft and 65.3 ft" in line) == (blows == 2) and line.count("64 ft") == 1
+    assert told in line and ("between 64.0 ft and 65.3 ft" in line) == (blows == 2) and line.count("64.0 ft") == 1
+
+
+def test_strokes_of_one_table_have_one_rounding():
+    """A stroke of 2.90 m must not stand as 2.9 m among 2.74 m."""
+    rows = tuple(CriterionRow(stroke, 0.003) for stroke in (2.44, 2.74, 2.9, 3.0))
+    held = replace(criterion(), rows=rows, maximum_stroke=3.0)
+    rule = replace(
+        restrike_rule(2404e3, (), 18.0),
+        rows=tuple(replace(row, set_per_blow=0.003 / n) for n, row in enumerate(rows, 1)),
+    )
+    card = inspectors_card(held, "SI")
+    strokes = [row.stroke for row in card.rows]
+    assert strokes == ["2.44 m", "2.74 m", "2.90 m", "3.00 m"] == [stroke for stroke, _ in restrike_counts(rule, "SI")]
+    assert "The stroke must not be above 3.00 m." in card.strokes

@@ -10,6 +10,7 @@ import pytest
 
 from dyntest.names import NAMES
 from dyntest.presenting.explanations import EXPLANATIONS, NUMBERED, TABLE, explained_name, reference
+from dyntest.presenting.finding_words import WORDS as FINDING_WORDS
 
 LISTED_IN = Path(__file__).parents[2] / "DEVELOPERS.md"
 
@@ -75,3 +76,11 @@ def test_the_developers_page_lists_the_numbers_as_the_table_has_them():
     numbers = [row for row in listed if row[0].strip("`").split("`")[0] in NAMES]
     assert len(numbers) > 8
     assert [row for row in numbers if row not in rows] == []
+
+
+def test_the_share_of_the_shaft_says_that_damping_is_in_it_wherever_it_is_named():
+    """Read as the share of the static resistance it would mislead."""
+    name = NAMES["shaft_share"].words
+    assert "static and dynamic" in name and "match the blow" in EXPLANATIONS["shaft_share"].validity
+    (uniform,) = [words for (check, _), words in FINDING_WORDS.items() if check == "uniform pile"]
+    assert name in uniform.problem and "shaft share" not in uniform.problem.replace(name, "")

@@ -1,5 +1,6 @@
 """The sentences of the answers, with their numbers and what speaks against them."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -11,14 +12,22 @@ from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.time_law import TimeLaw
 from dyntest.decisions.trust import Caution, Trust
+from dyntest.presenting.criterion_words import inspectors_card
+from dyntest.presenting.decision_words import target_sentence
 from dyntest.presenting.sentences import (
     alert_sentences,
+    case_alerts,
     criterion_sentence,
     estimate_sentences,
+    gauge_stress,
+    match_sentences,
     own_blow_sentences,
     rate_sentence,
     resistance_sentence,
+    setup_sentence,
+    show_stress,
     stress_sentences,
+    trust_sentence,
 )
 from dyntest.presenting.terminal import lines
 from dyntest.reviewing.pile_result import pile_result
@@ -39,7 +48,7 @@ def test_a_resistance_is_held_against_what_is_required(matched, required, words)
     assert words in told
 
 
-@pytest.mark.parametrize(("share", "words"), [(0.998, "this meets"), (1.002, "this does not meet")])
+@pytest.mark.parametrize(("share", "words"), [(0.998, "This meets"), (1.002, "This does not meet")])
 def test_counts_that_differ_never_read_alike(matched, share, words):
     found = matched.answers.criterion
     stroke = np.full(5, float(found.criterion.rows[1].stroke))
@@ -124,3 +133,64 @@ def test_without_a_criterion_its_reason_is_told_once_and_the_test_is_not_to_be_u
     told = " ".join(" ".join(lines(review)).split())
     assert told.count("the lowest stroke that can show the resistance".lower()) == 1
     assert "The lowest stroke" not in told
+
+
+MOST_WORDS = 25
+
+
+def too_long(said):
+    """Sentences of more words than are allowed; what a label in capitals says of the rest does not count."""
+    parts = [one for words in said for one in re.split(r"(?<=[.;]) ", re.sub(r"^[A-Z ]+: ", "", words))]
+    return [one for one in parts if len(one.split()) > MOST_WORDS]
+
+
+def everything_said(review):
+    """Every sentence of the answers of a review but the counts of a restrike, which are a table in a line."""
+    found, system = review.answers.criterion, review.sheet.display_units
+    said = [trust_sentence(review), criterion_sentence(review), *stress_sentences(review), *estimate_sentences(review)]
+    said += [*alert_sentences(review), *case_alerts(review), *(setup_sentence(one) for one in review.answers.setups)]
+    for drive in review.drives:
+        said += [resistance_sentence(review, drive), *(match_sentences(drive.match, system) if drive.match else ())]
+    if found is not None:
+        said += [target_sentence(found.target, system), *own_blow_sentences(found, system)]
+    if found is not None and found.criterion is not None:
+        said += inspectors_card(found.criterion, system).sentences
+    return [words for words in said if not words.startswith("Blows in the first ")]
+
+
+@pytest.mark.parametrize("system", ["US", "SI"])
+@pytest.mark.parametrize("name", ["matched_review", "plain_review", "concrete_review", "damaged_review"])
+def test_sentences_are_short(request, renamed, name, system):
+    reviewed = renamed(request.getfixturevalue(name), display_units=system)
+    assert too_long(everything_said(reviewed)) == []
+
+
+def test_sentences_about_stresses_are_short_without_a_limit_too(matched):
+    needed = ("yield_strength", "compressive_strength")
+    unlimited = {
+        sense: replace(getattr(matched.limits, sense), value=None, needed=needed)
+        for sense in ("compression", "tension")
+    }
+    said = stress_sentences(replace(matched, limits=replace(matched.limits, **unlimited)))
+    assert any("No limit is known" in words for words in said) and too_long(said) == []
+
+
+def test_a_long_sentence_would_be_seen():
+    assert too_long(["DO NOT USE: " + 25 * "word " + "end.", "DO NOT USE: " + 24 * "word " + "end."]) != []
+    assert too_long([13 * "word " + "end. " + 13 * "Word " + "end."]) == []
+
+
+def test_the_range_of_a_stress_has_the_digits_of_its_value(matched):
+    """A value that needs a digit more beside its limit does not stand among rounder ends of its range."""
+    worst = max((one for one in matched.answers.stresses if one.sense == "tension"), key=lambda one: one.value)
+    close = replace(matched.limits.tension, value=1.001 * worst.value)
+    told = stress_sentences(replace(matched, limits=replace(matched.limits, tension=close)))[1]
+    numbers = re.search(r"pile: ([\d.]+) \w+ \(([\d.]+) to ([\d.]+) \w+\)", told).groups()
+    assert len({len(number.partition(".")[2]) for number in numbers}) == 1
+
+
+def test_each_stress_names_its_own_limit_and_the_drive_in_good_english(matched):
+    told = " ".join(stress_sentences(matched))
+    limit = show_stress(gauge_stress(matched)[0], matched.limits.compression.value, matched.sheet.display_units)[1]
+    assert f"the compression limit of {limit}" in told and "that limit" not in told
+    assert re.search(r"It occurs in blow \d+ of the (initial drive|restrike)\b", told)

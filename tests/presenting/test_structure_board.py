@@ -9,9 +9,14 @@ import pandas as pd
 import pytest
 
 from dyntest.decisions.bearing_oddities import HIGH_STROKE
+from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.trust import Caution
+from dyntest.hammer import Hammer
 from dyntest.presenting import structure_files as structure_module
 from dyntest.presenting.bearing_words import reason
+from dyntest.presenting.frames_decisions import setup_band, setup_points, setup_starts
+from dyntest.presenting.report.card import card as criterion_card
+from dyntest.presenting.report.described import hammer_facts
 from dyntest.presenting.structure_board import (
     VERDICT_MARKS,
     board_answer,
@@ -27,12 +32,14 @@ from dyntest.presenting.structure_board import (
     plan,
     resistance_lines,
     result_rows,
+    setup_note,
     soil_profiles,
     structure_lines,
     to_do,
 )
 from dyntest.presenting.structure_files import board_figures, structure_files
 from dyntest.reading.structure_sheet import read_structure
+from dyntest.reviewing.pile_result import SetupPoint, pooled_setups
 from dyntest.reviewing.structure import review_structure
 
 
@@ -106,6 +113,39 @@ def test_the_reason_for_not_accepting_a_pile_stands_before_what_is_unusual(struc
     assert silent.count("no counts") == 1
 
 
+@pytest.fixture(scope="module")
+def soon_restruck(structure, told_result):
+    """A structure whose one pile was restruck an hour and a week after driving."""
+    hour, week = 3600.0, 7.0 * 86400.0
+    points = [SetupPoint("restrike", wait, Estimate(value, value - 0.05, value + 0.05), True)
+              for wait, value in ((hour, 1.2), (week, 1.5))]  # fmt: skip
+    pile = replace(told_result("P2-4"), setups=tuple(points))
+    return replace(structure, records=(replace(structure.records[0], result=pile),), setups=pooled_setups([pile]))
+
+
+def test_a_setup_line_says_where_it_starts_and_which_restrikes_it_rests_on(soon_restruck):
+    points = setup_points(soon_restruck)
+    assert points["fitted"].tolist() == [False, True]
+    (start,) = setup_starts(soon_restruck).itertuples()
+    band = setup_band(soon_restruck.setups[0], 14.0)
+    assert (start.days, start.words) == (1.0, "t₀ = 1 day, clay") and band["days"].iloc[0] == start.days
+    note = setup_note(soon_restruck)
+    assert "reference time t₀" in note and "Hollow marks give no line: driven within 1.5 t₀" in note
+    (record,) = soon_restruck.records
+    late = replace(record, result=replace(record.result, setups=record.result.setups[1:]))
+    assert "Hollow" not in setup_note(replace(soon_restruck, records=(late,)))
+    drawn = board_figures(replace(soon_restruck, hammers=()))["setup"].decode()
+    assert "t₀ = 1 day, clay" in drawn
+
+
+def test_soils_with_one_reference_time_share_its_mark(soon_restruck):
+    clay = soon_restruck.setups[0]
+    both = replace(
+        soon_restruck, setups=(clay, replace(clay, soil=""), replace(clay, soil="sand", reference_time=43200.0))
+    )
+    assert setup_starts(both)["words"].tolist() == ["t₀ = 1 day, clay, soil not named", "t₀ = 0.5 days, sand"]
+
+
 @pytest.mark.parametrize("unit", ["", "ft"])
 def test_the_legend_of_the_plan_with_all_verdicts_is_whole_and_below_the_heading(monkeypatch, unit):
     kept = []
@@ -154,10 +194,12 @@ def test_two_test_piles_stand_side_by_side(structure):
     rows = pair_rows(structure, ("P2-4", "A4-3"))
     told = rows.set_index("")
     assert list(told.columns) == ["P2-4", "A4-3"]
+    assert told.loc["record", "P2-4"] == "can be trusted"  # as the report and the page Two piles call it
+    assert result_rows(structure)["record"].tolist()[0] == "can be trusted"
     assert told.loc["resistance, initial", "P2-4"] == "265 kip (252 to 276 kip)"
     assert told.loc["alerts", "P2-4"] == "–" and told.loc["alerts", "A4-3"] != "–"
     counts = pair_counts(structure, ("P2-4", "A4-3")).set_index("stroke")
-    assert counts.loc["8 ft"].tolist() == ["16", "–"] and counts.loc["2 ft"].tolist() == [
+    assert counts.loc["8.0 ft"].tolist() == ["16", "–"] and counts.loc["2.0 ft"].tolist() == [
         "–",
         "36",
     ]  # 29 over 0.8
@@ -241,3 +283,16 @@ def test_what_forbids_the_counts_is_told_of_a_test_pile_without_a_criterion_too(
     assert "the sheet has no [hammer]" in shown and "the test pile may be damaged" in shown
     both = [result.pile, structure.records[1].result.pile]
     assert pair_rows(changed, tuple(both)).set_index("").loc["alerts", result.pile] == shown
+
+
+@pytest.mark.parametrize(("system", "ram"), [("SI", "ram 17.8 kN"), ("US", "ram 4.00 kip")])
+def test_a_ram_has_one_unit_wherever_it_is_named(structure, system, ram):
+    """1,814 kg, as the results of the test piles have it; card, report and pages give its weight too."""
+    assert {words.partition(", ")[2] for words in hammer_rows(replace(structure, display_units=system))["hammer"]} == {
+        ram
+    }
+    hammer = Hammer("hydraulic", 1814.0)
+    paper = criterion_card(structure.groups[0].criterion, "Bridge", system, None, hammer)
+    assert ram in dict(map(tuple, paper["site"]))["hammer"]
+    told = {what: value for what, value, _ in hammer_facts(hammer, system)}
+    assert f"ram {told['ram weight']}" == ram

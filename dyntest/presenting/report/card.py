@@ -17,9 +17,8 @@ from dyntest.presenting.criterion_words import (
     restrike_counts,
 )
 from dyntest.presenting.sentences import sentence
-from dyntest.presenting.terms import per_count, short_length
+from dyntest.presenting.terms import per_count, short_length, show_ram
 from dyntest.quantities.stroke import OPEN_END_DIESEL, blow_rate_of_stroke
-from dyntest.units import unit_factor
 
 SIGNATURES = ("approved by the engineer in charge", "date")
 
@@ -54,7 +53,7 @@ def card(
         "strokes": [line for line in words.strokes if line not in held],
         "rules": [[f"{number}  {name}", lines] for number, (name, lines) in enumerate(rules, 1)],
         "restrike": {
-            "name": f"{len(rules) + 1}  Where the count is not met",
+            "name": f"{len(rules) + 1}  If the count is not met",
             "lines": restrike,
             "head": ["restrike, stroke", f"blows in the first {short_length(rule.judged_length, system)}"]
             if rule
@@ -95,8 +94,7 @@ def _site(pile: Pile | None, hammer: Hammer | None, system: str) -> list[tuple[s
         lines.append(("pile", ", ".join(filter(None, (f"{pile.material} {pile.section or ''}".strip(), tip)))))
     if hammer is not None:
         named = " ".join(filter(None, (hammer.make, hammer.model))) or hammer.kind
-        unit = "kip" if system == "US" else "kN"
-        lines.append(("hammer", f"{named}, ram {hammer.ram_weight / unit_factor(unit, 'force'):.1f} {unit}"))
+        lines.append(("hammer", f"{named}, ram {show_ram(hammer.ram_weight, system)}"))
         rated = "" if hammer.rated_energy is None else show("transferred_energy", hammer.rated_energy, system)
         lines.append(("rated energy", rated or blank))
         lines.append(("fuel setting", hammer.fuel_setting or blank))

@@ -19,8 +19,8 @@ from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
 from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
-from dyntest.presenting.sentences import TRUST, drive_words, sentence
-from dyntest.presenting.terms import short_length, short_number
+from dyntest.presenting.sentences import drive_words, sentence, short_trust
+from dyntest.presenting.terms import short_length, show_ram
 from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
@@ -170,7 +170,7 @@ def hammer_facts(hammer: Hammer, system: str) -> list[Fact]:
         ("make, model", named or "not given", SHEET if named else ""),
         ("serial number", hammer.serial or "not given", SHEET if hammer.serial else ""),
         ("kind", hammer.kind, SHEET),
-        ("ram weight", _either(system, hammer.ram_weight, "force", ("kN", 1), ("kip", 2)), SHEET),
+        ("ram weight", show_ram(hammer.ram_weight, system), SHEET),
         ("rated energy", show("transferred_energy", hammer.rated_energy, system), SHEET),
         ("fuel setting", hammer.fuel_setting or "not given", SHEET if hammer.fuel_setting else ""),
         ("approved stroke", approved, SHEET),
@@ -216,7 +216,7 @@ def _gauges(review: Review) -> list[Fact]:
 
 def _layers(sheet: TestSheet) -> Block:
     system = sheet.display_units
-    ends = [[short_number("penetration", end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
+    ends = [[show("penetration", end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
     cells = [[" to ".join(both), layer.soil, layer.words] for both, layer in zip(ends, sheet.soil.layers, strict=True)]
     return rows(["depth below ground", "soil", "description"], cells, [1, 0.6, 3], "lll")
 
@@ -229,9 +229,9 @@ def _drives(review: Review) -> Block:
             f"{len(drive.table):,}",
             f"{_clock(drive.drive.start)} to {_clock(drive.drive.end)}",
             show_wait(waited.get(drive.name)),
-            short_number("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
+            show("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
             f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
-            TRUST[drive.trust.answer].removeprefix("the record "),
+            short_trust(drive.trust.answer),
         ]
         for drive in review.drives
     ]
@@ -277,8 +277,8 @@ def _requirement(review: Review) -> list[Fact]:
             "none" if required.value is None else f"{value}: {requirement_words(required, system)}",
             required.source,
         ),
-        ("minimum penetration", short_number("penetration", asked.minimum_penetration, system), SHEET),
-        ("scour depth", short_number("penetration", asked.scour_depth, system), SHEET),
+        ("minimum penetration", show("penetration", asked.minimum_penetration, system), SHEET),
+        ("scour depth", show("penetration", asked.scour_depth, system), SHEET),
         ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
     ]
     for limit in (limits.compression, limits.tension):

@@ -10,7 +10,7 @@ from dyntest.presenting import sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
 from dyntest.presenting.report.blocks import about, caution_item
-from dyntest.presenting.terms import short_length, short_number
+from dyntest.presenting.terms import short_length
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
@@ -103,7 +103,7 @@ def _strokes(review: Review) -> list[list[str]]:
         return []
     usable = [row for row in found.rows if row.ruled_out is None]
     counts = [str(row.count) for row in usable]
-    strokes = [short_number("stroke", row.stroke, system) for row in usable]
+    strokes = [show("stroke", row.stroke, system) for row in usable]
     return [["stroke", *strokes], [f"blows in {short_length(found.holding_length, system)}", *counts]]
 
 
