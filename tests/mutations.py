@@ -323,6 +323,13 @@ MUTATIONS = (
         "record.match != match",
         ("tests/reviewing/test_survey.py",),
     ),
+    Mutation(
+        "the maximum Case resistance told with the damping factor of the first peak",
+        "dyntest/following/compute.py",
+        "case_columns(waves, by_match, factor_for_maximum(by_match))",
+        "case_columns(waves, by_match, by_match)",
+        ("tests/following/test_follow.py",),
+    ),
 )
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 from dyntest.conditioning.condition import condition
 from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.decisions.trust import ANSWERS
+from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reading.parts import Drive, TestSheet
 from dyntest.reviewing.drive import case_columns, chosen_options, table_of_drive
 from dyntest.reviewing.drive_match import as_blow, calibrated_with_match
@@ -57,17 +58,21 @@ def compute_blows(
 ) -> Computed:
     """Compute new blows; earlier ones serve only for the time between blows.
 
-    With the damping factor J of the last match, the maximum Case resistance is also computed with that J.
+    With the damping factor J of the last match, the maximum Case resistance is also computed with the J that belongs
+    to it.
     """
     together = new if before is None else joined([before, new])
-    worked = table_of_drive(sheet, drive, together, damping_factor)
+    matched = sheet.damping_factor is None and damping_factor is not None  # at the first peak
+    for_maximum = factor_for_maximum(damping_factor) if matched and damping_factor is not None else None
+    worked = table_of_drive(sheet, drive, together, damping_factor, for_maximum=for_maximum)
     judged = [judged_blow(int(number), worked.findings) for number in new.blow]
     table = worked.table.tail(new.n_blows).reset_index(drop=True)
     waves = condition(new, sheet.pile, chosen_options(sheet)).waves
     if by_match is not None:
+        found = case_columns(waves, by_match, factor_for_maximum(by_match))
         table = table.assign(
-            damping_factor_by_match=by_match,
-            case_resistance_by_match=case_columns(waves, by_match)["case_resistance_maximum"],
+            damping_factor_by_match=found["damping_factor_maximum"],
+            case_resistance_by_match=found["case_resistance_maximum"],
         )
     return Computed(table, tuple(one for one, _ in judged), tuple(why for _, why in judged), waves)
 

@@ -223,9 +223,10 @@ TABLE = (
     ),
     Explanation(
         ("damping_factor", "damping_factor_maximum"),
-        "Case damping factor J: the engineer's, or one suggested by the soil at the toe.",
+        "Case damping factor J: the engineer's, one suggested by the soil at the toe, or one from signal matching.",
         (),
-        "A suggested factor is a start only; signal matching or a static load test on the site replaces it.",
+        "A suggested factor is a start only; signal matching or a static load test on the site replaces it. The "
+        "maximum Case resistance takes 0.2 more, and at least 0.4, unless J is the engineer's own.",
         "FHWA-HI-97-013 (1996), chapter 17, from memory.",
         "dyntest.quantities.case_resistance",
     ),

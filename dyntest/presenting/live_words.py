@@ -19,6 +19,7 @@ from dyntest.names import decimal, display_unit, show, show_required
 from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
+from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reviewing.drive import DriveReview
 
 TRUST = {"yes": "trusted", "with care": "with care", "no": "not trusted"}
@@ -176,12 +177,16 @@ def damping_sentence(match: Mapping[str, Any], used: float, chosen: bool) -> str
     --------
     >>> damping_sentence({"blow": 40, "damping_factor": 0.553}, 0.7, True)
     'With J 0.55 the Case resistance at the first peak equals the match of blow 40; the sheet has 0.70, which is used.'
+    >>> damping_sentence({"blow": 40, "damping_factor": 0.553}, 0.7, False).partition(". ")[2]
+    'It is used from now on, with 0.75 for the maximum.'
     """
     found = match.get("damping_factor")
     if found is None or found < 0.0:
         return ""
     told = f"With J {decimal(found, 2)} the Case resistance at the first peak equals the match of blow {match['blow']}"
-    return f"{told}; the sheet has {decimal(used, 2)}, which is used." if chosen else f"{told}; used from now on."
+    if chosen:
+        return f"{told}; the sheet has {decimal(used, 2)}, which is used."
+    return f"{told}. It is used from now on, with {decimal(factor_for_maximum(round(found, 2)), 2)} for the maximum."
 
 
 def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:

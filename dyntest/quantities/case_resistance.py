@@ -290,7 +290,18 @@ class SuggestedDamping:
     @property
     def factor_for_maximum(self) -> float:
         """Damping factor to begin with for the largest resistance over time [1]."""
-        return max(self.damping_factor + ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM)
+        return factor_for_maximum(self.damping_factor)
+
+
+def factor_for_maximum(damping_factor: float) -> float:
+    """Give the damping factor of the largest resistance over time from that of the first peak [1].
+
+    Examples
+    --------
+    >>> round(factor_for_maximum(0.33), 2), factor_for_maximum(0.1)
+    (0.53, 0.4)
+    """
+    return max(damping_factor + ADDED_FOR_MAXIMUM, LEAST_FOR_MAXIMUM)
 
 
 def suggested_damping(toe_soil: str | None) -> SuggestedDamping | None:

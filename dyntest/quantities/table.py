@@ -112,6 +112,7 @@ def drive_table(
     *,
     options: Options | None = None,
     damping_factor: float | None = None,
+    for_maximum: float | None = None,
     toe_soil: str | None = None,
     log: DrivingLog | None = None,
     first_blow: int | None = None,
@@ -132,7 +133,9 @@ def drive_table(
     options : Options or None
         What the engineer chose about conditioning; a set that it brings goes before the log's.
     damping_factor : float or None
-        The engineer's Case damping factor J [1].
+        The engineer's Case damping factor J, or one calibrated by matching [1].
+    for_maximum : float or None
+        J of the maximum Case resistance [1]; None: the same, or the one that the soil suggests.
     toe_soil : str or None
         Soil at the toe, which suggests a factor where the engineer gave none.
     log : DrivingLog or None
@@ -168,7 +171,8 @@ def drive_table(
         options = replace(options, set_per_blow=logged.set_per_blow)
     suggested = suggested_damping(toe_soil) if damping_factor is None else None
     factor = suggested.damping_factor if suggested else np.nan if damping_factor is None else damping_factor
-    for_maximum = suggested.factor_for_maximum if suggested else factor
+    if for_maximum is None:
+        for_maximum = suggested.factor_for_maximum if suggested else factor
 
     penetration = _penetration(signals, logged, penetration_at_start)
 

@@ -17,6 +17,7 @@ from dyntest.conditioning.findings import Finding, weighed
 from dyntest.decisions.trust import Trust, trust
 from dyntest.errors import InputError
 from dyntest.quantities import case_resistance as case
+from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.quantities.drive_findings import DAMPING_CHECK, LARGEST_DEPTH_DIFFERENCE
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
@@ -145,7 +146,8 @@ def review_drive(sheet: TestSheet, drive: Drive, *, calibrated: float | None = N
     log = None if drive.log is None else read_driving_log(drive.log, sheet.log_layout, drive.penetration_at_start)
     damping_factor = sheet.damping_factor if calibrated is None else calibrated
     of_log = {"first_blow": drive.first_blow, "penetration_at_start": drive.penetration_at_start}
-    worked = table_of_drive(sheet, drive, signals, damping_factor, log=log, **of_log)
+    for_maximum = None if calibrated is None else factor_for_maximum(calibrated)
+    worked = table_of_drive(sheet, drive, signals, damping_factor, for_maximum=for_maximum, log=log, **of_log)
     table = worked.table
     findings = weighed(worked.findings, blows_looked_at(table, drive.kind)["blow"].to_numpy())
     chosen = representative(sheet, drive, table, findings)
@@ -223,7 +225,8 @@ def choose(sheet: TestSheet, drive: DriveReview, waves: Waves, *, calibrated: fl
     table, findings, source = drive.table, drive.findings, drive.damping_source
     factor = sheet.damping_factor if calibrated is None else calibrated
     if factor is not None:
-        table = table.assign(**case_columns(waves, factor))
+        for_maximum = factor if calibrated is None else factor_for_maximum(calibrated)
+        table = table.assign(**case_columns(waves, factor, for_maximum))
         findings = tuple(finding for finding in findings if finding.check != DAMPING_CHECK)
         source = "engineer" if calibrated is None else "signal matching"
     chosen = representative(sheet, drive.drive, table, findings)
@@ -274,13 +277,13 @@ def _warned(drive: DriveReview, begins: float, ended: float, case: str) -> Drive
     return replace(drive, findings=findings, trust=trust(findings, len(drive.table), blow))
 
 
-def case_columns(waves: Waves, damping_factor: float) -> dict[str, np.ndarray]:
-    """Give the columns of a drive's table that depend on the damping factor."""
-    record = (waves.down, waves.up, waves.first_peak, waves.return_time, waves.time_step, damping_factor)
+def case_columns(waves: Waves, damping_factor: float, for_maximum: float) -> dict[str, np.ndarray]:
+    """Give the columns of a drive's table that depend on the damping factors, at the first peak and over time [1]."""
+    record = (waves.down, waves.up, waves.first_peak, waves.return_time, waves.time_step)
     return {
-        "case_resistance": case.case_resistance(*record),
-        "case_resistance_maximum": case.case_resistance_maximum(*record),
-        "case_resistance_unloading": case.case_resistance_unloading(*record),
+        "case_resistance": case.case_resistance(*record, damping_factor),
+        "case_resistance_maximum": case.case_resistance_maximum(*record, for_maximum),
+        "case_resistance_unloading": case.case_resistance_unloading(*record, damping_factor),
         "damping_factor": np.full(len(waves.blow), float(damping_factor)),
-        "damping_factor_maximum": np.full(len(waves.blow), float(damping_factor)),
+        "damping_factor_maximum": np.full(len(waves.blow), float(for_maximum)),
     }

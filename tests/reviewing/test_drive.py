@@ -61,6 +61,9 @@ def test_a_calibrated_factor_as_if_reviewed_with_it(sheet, reviewed):
     again = choose(sheet, drive, waves, calibrated=0.2)
     assert again.damping_source == "signal matching"
     assert_same(again, review_drive(sheet, drive.drive, calibrated=0.2))
+    assert set(again.table["damping_factor"]) == {0.2} and set(again.table["damping_factor_maximum"]) == {0.4}
+    own = choose(with_choices(sheet, damping_factor=0.4), drive, waves).table  # the engineer's holds for both
+    np.testing.assert_array_equal(again.table["case_resistance_maximum"], own["case_resistance_maximum"])
 
 
 def test_a_match_goes_with_its_blow(sheet, reviewed):

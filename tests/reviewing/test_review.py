@@ -88,6 +88,8 @@ def test_a_match_calibrates_the_damping_factor_that_nobody_gave(small_test):
     assert drive.damping_source == "signal matching"
     rounding = 0.005 * 2.0 * drive.numbers["peak_force"]  # the factor has two decimals, and |dR/dJ| is below 2 F_max
     assert drive.numbers["case_resistance"] == pytest.approx(drive.match.matched_resistance, abs=rounding)
+    added = drive.numbers["damping_factor_maximum"] - drive.numbers["damping_factor"]
+    assert added >= 0.2 - 1e-9, "with the factor of the first peak the largest over time is too high"
 
 
 def test_progress_is_told_and_never_goes_back(small_test):
