@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.sweep
+
 PILES, SEED = 10, 11
 
 LEFT = {"strain late": 0.85}

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import simulated_structures as simulated
 import whole_job_check as check
 
-pytestmark = pytest.mark.benchmark
+pytestmark = pytest.mark.sweep
 
 
 @pytest.fixture(scope="module")
