@@ -147,7 +147,8 @@ def _factor(test, drive) -> None:
     )
     calibrated = drive.calibrated_damping_factor
     if calibrated == calibrated:
-        source += f"; with {calibrated:.2f} the Case resistance at the first peak would equal the matched one"
+        source += f"; with {calibrated:.2f} the Case resistance at the first peak would equal the matched one, "
+        source += "and the maximum Case resistance would read high"
     pieces.draw_note(f"{source}.")
 
 

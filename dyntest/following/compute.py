@@ -62,8 +62,9 @@ def compute_blows(
     to it.
     """
     together = new if before is None else joined([before, new])
-    matched = sheet.damping_factor is None and damping_factor is not None  # at the first peak
-    for_maximum = factor_for_maximum(damping_factor) if matched and damping_factor is not None else None
+    for_maximum = None
+    if sheet.damping_factor is None and damping_factor is not None:  # from the last match, at the first peak
+        for_maximum = factor_for_maximum(damping_factor)
     worked = table_of_drive(sheet, drive, together, damping_factor, for_maximum=for_maximum)
     judged = [judged_blow(int(number), worked.findings) for number in new.blow]
     table = worked.table.tail(new.n_blows).reset_index(drop=True)

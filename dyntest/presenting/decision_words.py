@@ -174,7 +174,7 @@ def _case(n: _Numbers) -> str:
     return (
         f"the Case resistance of {of_drive(n.facts['drive'])} is {n.force(n.of('case'))} with "
         f"J = {n.of('factor'):.2f}, {n.share(abs(share))} {'above' if share > 0 else 'below'} "
-        f"the matched {n.force(n.of('matched'))} (J = {n.of('calibrated'):.2f})"
+        f"the matched {n.force(n.of('matched'))} (first-peak J = {n.of('calibrated'):.2f})"
     )
 
 

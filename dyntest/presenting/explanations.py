@@ -232,9 +232,9 @@ TABLE = (
     ),
     Explanation(
         ("calibrated damping factor",),
-        "Case damping factor with which the Case resistance equals the matched resistance.",
+        "Case damping factor with which the Case resistance at the first peak equals the matched resistance.",
         ("J = (R − R_known)/(Z v_toe)",),
-        "Holds for the matched blow.",
+        "Holds for the matched blow, and reads high with the maximum Case resistance.",
         "Follows from the Case method.",
         "dyntest.quantities.case_resistance",
         'J = (R - R_m) / (Z v_"toe")',

@@ -331,7 +331,10 @@ def pooled_words(review: StructureReview) -> tuple[str, ...]:
         if np.isfinite(low):
             words += f"; {low:.2f} to {high:.2f} for a pile that was not tested"
         told_together.append(f"{words}.")
-    for label, found in (("Case damping factor", review.damping_factor), ("Hammer efficiency", review.efficiency)):
+    for label, found in (
+        ("Case damping factor at the first peak", review.damping_factor),
+        ("Hammer efficiency", review.efficiency),
+    ):
         if found is not None:
             told_together.append(f"{label}, {_count(found.count)}: {found.value:.2f}{between_words(found)}.")
     return tuple(told_together)

@@ -135,7 +135,7 @@ def drive_table(
     damping_factor : float or None
         The engineer's Case damping factor J, or one calibrated by matching [1].
     for_maximum : float or None
-        J of the maximum Case resistance [1]; None: the same, or the one that the soil suggests.
+        J of the maximum Case resistance [1]; None: `damping_factor`, or what the soil at the toe suggests.
     toe_soil : str or None
         Soil at the toe, which suggests a factor where the engineer gave none.
     log : DrivingLog or None

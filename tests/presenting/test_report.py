@@ -27,7 +27,7 @@ from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.answers import criterion_blocks
 from dyntest.presenting.report.compose import card_of
-from dyntest.presenting.report.described import notes_and_seal, pile_facts
+from dyntest.presenting.report.described import _drive_choices, notes_and_seal, pile_facts
 from dyntest.presenting.report.front_page import all_cautions, front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
@@ -433,3 +433,13 @@ def test_no_number_of_a_report_is_parted_from_its_unit(whole_report):
         if re.search(r"\d$", one) and re.match(r"(kip|ksi|ft|kN|MPa|%|days|hours)\b", other)
     ]
     assert parted == []
+
+
+def test_the_damping_factor_of_the_maximum_is_told_where_it_is_another(small_review):
+    drive, *others = small_review.drives
+    table = drive.table.assign(damping_factor=0.3, damping_factor_maximum=0.5)
+    told = _drive_choices(replace(small_review, drives=(replace(drive, table=table), *others)))
+    assert [factor for name, factor, _ in told if name.startswith("Case damping")] == [
+        "0.30, 0.50 for the maximum",
+        "0.30",
+    ]

@@ -351,7 +351,11 @@ def _drive_choices(review: Review) -> list[tuple[str, str, str]]:
         name = drive_words(drive)
         factor = "none"
         if drive.damping_source != "none":
-            factor = show("damping_factor", float(drive.table["damping_factor"].iloc[0]), system)
+            factor, most = (
+                show(name, float(drive.table[name].iloc[0]), system)
+                for name in ("damping_factor", "damping_factor_maximum")
+            )
+            factor += "" if most == factor else f", {most} for the maximum"
         items.append((f"Case damping factor, {name}", factor, drive.damping_source))
         if drive.representative is not None:
             own = drive.name in review.sheet.choices.blow

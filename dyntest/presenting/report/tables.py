@@ -80,7 +80,7 @@ def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[st
     found["residual stress"] = (residual_stress_words(match, system) or "–", "")
     found["resistance mobilised"] = ("fully" if match.fully_mobilised else "no: a lower bound", "")
     found["shaft and toe separated"] = ("yes" if match.separable else "no: use the sum", "")
-    found["calibrated damping factor J"] = (
+    found["calibrated damping factor J, first peak"] = (
         show("damping_factor", calibrated, system),
         reference("calibrated damping factor"),
     )
