@@ -8,6 +8,7 @@ import threading
 from importlib import import_module
 from multiprocessing import active_children
 from pathlib import Path
+from typing import NoReturn
 
 APP = Path(__file__).parent / "app.py"
 
@@ -43,6 +44,8 @@ def serve(port: int, *, open_browser: bool) -> None:
     options = {**OPTIONS, "server.port": str(port), "server.headless": str(not open_browser).lower()}
     flags = [f"--{name}={value}" for name, value in options.items()]
     threading.Thread(target=warm, daemon=True).start()
+    if hasattr(signal, "SIGUSR1"):  # told by the command when a browser keeps a connection open
+        signal.signal(signal.SIGUSR1, lambda *_: leave(0))
     from streamlit.web import cli
 
     print(f"The dashboard is at http://127.0.0.1:{port} (on this computer only). Ctrl-C stops it.")
@@ -53,12 +56,17 @@ def serve(port: int, *, open_browser: bool) -> None:
         cli.main()
     except SystemExit as left:
         status = left.code
+    leave(status if isinstance(status, int) else 0 if status is None else 1)
+
+
+def leave(status: int) -> NoReturn:
+    """End the server's process and its workers at once; uploaded files are removed."""
     for number in (signal.SIGINT, signal.SIGTERM):  # a second one must not disturb what is left to do
         signal.signal(number, signal.SIG_IGN)
     for worker in active_children():  # do not wait for matching that is still running
         worker.terminate()
     atexit._run_exitfuncs()  # removes uploaded files
-    os._exit(status if isinstance(status, int) else 0 if status is None else 1)
+    os._exit(status)
 
 
 if __name__ == "__main__":

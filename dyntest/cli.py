@@ -42,8 +42,11 @@ USUAL_PORT = 8501
 """Default port of Streamlit (its documentation)."""
 
 
-SERVER_STOPS = 60.0
-"""Time in which the dashboard's server stops by itself once it is told to; then it is killed [s]."""
+SERVER_STOPS = 10.0
+"""Time the dashboard's server has to end its connections once told to stop; then it leaves as it is [s]."""
+
+SERVER_KILLED = 60.0
+"""Time after which a server that still runs is killed [s]."""
 
 APART: dict[str, Any] = {"process_group": 0} if os.name == "posix" else {}
 """Keeps Ctrl-C of a terminal from the dashboard's server, so that it is told to stop once, by this process."""
@@ -434,13 +437,16 @@ def _served(environment: dict[str, str]) -> int:
 
     told: list[int] = []
     running: list[subprocess.Popen] = []
-    ending = Timer(SERVER_STOPS, lambda: running[0].kill())
-    ending.daemon = True
+    limits = [Timer(SERVER_KILLED, lambda: running[0].kill())]
+    if hasattr(signal, "SIGUSR1"):  # a browser that no longer reads would keep the server waiting
+        limits.append(Timer(SERVER_STOPS, lambda: running[0].send_signal(signal.SIGUSR1)))
 
     def end() -> None:
-        if not told or not running or ending.ident is not None:
+        if not told or not running or limits[0].ident is not None:
             return
-        ending.start()
+        for limit in limits:
+            limit.daemon = True
+            limit.start()
         if APART or told[0] != signal.SIGINT:  # else Ctrl-C has reached the server too
             running[0].terminate()
 
@@ -455,7 +461,8 @@ def _served(environment: dict[str, str]) -> int:
         end()  # told meanwhile
         return running[0].wait()
     finally:
-        ending.cancel()
+        for limit in limits:
+            limit.cancel()
         for number, handler in before.items():
             signal.signal(number, handler)
 

@@ -339,7 +339,7 @@ def test_a_terminal_that_lacks_characters_meets_no_traceback(small_test, tmp_pat
 STOOD_IN = """
 import sys
 from dyntest import cli
-cli.PAGES, cli.SERVER_STOPS = "stand_in", float(sys.argv[1])
+cli.PAGES, cli.SERVER_KILLED = "stand_in", float(sys.argv[1])
 cli.main(["dashboard", "--no-browser"])
 """
 SERVER = """

@@ -100,8 +100,9 @@ def draw() -> None:
     name = names[0]
     if len(names) > 1:
         name = st.segmented_control("Drive", names, default=names[0], key="live_drive") or names[0]
+    _depth(sheet, name)  # above what changes with every blow: a button must not move under the pointer
     _now(sheet, name)
-    _depth(sheet, name)
+    _marks(sheet, name)
 
 
 @st.fragment(run_every=EVERY)
@@ -255,7 +256,7 @@ def _profile_chart(sheet, kept: Kept, start: float | None, system: str) -> alt.L
 
 
 def _depth(sheet, name: str) -> None:
-    """Offer entry and correction of the depth."""
+    """Offer entry of the depth and of remarks."""
     system = state.system(sheet)
     kept = _look(sheet, name)
     drive = next(one for one in sheet.drives if one.name == name)
@@ -273,9 +274,6 @@ def _depth(sheet, name: str) -> None:
         blow = fresh.last.blow if fresh.last else 0
         _entered(lambda: enter_mark(fresh.folder, blow, float(depth or 0.0), system, start=start))
 
-    pieces.draw_heading("Depth")
-    for problem in st.session_state.pop("live_problems", []):
-        st.error(pieces.plain(problem), icon=":material/error:")
     row = st.container(horizontal=True, vertical_alignment="bottom")
     with row:
         for (words, size), key in zip(STEPS[system], ("F", "I"), strict=True):
@@ -301,15 +299,21 @@ def _depth(sheet, name: str) -> None:
         )
         st.text_input("Remark", key="live_remark", max_chars=300, width=320)
         st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, system, start))
-    _marks(sheet, name, kept, system, start, scale, unit)
+    _say_problem("live_problem")
 
 
-def _entered(act) -> bool:
+def _say_problem(key: str) -> None:
+    """Say once why something could not be entered."""
+    if problem := st.session_state.pop(key, ""):
+        st.error(pieces.plain(problem), icon=":material/error:")
+
+
+def _entered(act, problem_key: str = "live_problem") -> bool:
     """Enter something; say whether it could be."""
     try:
         act()
     except InputError as problem:
-        st.session_state["live_problems"] = [str(problem)]
+        st.session_state[problem_key] = str(problem)
         return False
     return True
 
@@ -322,8 +326,11 @@ def _remark(sheet, name: str, system: str, start: float | None) -> None:
         st.session_state["live_remark"] = ""
 
 
-def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale: float, unit: str) -> None:
+def _marks(sheet, name: str) -> None:
     """Show the driving log so far, and offer correction of a depth mark."""
+    system, kept = state.system(sheet), _look(sheet, name)
+    start = next(one for one in sheet.drives if one.name == name).penetration_at_start
+    unit, scale, _ = display_unit("penetration", system)
     marks, intervals = marks_of(kept.depths), intervals_of(kept.depths, start)
     if intervals:
         rows = [
@@ -342,6 +349,7 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
         pieces.draw_note(f"{one.at.partition('T')[2]}, blow {one.blow}: {one.text}")
     if not marks:
         return
+    _say_problem("live_mark_problem")
     with st.expander("Correct a depth"):
         by_number = {mark.number: mark for mark in marks}
         of_drive, pinned = st.session_state.get("live_pinned", ("", 0))
@@ -373,13 +381,14 @@ def _marks(sheet, name: str, kept: Kept, system: str, start: float | None, scale
             def correct(removed: bool = False) -> None:
                 chosen, right, count = (state.typed(key) for key in ("live_mark", "live_right", "live_count"))
                 if not removed and right is None and count is None:
-                    st.session_state["live_problems"] = ["Enter the correct depth, the inspector's count or both."]
+                    st.session_state["live_mark_problem"] = "Enter the correct depth, the inspector's count or both."
                     return
                 depth = None if right is None or removed else right / scale
                 done = _entered(
                     lambda: correct_mark(
                         kept.folder, chosen, system, start=start, depth=depth, counted=count, removed=removed
-                    )
+                    ),
+                    "live_mark_problem",
                 )
                 if done:  # what was entered for one mark must not go to the next
                     st.session_state.update(live_right=None, live_count=None)

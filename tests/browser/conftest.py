@@ -146,11 +146,17 @@ class Visit:
     def go_to(self, title: str, question: str) -> None:
         """Open a page by its name above; a narrow window keeps the last ones behind a word."""
         link = self.page.get_by_role("link", name=title, exact=True)
-        if link.count() and link.first.is_visible():
-            link.first.click()
-        else:
-            self.page.get_by_text(re.compile(r"^\d+ more$")).first.click()
-            self.page.get_by_text(title, exact=True).last.click()
+        more = self.page.get_by_text(re.compile(r"^\d+ more$"))
+        for soon in [PATIENCE / 20] * 20:  # which of them show is settled after the page is drawn
+            try:
+                if link.count() and link.first.is_visible():
+                    link.first.click(timeout=soon)
+                else:
+                    more.first.click(timeout=soon)
+                    self.page.get_by_text(title, exact=True).last.click(timeout=soon)
+                break
+            except playwright_timeout():
+                continue
         self.page.locator(".dyntest-question", has_text=question).wait_for()
         self.rest()
 

@@ -41,6 +41,11 @@ def replayed(tmp_path):
     assert follower.wait() == 0
 
 
+def _below(page, what) -> float:
+    """How far below the question something stands [pixels]."""
+    return what.bounding_box()["y"] - page.locator(".dyntest-question").bounding_box()["y"]
+
+
 def test_a_replayed_drive_is_on_the_page_with_the_depths_that_are_entered(
     replayed, serve_another, chromium, tmp_path, until
 ):
@@ -56,7 +61,9 @@ def test_a_replayed_drive_is_on_the_page_with_the_depths_that_are_entered(
         page.on("pageerror", lambda error: problems.append(str(error)))
         page.goto(f"{address}/live")
         page.locator(".live-tile", has_text="Case resistance").wait_for()
-        page.locator(".st-key-live_step_F button:visible").first.click()
+        step = page.locator(".st-key-live_step_F button:visible").first
+        place = _below(page, step)
+        step.click()
         until(lambda: len(Kept(folder).look().depths) == 1, "a depth")
         page.locator(".live-tile", has_text="31.0 ft").wait_for()
         field = page.locator(".st-key-live_depth input")
@@ -72,6 +79,8 @@ def test_a_replayed_drive_is_on_the_page_with_the_depths_that_are_entered(
         page.locator(".st-key-live_correct button:visible").first.click()
         until(lambda: page.locator(".st-key-live_count input").input_value() == "", "an empty field for the next mark")
         page.locator("td", has_text="31.5 ft").first.wait_for()
+        assert _below(page, step) == place  # a click must not miss what an alarm or another tile has moved
+        assert place < _below(page, page.locator(".live-top"))
         assert problems == [] and page.locator("[data-testid=stException]").count() == 0
         page.close()
     log = read_driving_log(folder / "driving_log.csv")
