@@ -45,7 +45,7 @@ def serve(port: int, *, open_browser: bool) -> None:
     flags = [f"--{name}={value}" for name, value in options.items()]
     threading.Thread(target=warm, daemon=True).start()
     if hasattr(signal, "SIGUSR1"):  # told by the command when a browser keeps a connection open
-        signal.signal(signal.SIGUSR1, lambda *_: leave(0))
+        signal.signal(signal.SIGUSR1, lambda *_: end_process(0))
     from streamlit.web import cli
 
     print(f"The dashboard is at http://127.0.0.1:{port} (on this computer only). Ctrl-C stops it.")
@@ -56,10 +56,10 @@ def serve(port: int, *, open_browser: bool) -> None:
         cli.main()
     except SystemExit as left:
         status = left.code
-    leave(status if isinstance(status, int) else 0 if status is None else 1)
+    end_process(status if isinstance(status, int) else 0 if status is None else 1)
 
 
-def leave(status: int) -> NoReturn:
+def end_process(status: int) -> NoReturn:
     """End the server's process and its workers at once; uploaded files are removed."""
     for number in (signal.SIGINT, signal.SIGTERM):  # a second one must not disturb what is left to do
         signal.signal(number, signal.SIG_IGN)
