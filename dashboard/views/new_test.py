@@ -250,7 +250,8 @@ def _fields(draft: Draft, table: str, fields: tuple[FormField, ...], number: int
 
 
 def _field(one: FormField, key: str, typed: dict[str, str]) -> None:
-    label = one.words + (" (required)" if one.required else "")
+    needed = "required if a hammer is given" if one.table == "hammer" else "required"
+    label = one.words + (f" ({needed})" if one.required else "")
     value = typed.get(one.key, "")
     if one.kind in ("choice", "flag"):
         options = list(one.choices or ("yes", "no"))
