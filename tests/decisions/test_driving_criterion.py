@@ -56,7 +56,6 @@ def test_a_graph_that_is_there_gives_the_same_criterion(match, found):
     assert (same.shift, same.graph_resistance) == pytest.approx((found.shift, found.graph_resistance))
 
 
-@pytest.mark.sweep
 def test_counts_show_the_target_when_they_are_read_off_the_graph(found):
     strokes = np.array([row.stroke for row in found.rows])
     sets = np.array([row.set_per_blow for row in found.rows])

@@ -73,7 +73,6 @@ def test_reasons_follow_the_choice():
     assert "engineer" in choice_words(Representative(3, "engineer"), "SI")
 
 
-@pytest.mark.sweep
 def test_a_note_at_the_blow_that_stands_for_a_drive_is_told_with_the_answer(concrete_review):
     drive = concrete_review.drives[0]
     blow = drive.representative.blow
