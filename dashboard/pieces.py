@@ -68,7 +68,9 @@ def _wrong(message: str) -> None:
     st.error(plain(message), icon=":material/error:")
     ways = st.container(horizontal=True)
     if st.session_state.get("before"):
-        ways.button("Undo the last change", key="back_undo", on_click=state.undo, type="primary")
+        ways.button(
+            "Undo the last change", key="back_undo", on_click=state.once("back_undo", state.undo), type="primary"
+        )
     if "choices" in st.session_state:
         ways.button("Restore the choices of the sheet", key="back_reset", on_click=state.reset)
     if "production" in st.session_state:

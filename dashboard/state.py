@@ -210,3 +210,24 @@ def typed(key: str) -> Any:
 def asked(key: str, act: Callable[[Any], None]) -> Callable[[], None]:
     """Give the callback of a widget: act on its new value."""
     return lambda: act(st.session_state[key])
+
+
+def once(key: str, act: Callable[..., None]) -> Callable[..., None]:
+    """Give what a button calls back, done once a click.
+
+    Streamlit calls back again where another request to draw the page comes in during the first call. The page has not
+    begun to be drawn between the two, by which they are told from two clicks.
+    """
+
+    def called_back(*given: Any, **named: Any) -> None:
+        done = st.session_state.setdefault("called_back", set())
+        if key not in done:
+            done.add(key)
+            act(*given, **named)
+
+    return called_back
+
+
+def begin_page() -> None:
+    """Take the next call back of every button as a new click."""
+    st.session_state["called_back"] = set()

@@ -37,6 +37,7 @@ class Place:
 
 def head(page: str) -> None:
     """Show the open test, its status, and the selection of drive and blow above a page."""
+    state.begin_page()
     pages.style()
     above = st.container()
     pieces.question(page)  # before anything is computed

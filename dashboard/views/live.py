@@ -282,7 +282,7 @@ def _depth(sheet, name: str) -> None:
                 key=f"live_step_{key}",
                 shortcut=key,
                 type="primary",
-                on_click=stamp,
+                on_click=state.once(f"live_step_{key}", stamp),
                 kwargs={"step": size},
                 disabled=last is None,
             )
@@ -294,11 +294,15 @@ def _depth(sheet, name: str) -> None:
         st.button(
             "Enter this depth",
             key="live_stamp",
-            on_click=lambda: stamp(depth=(state.typed("live_depth") or 0.0) / scale),
+            on_click=state.once("live_stamp", lambda: stamp(depth=(state.typed("live_depth") or 0.0) / scale)),
             disabled=asked is None,
         )
         st.text_input("Remark", key="live_remark", max_chars=300, width=320)
-        st.button("Keep remark", key="live_keep", on_click=lambda: _remark(sheet, name, system, start))
+        st.button(
+            "Keep remark",
+            key="live_keep",
+            on_click=state.once("live_keep", lambda: _remark(sheet, name, system, start)),
+        )
     _say_problem("live_problem")
 
 
@@ -394,5 +398,7 @@ def _marks(sheet, name: str) -> None:
                     st.session_state.update(live_right=None, live_count=None)
                     st.session_state.pop("live_pinned", None)
 
-            st.button("Correct", key="live_correct", on_click=correct)
-            st.button("Remove this mark", key="live_out", on_click=correct, kwargs={"removed": True})
+            st.button("Correct", key="live_correct", on_click=state.once("live_correct", correct))
+            st.button(
+                "Remove this mark", key="live_out", on_click=state.once("live_out", correct), kwargs={"removed": True}
+            )

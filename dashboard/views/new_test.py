@@ -138,7 +138,11 @@ def _files(draft: Draft) -> None:
         if drive.paths:
             shown = ", ".join(path.name for path in drive.paths[:4]) + (" …" if len(drive.paths) > 4 else "")
             pieces.draw_note(f"{len(drive.paths)} file{'s' if len(drive.paths) > 1 else ''}: {shown}")
-    st.button("Add a restrike", key="new_restrike", on_click=lambda: draft.drives.append(DraftDrive("restrike")))
+    st.button(
+        "Add a restrike",
+        key="new_restrike",
+        on_click=state.once("new_restrike", lambda: draft.drives.append(DraftDrive("restrike"))),
+    )
 
 
 def _take(draft: Draft, number: int, sent, named: str) -> None:

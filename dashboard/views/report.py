@@ -139,7 +139,7 @@ def _notes(test, review) -> None:
     with left, st.form("report_note"):
         st.text_area("A note", key="report_note_text", max_chars=4000, height=96)
         st.text_input("Name", who, key="report_note_name")
-        st.form_submit_button("Add the note", on_click=_add_note, args=(path,))
+        st.form_submit_button("Add the note", on_click=state.once("report_note", _add_note), args=(path,))
     with right, st.form("report_sign"):
         decision = st.selectbox("Decision", DECISIONS, key="report_decision")
         reasons = st.text_input("Reasons", key="report_reasons")

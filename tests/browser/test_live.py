@@ -62,6 +62,8 @@ def test_a_replayed_drive_is_on_the_page_with_the_depths_that_are_entered(
         page.goto(f"{address}/live")
         page.locator(".live-tile", has_text="Case resistance").wait_for()
         step = page.locator(".st-key-live_step_F button:visible").first
+        for key in ("live_depth", "live_remark"):  # the row is as high as it will be
+            page.locator(f".st-key-{key} input").wait_for()
         place = _below(page, step)
         step.click()
         until(lambda: len(Kept(folder).look().depths) == 1, "a depth")

@@ -1,4 +1,4 @@
-"""The dashboard's server ends when it is told to, whatever a browser does."""
+"""The dashboard's server ends when it is told to, whatever a browser does, and takes a click once."""
 
 import signal
 import socket
@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 import streamlit
+from dyntest_dashboard import state
 
 SHEET = Path(__file__).parents[2] / "sample_signals" / "pier_2_clay" / "sheet.toml"
 
@@ -39,3 +40,14 @@ def test_a_browser_that_no_longer_reads_does_not_keep_the_server(until):
             browser.close()
             if server.poll() is None:
                 server.send_signal(signal.SIGTERM)
+
+
+def test_a_click_that_is_called_back_again_before_the_page_is_drawn_counts_once(monkeypatch):
+    monkeypatch.setattr(state.st, "session_state", {})
+    counted = []
+    for _ in range(2):  # two clicks
+        state.begin_page()
+        for _ in range(2):  # each called back twice
+            state.once("depth", counted.append)(1)
+        state.once("remark", counted.append)(2)
+    assert counted == [1, 2, 1, 2]
