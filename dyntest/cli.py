@@ -43,7 +43,7 @@ USUAL_PORT = 8501
 
 
 SERVER_STOPS = 10.0
-"""Time the dashboard's server has to end its connections once told to stop; then it leaves as it is [s]."""
+"""Time the dashboard's server has to end its connections once told to stop; then it ends without them [s]."""
 
 SERVER_KILLED = 60.0
 """Time after which a server that still runs is killed [s]."""
