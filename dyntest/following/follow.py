@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -370,10 +371,8 @@ class Follower:
         numbered = replace(new, blow=blow, clock=None if own_clock is None else np.array([c.clock for c in counts]))
         before = joined(list(self.context)) if self.context and again is None else None
         worked = compute_blows(self.sheet, self.drive, numbered, before, self.damping_factor, self.calibrated)
-        rows = [
-            {str(code): float(value) for code, value in row.items() if value == value and abs(value) != float("inf")}
-            for row in worked.table.to_dict("records")
-        ]
+        codes, values = [str(code) for code in worked.table], worked.table.to_numpy(dtype=float)
+        rows = [{code: float(row[at]) for at, code in enumerate(codes) if isfinite(row[at])} for row in values]
         kept = [
             KeptBlow(
                 blow=int(blow[place]),
