@@ -91,7 +91,7 @@ def test_nothing_is_installed_by_a_name_that_may_be_another_projects():
 def test_review_writes_its_files_beside_the_sheet_and_leaves_inputs_alone(lay_out_small_test, tmp_path, capsys):
     """And a command of its own, which shares its work among processes, gives the same elsewhere, byte by byte."""
     (tmp_path / "small").mkdir()
-    sheet = lay_out_small_test(tmp_path / "small", initial=2, restrike=2)
+    sheet = lay_out_small_test(tmp_path / "small", initial=2, restrike=1)
     before = contents(sheet.parent)
     status, out, err = run(capsys, "review", sheet, "--match", "every")
     assert (status, err) == (0, "")

@@ -48,7 +48,7 @@ def test_a_match_shows_with_its_range_and_so_do_any_blow_and_every_blow(
     lay_out_small_test, tmp_path, open_page, text_of, jobs_done
 ):
     """A short test whose drives are matched by a click, then one other blow, then every blow."""
-    shown = open_page("resistance", lay_out_small_test(tmp_path, initial=3, restrike=2))
+    shown = open_page("resistance", lay_out_small_test(tmp_path, initial=2, restrike=1))
     shown.button(key="resistance_match").click().run()
     jobs_done()
     shown.run()
