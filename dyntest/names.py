@@ -52,6 +52,7 @@ _LENGTH = ("length", "m", ("m", 2), ("ft", 1))
 _MOVEMENT = ("length", "m", ("mm", 1), ("in", 2))
 _ENERGY = ("energy", "J", ("kJ", 1), ("kip ft", 1))
 _RATIO = ("ratio", "1", ("", 2), ("", 2))
+_SHARE = ("ratio", "1", ("%", 0), ("%", 0))
 _COMPRESSION = "compression positive"
 _DOWN = "downward positive"
 
@@ -74,8 +75,8 @@ NAMES = {
         Name("peak_tension_stress", "σ_t", "maximum tension stress in the pile", *_STRESS, "tension positive"),
         Name("peak_tension_depth", "x_t", "depth of maximum tension below the gauges", *_LENGTH),
         Name("transferred_energy", "E_max", "transferred energy", *_ENERGY),
-        Name("energy_ratio", "η", "energy ratio", *_RATIO),
-        Name("energy_ratio_stroke", "η_h", "energy ratio, by ram weight × stroke", *_RATIO),
+        Name("energy_ratio", "η", "energy ratio", *_SHARE),
+        Name("energy_ratio_stroke", "η_h", "energy ratio, by ram weight × stroke", *_SHARE),
         Name("blow_rate", "f", "blow rate", "frequency", "Hz", ("blows/min", 1), ("blows/min", 1)),
         Name("stroke", "h", "stroke", *_LENGTH),
         Name("total_resistance", "R", "total resistance, static and dynamic", *_FORCE),
@@ -120,6 +121,10 @@ def column_header(code: str) -> str:
     return code if unit == "1" else f"{code} [{unit}]"
 
 
+_OWN_FACTORS = {"blows/min": 60.0, "%": 100.0}
+"""Factor to display units that `dyntest.units` does not read [1]."""
+
+
 def display_unit(code: str, system: str) -> tuple[str, float, int]:
     """Give how a number is shown to an engineer.
 
@@ -132,8 +137,8 @@ def display_unit(code: str, system: str) -> tuple[str, float, int]:
     unit, decimals = name.us if system == "US" else name.si
     if not unit:
         return "", 1.0, decimals
-    if unit == "blows/min":
-        return unit, 60.0, decimals
+    if unit in _OWN_FACTORS:
+        return unit, _OWN_FACTORS[unit], decimals
     if unit == name.unit:
         return unit, 1.0, decimals
     return unit, 1.0 / unit_factor(unit, name.dimension), decimals

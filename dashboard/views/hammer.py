@@ -2,12 +2,13 @@
 
 import streamlit as st
 
-from dyntest.names import NAMES, percent, show, show_required
+from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import limit_note, show_count
 from dyntest.presenting.sentences import (
     STRESSES,
     drive_words,
+    energy_share,
     estimate_sentences,
     gauge_stress,
     stress_sentences,
@@ -98,8 +99,8 @@ def _delivered(drive, system: str) -> str:
         return ""
     told = f"{drive_words(drive).capitalize()}: blow {drive.representative.blow} delivered"
     told += f" {show('transferred_energy', numbers['transferred_energy'], system)}"
-    if "energy_ratio" in numbers:
-        told += f", {percent(numbers['energy_ratio'])} of the rated energy"
+    share = energy_share(drive)
+    told += f", {share}" if share else ""
     if "stroke" in numbers:
         told += f", at a stroke of {show('stroke', numbers['stroke'], system)}"
     if "set_per_blow" in numbers:

@@ -185,6 +185,15 @@ def stress_sentences(review: Review) -> list[str]:
     return sentences
 
 
+def energy_share(drive: DriveReview) -> str:
+    """Say the energy ratio of the representative blow and what it is relative to; nothing where it is not known."""
+    if "energy_ratio" not in drive.numbers:
+        return ""
+    rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
+    of = "the rated energy" if rated else "ram weight × stroke"
+    return f"{show('energy_ratio', drive.numbers['energy_ratio'], 'SI')} of {of}"
+
+
 def worst_stress(review: Review, sense: str) -> DrivingStress | None:
     """Give the greatest stress of a sense of all drives, with the limit of the pile; None where none is known."""
     found = [one for one in review.answers.stresses if one.sense == sense]

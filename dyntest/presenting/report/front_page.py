@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from dyntest.decisions.driving_criterion import NO_STROKE
-from dyntest.names import percent, show
+from dyntest.names import show
 from dyntest.presenting import sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
@@ -88,12 +88,11 @@ def _energy(review: Review) -> list[str]:
     numbers, stroke = drive.numbers, ""
     if "stroke" in numbers:
         stroke = f" at a stroke of {show('stroke', numbers['stroke'], system)}"
-    rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
-    ratio = f", {percent(numbers.get('energy_ratio', 0.0))} of {'the rated energy' if rated else 'ram weight × stroke'}"
+    share = sentences.energy_share(drive)
     energy = show("transferred_energy", numbers["transferred_energy"], system)
     blow = drive.representative.blow if drive.representative else 0
     where = f"{sentences.drive_words(drive).capitalize()}, blow {blow}"
-    return [f"{where}: {energy} transferred{stroke}{ratio if 'energy_ratio' in numbers else ''}."]
+    return [f"{where}: {energy} transferred{stroke}{f', {share}' if share else ''}."]
 
 
 def _strokes(review: Review) -> list[list[str]]:
