@@ -4,7 +4,7 @@ import streamlit as st
 
 from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import limit_note, show_count
+from dyntest.presenting.decision_words import limit_note
 from dyntest.presenting.sentences import (
     STRESSES,
     drive_words,
@@ -14,6 +14,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     worst_stress,
 )
+from dyntest.presenting.terms import show_count
 
 from .. import pieces, state, strip, work
 from ..charts.profiles import profile_data

@@ -11,8 +11,8 @@ from dyntest.decisions.setup import wait
 from dyntest.errors import DyntestError
 from dyntest.names import show
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import depth_title, pile_parts, sheet_rows, shown
+from dyntest.presenting.terms import show_wait
 
 from .. import pages, pieces, state, uploads, work
 from ..charts import FIGURES, axis, finish, layered

@@ -25,8 +25,7 @@ from dyntest.decisions.bearing_oddities import (
 from dyntest.decisions.bearing_piles import BearingPileCheck
 from dyntest.decisions.criterion import Criterion
 from dyntest.names import decimal, display_unit, percent, show, show_required
-from dyntest.presenting.decision_words import show_count
-from dyntest.presenting.terms import per_count, short_length
+from dyntest.presenting.terms import per_count, short_length, show_count
 
 
 def reasons(check: BearingPileCheck, system: str) -> list[str]:

@@ -17,8 +17,8 @@ from dyntest.decisions.criterion import (
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.names import percent, show, show_required
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
-from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, tape
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
+from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
 
 RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""

@@ -8,12 +8,19 @@ from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.resistance_factors import RequiredResistance
-from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
 from dyntest.names import NAMES, decimal, percent, show, show_required
-from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, names_in_sentence, of_drive
+from dyntest.presenting.terms import (
+    COUNT_LENGTHS,
+    drive_name,
+    names_in_sentence,
+    of_drive,
+    per_count,
+    show_count,
+    show_wait,
+)
 
 GOVERNING_SPECIFICATION = (
     "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
@@ -51,39 +58,6 @@ class Told:
     def sentence(self) -> str:
         """Both parts together, without a capital and full stop."""
         return f"{self.message}; {self.cure}" if self.cure else self.message
-
-
-def show_wait(seconds: float | None) -> str:
-    """Write a wait as an engineer reads it.
-
-    Units: seconds [s].
-
-    Examples
-    --------
-    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
-    ('5.0 days', '1.5 hours', '–')
-    """
-    if seconds is None:
-        return "–"
-    if seconds < 2.0 * SECONDS_PER_DAY:
-        return f"{seconds / 3600.0:.1f} hours"
-    return f"{seconds / SECONDS_PER_DAY:.1f} days"
-
-
-def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> str:
-    """Write an average count as an inspector reads it.
-
-    Units: set_per_blow [m].
-
-    Examples
-    --------
-    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
-    ('8.0 blows per inch', '5.0 blows per 25 mm')
-    """
-    if set_per_blow is None or set_per_blow != set_per_blow:
-        return "–"
-    length, name = COUNT_LENGTHS[system]
-    return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
 
 
 def show_factor(factor: Estimate) -> str:
@@ -191,9 +165,23 @@ def _raised(n: _Numbers) -> str:
     return f"the required resistance during driving includes {', '.join(parts)}"
 
 
+def _tests(n: _Numbers) -> str:
+    """Say how many piles a resistance factor wants tested; without a share they are counted, not per site condition."""
+    if n.of("share") == 1.0:
+        return "a dynamic test of every pile"
+    per = f"per site condition and {n.share(n.of('share'))} of the piles" if n.of("share") else "of one kind"
+    return f"at least {n.threshold:.0f} tested piles {per}"
+
+
 def _no_usable(n: _Numbers) -> str:
-    reasons = "; ".join(dict.fromkeys(ruled_out_words(one, n.system) for one in n.of("reasons")))
-    return f"no stroke of the approved range can show the resistance: {reasons}"
+    """Say each reason once: of the counts beyond refusal the range, and of the stresses the lowest stroke's."""
+    found = [one for one in n.of("reasons") if one is not None]
+    sets = [one.value for one in found if one.kind == "refusal"]
+    told = [ruled_out_words(one, n.system) for one in found if one.kind not in ("refusal", "lower stroke")]
+    if sets:
+        ends = dict.fromkeys(_whole_count(one, n.system).split(" ")[0] for one in (max(sets), min(sets)))
+        told.append(f"the count would be {' to '.join(ends)} {_REFUSED.format(per_count(n.system))}")
+    return f"no stroke of the approved range can show the resistance: {'; '.join(dict.fromkeys(told))}"
 
 
 _Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
@@ -329,8 +317,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "tested piles": (
         lambda n: (
-            f"the resistance factor {n.of('factor'):.2f} requires at least {n.threshold:.0f} tested piles per site "
-            f"condition and {n.share(n.of('share'))} of the piles ({n.of('source')}); this sheet is one"
+            f"the resistance factor {n.of('factor'):.2f} requires {_tests(n)} ({n.of('source')}); this sheet is one"
         ),
         "make sure that this many are tested on the site",
     ),
@@ -465,6 +452,17 @@ _WORDS: dict[str, _Words] = {
 """Message and cure of every kind of caution."""
 
 
+_REFUSED = "blows per {}, at or beyond practical refusal"
+
+WHOLE_FROM = 20.0
+"""Count from which nobody counts tenths of a blow [1]."""
+
+
+def _whole_count(set_per_blow: float, system: str) -> str:
+    """Write a count that nobody reaches, without tenths where it is large."""
+    return show_count(set_per_blow, system, 0 if COUNT_LENGTHS[system][0] / set_per_blow >= WHOLE_FROM else 1)
+
+
 def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     """Say why a stroke cannot be used; nothing where it can.
 
@@ -476,7 +474,8 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     if reason is None:
         return ""
     if reason.kind == "refusal":
-        return f"the count would be {show_count(reason.value, system)}, at or beyond practical refusal"
+        number = _whole_count(reason.value, system).split(" ")[0]
+        return f"the count would be {number} {_REFUSED.format(per_count(system))}"
     if reason.kind == "lower stroke":
         return f"a stress exceeds its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
     bent = reason.kind == "bending"

@@ -16,9 +16,9 @@ from dyntest.following.handover import Handover
 from dyntest.following.record import Kept
 from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress, Standing
 from dyntest.names import decimal, display_unit, show, show_required
-from dyntest.presenting.decision_words import show_count
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
+from dyntest.presenting.terms import show_count
 from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reviewing.drive import DriveReview
 

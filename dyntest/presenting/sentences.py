@@ -17,14 +17,12 @@ from dyntest.presenting.criterion_words import RISKS, chance
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
-    show_count,
-    show_wait,
     target_sentence,
     told,
     trust_reasons,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length
+from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_count, show_wait
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review

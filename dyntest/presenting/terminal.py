@@ -235,7 +235,8 @@ def _criterion(review: Review) -> list[str]:
     shown += table[: len(heads)]
     for line, (*_, why) in zip(table[len(heads) :], cells, strict=True):
         shown += wrapped(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
-    shown += wrapped(risk_words())
+    if any(row.ruled_out is None for row in found.rows):
+        shown += wrapped(risk_words())
     held = found.criterion
     if held is not None:
         rule = () if held.restrike is None else restrike_sentences(held, held.restrike, system)

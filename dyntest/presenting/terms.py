@@ -5,6 +5,7 @@ import textwrap
 from collections.abc import Sequence
 
 from dyntest.decisions.estimate import Pooled
+from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import decimal
 from dyntest.units import unit_factor
 
@@ -77,6 +78,39 @@ def per_count(system: str) -> str:
     ('inch', '25 mm')
     """
     return COUNT_LENGTHS[system][1]
+
+
+def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> str:
+    """Write an average count as an inspector reads it.
+
+    Units: set_per_blow [m].
+
+    Examples
+    --------
+    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
+    ('8.0 blows per inch', '5.0 blows per 25 mm')
+    """
+    if set_per_blow is None or set_per_blow != set_per_blow:
+        return "–"
+    length, name = COUNT_LENGTHS[system]
+    return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
+
+
+def show_wait(seconds: float | None) -> str:
+    """Write a wait as an engineer reads it.
+
+    Units: seconds [s].
+
+    Examples
+    --------
+    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
+    ('5.0 days', '1.5 hours', '–')
+    """
+    if seconds is None:
+        return "–"
+    if seconds < 2.0 * SECONDS_PER_DAY:
+        return f"{seconds / 3600.0:.1f} hours"
+    return f"{seconds / SECONDS_PER_DAY:.1f} days"
 
 
 def tape(length: float | None, system: str) -> str:

@@ -104,6 +104,8 @@ class PileResult:
         What is asked of every pile [N].
     condition : str
         What the chosen resistance factor asks for; empty where none was chosen.
+    least_tests, least_share : int, float
+        Dynamic tests that it requires at the least, and their least share of the production piles [1].
     drives : tuple of DriveResistance
         In the order of the sheet.
     setups : tuple of SetupPoint
@@ -141,6 +143,8 @@ class PileResult:
     criterion: PileCriterion
     targets: tuple[EndOfDriveTarget, ...]
     alerts: tuple[Caution, ...] = ()
+    least_tests: int = 0
+    least_share: float = 0.0
 
     @property
     def end_penetration(self) -> float:
@@ -162,6 +166,8 @@ def pile_result(review: Review) -> PileResult:
         trust=review.trust.answer,
         required_resistance=answers.required.value,
         condition=answers.required.condition,
+        least_tests=answers.required.least_tests,
+        least_share=answers.required.least_share,
         drives=tuple(_drive(drive) for drive in review.drives),
         setups=tuple(
             SetupPoint(setup.restrike, setup.wait, setup.setup_factor, setup.matched)

@@ -455,7 +455,7 @@ def _too_few(done: Sequence[PileResult], log: ProductionLog | None) -> tuple[Cau
     chosen = [one for one in done if one.condition]
     if not chosen or log is None:
         return ()
-    least = least_dynamic_tests(len(log.piles))
+    least = max(least_dynamic_tests(len(log.piles), one.least_tests, one.least_share) for one in chosen)
     if len(done) >= least:
         return ()
     facts = {"condition": chosen[0].condition, "piles": len(log.piles)}

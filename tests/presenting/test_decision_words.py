@@ -17,6 +17,28 @@ from dyntest.presenting.decision_words import ruled_out_words, target_sentence, 
 LIBRARY = Path(decision_words.__file__).parent.parent
 
 
+def test_counts_beyond_refusal_are_a_range_and_a_lower_stroke_is_no_reason():
+    """A requirement far beyond the hammer: one line for the inspector's engineer, not one for every stroke."""
+    counts = [RuledOut("refusal", 2.0 + 0.1 * i, 0.0254 / (233.1 - 20.0 * i), 0.0254 / 10) for i in range(4)]
+    message = told(Caution("no usable stroke", facts={"reasons": counts}), "US").message
+    assert message.endswith(": the count would be 173 to 233 blows per inch, at or beyond practical refusal")
+    stresses = [RuledOut("tension", 1.0, 4e6, 2e6), RuledOut("lower stroke", 1.0, 4e6, 2e6)]
+    message = told(Caution("no usable stroke", facts={"reasons": stresses}), "SI").message
+    assert message.endswith(": the tension stress of 4.0 MPa is above the limit of 2.0 MPa")
+    assert ruled_out_words(counts[0], "US").startswith("the count would be 233 blows")
+
+
+@pytest.mark.parametrize(
+    ("share", "least", "asked"),
+    [(0.02, 2, "at least 2 tested piles per site condition and 2 % of the piles"), (1.0, 1, "a dynamic test of every"),
+     (0.0, 5, "at least 5 tested piles of one kind")],
+)  # fmt: skip
+def test_the_tests_that_a_factor_requires_are_those_of_its_document(share, least, asked):
+    facts = {"share": share, "factor": 0.6, "source": "its document"}
+    message = told(Caution("tested piles", 1, least, facts)).message
+    assert asked in message and "its document" in message
+
+
 def kinds_in_use() -> set[str]:
     """The first argument of every `Caution(…)` in the library."""
     found = set()

@@ -65,7 +65,7 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
         lambda text: text[:100],
         lambda text: "",
         lambda text: "[1]",
-        lambda text: text.replace('"format": 3', '"format": 1'),
+        lambda text: text.replace('"format": 4', '"format": 1'),
         lambda text: text.replace("1.5", "NaN", 1),
         lambda text: text.replace("1.5", '"1.5"', 1),
         lambda text: text.replace('"blows": 2,', ""),

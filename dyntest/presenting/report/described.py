@@ -14,13 +14,13 @@ from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
 from dyntest.names import decimal, show, show_required
 from dyntest.pile import Pile
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words, show_wait
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
 from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
 from dyntest.presenting.sentences import drive_words, sentence, short_trust
-from dyntest.presenting.terms import short_length, show_ram
+from dyntest.presenting.terms import short_length, show_ram, show_wait
 from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
