@@ -30,13 +30,15 @@ def restrike_rule(
     penetration: float | None = None,
     rows: Sequence[CriterionRow] = (),
     *,
+    minimum_penetration: float | None = None,
     counting: Counting = COUNTING["SI"],
 ) -> RestrikeRule:
     """Give the rule for piles whose count falls short, and for piles that are struck again.
 
-    Units: required [N]; penetration [m].
+    Units: required [N]; penetration, minimum_penetration [m].
 
-    Any restrike that lost for sure makes it relaxation; a gain counts only where it is sure.
+    No pile stops above the minimum penetration for want of the count. Any restrike that lost for sure makes it
+    relaxation; a gain counts only where it is sure.
 
     Examples
     --------
@@ -45,6 +47,7 @@ def restrike_rule(
     ('not measured', 19.5)
     """
     stop = None if penetration is None or penetration != penetration else penetration + DEPTH_TOLERANCE
+    stop = None if stop is None else max(stop, minimum_penetration or 0.0)
     change, wait = _change(setups)
     lengths = (JUDGED_COUNTS * counting.length, MOST_COUNTS * counting.length)
     return RestrikeRule(change, stop, wait, required, tuple(rows), *lengths)

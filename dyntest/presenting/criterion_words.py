@@ -156,7 +156,8 @@ def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
     every = least_count(criterion, row.set_per_blow)
     whole = criterion.way == WAYS[0]
     count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
-    return CardRow(stroke, f"{count}", f"{every}" if whole else "", chance(row.short), chance(row.driven_on))
+    least = (f"{every}" if every else "–") if whole else ""
+    return CardRow(stroke, f"{count}", least, chance(row.short), chance(row.driven_on))
 
 
 def chance(share: float) -> str:
@@ -175,10 +176,9 @@ def chance(share: float) -> str:
 def _meets(criterion: Criterion, system: str) -> list[str]:
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     if criterion.way == WAYS[0]:
-        lines = [
-            f"Drive until the last {held} show the blows of the table at their stroke, with no {inch} below the "
-            "minimum."
-        ]
+        least = any(least_count(criterion, row.set_per_blow) for row in criterion.rows)
+        above = f", with no {inch} below the minimum" if least else ""
+        lines = [f"Drive until the last {held} show the blows of the table at their stroke{above}."]
     else:
         lines = [
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
@@ -193,10 +193,8 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lowest = show("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
-    lines = [
-        "Between two strokes, interpolate the count.",
-        f"Blows with a stroke below {lowest} do not count.",
-    ]
+    lines = ["Between two strokes, interpolate the count."] if len(criterion.rows) > 1 else []
+    lines.append(f"Blows with a stroke below {lowest} do not count.")
     if criterion.maximum_stroke is not None:
         lines.append(f"The stroke must not be above {show('stroke', criterion.maximum_stroke, system)}.")
     lines += [strokes_ruled_out_words(one, system) for one in criterion.ruled_out]
@@ -298,12 +296,15 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
     return tuple(found)
 
 
+def refusal_length(criterion: Criterion, system: str) -> str:
+    """Write the length over which practical refusal has to hold, in whole counts as the inspector keeps them."""
+    length = criterion.refusal_length
+    return short_length(max(1, round(length / INCH)) * COUNT_LENGTHS["SI"][0] if system == "SI" else length, system)
+
+
 def _refusal(criterion: Criterion, system: str) -> str:
     count = count_over(criterion.refusal_set, criterion.counting.length)
-    counted = criterion.refusal_length
-    if system == "SI":  # whole counts of 25 mm, as the inspector keeps them
-        counted = max(1, round(counted / INCH)) * COUNT_LENGTHS[system][0]
-    length, least = short_length(counted, system), show("stroke", criterion.refusal_stroke, system)
+    length, least = refusal_length(criterion, system), show("stroke", criterion.refusal_stroke, system)
     return (
         f"Refusal, if the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
         f"at {least} stroke or more. Stop and call the engineer."

@@ -6,7 +6,6 @@ from typing import Any
 
 from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
@@ -19,6 +18,7 @@ from dyntest.presenting.terms import (
     of_drive,
     per_count,
     show_count,
+    show_factor,
     show_wait,
 )
 
@@ -58,17 +58,6 @@ class Told:
     def sentence(self) -> str:
         """Both parts together, without a capital and full stop."""
         return f"{self.message}; {self.cure}" if self.cure else self.message
-
-
-def show_factor(factor: Estimate) -> str:
-    """Write a setup factor with its range.
-
-    Examples
-    --------
-    >>> show_factor(Estimate(1.3, 1.2, 1.4))
-    '1.30 (1.20 to 1.40)'
-    """
-    return f"{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else f"{factor.value:.2f}"
 
 
 def told(caution: Caution, system: str = "SI") -> Told:
@@ -338,6 +327,13 @@ _WORDS: dict[str, _Words] = {
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
         "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
+    ),
+    "test pile above minimum penetration": (
+        lambda n: (
+            f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.length(n.threshold)}, so "
+            "its counts are from other soil than that of the bearing piles"
+        ),
+        "drive it to the minimum penetration and test it again, or confirm the counts by restrikes there",
     ),
     "bending": (
         lambda n: (

@@ -15,12 +15,12 @@ from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, told
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
 from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words, show_ram, show_wait
+from dyntest.presenting.terms import between_words, show_factor, show_ram, show_wait
 from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED

@@ -9,7 +9,7 @@ from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, EasyD
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, restrike_counts
+from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, refusal_length, restrike_counts
 from dyntest.presenting.report.card import card as on_paper
 
 INCH, FOOT = 0.0254, 0.3048
@@ -28,6 +28,32 @@ def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
         ("8.0 ft", "14", "3"),
     ]
     assert found.head[:3] == ("stroke", "blows in 3 in, at least", "minimum per inch")
+
+
+def test_a_count_of_less_than_a_blow_an_inch_has_no_floor_for_every_inch():
+    """2 blows in 6 in and 1 in every inch cannot both be asked."""
+    easy = Criterion((CriterionRow(6 * FOOT, INCH / 0.4),), 6 * INCH, counting=COUNTING["US"])
+    words, paper = inspectors_card(easy, "US"), on_paper(easy, "Bridge", "US")
+    assert [(row.count, row.every) for row in words.rows] == [("2", "–")]
+    assert "below the minimum" not in words.meets[0] and not any("minimum" in head for head in paper["head"])
+
+
+def test_one_stroke_is_not_interpolated_and_a_restrike_counts_from_its_stroke_on():
+    """The strokes of the restrike's table leave out those with the same count."""
+    rule = restrike_rule(1e6, (), 18.0, ROWS, counting=COUNTING["US"])
+    one = replace(criterion(restrike=rule), rows=ROWS[:1])
+    assert not any("interpolate" in line for line in inspectors_card(one, "US").strokes)
+    assert any("interpolate" in line for line in inspectors_card(criterion(), "US").strokes)
+    assert on_paper(one, "Bridge", "US")["restrike"]["head"] == [
+        "stroke, at least",
+        "blows in the first 1 in, at least",
+    ]
+
+
+def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
+    """3 in, or the three counts of 25 mm that an inspector keeps; a count over inches says so where read in SI."""
+    assert [refusal_length(criterion(), system) for system in ("US", "SI")] == ["3 in", "75 mm"]
+    assert inspectors_card(criterion(), "SI").head[1] == "blows in 76 mm (3 in), at least"
 
 
 def test_counts_in_every_inch_are_never_rounded_down():

@@ -14,6 +14,7 @@ from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
 from dyntest.names import decimal, show, show_required
 from dyntest.pile import Pile
+from dyntest.presenting.criterion_words import refusal_length
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
@@ -310,7 +311,7 @@ def assumptions(review: Review) -> list[Block]:
     decided = [*_conditioning(review), *_drive_choices(review)]
     if answers.criterion is not None and answers.criterion.criterion is not None:
         criterion = answers.criterion.criterion
-        refusal = f"over {short_length(criterion.refusal_length, system)}, at the count of the criterion card"
+        refusal = f"over {refusal_length(criterion, system)}, at the count of the criterion card"
         decided.append(("practical refusal", refusal, "UFC 3-220-20 (2025), 6-4.1.2"))
         held = short_length(criterion.holding_length, system)
         longer = criterion.holding_length > 1.001 * criterion.refusal_length
