@@ -24,7 +24,7 @@ from dyntest.decisions.bearing_oddities import (
 )
 from dyntest.decisions.bearing_piles import BearingPileCheck
 from dyntest.decisions.criterion import Criterion
-from dyntest.names import decimal, display_unit, percent, show, show_required
+from dyntest.names import decimal, display_unit, percent, show, show_required, show_stated
 from dyntest.presenting.terms import per_count, short_length, show_count
 
 
@@ -129,7 +129,7 @@ def _resumed_after(row: dict, criterion: Criterion, system: str) -> str:
 def _refusal(row: dict, criterion: Criterion, system: str) -> str:
     sentence = f"practical refusal at {_length(row['penetration'], system)}, with {_counts(row, system)}"
     if not row["minimum_penetration_reached"] and criterion.minimum_penetration is not None:
-        least = _length(criterion.minimum_penetration, system)
+        least = show_stated("penetration", criterion.minimum_penetration, system)
         return f"{sentence}, above the minimum penetration of {least}; the engineer must decide"
     return f"{sentence}, without an accepted criterion; the engineer must decide"
 
@@ -142,7 +142,7 @@ def _lost(row: dict, criterion: Criterion, system: str) -> str:
 
 
 def _shallow(row: dict, criterion: Criterion, system: str) -> str:
-    least = _length(criterion.minimum_penetration or float("nan"), system)
+    least = show_stated("penetration", criterion.minimum_penetration, system)
     return (
         f"the criterion held at {_length(row['met_anywhere'], system)}, but the toe ended "
         f"at {_length(row['depth'], system)}, above the minimum penetration of {least}"
@@ -185,7 +185,8 @@ def _not_met(row: dict, criterion: Criterion, system: str) -> str:
     sentence = f"at the end, at {_length(row['penetration'], system)}: {_fell_short(row, criterion, system)}"
     if row["minimum_penetration_reached"] or criterion.minimum_penetration is None:
         return sentence
-    return f"{sentence}; the minimum penetration of {_length(criterion.minimum_penetration, system)} was not reached"
+    least = show_stated("penetration", criterion.minimum_penetration, system)
+    return f"{sentence}; the minimum penetration of {least} was not reached"
 
 
 def _absent(row: dict, criterion: Criterion, system: str) -> str:
@@ -247,7 +248,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     ),
     ABOVE_MINIMUM: lambda r, s: (
         f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "
-        f"{_length(r['limit'], s)}"
+        f"{show_stated('penetration', r['limit'], s)}"
     ),
     SPLICE: lambda r, s: (
         f"a splice is noted at {_length(r['depth'], s)}; counts just below may include setup from the wait"
@@ -264,7 +265,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
     BELOW_CUTOFF: lambda r, s: (
         f"the head ended {_length(r['value'], s)} below cutoff with a furnished length of "
-        f"{_length(r['limit'], s)}; a splice was not noted, or an elevation is wrong"
+        f"{show_stated('penetration', r['limit'], s)}; a splice was not noted, or an elevation is wrong"
     ),
     HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count cannot show that",
     OFF_PLAN: lambda r, s: (

@@ -16,7 +16,7 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.names import percent, show, show_required
+from dyntest.names import percent, show, show_required, show_stated
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
 from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
 
@@ -115,7 +115,7 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
     [('2.00 m', '18', '4'), ('2.50 m', '15', '3')]
     >>> found.meets[1]
-    'The toe must be at least 12.00 m below the ground, measured vertically.'
+    'The toe must be at least 12 m below the ground, measured vertically.'
     """
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
@@ -184,7 +184,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
         ]
     if criterion.minimum_penetration is not None:
-        depth = show("penetration", criterion.minimum_penetration, system)
+        depth = show_stated("penetration", criterion.minimum_penetration, system)
         lines.append(f"The toe must be at least {depth} below the ground, measured vertically.")
     else:
         lines.append("No minimum penetration is given; ask the engineer whether there is one.")

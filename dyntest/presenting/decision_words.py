@@ -10,9 +10,8 @@ from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show, show_required
+from dyntest.names import NAMES, decimal, percent, show, show_required, show_stated
 from dyntest.presenting.terms import (
-    COUNT_LENGTHS,
     drive_name,
     names_in_sentence,
     of_drive,
@@ -89,6 +88,9 @@ class _Numbers:
     def drive(self, name: str) -> str:
         return drive_name(self.facts[name])
 
+    def in_sentence(self, name: str) -> str:
+        return of_drive(self.facts[name])
+
     def ratio(self, value: float | None) -> str:
         return "–" if value is None else decimal(value, 2)
 
@@ -106,6 +108,9 @@ class _Numbers:
 
     def stress(self, value: float | None) -> str:
         return self("peak_gauge_stress", value)
+
+    def stated(self, value: float | None) -> str:
+        return show_stated("penetration", value, self.system)
 
     def moved(self, value: float | None) -> str:
         return self("set_per_blow", value)
@@ -213,31 +218,32 @@ _WORDS: dict[str, _Words] = {
     ),
     "different stroke": (
         lambda n: (
-            f"the stroke was {n.stroke(n.of('before'))} in the {n.drive('initial')} drive and "
-            f"{n.stroke(n.of('after'))} in {n.drive('restrike')}"
+            f"the stroke was {n.stroke(n.of('before'))} in {n.in_sentence('initial')} and "
+            f"{n.stroke(n.of('after'))} in {n.in_sentence('restrike')}"
         ),
         "compare matched resistances, not blow counts",
     ),
     "different hammer or cushion": (
         lambda n: (
             f"another {', '.join('kind of hammer' if part == 'kind' else part for part in n.of('parts'))} in "
-            f"{n.drive('restrike')} than in the {n.drive('initial')} drive"
+            f"{n.in_sentence('restrike')} than in {n.in_sentence('initial')}"
         ),
         "compare resistances, not blow counts",
     ),
     "different gauges": (
         lambda n: (
-            f"{n.drive('restrike')} was measured with {n.of('after')}, {n.drive('initial')} with {n.of('before')}"
+            f"{n.in_sentence('restrike')} was measured with {n.of('after')}, {n.in_sentence('initial')} with "
+            f"{n.of('before')}"
         ),
         "check the proportionality of both records before comparing them",
     ),
     "wait not known": (
-        lambda n: f"the wait before {n.drive('restrike')} is not known",
+        lambda n: f"the wait before {n.in_sentence('restrike')} is not known",
         "give the end of the initial drive and the start of the restrike",
     ),
     "short wait": (
         lambda n: (
-            f"{n.drive('restrike')} came {show_wait(n.value)} after the initial drive, sooner than the "
+            f"{n.in_sentence('restrike')} came {show_wait(n.value)} after the initial drive, sooner than the "
             f"{show_wait(n.threshold)} usual in {n.of('soil')}"
         ),
         "expect further change, or restrike later",
@@ -248,7 +254,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "setup not matched": (
         lambda n: (
-            f"the change by {n.drive('restrike')}, a factor of {n.value:.2f}, is not based on two good "
+            f"the change by {n.in_sentence('restrike')}, a factor of {n.value:.2f}, is not based on two good "
             "matches, so no setup is credited"
         ),
         "match both drives, or correct the record that does not fit",
@@ -291,7 +297,7 @@ _WORDS: dict[str, _Words] = {
         "confirm it with the governing specification",
     ),
     "scour not known": (
-        lambda n: f"scour will remove {n.length(n.value)} of soil, and no match shows how much resistance is lost",
+        lambda n: f"scour will remove {n.stated(n.value)} of soil, and no match shows how much resistance is lost",
         "match the test pile, or add that resistance to the requirement",
     ),
     "driving resistance raised": (
@@ -330,7 +336,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "test pile above minimum penetration": (
         lambda n: (
-            f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.length(n.threshold)}, so "
+            f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.stated(n.threshold)}, so "
             "its counts are from other soil than that of the bearing piles"
         ),
         "drive it to the minimum penetration and test it again, or confirm the counts by restrikes there",
@@ -424,9 +430,8 @@ _WORDS: dict[str, _Words] = {
     "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),
     "count and set disagree": (
         lambda n: (
-            f"the records of {n.drive('drive')} end with blow {n.value:.0f} and its log counts {n.threshold:.0f}, "
-            "so no "
-            "blow's set is certain"
+            f"the records of {n.in_sentence('drive')} end with blow {n.value:.0f} and its log counts "
+            f"{n.threshold:.0f}, so no blow's set is certain"
         ),
         "compare the blow numbers with the log, or write first_blow in [[drive]]",
     ),
@@ -450,13 +455,10 @@ _WORDS: dict[str, _Words] = {
 
 _REFUSED = "blows per {}, at or beyond practical refusal"
 
-WHOLE_FROM = 20.0
-"""Count from which nobody counts tenths of a blow [1]."""
-
 
 def _whole_count(set_per_blow: float, system: str) -> str:
-    """Write a count that nobody reaches, without tenths where it is large."""
-    return show_count(set_per_blow, system, 0 if COUNT_LENGTHS[system][0] / set_per_blow >= WHOLE_FROM else 1)
+    """Write a count at or beyond refusal in whole blows, as refusal is: 9.9 would read as below the 10 of the card."""
+    return show_count(set_per_blow, system, 0)
 
 
 def ruled_out_words(reason: RuledOut | None, system: str) -> str:
@@ -465,7 +467,7 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     Examples
     --------
     >>> ruled_out_words(RuledOut("refusal", 2.0, 0.0254 / 11, 0.0254 / 10), "US")
-    'the count would be 11.0 blows per inch, at or beyond practical refusal'
+    'the count would be 11 blows per inch, at or beyond practical refusal'
     """
     if reason is None:
         return ""

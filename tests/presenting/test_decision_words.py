@@ -26,6 +26,16 @@ def test_counts_beyond_refusal_are_a_range_and_a_lower_stroke_is_no_reason():
     message = told(Caution("no usable stroke", facts={"reasons": stresses}), "SI").message
     assert message.endswith(": the tension stress of 4.0 MPa is above the limit of 2.0 MPa")
     assert ruled_out_words(counts[0], "US").startswith("the count would be 233 blows")
+    nearly = RuledOut("refusal", 2.0, 0.0254 / 9.9, 0.0254 / 10)  # 29.7 blows in 3 in are asked as 30, which is refusal
+    assert ruled_out_words(nearly, "US").startswith("the count would be 10 blows")
+
+
+@pytest.mark.parametrize(("name", "told_of"), [("restrike", "the restrike"), ("restrike_2", "restrike 2")])
+def test_a_restrike_is_named_in_a_sentence_as_one_says_it(name, told_of):
+    facts = {"initial": "initial", "restrike": name, "before": 2.4, "after": 2.8}
+    message = told(Caution("different stroke", 0.2, 0.1, facts)).message
+    assert message == f"the stroke was 2.40 m in the initial drive and 2.80 m in {told_of}"
+    assert told(Caution("wait not known", facts=facts)).message == f"the wait before {told_of} is not known"
 
 
 @pytest.mark.parametrize(
