@@ -190,28 +190,7 @@ def show(code: str, value: float | None, system: str) -> str:
 
 
 STATED_DECIMALS, STATED_FIGURES = 3, 4
-"""Decimals at most, and significant figures at least, of a stated number [1]; our own choice."""
-
-
-def show_stated(code: str, value: float | None, system: str) -> str:
-    """Write a number of the sheet to the digits it is stated with; one in other units to four figures.
-
-    Examples
-    --------
-    >>> show_stated("penetration", 12.0, "SI"), show_stated("penetration", 15.24, "SI")
-    ('12 m', '15.24 m')
-    >>> show_stated("penetration", 15.24, "US"), show_stated("penetration", 16.77, "US")
-    ('50 ft', '55.02 ft')
-    """
-    if value is None or value != value:
-        return "–"
-    unit, factor, _ = display_unit(code, system)
-    number = value * factor
-    for decimals in range(STATED_DECIMALS + 1):
-        if abs(round(number, decimals) - number) <= 1e-9 * abs(number):
-            return f"{number:,.{decimals}f} {unit}"
-    decimals = max(0, STATED_FIGURES - 1 - math.floor(math.log10(abs(number))))
-    return f"{number:,.{decimals}f} {unit}"
+"""Decimals at most, and significant figures at least, of a required resistance [1]; our own choice."""
 
 
 def show_required(value: float | None, system: str) -> str:
@@ -224,4 +203,33 @@ def show_required(value: float | None, system: str) -> str:
     >>> show_required(1397e3, "SI"), show_required(2440.7e3, "SI"), show_required(2404e3, "US")
     ('1,397 kN', '2,440.7 kN', '540.4 kip')
     """
-    return show_stated("matched_resistance", value, system)
+    if value is None or value != value:
+        return "–"
+    number = value * display_unit("matched_resistance", system)[1]
+    figures = STATED_FIGURES - 1 - math.floor(math.log10(abs(number)))
+    return _stated("matched_resistance", value, system, STATED_DECIMALS, figures)
+
+
+def show_length(value: float | None, system: str) -> str:
+    """Write a length or depth that the sheet states with its digits, without zeros behind them.
+
+    Units: value [m].
+
+    Examples
+    --------
+    >>> show_length(12.0, "SI"), show_length(15.24, "SI"), show_length(15.24, "US"), show_length(16.77, "US")
+    ('12 m', '15.24 m', '50 ft', '55.0 ft')
+    """
+    if value is None or value != value:
+        return "–"
+    usual = display_unit("penetration", system)[2]
+    return _stated("penetration", value, system, usual, usual)
+
+
+def _stated(code: str, value: float, system: str, most: int, otherwise: int) -> str:
+    """Write a number with as few decimals as hold it, up to the most; with others where more would be needed."""
+    unit, factor, _ = display_unit(code, system)
+    number = value * factor
+    holding = (n for n in range(most + 1) if abs(round(number, n) - number) <= 1e-9 * abs(number))
+    decimals = next(holding, max(0, otherwise))
+    return f"{number:,.{decimals}f} {unit}"

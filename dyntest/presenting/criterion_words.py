@@ -16,7 +16,7 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.names import percent, show, show_required, show_stated
+from dyntest.names import percent, show, show_length, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
 from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
 
@@ -184,7 +184,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
         ]
     if criterion.minimum_penetration is not None:
-        depth = show_stated("penetration", criterion.minimum_penetration, system)
+        depth = show_length(criterion.minimum_penetration, system)
         lines.append(f"The toe must be at least {depth} below the ground, measured vertically.")
     else:
         lines.append("No minimum penetration is given; ask the engineer whether there is one.")
@@ -238,10 +238,9 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
     if rule.stop_penetration is None:
         stop = "If the count is not met at the depth of the test pile"
     else:
-        stop = (
-            f"If the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground "
-            f"({tape(DEPTH_TOLERANCE, system)} past the test pile)"
-        )
+        at_least = rule.stop_penetration == criterion.minimum_penetration
+        where = "the minimum penetration" if at_least else f"{tape(DEPTH_TOLERANCE, system)} past the test pile"
+        stop = f"If the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground ({where})"
     wait = None if rule.wait is None else f"at least {show_wait(rule.wait)}"
     waiting = "as long as the engineer directs" if wait is None else f"{wait}, as the test pile did"
     judged = _judged(rule, system)

@@ -10,7 +10,7 @@ from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show, show_required, show_stated
+from dyntest.names import NAMES, decimal, percent, show, show_length, show_required
 from dyntest.presenting.terms import (
     drive_name,
     names_in_sentence,
@@ -110,7 +110,7 @@ class _Numbers:
         return self("peak_gauge_stress", value)
 
     def stated(self, value: float | None) -> str:
-        return show_stated("penetration", value, self.system)
+        return show_length(value, self.system)
 
     def moved(self, value: float | None) -> str:
         return self("set_per_blow", value)

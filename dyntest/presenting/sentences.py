@@ -12,7 +12,7 @@ from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.decisions.time_law import TimeLaw
-from dyntest.names import NAMES, decimal, display_unit, percent, show, show_required, show_stated
+from dyntest.names import NAMES, decimal, display_unit, percent, show, show_length, show_required
 from dyntest.presenting.criterion_words import RISKS, chance
 from dyntest.presenting.decision_words import (
     needed_words,
@@ -337,7 +337,7 @@ def criterion_sentence(review: Review) -> str:
     held = short_length(found.criterion.holding_length, system)
     text = f"{target_sentence(found.target, system)} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
-        text += f", at {show_stated('penetration', found.criterion.minimum_penetration, system)} penetration or more"
+        text += f", at {show_length(found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
     measured = (
         f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."

@@ -50,6 +50,12 @@ def test_one_stroke_is_not_interpolated_and_a_restrike_counts_from_its_stroke_on
     ]
 
 
+@pytest.mark.parametrize(("least", "where"), [(10.0, "(5 ft past the test pile)"), (25.0, "(the minimum penetration)")])
+def test_where_a_pile_stops_is_named(least, where):
+    rule = restrike_rule(1e6, (), 18.0, minimum_penetration=least)
+    assert where in inspectors_card(criterion(restrike=rule, minimum_penetration=least), "US").restrike[0]
+
+
 def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
     """3 in, or the three counts of 25 mm that an inspector keeps; a count over inches says so where read in SI."""
     assert [refusal_length(criterion(), system) for system in ("US", "SI")] == ["3 in", "75 mm"]

@@ -12,7 +12,7 @@ from typing import Any
 
 from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
-from dyntest.names import decimal, show, show_required, show_stated
+from dyntest.names import decimal, show, show_length, show_required
 from dyntest.pile import Pile
 from dyntest.presenting.criterion_words import refusal_length
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
@@ -101,7 +101,7 @@ def _stiffness(value: float | None, system: str) -> str:
 
 
 def _length(value: float | None, system: str) -> str:
-    return show_stated("penetration", value, system)
+    return show_length(value, system)
 
 
 def pile_facts(sheet: TestSheet) -> list[Fact]:
@@ -217,7 +217,7 @@ def _gauges(review: Review) -> list[Fact]:
 
 def _layers(sheet: TestSheet) -> Block:
     system = sheet.display_units
-    ends = [[show_stated("penetration", end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
+    ends = [[show_length(end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
     cells = [[" to ".join(both), layer.soil, layer.words] for both, layer in zip(ends, sheet.soil.layers, strict=True)]
     return rows(["depth below ground", "soil", "description"], cells, [1, 0.6, 3], "lll")
 
@@ -230,7 +230,7 @@ def _drives(review: Review) -> Block:
             f"{len(drive.table):,}",
             f"{_clock(drive.drive.start)} to {_clock(drive.drive.end)}",
             show_wait(waited.get(drive.name)),
-            show_stated("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
+            show_length(drive.drive.penetration_at_start, review.sheet.display_units),
             f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
             short_trust(drive.trust.answer),
         ]
@@ -278,8 +278,8 @@ def _requirement(review: Review) -> list[Fact]:
             "none" if required.value is None else f"{value}: {requirement_words(required, system)}",
             required.source,
         ),
-        ("minimum penetration", show_stated("penetration", asked.minimum_penetration, system), SHEET),
-        ("scour depth", show_stated("penetration", asked.scour_depth, system), SHEET),
+        ("minimum penetration", show_length(asked.minimum_penetration, system), SHEET),
+        ("scour depth", show_length(asked.scour_depth, system), SHEET),
         ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
     ]
     for limit in (limits.compression, limits.tension):
