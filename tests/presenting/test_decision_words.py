@@ -24,7 +24,7 @@ def test_counts_beyond_refusal_are_a_range_and_a_lower_stroke_is_no_reason():
     assert message.endswith(": the count would be 173 to 233 blows per inch, at or beyond practical refusal")
     stresses = [RuledOut("tension", 1.0, 4e6, 2e6), RuledOut("lower stroke", 1.0, 4e6, 2e6)]
     message = told(Caution("no usable stroke", facts={"reasons": stresses}), "SI").message
-    assert message.endswith(": the tension stress of 4.0 MPa is above the limit of 2.0 MPa")
+    assert message.endswith(f": {ruled_out_words(stresses[0], 'SI')}")
     assert ruled_out_words(counts[0], "US").startswith("the count would be 233 blows")
     nearly = RuledOut("refusal", 2.0, 0.0254 / 9.9, 0.0254 / 10)  # 29.7 blows in 3 in are asked as 30, which is refusal
     assert ruled_out_words(nearly, "US").startswith("the count would be 10 blows")
