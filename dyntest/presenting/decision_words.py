@@ -194,8 +194,8 @@ _WORDS: dict[str, _Words] = {
     ),
     "too few tested piles": (
         lambda n: (
-            f"{n.value:.0f} test piles for {n.of('piles')} piles, where the resistance factor requires "
-            f"{n.threshold:.0f}"
+            f"{n.value:.0f} test pile{'' if n.value == 1 else 's'} for {n.of('piles')} piles, where the resistance "
+            f"factor requires {n.threshold:.0f}"
         ),
         lambda n: f"it is based on {n.of('condition')}; test more piles, or use a lower factor",
     ),

@@ -23,7 +23,7 @@ from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 from dyntest.presenting.figures import finished
-from dyntest.presenting.frames import shown, title
+from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import setup_band, setup_points, setup_starts
 from dyntest.presenting.report import USUAL_PAPER
 from dyntest.presenting.report.blocks import answer, heading, note, rows, text
@@ -492,7 +492,7 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
     figure = Figure(figsize=(7.0, 2.6))
     both = figure.subplots(1, 2)
     for axes, column, label in (
-        (both[0], "ratio", title("energy_ratio_stroke", "SI")),
+        (both[0], "ratio", "energy / (ram weight × stroke) [%]"),
         (both[1], "stress", "maximum compression / limit"),
     ):
         least = float(shown("energy_ratio_stroke", 0.9, "SI")) if column == "ratio" else 0.9

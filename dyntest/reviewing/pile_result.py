@@ -447,13 +447,21 @@ def _drift(starts: Sequence[datetime | None], ratios: Sequence[float]) -> Estima
 
 
 def pooled_damping(results: Sequence[PileResult]) -> Pooled | None:
-    """Pool the Case damping factor that matching gave at each test pile, of its first drive that has one [1]."""
-    own = [[drive.damping_factor for drive in one.drives if isfinite(drive.damping_factor)] for one in results]
-    return _pooled([values[0] for values in own if values], PILE_SCATTER["damping factor"])
+    """Pool the Case damping factor that matching gave at each test pile, of its first drive that has one [1].
+
+    None where the toes stand in different soils, on which the factor depends.
+    """
+    own = [(one.toe_soil, [d.damping_factor for d in one.drives if isfinite(d.damping_factor)]) for one in results]
+    if len({soil for soil, values in own if values}) > 1:
+        return None
+    return _pooled([values[0] for _, values in own if values], PILE_SCATTER["damping factor"])
 
 
 def pooled_efficiency(results: Sequence[PileResult]) -> Pooled | None:
-    """Pool the hammer efficiency that calibration gave at each test pile [1]."""
+    """Pool the hammer efficiency that calibration gave at each test pile [1]; None where hammers differ."""
+    known = [one.criterion for one in results if isfinite(one.efficiency)]
+    if len({(one.hammer_kind, round(one.ram_mass)) for one in known}) > 1:
+        return None
     return _pooled([one.efficiency for one in results], PILE_SCATTER["efficiency"])
 
 

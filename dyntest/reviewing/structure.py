@@ -415,6 +415,7 @@ def _group(
             tip_reinforcement=done[0].tip_reinforcement,
         )
         check = _with_damaged_tests(check, [one.pile for one in done if _is_damaged(one.criterion)])
+        cautions += check.cautions  # its strokes or depths may be of another hammer or structure
     due = none if check is None or log is None else _due(check, log, criterion)
     return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, log, piles, due)
 
