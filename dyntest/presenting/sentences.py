@@ -509,6 +509,8 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     if match.weight_of_stress > STRESS_TOLD:
         held = f"Residual stress is possible: about {force} at the toe between blows ({misfits}). Ranges cover both."
         return [held, changes]
+    if force.startswith("0 "):
+        return ["Residual stress: the record shows none."]
     return [f"Residual stress: the record fits no better with {force} at the toe between blows ({misfits})."]
 
 

@@ -96,10 +96,9 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
     shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
     for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
-        for told in (row.get("alerts"), row.get("criterion_problem")):
+        for what, told in (("alerts", row.get("alerts")), ("no criterion", row.get("criterion_problem"))):
             if told:
-                words = f"{mark}: {told}"
-                shown += wrapped(words, "  - ", "    ")
+                shown += wrapped(f"{mark}: {what}: {told}", "  - ", "    ")
     return shown
 
 
