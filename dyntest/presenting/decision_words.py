@@ -173,7 +173,7 @@ def _no_usable(n: _Numbers) -> str:
     sets = [one.value for one in found if one.kind == "refusal"]
     told = [ruled_out_words(one, n.system) for one in found if one.kind not in ("refusal", "lower stroke")]
     if sets:
-        ends = dict.fromkeys(_whole_count(one, n.system).split(" ")[0] for one in (max(sets), min(sets)))
+        ends = dict.fromkeys(show_count(one, n.system, 0).split(" ")[0] for one in (max(sets), min(sets)))
         told.append(f"the count would be {' to '.join(ends)} {_REFUSED.format(per_count(n.system))}")
     return f"no stroke of the approved range can show the resistance: {'; '.join(dict.fromkeys(told))}"
 
@@ -453,12 +453,7 @@ _WORDS: dict[str, _Words] = {
 """Message and cure of every kind of caution."""
 
 
-_REFUSED = "blows per {}, at or beyond practical refusal"
-
-
-def _whole_count(set_per_blow: float, system: str) -> str:
-    """Write a count at or beyond refusal in whole blows, as refusal is: 9.9 would read as below the 10 of the card."""
-    return show_count(set_per_blow, system, 0)
+_REFUSED = "blows per {}, at or beyond practical refusal"  # in whole blows: 9.9 would read as below the 10 of the card
 
 
 def ruled_out_words(reason: RuledOut | None, system: str) -> str:
@@ -472,7 +467,7 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     if reason is None:
         return ""
     if reason.kind == "refusal":
-        number = _whole_count(reason.value, system).split(" ")[0]
+        number = show_count(reason.value, system, 0).split(" ")[0]
         return f"the count would be {number} {_REFUSED.format(per_count(system))}"
     if reason.kind == "lower stroke":
         return f"a stress exceeds its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
@@ -496,13 +491,21 @@ def requirement_words(required: RequiredResistance, system: str) -> str:
     load = show_required(required.load, system)
     words = {
         "nominal": f"nominal resistance {load} as given",
-        "factored": f"factored load {load} over resistance factor {required.factor:.2f}",
+        "factored": f"factored load {load} over resistance factor {_factor_told(required, system)}",
         "service": f"service load {load} times safety factor {required.factor:.2f}",
     }.get(required.basis, "no requirement is stated")
     if required.additions:
         more = show("matched_resistance", sum(required.additions.values()), system)
         words += f", and {more} for scour and downdrag"
     return words
+
+
+def _factor_told(required: RequiredResistance, system: str) -> str:
+    """Write a resistance factor with the digits that a reader needs to find the requirement again."""
+    if required.basis != "factored":
+        return ""
+    load, over = (show_required(one, system) for one in (required.load, required.load / required.factor))
+    return _divisor(load.rsplit(" ", 1)[0], required.factor, over)
 
 
 def target_sentence(target: EndOfDriveTarget, system: str) -> str:

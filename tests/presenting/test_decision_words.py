@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
+from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.trust import Caution
 from dyntest.presenting import decision_words
-from dyntest.presenting.decision_words import ruled_out_words, target_sentence, told
+from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
 
 LIBRARY = Path(decision_words.__file__).parent.parent
 
@@ -47,6 +48,13 @@ def test_the_tests_that_a_factor_requires_are_those_of_its_document(share, least
     facts = {"share": share, "factor": 0.6, "source": "its document"}
     message = told(Caution("tested piles", 1, least, facts)).message
     assert asked in message and "its document" in message
+
+
+@pytest.mark.parametrize(("factor", "told_as"), [(0.65, "0.65"), (1.0 / (1.275 * 1.3), "0.60332")])
+def test_a_resistance_factor_has_the_digits_that_give_the_requirement(factor, told_as):
+    """700 kN over 0.60 would be 1,167 kN, not the 1,160.25 kN beside it."""
+    required = RequiredResistance(700e3 / factor, "factored", 700e3, factor)
+    assert requirement_words(required, "SI") == f"factored load 700 kN over resistance factor {told_as}"
 
 
 def kinds_in_use() -> set[str]:
