@@ -16,6 +16,7 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
+from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import percent, show, show_length, show_required
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
 from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
@@ -158,6 +159,16 @@ def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
     count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
     least = (f"{every}" if every else "–") if whole else ""
     return CardRow(stroke, f"{count}", least, chance(row.short), chance(row.driven_on))
+
+
+def count_asked(criterion: Criterion | None, row: StrokeRow, holding_length: float, system: str) -> tuple[str, str]:
+    """Give the count that a stroke asks for and the length it is asked over, as the card of that criterion has them.
+
+    Units: holding_length [m].
+    """
+    if criterion is None or criterion.way == WAYS[0]:
+        return f"{row.count}", f"in {short_length(holding_length, system)}"
+    return f"{least_count(criterion, row.set_per_blow)}", f"in every {per_count(system)}"
 
 
 def chance(share: float) -> str:

@@ -13,7 +13,7 @@ from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.decisions.time_law import TimeLaw
 from dyntest.names import NAMES, decimal, display_unit, percent, show, show_length, show_required
-from dyntest.presenting.criterion_words import RISKS, chance
+from dyntest.presenting.criterion_words import RISKS, chance, count_asked
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
@@ -392,7 +392,7 @@ def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tup
     """Give the cells of one row of the criterion, in the order of `criterion_heads`."""
     stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
     asked = row.ruled_out is None
-    count = f"{row.count} in {short_length(found.holding_length, system)}" if asked else "–"
+    count = " ".join(count_asked(found.criterion, row, found.holding_length, system)) if asked else "–"
     chances = (chance(row.short), chance(row.driven_on)) if asked else ("–", "–")
     average = show_count(row.set_per_blow, system).split(" ")[0] if asked else "–"
     stroke = show("stroke", row.stroke, system)

@@ -1,16 +1,19 @@
 """The card an inspector carries: one set of words for page and paper, in either system."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, EasyDriving
+from dyntest.decisions.criterion import COUNTING, WAYS, Criterion, CriterionRow, EasyDriving, count_over
 from dyntest.decisions.restrikes import restrike_rule
+from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, refusal_length, restrike_counts
 from dyntest.presenting.report.card import card as on_paper
+from dyntest.presenting.sentences import criterion_cells
 
 INCH, FOOT = 0.0254, 0.3048
 ROWS = tuple(CriterionRow(stroke * FOOT, INCH / count) for stroke, count in ((6, 7.2), (7, 6), (8, 4.6)))
@@ -65,6 +68,17 @@ def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
 def test_counts_in_every_inch_are_never_rounded_down():
     found = inspectors_card(criterion("every inch"), "US")
     assert [(row.count, row.every) for row in found.rows] == [("8", ""), ("6", ""), ("5", "")]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_table_asks_for_the_count_of_the_card(way):
+    """A sheet that asks for every inch had the count over the whole length in the answer, and the other on the card."""
+    held = criterion(way)
+    found = SimpleNamespace(criterion=held, holding_length=held.holding_length)
+    for row, told in zip(ROWS, inspectors_card(held, "US").rows, strict=True):
+        whole = count_over(row.set_per_blow, held.holding_length)
+        cells = criterion_cells(found, StrokeRow(row.stroke, row.set_per_blow, whole, *[1e6] * 5), "US")
+        assert cells[1] == f"{told.count} {'in 3 in' if way == WAYS[0] else 'in every inch'}"
 
 
 def test_page_and_paper_show_the_same():
