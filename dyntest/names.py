@@ -52,6 +52,7 @@ _LENGTH = ("length", "m", ("m", 2), ("ft", 1))
 _MOVEMENT = ("length", "m", ("mm", 1), ("in", 2))
 _ENERGY = ("energy", "J", ("kJ", 1), ("kip ft", 1))
 _RATIO = ("ratio", "1", ("", 2), ("", 2))
+_SHARE = ("ratio", "1", ("%", 0), ("%", 0))
 _COMPRESSION = "compression positive"
 _DOWN = "downward positive"
 
@@ -74,8 +75,8 @@ NAMES = {
         Name("peak_tension_stress", "σ_t", "maximum tension stress in the pile", *_STRESS, "tension positive"),
         Name("peak_tension_depth", "x_t", "depth of maximum tension below the gauges", *_LENGTH),
         Name("transferred_energy", "E_max", "transferred energy", *_ENERGY),
-        Name("energy_ratio", "η", "energy ratio", *_RATIO),
-        Name("energy_ratio_stroke", "η_h", "energy ratio, by ram weight × stroke", *_RATIO),
+        Name("energy_ratio", "η", "energy ratio", *_SHARE),
+        Name("energy_ratio_stroke", "η_h", "energy ratio, by ram weight × stroke", *_SHARE),
         Name("blow_rate", "f", "blow rate", "frequency", "Hz", ("blows/min", 1), ("blows/min", 1)),
         Name("stroke", "h", "stroke", *_LENGTH),
         Name("total_resistance", "R", "total resistance, static and dynamic", *_FORCE),
@@ -120,6 +121,10 @@ def column_header(code: str) -> str:
     return code if unit == "1" else f"{code} [{unit}]"
 
 
+_OWN_FACTORS = {"blows/min": 60.0, "%": 100.0}
+"""Factor to display units that `dyntest.units` does not read [1]."""
+
+
 def display_unit(code: str, system: str) -> tuple[str, float, int]:
     """Give how a number is shown to an engineer.
 
@@ -132,8 +137,8 @@ def display_unit(code: str, system: str) -> tuple[str, float, int]:
     unit, decimals = name.us if system == "US" else name.si
     if not unit:
         return "", 1.0, decimals
-    if unit == "blows/min":
-        return unit, 60.0, decimals
+    if unit in _OWN_FACTORS:
+        return unit, _OWN_FACTORS[unit], decimals
     if unit == name.unit:
         return unit, 1.0, decimals
     return unit, 1.0 / unit_factor(unit, name.dimension), decimals
@@ -200,10 +205,31 @@ def show_required(value: float | None, system: str) -> str:
     """
     if value is None or value != value:
         return "–"
-    unit, factor, least = display_unit("matched_resistance", system)
+    number = value * display_unit("matched_resistance", system)[1]
+    figures = STATED_FIGURES - 1 - math.floor(math.log10(abs(number)))
+    return _stated("matched_resistance", value, system, STATED_DECIMALS, figures)
+
+
+def show_length(value: float | None, system: str) -> str:
+    """Write a length or depth that the sheet states with its digits, without zeros behind them.
+
+    Units: value [m].
+
+    Examples
+    --------
+    >>> show_length(12.0, "SI"), show_length(15.24, "SI"), show_length(15.24, "US"), show_length(16.77, "US")
+    ('12 m', '15.24 m', '50 ft', '55.0 ft')
+    """
+    if value is None or value != value:
+        return "–"
+    usual = display_unit("penetration", system)[2]
+    return _stated("penetration", value, system, usual, usual)
+
+
+def _stated(code: str, value: float, system: str, most: int, otherwise: int) -> str:
+    """Write a number with as few decimals as hold it, up to the most; with others where more would be needed."""
+    unit, factor, _ = display_unit(code, system)
     number = value * factor
-    for decimals in range(least, STATED_DECIMALS + 1):
-        if abs(round(number, decimals) - number) <= 1e-9 * abs(number):
-            return f"{number:,.{decimals}f} {unit}"
-    decimals = max(least, STATED_FIGURES - 1 - math.floor(math.log10(abs(number))))
+    holding = (n for n in range(most + 1) if abs(round(number, n) - number) <= 1e-9 * abs(number))
+    decimals = next(holding, max(0, otherwise))
     return f"{number:,.{decimals}f} {unit}"

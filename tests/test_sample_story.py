@@ -71,7 +71,7 @@ def test_the_clay_criterion_fits_on_a_card(clay):
     assert rule.wait == pytest.approx(clay.answers.setups[-1].wait)
     words = inspectors_card(found.criterion, "US")
     assert len(words.sentences) <= 22
-    assert any("50.0 ft" in sentence for sentence in words.meets)
+    assert any("50 ft" in sentence for sentence in words.meets)
     assert found.criterion.restrike.change == "setup" and words.restrike
 
 

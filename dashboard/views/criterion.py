@@ -5,7 +5,7 @@ import pandas as pd
 import streamlit as st
 
 from dyntest.decisions.driving_criterion import NO_STROKE
-from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS
+from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS, resistance_factor
 from dyntest.presenting import palette
 from dyntest.presenting.criterion_words import inspectors_card
 from dyntest.presenting.decision_words import requirement_words
@@ -171,18 +171,21 @@ def _choices(test, review) -> None:
     chosen = test.sheet.choices
     with left:
         if asked.factored_load is not None:
+            way = None if chosen.verification is None else resistance_factor(chosen.verification)
             ways = [None, *RESISTANCE_FACTORS]
-            key = state.widget_key("criterion_verification", chosen.verification)
+            if way is not None and way.verification not in ways:  # of EN 1997-1, whose number of tested piles is free
+                ways.append(way.verification)
+            key = state.widget_key("criterion_verification", None if way is None else way.verification)
             st.selectbox(
                 "Verification of the resistance in the field",
                 ways,
                 key=key,
                 placeholder="not chosen",
-                format_func=lambda way: "not chosen" if way is None else f"{way}: {RESISTANCE_FACTORS[way].value:.2f}",
+                format_func=lambda way: "not chosen" if way is None else f"{way}: {resistance_factor(way).value:.2f}",
                 on_change=state.asked(key, lambda way: state.change(test.as_read, verification=way)),
             )
-            if chosen.verification in RESISTANCE_FACTORS:
-                pieces.draw_note(f"It requires {RESISTANCE_FACTORS[chosen.verification].condition}.")
+            if way is not None:
+                pieces.draw_note(f"It requires {way.condition}.")
         else:
             pieces.draw_note("The sheet gives the nominal resistance, so no resistance factor is chosen here.")
     with right:

@@ -2,17 +2,19 @@
 
 import streamlit as st
 
-from dyntest.names import NAMES, percent, show, show_required
+from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import limit_note, show_count
+from dyntest.presenting.decision_words import limit_note
 from dyntest.presenting.sentences import (
     STRESSES,
     drive_words,
+    energy_share,
     estimate_sentences,
     gauge_stress,
     stress_sentences,
     worst_stress,
 )
+from dyntest.presenting.terms import show_count
 
 from .. import pieces, state, strip, work
 from ..charts.profiles import profile_data
@@ -98,8 +100,8 @@ def _delivered(drive, system: str) -> str:
         return ""
     told = f"{drive_words(drive).capitalize()}: blow {drive.representative.blow} delivered"
     told += f" {show('transferred_energy', numbers['transferred_energy'], system)}"
-    if "energy_ratio" in numbers:
-        told += f", {percent(numbers['energy_ratio'])} of the rated energy"
+    share = energy_share(drive)
+    told += f", {share}" if share else ""
     if "stroke" in numbers:
         told += f", at a stroke of {show('stroke', numbers['stroke'], system)}"
     if "set_per_blow" in numbers:

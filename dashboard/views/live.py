@@ -16,7 +16,7 @@ from dyntest.errors import InputError
 from dyntest.following.depth import STEPS, correct_mark, enter_mark, enter_remark, intervals_of, marks_of, remarks_of
 from dyntest.following.record import FOLDER, Kept, last_blow, state_of
 from dyntest.following.standing import standing
-from dyntest.names import display_unit, percent, show, show_required
+from dyntest.names import display_unit, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.live_words import (
     alarm_sentences,
@@ -189,9 +189,8 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
             "Stroke", show("stroke", numbers.get("stroke"), system), show("blow_rate", numbers.get("blow_rate"), system)
         )
     )
-    ratio = numbers.get("energy_ratio")
     energy = show("transferred_energy", numbers.get("transferred_energy"), system)
-    told.append(_tile("Energy ratio", "–" if ratio is None else percent(ratio), energy))
+    told.append(_tile("Energy ratio", show("energy_ratio", numbers.get("energy_ratio"), system), energy))
     for stress in where.stresses:
         value = show("peak_tension_stress", stress.value, system)
         words = stress_words(stress, system).partition(", ")[2]

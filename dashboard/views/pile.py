@@ -9,10 +9,10 @@ import streamlit as st
 
 from dyntest.decisions.setup import wait
 from dyntest.errors import DyntestError
-from dyntest.names import show
+from dyntest.names import show_length
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import show_wait
 from dyntest.presenting.frames import depth_title, pile_parts, sheet_rows, shown
+from dyntest.presenting.terms import show_wait
 
 from .. import pages, pieces, state, uploads, work
 from ..charts import FIGURES, axis, finish, layered
@@ -76,7 +76,7 @@ def _pile(test) -> None:
     sheet, system = test.sheet, test.system
     pile = sheet.pile
     named = pile.section or f"a {pile.material} pile"
-    length = show("penetration", pile.length, system)
+    length = show_length(pile.length, system)
     told = [f"{sheet.pile_name} is {_article(named)}, {length} long below its gauges."]
     told.append(_drives(sheet))
     pieces.draw_answer(told)
@@ -130,7 +130,7 @@ def _drive_rows(sheet, system: str) -> pd.DataFrame:
             "drive": [drive.name.replace("_", " ") for drive in sheet.drives],
             "start": [f"{drive.start:%Y-%m-%d %H:%M}" if drive.start else "–" for drive in sheet.drives],
             "end": [f"{drive.end:%Y-%m-%d %H:%M}" if drive.end else "–" for drive in sheet.drives],
-            "penetration at start": [show("penetration", d.penetration_at_start, system) for d in sheet.drives],
+            "penetration at start": [show_length(d.penetration_at_start, system) for d in sheet.drives],
             "records": [", ".join(path.name for path in drive.signals) for drive in sheet.drives],
             "driving log": [drive.log.name if drive.log else "–" for drive in sheet.drives],
         }

@@ -12,7 +12,7 @@ from dyntest.names import display_unit
 from dyntest.presenting import palette
 from dyntest.presenting import structure_board as board
 from dyntest.presenting.bearing_words import reason
-from dyntest.presenting.frames import shown
+from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import (
     NO_SOIL,
     count_title,
@@ -292,7 +292,8 @@ def _together(review) -> None:
         pieces.draw_heading("Hammer from pile to pile")
         left, right = st.columns(2)
         with left:
-            draw_chart(hammer_chart(struck, "ratio", "energy / (ram weight × stroke)"), "structure_energy")
+            heading = title("energy_ratio_stroke", review.display_units)
+            draw_chart(hammer_chart(struck, "ratio", heading), "structure_energy")
         with right:
             draw_chart(hammer_chart(struck, "stress", "maximum compression / limit"), "structure_stress")
         pieces.worded(board.hammer_rows(review))

@@ -160,7 +160,7 @@ def check_bearing_piles(
     columns = ["pile", "verdict", "status", "penetration", "depth", "toe_elevation", "blows", "last_set", "last_stroke"]
     columns += ["permitted", "window", "counted", "asked", "failed_from", "failed_to", "failed_blows", "failed_each"]
     columns += ["met_at", "met_anywhere", "met_at_end", "minimum_penetration_reached", "stroke_in_range", "refusal"]
-    columns += ["resumed", "restrike_set", "restrike_stroke", "pay_length", "pay_length_without_tip"]
+    columns += ["resumed", "restrike_early", "restrike_set", "restrike_stroke", "pay_length", "pay_length_without_tip"]
     table = table[[*columns, "offset_at_cutoff"]]
     return BearingPileCheck(table, odd, criterion, _other_structure(table, criterion, test_penetrations))
 
@@ -232,7 +232,7 @@ def _add_missing(table: pd.DataFrame, piles: PileTable | None) -> pd.DataFrame:
     if not absent:
         return table
     flags = ["met_at_end", "minimum_penetration_reached", "stroke_in_range", "stroke_missing", "refusal"]
-    flags += ["resumed", "restrike_shown"]
+    flags += ["resumed", "restrike_shown", "restrike_early"]
     rows = pd.DataFrame({name: absent if name == "pile" else np.nan for name in table.columns}).astype(
         {"pile": object, **dict.fromkeys(flags, bool)}
     )

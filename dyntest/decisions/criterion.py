@@ -372,6 +372,8 @@ def least_count(criterion: Criterion, set_per_blow: float) -> int:
 
     Units: set_per_blow [m].
 
+    None where blows are asked for over the whole length and are so few that an inch may pass without one.
+
     Examples
     --------
     >>> criterion = Criterion((CriterionRow(2.0, 0.025 / 4.6),), 0.075)
@@ -381,4 +383,4 @@ def least_count(criterion: Criterion, set_per_blow: float) -> int:
     count = criterion.counting.length / set_per_blow
     if criterion.way == WAYS[1]:
         return max(1, ceil(count * (1.0 - ROUNDING)))
-    return max(1, floor(FLOOR * count * (1.0 + ROUNDING)))
+    return floor(FLOOR * count * (1.0 + ROUNDING))

@@ -36,6 +36,7 @@ from dyntest.decisions.stroke_table import (
 )
 from dyntest.decisions.trust import Caution
 from dyntest.pile import Pile
+from dyntest.reading.logs import GAP_TOLERANCE
 from dyntest.wave_equation.bearing_graph import BearingGraph, CalibratedHammer, bearing_graph
 from dyntest.wave_equation.matching import Match
 
@@ -300,6 +301,7 @@ def driving_criterion(
     *,
     limits: DrivingStressLimits | None = None,
     minimum_penetration: float | None = None,
+    penetration: float | None = None,
     restrike: RestrikeRule | None = None,
     doubts: Sequence[Caution] = (),
     counting: Counting = COUNTING["SI"],
@@ -322,6 +324,8 @@ def driving_criterion(
         Limits of the driving stresses.
     minimum_penetration : float or None
         Least penetration of the toe [m].
+    penetration : float or None
+        Where the toe of the test pile ended [m].
     restrike : RestrikeRule or None
         When to stop and restrike.
     doubts : sequence of Caution
@@ -355,7 +359,9 @@ def driving_criterion(
     beyond = _beyond_reach(usable, measured)
     grave = (*doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
-    weighed = (*grave, *beyond, *criterion_cautions(match, calibrated, agrees, rows, counting), *bent, *target.cautions)
+    shallow = _too_shallow(minimum_penetration, penetration)
+    others = criterion_cautions(match, calibrated, agrees, rows, counting)
+    weighed = (*grave, *beyond, *shallow, *others, *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
     if usable and not beyond:
@@ -399,6 +405,13 @@ def driving_criterion(
         grave,
         weighed,
     )
+
+
+def _too_shallow(minimum: float | None, penetration: float | None) -> tuple[Caution, ...]:
+    """Caution where the test pile itself ended above the minimum penetration, in other soil than the bearing piles."""
+    if minimum is None or penetration is None or not penetration < minimum - GAP_TOLERANCE:
+        return ()
+    return (Caution("test pile above minimum penetration", penetration, minimum),)
 
 
 def bending_of(measured: MeasuredBlows) -> float:

@@ -130,12 +130,21 @@ class ResistanceFactor:
         What has to be done to earn it.
     source : str
         Document and table.
+    least_tests : int
+        Piles tested dynamically at the least [1], and
+    least_share : float
+        their least share of the production piles [1].
+    restruck : bool
+        Whether it rests on signal matching at a restrike.
     """
 
     verification: str
     value: float
     condition: str
     source: str = AASHTO
+    least_tests: int = 0
+    least_share: float = 0.0
+    restruck: bool = False
 
 
 RESISTANCE_FACTORS = {
@@ -146,15 +155,28 @@ RESISTANCE_FACTORS = {
             0.80,
             "a static load test on at least one pile per site condition; dynamic tests on at least two piles per "
             "site condition, no less than 2 % of the production piles",
+            least_tests=LEAST_TESTED_PILES,
+            least_share=LEAST_TESTED_SHARE,
+            restruck=True,
         ),
         ResistanceFactor(
             "static load test", 0.75, "a static load test on at least one pile per site condition, no dynamic tests"
         ),
-        ResistanceFactor("dynamic tests on every pile", 0.75, "dynamic tests on all production piles"),
+        ResistanceFactor(
+            "dynamic tests on every pile",
+            0.75,
+            "dynamic tests on all production piles",
+            least_tests=1,
+            least_share=1.0,
+            restruck=True,
+        ),
         ResistanceFactor(
             "dynamic tests on some piles",
             0.65,
             "dynamic tests on at least two piles per site condition, no less than 2 % of the production piles",
+            least_tests=LEAST_TESTED_PILES,
+            least_share=LEAST_TESTED_SHARE,
+            restruck=True,
         ),
         ResistanceFactor("wave equation", 0.50, "wave-equation analysis at the end of driving, no measurement"),
         ResistanceFactor("modified Gates formula", 0.40, "FHWA-modified Gates formula at the end of driving"),
@@ -162,6 +184,9 @@ RESISTANCE_FACTORS = {
     )
 }
 """Every `ResistanceFactor` in axial compression by its verification, highest first."""
+
+USUAL_WAY = RESISTANCE_FACTORS["dynamic tests on some piles"]
+"""What a factor of the sheet itself is taken to rest on, where it says no verification."""
 
 
 @dataclass(frozen=True)
@@ -187,6 +212,8 @@ class RequiredResistance:
     additions : dict of str to float
         What a pile has to show beyond the resistance that carries its load, in `value` already [N]: ``"scour"``,
         ``"downdrag load"`` and ``"downdrag zone"``.
+    least_tests, least_share : int, float
+        Dynamic tests that the chosen verification requires, as `ResistanceFactor` has them [1].
     """
 
     value: float | None
@@ -197,6 +224,8 @@ class RequiredResistance:
     cautions: tuple[Caution, ...] = ()
     condition: str = ""
     additions: Mapping[str, float] = field(default_factory=dict)
+    least_tests: int = 0
+    least_share: float = 0.0
 
 
 def resistance_factor(verification: str, source: str = "test sheet") -> ResistanceFactor:
@@ -209,25 +238,25 @@ def resistance_factor(verification: str, source: str = "test sheet") -> Resistan
     """
     if verification.strip().casefold().startswith("en 1997"):
         value, condition = eurocode_factor(verification, source)
-        return ResistanceFactor(verification.strip(), value, condition, f"{EUROCODE} and Table A.6")
-    found = {key.casefold(): factor for key, factor in RESISTANCE_FACTORS.items()}.get(verification.strip().casefold())
-    if found is None:
+        found = ROUTE.fullmatch(verification.strip())
+        tested = int(found[1]) if found else 0
+        return ResistanceFactor(verification.strip(), value, condition, f"{EUROCODE} and Table A.6", tested)
+    known = {key.casefold(): factor for key, factor in RESISTANCE_FACTORS.items()}.get(verification.strip().casefold())
+    if known is None:
         ways = ", ".join(f'"{key}"' for key in (*RESISTANCE_FACTORS, EXAMPLE))
         raise InputError(source, "[choices] verification", f'"{verification}" is not known', f"write one of {ways}")
-    return found
+    return known
 
 
-def least_dynamic_tests(production_piles: int) -> int:
-    """Give how many piles of one site condition must be tested dynamically at the least.
-
-    AASHTO LRFD Table 10.5.5.2.3-1, as in FHWA-NHI-16-009 (2016), Table 7-2.
+def least_dynamic_tests(production_piles: int, least: int, share: float) -> int:
+    """Give how many piles must be tested dynamically, by the least number and the least share of a `ResistanceFactor`.
 
     Examples
     --------
-    >>> least_dynamic_tests(40), least_dynamic_tests(151)
-    (2, 4)
+    >>> least_dynamic_tests(40, 2, 0.02), least_dynamic_tests(151, 2, 0.02), least_dynamic_tests(40, 1, 1.0)
+    (2, 4, 40)
     """
-    return min(production_piles, max(LEAST_TESTED_PILES, ceil(round(LEAST_TESTED_SHARE * production_piles, 9))))
+    return min(production_piles, max(least, ceil(round(share * production_piles, 9))))
 
 
 def required_nominal_resistance(
@@ -254,8 +283,11 @@ def required_nominal_resistance(
         if abs(share) > AGREEMENT:
             problem = f"the {other.basis} and the {first.basis} requirement differ by {percent(abs(share))}"
             raise InputError(source, "[requirement]", problem, "keep the one that governs")
-    condition = "" if table is None else table.condition
-    return replace(first, cautions=_factor_cautions(requirement, table), condition=condition)
+    cautions = _factor_cautions(requirement, table)
+    if table is None:
+        return replace(first, cautions=cautions)
+    least, share = table.least_tests, table.least_share
+    return replace(first, cautions=cautions, condition=table.condition, least_tests=least, least_share=share)
 
 
 def _as_given(requirement: Requirement) -> Iterator[RequiredResistance]:
@@ -314,6 +346,7 @@ def driving_requirement(
     requirement: Requirement,
     shaft_above_scour: float | None = None,
     *,
+    verification: str | None = None,
     restruck: bool = True,
     tested_piles: int = 1,
 ) -> RequiredResistance:
@@ -353,10 +386,11 @@ def driving_requirement(
         required.basis == "factored"
         and required.factor > MATCHED_ABOVE * (NOT_REDUNDANT if requirement.redundant is False else 1.0) + 1e-9
     ):
-        if not restruck:
+        way = USUAL_WAY if verification is None else resistance_factor(verification)
+        if way.restruck and not restruck:
             cautions.append(Caution("factor without restrike", required.factor))
-        if tested_piles < LEAST_TESTED_PILES:
-            facts = {"share": LEAST_TESTED_SHARE, "factor": required.factor, "source": AASHTO}
-            cautions.append(Caution("tested piles", tested_piles, LEAST_TESTED_PILES, facts))
+        if tested_piles < way.least_tests or way.least_share == 1.0:
+            facts = {"share": way.least_share, "factor": required.factor, "source": way.source}
+            cautions.append(Caution("tested piles", tested_piles, way.least_tests, facts))
     value = required.value + sum(additions.values())
     return replace(required, value=value, cautions=tuple(cautions), additions=additions)

@@ -30,13 +30,15 @@ def restrike_rule(
     penetration: float | None = None,
     rows: Sequence[CriterionRow] = (),
     *,
+    minimum_penetration: float | None = None,
     counting: Counting = COUNTING["SI"],
 ) -> RestrikeRule:
     """Give the rule for piles whose count falls short, and for piles that are struck again.
 
-    Units: required [N]; penetration [m].
+    Units: required [N]; penetration, minimum_penetration [m].
 
-    Any restrike that lost for sure makes it relaxation; a gain counts only where it is sure.
+    No pile stops above the minimum penetration for want of the count. Any restrike that lost for sure makes it
+    relaxation; a gain counts only where it is sure.
 
     Examples
     --------
@@ -45,6 +47,7 @@ def restrike_rule(
     ('not measured', 19.5)
     """
     stop = None if penetration is None or penetration != penetration else penetration + DEPTH_TOLERANCE
+    stop = None if stop is None else max(stop, minimum_penetration or 0.0)
     change, wait = _change(setups)
     lengths = (JUDGED_COUNTS * counting.length, MOST_COUNTS * counting.length)
     return RestrikeRule(change, stop, wait, required, tuple(rows), *lengths)
@@ -71,8 +74,9 @@ def judged_restrikes(intervals: pd.DataFrame, rule: RestrikeRule | None) -> pd.D
 
     Units: returns [m].
 
-    One row a pile, by ``number``: ``resumed``, whether driving was resumed on another date; ``restrike_shown``, and
-    ``restrike_set`` [m], ``restrike_stroke`` [m] of the first interval of its last drive. A restrike shows the
+    One row a pile, by ``number``: ``resumed``, whether driving was resumed on another date; ``restrike_shown``;
+    ``restrike_early``, whether only the wait is not shown; and ``restrike_set`` [m], ``restrike_stroke`` [m] of the
+    first interval of its last drive. A restrike shows the
     requirement where every interval that begins within the judged length meets the rule, after at least the rule's wait
     in whole days between the dates of the log.
 
@@ -84,18 +88,20 @@ def judged_restrikes(intervals: pd.DataFrame, rule: RestrikeRule | None) -> pd.D
     again = last & (drive != drive.groupby(number).transform("min"))
     begins = intervals["depth_from"].groupby(drive).transform("min")
     if rule is None or not rule.rows:
-        meets = pd.Series(False, intervals.index)
+        meets = unwaited = pd.Series(False, intervals.index)
     else:
         judged = intervals["depth_from"] - begins < rule.judged_length - GAP_TOLERANCE
         asked = set_at(rule.rows, intervals["stroke"].to_numpy())
         with np.errstate(invalid="ignore"):
             enough = intervals["set_per_blow"].to_numpy() <= asked * (1.0 + 1e-9)
-        meets = again & (enough | ~judged) & _waited(intervals, rule.wait)
+        unwaited = again & (enough | ~judged)
+        meets = unwaited & _waited(intervals, rule.wait)
     first = intervals[last].groupby(number)
     return pd.DataFrame(
         {
             "resumed": again.groupby(number).any(),
             "restrike_shown": (meets | ~last).groupby(number).all(),
+            "restrike_early": (unwaited | ~last).groupby(number).all() & ~(meets | ~last).groupby(number).all(),
             "restrike_set": first["set_per_blow"].first(),
             "restrike_stroke": first["stroke"].first(),
         }

@@ -214,7 +214,7 @@ def _unusual(factor: Estimate | None, soil: str | None) -> Caution | None:
     if factor is None or soil not in PUBLISHED_SETUP_FACTORS:
         return None
     low, high = PUBLISHED_SETUP_FACTORS[soil]
-    if low <= factor.value <= high:
+    if low <= factor.value <= high or lost(factor):  # a loss has its own caution
         return None
     return Caution("unusual setup", factor.value, high, {"low": low, "high": high, "soil": soil})
 

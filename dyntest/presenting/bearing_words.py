@@ -22,11 +22,10 @@ from dyntest.decisions.bearing_oddities import (
     SHORT_OF,
     SPLICE,
 )
-from dyntest.decisions.bearing_piles import BearingPileCheck
+from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
 from dyntest.decisions.criterion import Criterion
-from dyntest.names import decimal, display_unit, percent, show, show_required
-from dyntest.presenting.decision_words import show_count
-from dyntest.presenting.terms import per_count, short_length
+from dyntest.names import decimal, display_unit, percent, show, show_length, show_required
+from dyntest.presenting.terms import per_count, short_length, show_count, show_wait, tape
 
 
 def reasons(check: BearingPileCheck, system: str) -> list[str]:
@@ -54,7 +53,16 @@ def reason(row: dict, criterion: Criterion, system: str) -> str:
     >>> reason({"status": "no counts"}, Criterion((CriterionRow(2.0, 0.004),), 0.1), "SI")
     'the production log has no counts for this pile'
     """
-    return _SENTENCES[row["status"]](row, criterion, system)
+    early = _unwaited(criterion) if row.get("restrike_early") and row["status"] not in ACCEPTED else ""
+    return _SENTENCES[row["status"]](row, criterion, system) + early
+
+
+def _unwaited(criterion: Criterion) -> str:
+    """Say why a restrike with enough blows does not accept a pile."""
+    wait = None if criterion.restrike is None else criterion.restrike.wait
+    if wait is None:
+        return "; its restrike has enough blows, but the wait that the test pile needed is not known"
+    return f"; its restrike has enough blows, but the dates of the log do not show a wait of at least {show_wait(wait)}"
 
 
 def _length(value: float, system: str) -> str:
@@ -128,9 +136,9 @@ def _resumed_after(row: dict, criterion: Criterion, system: str) -> str:
 
 
 def _refusal(row: dict, criterion: Criterion, system: str) -> str:
-    sentence = f"practical refusal at {_length(row['penetration'], system)}, with {_counts(row, system)}"
+    sentence = f"the pile refused at {_length(row['penetration'], system)}, with {_counts(row, system)}"
     if not row["minimum_penetration_reached"] and criterion.minimum_penetration is not None:
-        least = _length(criterion.minimum_penetration, system)
+        least = show_length(criterion.minimum_penetration, system)
         return f"{sentence}, above the minimum penetration of {least}; the engineer must decide"
     return f"{sentence}, without an accepted criterion; the engineer must decide"
 
@@ -143,7 +151,7 @@ def _lost(row: dict, criterion: Criterion, system: str) -> str:
 
 
 def _shallow(row: dict, criterion: Criterion, system: str) -> str:
-    least = _length(criterion.minimum_penetration or float("nan"), system)
+    least = show_length(criterion.minimum_penetration, system)
     return (
         f"the criterion held at {_length(row['met_anywhere'], system)}, but the toe ended "
         f"at {_length(row['depth'], system)}, above the minimum penetration of {least}"
@@ -186,7 +194,8 @@ def _not_met(row: dict, criterion: Criterion, system: str) -> str:
     sentence = f"at the end, at {_length(row['penetration'], system)}: {_fell_short(row, criterion, system)}"
     if row["minimum_penetration_reached"] or criterion.minimum_penetration is None:
         return sentence
-    return f"{sentence}; the minimum penetration of {_length(criterion.minimum_penetration, system)} was not reached"
+    least = show_length(criterion.minimum_penetration, system)
+    return f"{sentence}; the minimum penetration of {least} was not reached"
 
 
 def _absent(row: dict, criterion: Criterion, system: str) -> str:
@@ -210,7 +219,7 @@ _SENTENCES: dict[str, Callable[[dict, Criterion, str], str]] = {
 def _beyond(how: str) -> Callable[[dict, str], str]:
     """Give the sentence on a toe that ended beyond those of the test piles."""
     return lambda r, s: (
-        f"the toe ended {_length(r['value'], s)} {how} test pile, more than the tolerance of {_length(r['limit'], s)}"
+        f"the toe ended {_length(r['value'], s)} {how} test pile, more than the tolerance of {tape(r['limit'], s)}"
     )
 
 
@@ -248,7 +257,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     ),
     ABOVE_MINIMUM: lambda r, s: (
         f"the criterion was met only at {_length(r['value'], s)}, above the minimum penetration of "
-        f"{_length(r['limit'], s)}"
+        f"{show_length(r['limit'], s)}"
     ),
     SPLICE: lambda r, s: (
         f"a splice is noted at {_length(r['depth'], s)}; counts just below may include setup from the wait"
@@ -265,7 +274,7 @@ _ODD: dict[str, Callable[[dict, str], str]] = {
     NO_COUNTS: lambda r, s: "the pile is in the table of piles but has no counts",
     BELOW_CUTOFF: lambda r, s: (
         f"the head ended {_length(r['value'], s)} below cutoff with a furnished length of "
-        f"{_length(r['limit'], s)}; a splice was not noted, or an elevation is wrong"
+        f"{show_length(r['limit'], s)}; a splice was not noted, or an elevation is wrong"
     ),
     HURT_TEST: lambda r, s: "its own test shows that the pile may be damaged; its count cannot show that",
     OFF_PLAN: lambda r, s: (

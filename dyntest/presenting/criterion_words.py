@@ -16,9 +16,10 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
-from dyntest.names import percent, show, show_required
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, show_wait, target_sentence, told
-from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, tape
+from dyntest.decisions.stroke_table import StrokeRow
+from dyntest.names import percent, show, show_length, show_required
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
+from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
 
 RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
@@ -115,7 +116,7 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
     [('2.00 m', '18', '4'), ('2.50 m', '15', '3')]
     >>> found.meets[1]
-    'The toe must be at least 12.00 m below the ground, measured vertically.'
+    'The toe must be at least 12 m below the ground, measured vertically.'
     """
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
@@ -156,7 +157,18 @@ def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
     every = least_count(criterion, row.set_per_blow)
     whole = criterion.way == WAYS[0]
     count = count_over(row.set_per_blow, criterion.holding_length) if whole else every
-    return CardRow(stroke, f"{count}", f"{every}" if whole else "", chance(row.short), chance(row.driven_on))
+    least = (f"{every}" if every else "–") if whole else ""
+    return CardRow(stroke, f"{count}", least, chance(row.short), chance(row.driven_on))
+
+
+def count_asked(criterion: Criterion | None, row: StrokeRow, holding_length: float, system: str) -> tuple[str, str]:
+    """Give the count that a stroke asks for and the length it is asked over, as the card of that criterion has them.
+
+    Units: holding_length [m].
+    """
+    if criterion is None or criterion.way == WAYS[0]:
+        return f"{row.count}", f"in {short_length(holding_length, system)}"
+    return f"{least_count(criterion, row.set_per_blow)}", f"in every {per_count(system)}"
 
 
 def chance(share: float) -> str:
@@ -175,16 +187,15 @@ def chance(share: float) -> str:
 def _meets(criterion: Criterion, system: str) -> list[str]:
     inch, held = per_count(system), short_length(criterion.holding_length, system)
     if criterion.way == WAYS[0]:
-        lines = [
-            f"Drive until the last {held} show the blows of the table at their stroke, with no {inch} below the "
-            "minimum."
-        ]
+        least = any(least_count(criterion, row.set_per_blow) for row in criterion.rows)
+        above = f", with no {inch} below the minimum" if least else ""
+        lines = [f"Drive until the last {held} show the blows of the table at their stroke{above}."]
     else:
         lines = [
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
         ]
     if criterion.minimum_penetration is not None:
-        depth = show("penetration", criterion.minimum_penetration, system)
+        depth = show_length(criterion.minimum_penetration, system)
         lines.append(f"The toe must be at least {depth} below the ground, measured vertically.")
     else:
         lines.append("No minimum penetration is given; ask the engineer whether there is one.")
@@ -193,10 +204,8 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lowest = show("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
-    lines = [
-        "Between two strokes, interpolate the count.",
-        f"Blows with a stroke below {lowest} do not count.",
-    ]
+    lines = ["Between two strokes, interpolate the count."] if len(criterion.rows) > 1 else []
+    lines.append(f"Blows with a stroke below {lowest} do not count.")
     if criterion.maximum_stroke is not None:
         lines.append(f"The stroke must not be above {show('stroke', criterion.maximum_stroke, system)}.")
     lines += [strokes_ruled_out_words(one, system) for one in criterion.ruled_out]
@@ -240,10 +249,9 @@ def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "
     if rule.stop_penetration is None:
         stop = "If the count is not met at the depth of the test pile"
     else:
-        stop = (
-            f"If the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground "
-            f"({tape(DEPTH_TOLERANCE, system)} past the test pile)"
-        )
+        at_least = rule.stop_penetration == criterion.minimum_penetration
+        where = "the minimum penetration" if at_least else f"{tape(DEPTH_TOLERANCE, system)} past the test pile"
+        stop = f"If the count is not met with {tape(rule.stop_penetration, system)} of pile in the ground ({where})"
     wait = None if rule.wait is None else f"at least {show_wait(rule.wait)}"
     waiting = "as long as the engineer directs" if wait is None else f"{wait}, as the test pile did"
     judged = _judged(rule, system)
@@ -298,12 +306,15 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
     return tuple(found)
 
 
+def refusal_length(criterion: Criterion, system: str) -> str:
+    """Write the length over which practical refusal has to hold, in whole counts as the inspector keeps them."""
+    length = criterion.refusal_length
+    return short_length(max(1, round(length / INCH)) * COUNT_LENGTHS["SI"][0] if system == "SI" else length, system)
+
+
 def _refusal(criterion: Criterion, system: str) -> str:
     count = count_over(criterion.refusal_set, criterion.counting.length)
-    counted = criterion.refusal_length
-    if system == "SI":  # whole counts of 25 mm, as the inspector keeps them
-        counted = max(1, round(counted / INCH)) * COUNT_LENGTHS[system][0]
-    length, least = short_length(counted, system), show("stroke", criterion.refusal_stroke, system)
+    length, least = refusal_length(criterion, system), show("stroke", criterion.refusal_stroke, system)
     return (
         f"Refusal, if the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
         f"at {least} stroke or more. Stop and call the engineer."

@@ -6,14 +6,20 @@ from typing import Any
 
 from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.resistance_factors import RequiredResistance
-from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show, show_required
-from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, names_in_sentence, of_drive
+from dyntest.names import NAMES, decimal, percent, show, show_length, show_required
+from dyntest.presenting.terms import (
+    drive_name,
+    names_in_sentence,
+    of_drive,
+    per_count,
+    show_count,
+    show_factor,
+    show_wait,
+)
 
 GOVERNING_SPECIFICATION = (
     "Decision support only: the governing specification, the contract and the licensed engineer in charge decide."
@@ -53,50 +59,6 @@ class Told:
         return f"{self.message}; {self.cure}" if self.cure else self.message
 
 
-def show_wait(seconds: float | None) -> str:
-    """Write a wait as an engineer reads it.
-
-    Units: seconds [s].
-
-    Examples
-    --------
-    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
-    ('5.0 days', '1.5 hours', '–')
-    """
-    if seconds is None:
-        return "–"
-    if seconds < 2.0 * SECONDS_PER_DAY:
-        return f"{seconds / 3600.0:.1f} hours"
-    return f"{seconds / SECONDS_PER_DAY:.1f} days"
-
-
-def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> str:
-    """Write an average count as an inspector reads it.
-
-    Units: set_per_blow [m].
-
-    Examples
-    --------
-    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
-    ('8.0 blows per inch', '5.0 blows per 25 mm')
-    """
-    if set_per_blow is None or set_per_blow != set_per_blow:
-        return "–"
-    length, name = COUNT_LENGTHS[system]
-    return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
-
-
-def show_factor(factor: Estimate) -> str:
-    """Write a setup factor with its range.
-
-    Examples
-    --------
-    >>> show_factor(Estimate(1.3, 1.2, 1.4))
-    '1.30 (1.20 to 1.40)'
-    """
-    return f"{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else f"{factor.value:.2f}"
-
-
 def told(caution: Caution, system: str = "SI") -> Told:
     """Say a caution, in the units of the reader.
 
@@ -126,6 +88,9 @@ class _Numbers:
     def drive(self, name: str) -> str:
         return drive_name(self.facts[name])
 
+    def in_sentence(self, name: str) -> str:
+        return of_drive(self.facts[name])
+
     def ratio(self, value: float | None) -> str:
         return "–" if value is None else decimal(value, 2)
 
@@ -143,6 +108,9 @@ class _Numbers:
 
     def stress(self, value: float | None) -> str:
         return self("peak_gauge_stress", value)
+
+    def stated(self, value: float | None) -> str:
+        return show_length(value, self.system)
 
     def moved(self, value: float | None) -> str:
         return self("set_per_blow", value)
@@ -191,9 +159,23 @@ def _raised(n: _Numbers) -> str:
     return f"the required resistance during driving includes {', '.join(parts)}"
 
 
+def _tests(n: _Numbers) -> str:
+    """Say how many piles a resistance factor wants tested; without a share they are counted, not per site condition."""
+    if n.of("share") == 1.0:
+        return "a dynamic test of every pile"
+    per = f"per site condition and {n.share(n.of('share'))} of the piles" if n.of("share") else "of one kind"
+    return f"at least {n.threshold:.0f} tested piles {per}"
+
+
 def _no_usable(n: _Numbers) -> str:
-    reasons = "; ".join(dict.fromkeys(ruled_out_words(one, n.system) for one in n.of("reasons")))
-    return f"no stroke of the approved range can show the resistance: {reasons}"
+    """Say each reason once: of the counts beyond refusal the range, and of the stresses the lowest stroke's."""
+    found = [one for one in n.of("reasons") if one is not None]
+    sets = [one.value for one in found if one.kind == "refusal"]
+    told = [ruled_out_words(one, n.system) for one in found if one.kind not in ("refusal", "lower stroke")]
+    if sets:
+        ends = dict.fromkeys(show_count(one, n.system, 0).split(" ")[0] for one in (max(sets), min(sets)))
+        told.append(f"the count would be {' to '.join(ends)} {_REFUSED.format(per_count(n.system))}")
+    return f"no stroke of the approved range can show the resistance: {'; '.join(dict.fromkeys(told))}"
 
 
 _Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
@@ -212,8 +194,8 @@ _WORDS: dict[str, _Words] = {
     ),
     "too few tested piles": (
         lambda n: (
-            f"{n.value:.0f} test piles for {n.of('piles')} piles, where the resistance factor requires "
-            f"{n.threshold:.0f}"
+            f"{n.value:.0f} test pile{'' if n.value == 1 else 's'} for {n.of('piles')} piles, where the resistance "
+            f"factor requires {n.threshold:.0f}"
         ),
         lambda n: f"it is based on {n.of('condition')}; test more piles, or use a lower factor",
     ),
@@ -236,31 +218,32 @@ _WORDS: dict[str, _Words] = {
     ),
     "different stroke": (
         lambda n: (
-            f"the stroke was {n.stroke(n.of('before'))} in the {n.drive('initial')} drive and "
-            f"{n.stroke(n.of('after'))} in {n.drive('restrike')}"
+            f"the stroke was {n.stroke(n.of('before'))} in {n.in_sentence('initial')} and "
+            f"{n.stroke(n.of('after'))} in {n.in_sentence('restrike')}"
         ),
         "compare matched resistances, not blow counts",
     ),
     "different hammer or cushion": (
         lambda n: (
             f"another {', '.join('kind of hammer' if part == 'kind' else part for part in n.of('parts'))} in "
-            f"{n.drive('restrike')} than in the {n.drive('initial')} drive"
+            f"{n.in_sentence('restrike')} than in {n.in_sentence('initial')}"
         ),
         "compare resistances, not blow counts",
     ),
     "different gauges": (
         lambda n: (
-            f"{n.drive('restrike')} was measured with {n.of('after')}, {n.drive('initial')} with {n.of('before')}"
+            f"{n.in_sentence('restrike')} was measured with {n.of('after')}, {n.in_sentence('initial')} with "
+            f"{n.of('before')}"
         ),
         "check the proportionality of both records before comparing them",
     ),
     "wait not known": (
-        lambda n: f"the wait before {n.drive('restrike')} is not known",
+        lambda n: f"the wait before {n.in_sentence('restrike')} is not known",
         "give the end of the initial drive and the start of the restrike",
     ),
     "short wait": (
         lambda n: (
-            f"{n.drive('restrike')} came {show_wait(n.value)} after the initial drive, sooner than the "
+            f"{n.in_sentence('restrike')} came {show_wait(n.value)} after the initial drive, sooner than the "
             f"{show_wait(n.threshold)} usual in {n.of('soil')}"
         ),
         "expect further change, or restrike later",
@@ -271,7 +254,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "setup not matched": (
         lambda n: (
-            f"the change by {n.drive('restrike')}, a factor of {n.value:.2f}, is not based on two good "
+            f"the change by {n.in_sentence('restrike')}, a factor of {n.value:.2f}, is not based on two good "
             "matches, so no setup is credited"
         ),
         "match both drives, or correct the record that does not fit",
@@ -314,7 +297,7 @@ _WORDS: dict[str, _Words] = {
         "confirm it with the governing specification",
     ),
     "scour not known": (
-        lambda n: f"scour will remove {n.length(n.value)} of soil, and no match shows how much resistance is lost",
+        lambda n: f"scour will remove {n.stated(n.value)} of soil, and no match shows how much resistance is lost",
         "match the test pile, or add that resistance to the requirement",
     ),
     "driving resistance raised": (
@@ -329,8 +312,7 @@ _WORDS: dict[str, _Words] = {
     ),
     "tested piles": (
         lambda n: (
-            f"the resistance factor {n.of('factor'):.2f} requires at least {n.threshold:.0f} tested piles per site "
-            f"condition and {n.share(n.of('share'))} of the piles ({n.of('source')}); this sheet is one"
+            f"the resistance factor {n.of('factor'):.2f} requires {_tests(n)} ({n.of('source')}); this sheet is one"
         ),
         "make sure that this many are tested on the site",
     ),
@@ -351,6 +333,13 @@ _WORDS: dict[str, _Words] = {
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
         "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
+    ),
+    "test pile above minimum penetration": (
+        lambda n: (
+            f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.stated(n.threshold)}, so "
+            "its counts are from other soil than that of the bearing piles"
+        ),
+        "drive it to the minimum penetration and test it again, or confirm the counts by restrikes there",
     ),
     "bending": (
         lambda n: (
@@ -441,9 +430,8 @@ _WORDS: dict[str, _Words] = {
     "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),
     "count and set disagree": (
         lambda n: (
-            f"the records of {n.drive('drive')} end with blow {n.value:.0f} and its log counts {n.threshold:.0f}, "
-            "so no "
-            "blow's set is certain"
+            f"the records of {n.in_sentence('drive')} end with blow {n.value:.0f} and its log counts "
+            f"{n.threshold:.0f}, so no blow's set is certain"
         ),
         "compare the blow numbers with the log, or write first_blow in [[drive]]",
     ),
@@ -465,18 +453,22 @@ _WORDS: dict[str, _Words] = {
 """Message and cure of every kind of caution."""
 
 
+_REFUSED = "blows per {}, at or beyond practical refusal"  # in whole blows: 9.9 would read as below the 10 of the card
+
+
 def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     """Say why a stroke cannot be used; nothing where it can.
 
     Examples
     --------
     >>> ruled_out_words(RuledOut("refusal", 2.0, 0.0254 / 11, 0.0254 / 10), "US")
-    'the count would be 11.0 blows per inch, at or beyond practical refusal'
+    'the count would be 11 blows per inch, at or beyond practical refusal'
     """
     if reason is None:
         return ""
     if reason.kind == "refusal":
-        return f"the count would be {show_count(reason.value, system)}, at or beyond practical refusal"
+        number = show_count(reason.value, system, 0).split(" ")[0]
+        return f"the count would be {number} {_REFUSED.format(per_count(system))}"
     if reason.kind == "lower stroke":
         return f"a stress exceeds its limit at a lower stroke, {show('stroke', reason.stroke, system)}"
     bent = reason.kind == "bending"
@@ -499,13 +491,21 @@ def requirement_words(required: RequiredResistance, system: str) -> str:
     load = show_required(required.load, system)
     words = {
         "nominal": f"nominal resistance {load} as given",
-        "factored": f"factored load {load} over resistance factor {required.factor:.2f}",
+        "factored": f"factored load {load} over resistance factor {_factor_told(required, system)}",
         "service": f"service load {load} times safety factor {required.factor:.2f}",
     }.get(required.basis, "no requirement is stated")
     if required.additions:
         more = show("matched_resistance", sum(required.additions.values()), system)
         words += f", and {more} for scour and downdrag"
     return words
+
+
+def _factor_told(required: RequiredResistance, system: str) -> str:
+    """Write a resistance factor with the digits that a reader needs to find the requirement again."""
+    if required.basis != "factored":
+        return ""
+    load, over = (show_required(one, system) for one in (required.load, required.load / required.factor))
+    return _divisor(load.rsplit(" ", 1)[0], required.factor, over)
 
 
 def target_sentence(target: EndOfDriveTarget, system: str) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from dyntest.hammer import Hammer
-from dyntest.names import NAMES, decimal, display_unit, show, show_required
+from dyntest.names import NAMES, decimal, display_unit, show, show_length, show_required
 from dyntest.presenting.terms import show_ram
 from dyntest.reading.parts import TestSheet
 from dyntest.signals import Waves
@@ -181,7 +181,7 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
         ("pile", "material", pile.material),
         ("pile", "section", pile.section),
         ("pile", "area at the gauges", _written(pile.area, "area", ("cm^2", "in^2"), system)),
-        ("pile", "length below the gauges", show("penetration", pile.length, system)),
+        ("pile", "length below the gauges", show_length(pile.length, system)),
         ("pile", "wave speed", _written(pile.wave_speed, "velocity", ("m/s", "ft/s"), system, 0)),
         ("pile", "return time 2L/c", f"{1e3 * pile.return_time:.2f} ms"),
         ("pile", "impedance", impedance(pile.impedance, system)),
@@ -195,7 +195,7 @@ def sheet_rows(sheet: TestSheet, system: str) -> pd.DataFrame:
         ]
     rows += [
         ("requirement", "nominal resistance", show_required(asked.required_resistance, system)),
-        ("requirement", "minimum penetration", show("penetration", asked.minimum_penetration, system)),
+        ("requirement", "minimum penetration", show_length(asked.minimum_penetration, system)),
         ("soil", "along the shaft", sheet.soil.shaft),
         ("soil", "at the toe", sheet.soil.toe),
     ]

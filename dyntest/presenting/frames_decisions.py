@@ -12,10 +12,10 @@ from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
 from dyntest.decisions.time_law import END_OF_DRIVING, RestrikeFade, TimeLaw, resistance_after
 from dyntest.names import NAMES, display_unit, show
 from dyntest.presenting.bearing_words import reasons, second_looks
-from dyntest.presenting.decision_words import show_count, show_factor, show_wait
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import criterion_cells, criterion_heads
+from dyntest.presenting.terms import show_count, show_factor, show_wait
 from dyntest.reading.production_log import PileTable, ProductionLog
 from dyntest.reviewing.pile_result import PooledSetup, gives_rate
 from dyntest.reviewing.structure import StructureReview

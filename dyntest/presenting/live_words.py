@@ -15,10 +15,10 @@ from dyntest.following.depth import penetration_at
 from dyntest.following.handover import Handover
 from dyntest.following.record import Kept
 from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress, Standing
-from dyntest.names import decimal, display_unit, show, show_required
-from dyntest.presenting.decision_words import show_count
+from dyntest.names import decimal, display_unit, show, show_length, show_required
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
+from dyntest.presenting.terms import show_count
 from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reviewing.drive import DriveReview
 
@@ -123,7 +123,7 @@ def holding_sentence(found: Holding, system: str) -> str:
             held, needed = (show("set_per_blow", length, system) for length in (found.held, found.needed))
             words += f" (held over {held} of {needed})"
         if one == "penetration" and found.minimum_penetration is not None:
-            words += f" ({show('penetration', found.minimum_penetration, system)})"
+            words += f" ({show_length(found.minimum_penetration, system)})"
         if one == "match below":
             words += f" (its low end is {show('matched_resistance', found.match, system)})"
         missing.append(words)

@@ -12,19 +12,17 @@ from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.decisions.time_law import TimeLaw
-from dyntest.names import NAMES, decimal, display_unit, percent, show, show_required
-from dyntest.presenting.criterion_words import RISKS, chance
+from dyntest.names import NAMES, decimal, display_unit, percent, show, show_length, show_required
+from dyntest.presenting.criterion_words import RISKS, chance, count_asked
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
-    show_count,
-    show_wait,
     target_sentence,
     told,
     trust_reasons,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length
+from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_count, show_wait
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -185,6 +183,15 @@ def stress_sentences(review: Review) -> list[str]:
     return sentences
 
 
+def energy_share(drive: DriveReview) -> str:
+    """Say the energy ratio of the representative blow and what it is relative to; nothing where it is not known."""
+    if "energy_ratio" not in drive.numbers:
+        return ""
+    rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
+    of = "the rated energy" if rated else "ram weight × stroke"
+    return f"{show('energy_ratio', drive.numbers['energy_ratio'], 'SI')} of {of}"
+
+
 def worst_stress(review: Review, sense: str) -> DrivingStress | None:
     """Give the greatest stress of a sense of all drives, with the limit of the pile; None where none is known."""
     found = [one for one in review.answers.stresses if one.sense == sense]
@@ -330,7 +337,7 @@ def criterion_sentence(review: Review) -> str:
     held = short_length(found.criterion.holding_length, system)
     text = f"{target_sentence(found.target, system)} The count must hold over {held}"
     if found.criterion.minimum_penetration is not None:
-        text += f", at {show('penetration', found.criterion.minimum_penetration, system)} penetration or more"
+        text += f", at {show_length(found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
     measured = (
         f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."
@@ -385,7 +392,7 @@ def criterion_cells(found: DrivingCriterion, row: StrokeRow, system: str) -> tup
     """Give the cells of one row of the criterion, in the order of `criterion_heads`."""
     stresses = (show("peak_gauge_stress", stress, system) for stress in (row.compression_stress, row.tension_stress))
     asked = row.ruled_out is None
-    count = f"{row.count} in {short_length(found.holding_length, system)}" if asked else "–"
+    count = " ".join(count_asked(found.criterion, row, found.holding_length, system)) if asked else "–"
     chances = (chance(row.short), chance(row.driven_on)) if asked else ("–", "–")
     average = show_count(row.set_per_blow, system).split(" ")[0] if asked else "–"
     stroke = show("stroke", row.stroke, system)
@@ -502,6 +509,8 @@ def _residual_stress(match: Match, system: str) -> list[str]:
     if match.weight_of_stress > STRESS_TOLD:
         held = f"Residual stress is possible: about {force} at the toe between blows ({misfits}). Ranges cover both."
         return [held, changes]
+    if force.startswith("0 "):
+        return ["Residual stress: the record shows none."]
     return [f"Residual stress: the record fits no better with {force} at the toe between blows ({misfits})."]
 
 

@@ -15,12 +15,12 @@ from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, show_factor, show_wait, told
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
 from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words, show_ram
+from dyntest.presenting.terms import between_words, show_factor, show_ram, show_wait
 from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
@@ -365,7 +365,8 @@ def hammer_rows(review: StructureReview) -> pd.DataFrame:
                     _against(row, "tension_stress", "tension_stress_limit", system),
                 )
             )
-    head = ["pile", "hammer", "driven", "stroke", "energy", "of rated energy", "of ram weight × stroke"]
+    ratios = [NAMES[code].words for code in ("energy_ratio", "energy_ratio_stroke")]
+    head = ["pile", "hammer", "driven", "stroke", "energy", *ratios]
     return pd.DataFrame(rows, columns=[*head, "maximum compression (limit)", "maximum tension (limit)"], dtype=object)
 
 
@@ -391,7 +392,7 @@ def _against(row: Mapping, code: str, limit: str, system: str) -> str:
 
 
 def hammer_points(review: StructureReview) -> pd.DataFrame:
-    """Give energy and stress from pile to pile, to be drawn: ``order`` and ``pile``, ``hammer``, ``ratio`` [1].
+    """Give energy and stress from pile to pile, to be drawn: ``order`` and ``pile``, ``hammer``, ``ratio`` [%].
 
     ``stress`` is the largest compression as a share of its limit [1]; not a number where no limit is known.
     """
@@ -402,7 +403,8 @@ def hammer_points(review: StructureReview) -> pd.DataFrame:
             order += 1
             value, limit = (found[pile].get(code) for code in ("compression_stress", "compression_stress_limit"))
             share = float(value) / float(limit) if value is not None and limit else float("nan")
-            rows.append((order, pile, _hammer(run, review.display_units), ratio, share))
+            told_ratio = float(shown("energy_ratio_stroke", ratio, review.display_units))
+            rows.append((order, pile, _hammer(run, review.display_units), told_ratio, share))
     return pd.DataFrame(rows, columns=["order", "pile", "hammer", "ratio", "stress"])
 
 

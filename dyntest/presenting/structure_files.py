@@ -23,6 +23,7 @@ from dyntest.names import show
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION
 from dyntest.presenting.figures import finished
+from dyntest.presenting.frames import shown
 from dyntest.presenting.frames_decisions import setup_band, setup_points, setup_starts
 from dyntest.presenting.report import USUAL_PAPER
 from dyntest.presenting.report.blocks import answer, heading, note, rows, text
@@ -95,10 +96,9 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
     shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
     for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
-        for told in (row.get("alerts"), row.get("criterion_problem")):
+        for what, told in (("alerts", row.get("alerts")), ("no criterion", row.get("criterion_problem"))):
             if told:
-                words = f"{mark}: {told}"
-                shown += wrapped(words, "  - ", "    ")
+                shown += wrapped(f"{mark}: {what}: {told}", "  - ", "    ")
     return shown
 
 
@@ -491,13 +491,14 @@ def _hammer_figure(struck: pd.DataFrame) -> bytes:
     figure = Figure(figsize=(7.0, 2.6))
     both = figure.subplots(1, 2)
     for axes, column, label in (
-        (both[0], "ratio", "energy / (ram weight × stroke)"),
+        (both[0], "ratio", "energy / (ram weight × stroke) [%]"),
         (both[1], "stress", "maximum compression / limit"),
     ):
+        least = float(shown("energy_ratio_stroke", 0.9, "SI")) if column == "ratio" else 0.9
         for place, (hammer, own) in enumerate(struck.groupby("hammer", sort=False)):
             style, marker = ("-", "--", ":")[place % 3], palette.MARKERS[place % len(palette.MARKERS)]
             axes.plot(own["order"], own[column], style, marker=marker, color=palette.INK, label=hammer)
-        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, 1.15 * np.nanmax([struck[column].max(), 0.9])))
+        axes.set(xlabel="test pile", ylabel=label, ylim=(0.0, 1.15 * np.nanmax([struck[column].max(), least])))
         named = struck if len(struck) <= 12 else struck.iloc[:: 1 + len(struck) // 12]
         axes.set_xticks(named["order"], named["pile"], fontsize=6.5)
     both[1].axhline(1.0, color=palette.WARNING, linestyle="dashdot", linewidth=0.9)

@@ -97,9 +97,9 @@ def blows_csv(table: pd.DataFrame, system: str = "SI") -> bytes:
     """
     if system == "SI":
         return _csv(table, [column_header(code) for code in table.columns])
-    units = {code: display_unit(code, system) for code in table.columns}
-    scaled = {code: table[code] * factor if unit else table[code] for code, (unit, factor, _) in units.items()}
-    heads = [f"{code} [{unit}]" if unit else code for code, (unit, _, _) in units.items()]
+    units = {code: display_unit(code, system) for code in table.columns if NAMES[code].unit != "1"}  # ratios stay plain
+    scaled = {code: table[code] * units[code][1] if code in units else table[code] for code in table.columns}
+    heads = [f"{code} [{units[code][0]}]" if code in units else code for code in table.columns]
     return _csv(pd.DataFrame(scaled), heads)
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.names import NAMES, show
-from dyntest.presenting.criterion_words import easy_driving_sentences, restrike_sentences
+from dyntest.presenting.criterion_words import count_asked, easy_driving_sentences, restrike_sentences
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import choice_words, finding_cure, finding_message
 from dyntest.presenting.report.described import DEFAULT, material_sources
@@ -31,7 +31,7 @@ from dyntest.presenting.sentences import (
     worst_stress,
 )
 from dyntest.presenting.tables import negative_notes, representative_head, representative_numbers
-from dyntest.presenting.terms import short_length, terminal_width, wrapped
+from dyntest.presenting.terms import terminal_width, wrapped
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
 
@@ -142,9 +142,8 @@ def _counts(review: Review) -> list[str]:
     step = -(-len(rows) // MOST_STROKES)
     kept = [*rows[:-1:step], rows[-1]] if len(rows) > 1 else list(rows)
     strokes = [show("stroke", row.stroke, system) for row in kept]
-    counts = [f"{row.count}" for row in kept]
-    held = short_length(found.holding_length, system)
-    return _aligned([("stroke", *strokes), (f"blows in {held}", *counts)])
+    asked = [count_asked(found.criterion, row, found.holding_length, system) for row in kept]
+    return _aligned([("stroke", *strokes), (f"blows {asked[0][1]}", *(count for count, _ in asked))])
 
 
 def _everything(review: Review) -> list[str]:
@@ -235,7 +234,8 @@ def _criterion(review: Review) -> list[str]:
     shown += table[: len(heads)]
     for line, (*_, why) in zip(table[len(heads) :], cells, strict=True):
         shown += wrapped(f"{line}  {why}".rstrip(), rest=" " * (len(line) + 2))
-    shown += wrapped(risk_words())
+    if any(row.ruled_out is None for row in found.rows):
+        shown += wrapped(risk_words())
     held = found.criterion
     if held is not None:
         rule = () if held.restrike is None else restrike_sentences(held, held.restrike, system)

@@ -4,7 +4,8 @@ import shutil
 import textwrap
 from collections.abc import Sequence
 
-from dyntest.decisions.estimate import Pooled
+from dyntest.decisions.estimate import Estimate, Pooled
+from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import decimal
 from dyntest.units import unit_factor
 
@@ -79,6 +80,50 @@ def per_count(system: str) -> str:
     return COUNT_LENGTHS[system][1]
 
 
+def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> str:
+    """Write an average count as an inspector reads it.
+
+    Units: set_per_blow [m].
+
+    Examples
+    --------
+    >>> show_count(0.0254 / 8, "US"), show_count(0.005, "SI")
+    ('8.0 blows per inch', '5.0 blows per 25 mm')
+    """
+    if set_per_blow is None or set_per_blow != set_per_blow:
+        return "–"
+    length, name = COUNT_LENGTHS[system]
+    return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
+
+
+def show_wait(seconds: float | None) -> str:
+    """Write a wait as an engineer reads it.
+
+    Units: seconds [s].
+
+    Examples
+    --------
+    >>> show_wait(5 * SECONDS_PER_DAY), show_wait(5400.0), show_wait(None)
+    ('5.0 days', '1.5 hours', '–')
+    """
+    if seconds is None:
+        return "–"
+    if seconds < 2.0 * SECONDS_PER_DAY:
+        return f"{seconds / 3600.0:.1f} hours"
+    return f"{seconds / SECONDS_PER_DAY:.1f} days"
+
+
+def show_factor(factor: Estimate) -> str:
+    """Write a setup factor with its range.
+
+    Examples
+    --------
+    >>> show_factor(Estimate(1.3, 1.2, 1.4))
+    '1.30 (1.20 to 1.40)'
+    """
+    return f"{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})" if factor.has_range else f"{factor.value:.2f}"
+
+
 def tape(length: float | None, system: str) -> str:
     """Write a depth as marks on a pile are read: to half a foot, or to a tenth of a metre.
 
@@ -97,19 +142,30 @@ def tape(length: float | None, system: str) -> str:
     return f"{feet:g} ft"
 
 
+WHOLE = 1e-6
+"""Share of an inch or of 25 mm by which a length may miss a whole number of them and still be it [1]."""
+
+
 def short_length(length: float, system: str) -> str:
     """Write a length of some inches, or of some millimetres.
 
     Units: length [m].
 
+    One that is whole in the other units has them behind it: it is measured with their tape.
+
     Examples
     --------
     >>> short_length(0.0762, "US"), short_length(0.075, "SI")
     ('3 in', '75 mm')
+    >>> short_length(0.1016, "SI"), short_length(0.1, "US")
+    ('102 mm (4 in)', '3.94 in (100 mm)')
     """
-    if system == "SI":
-        return f"{1e3 * length:.0f} mm"
-    return f"{length / unit_factor('in', 'length'):.3g} in"
+    millimetres, inches = f"{1e3 * length:.0f} mm", f"{length / unit_factor('in', 'length'):.3g} in"
+    counts = {name: length / long for name, (long, _) in COUNT_LENGTHS.items()}
+    whole = {name: count >= 0.5 and abs(count - round(count)) < WHOLE for name, count in counts.items()}
+    other = "US" if system == "SI" else "SI"
+    first, second = (millimetres, inches) if system == "SI" else (inches, millimetres)
+    return f"{first} ({second})" if whole[other] and not whole[system] else first
 
 
 def show_ram(weight: float, system: str) -> str:

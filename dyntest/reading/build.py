@@ -4,7 +4,8 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import lru_cache
 from importlib.resources import files
 from math import sqrt
@@ -384,7 +385,20 @@ def drives_from(
         )
     _check_clock(drives, source)
     _check_shared_files(drives, source)
-    return tuple(drives)
+    return _as_driven(drives)
+
+
+def _as_driven(drives: Sequence[Drive]) -> tuple[Drive, ...]:
+    """Give the drives in order of time where their clocks tell it; those of one kind are numbered in that order.
+
+    What comes last decides: the last restrike gives the setup that is credited and the wait that is asked for.
+    """
+    begun = [drive.start or drive.end or (datetime.min if drive.kind == "initial" else None) for drive in drives]
+    if None in begun or begun.count(datetime.min) > 1:
+        return tuple(drives)
+    order = sorted(range(len(drives)), key=lambda number: (begun[number] or datetime.min, number))
+    names = {kind: [drive.name for drive in drives if drive.kind == kind] for kind in ("initial", "restrike")}
+    return tuple(replace(drives[number], name=names[drives[number].kind].pop(0)) for number in order)
 
 
 def _signals(names: list[str], folder: Path, place: str, source: str) -> tuple[Path, ...]:

@@ -99,6 +99,7 @@ def required_of(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> RequiredRe
         required_nominal_resistance(sheet.requirement, sheet.choices.verification, source=known_as(sheet.path)),
         sheet.requirement,
         _shaft_above_scour(sheet, drives),
+        verification=sheet.choices.verification,
         restruck=any(drive.kind == "restrike" and drive.match is not None for drive in drives),
     )
 

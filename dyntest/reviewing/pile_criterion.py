@@ -108,14 +108,16 @@ def criterion_of_test_pile(
     rows = None if restruck is None else _rows_after_wait(restruck, target, measured, limits, sheet, hammers)
     depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
     shown = () if rows is None else rows.result()
+    least = sheet.requirement.minimum_penetration
     found = driving_criterion(
         drive.match,
         calibrated,
         target,
         measured,
         limits=limits,
-        minimum_penetration=sheet.requirement.minimum_penetration,
-        restrike=restrike_rule(target.required, compared, depth, shown, counting=counting),
+        minimum_penetration=least,
+        penetration=depth,
+        restrike=restrike_rule(target.required, compared, depth, shown, minimum_penetration=least, counting=counting),
         doubts=serious_doubts(drive),
         counting=counting,
         way=sheet.requirement.count or WAYS[0],

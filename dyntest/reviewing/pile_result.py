@@ -104,6 +104,8 @@ class PileResult:
         What is asked of every pile [N].
     condition : str
         What the chosen resistance factor asks for; empty where none was chosen.
+    least_tests, least_share : int, float
+        Dynamic tests that it requires at the least, and their least share of the production piles [1].
     drives : tuple of DriveResistance
         In the order of the sheet.
     setups : tuple of SetupPoint
@@ -141,6 +143,8 @@ class PileResult:
     criterion: PileCriterion
     targets: tuple[EndOfDriveTarget, ...]
     alerts: tuple[Caution, ...] = ()
+    least_tests: int = 0
+    least_share: float = 0.0
 
     @property
     def end_penetration(self) -> float:
@@ -162,6 +166,8 @@ def pile_result(review: Review) -> PileResult:
         trust=review.trust.answer,
         required_resistance=answers.required.value,
         condition=answers.required.condition,
+        least_tests=answers.required.least_tests,
+        least_share=answers.required.least_share,
         drives=tuple(_drive(drive) for drive in review.drives),
         setups=tuple(
             SetupPoint(setup.restrike, setup.wait, setup.setup_factor, setup.matched)
@@ -441,13 +447,21 @@ def _drift(starts: Sequence[datetime | None], ratios: Sequence[float]) -> Estima
 
 
 def pooled_damping(results: Sequence[PileResult]) -> Pooled | None:
-    """Pool the Case damping factor that matching gave at each test pile, of its first drive that has one [1]."""
-    own = [[drive.damping_factor for drive in one.drives if isfinite(drive.damping_factor)] for one in results]
-    return _pooled([values[0] for values in own if values], PILE_SCATTER["damping factor"])
+    """Pool the Case damping factor that matching gave at each test pile, of its first drive that has one [1].
+
+    None where the toes stand in different soils, on which the factor depends.
+    """
+    own = [(one.toe_soil, [d.damping_factor for d in one.drives if isfinite(d.damping_factor)]) for one in results]
+    if len({soil for soil, values in own if values}) > 1:
+        return None
+    return _pooled([values[0] for _, values in own if values], PILE_SCATTER["damping factor"])
 
 
 def pooled_efficiency(results: Sequence[PileResult]) -> Pooled | None:
-    """Pool the hammer efficiency that calibration gave at each test pile [1]."""
+    """Pool the hammer efficiency that calibration gave at each test pile [1]; None where hammers differ."""
+    known = [one.criterion for one in results if isfinite(one.efficiency)]
+    if len({(one.hammer_kind, round(one.ram_mass)) for one in known}) > 1:
+        return None
     return _pooled([one.efficiency for one in results], PILE_SCATTER["efficiency"])
 
 

@@ -415,6 +415,7 @@ def _group(
             tip_reinforcement=done[0].tip_reinforcement,
         )
         check = _with_damaged_tests(check, [one.pile for one in done if _is_damaged(one.criterion)])
+        cautions += check.cautions  # its strokes or depths may be of another hammer or structure
     due = none if check is None or log is None else _due(check, log, criterion)
     return GroupReview(group, names, criterion, basis, agreement, None, tuple(cautions), check, log, piles, due)
 
@@ -455,7 +456,7 @@ def _too_few(done: Sequence[PileResult], log: ProductionLog | None) -> tuple[Cau
     chosen = [one for one in done if one.condition]
     if not chosen or log is None:
         return ()
-    least = least_dynamic_tests(len(log.piles))
+    least = max(least_dynamic_tests(len(log.piles), one.least_tests, one.least_share) for one in chosen)
     if len(done) >= least:
         return ()
     facts = {"condition": chosen[0].condition, "piles": len(log.piles)}

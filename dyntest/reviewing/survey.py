@@ -440,7 +440,7 @@ def _through(
             future.cancel()
 
 
-KEPT_FORMAT = 3
+KEPT_FORMAT = 4
 """Raised when a reader of the files would have to change; a pile kept in another format is done again."""
 
 KEPT = "piles"

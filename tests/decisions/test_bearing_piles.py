@@ -6,6 +6,7 @@ import pytest
 from dyntest.decisions.bearing_oddities import BENT
 from dyntest.decisions.bearing_piles import STATUSES, VERDICTS, check_bearing_piles
 from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, RestrikeRule
+from dyntest.presenting.bearing_words import reason
 from dyntest.reading.production_log import PileTable, ProductionLog
 
 FOOT, INCH = 0.3048, 0.0254
@@ -333,6 +334,10 @@ def test_a_restrike_is_judged_by_its_own_rule(counts, stroke, date, status):
     check = check_bearing_piles(log, replace(CRITERION, restrike=RULE))
     assert only(check)["status"] == status
     assert only(check)["verdict"] == ("accepted" if status == "accepted at restrike" else "not met")
+    blind = date != "2026-05-25"  # enough blows, and only the wait is not shown
+    assert only(check)["restrike_early"] == blind
+    told = reason(only(check).to_dict(), check.criterion, "US")
+    assert ("the dates of the log do not show a wait of at least 6.8 days" in told) == blind
 
 
 def test_without_a_rule_a_restrike_shows_nothing():

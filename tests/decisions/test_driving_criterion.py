@@ -118,6 +118,12 @@ def test_no_stroke_gives_no_criterion_and_says_why(match, found):
     assert "no usable stroke" in [caution.kind for caution in beyond.cautions]
 
 
+@pytest.mark.parametrize(("penetration", "told"), [(18.0, False), (17.999, False), (15.0, True), (None, False)])
+def test_a_test_pile_above_the_minimum_penetration_is_told_of(match, found, penetration, told):
+    kinds = [one.kind for one in again(match, found, minimum_penetration=18.0, penetration=penetration).cautions]
+    assert ("test pile above minimum penetration" in kinds) is told
+
+
 def test_strokes_that_the_hammer_never_reached_give_no_criterion(match, found):
     """Sample P3-1 asked for strokes that 16 of 481 blows had reached."""
     slow = replace(found.measured, stroke=np.full(20, 0.8 * found.rows[0].stroke))
@@ -207,6 +213,8 @@ def test_the_rule_for_restrikes_follows_what_was_measured():
         ]
         return restrike_rule(1e6, setups, 18.0)
 
+    assert restrike_rule(1e6, (), 18.0, minimum_penetration=10.0).stop_penetration == rule().stop_penetration
+    assert restrike_rule(1e6, (), 18.0, minimum_penetration=25.0).stop_penetration == 25.0  # no pile stops above it
     assert (rule().change, rule().wait) == ("not measured", None)
     assert (rule((1.2, 1.1, 1.3), (1.5, 1.3, 1.7)).change, rule((1.2, 1.1, 1.3), (1.5, 1.3, 1.7)).wait) == (
         "setup",

@@ -72,7 +72,14 @@ def test_an_unknown_verification_lists_the_known():
 
 
 def test_least_number_of_tests():
-    assert [least_dynamic_tests(n) for n in (1, 2, 100, 101, 150, 1000)] == [1, 2, 2, 3, 3, 20]
+    some, every, static = (RESISTANCE_FACTORS[way] for way in (SOME, EVERY, "static load test"))
+
+    def least(way, *piles):
+        return [least_dynamic_tests(n, way.least_tests, way.least_share) for n in piles]
+
+    assert least(some, 1, 2, 100, 101, 150, 1000) == [1, 2, 2, 3, 3, 20]
+    assert least(every, 1, 40) == [1, 40] and least(static, 40) == [0]
+    assert least(resistance_factor("EN 1997-1, 5 tested piles, R4"), 40, 400) == [5, 5]
 
 
 def test_the_condition_of_the_chosen_verification_goes_with_the_requirement():
@@ -107,6 +114,10 @@ def test_scour_and_downdrag_raise_what_is_driven_to():
         (SOME, False, 2, ["factor without restrike"]),
         (SOME, True, 1, ["tested piles"]),
         (SOME, False, 1, ["factor without restrike", "tested piles"]),
+        (EVERY, True, 2, ["tested piles"]),
+        ("static load test", False, 1, []),
+        ("EN 1997-1, 5 tested piles, R4", False, 1, ["tested piles"]),  # it asks for no restrike
+        ("EN 1997-1, 5 tested piles, R4", False, 5, []),
         ("wave equation", False, 1, []),
         ("modified Gates formula", False, 1, []),
     ],
@@ -114,8 +125,8 @@ def test_scour_and_downdrag_raise_what_is_driven_to():
 def test_what_a_factor_rests_on_is_said(verification, restruck, tested, kinds):
     asked = Requirement(factored_load=1.3e6)
     first = required_nominal_resistance(asked, verification)
-    found = [c.kind for c in driving_requirement(first, asked, restruck=restruck, tested_piles=tested).cautions]
-    assert found == kinds
+    ways = {"verification": verification, "restruck": restruck, "tested_piles": tested}
+    assert [c.kind for c in driving_requirement(first, asked, **ways).cautions] == kinds
 
 
 def test_a_nominal_resistance_asks_nothing_of_the_verification():

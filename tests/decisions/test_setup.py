@@ -116,6 +116,7 @@ def test_relaxation_and_whether_it_lies_beyond_the_ranges():
     assert checks(compare(INITIAL, clear))["relaxation"].value == pytest.approx(0.7)
     assert checks(compare(INITIAL, clear))["relaxation"].facts["high"] < 1.0
     assert "large change" in checks(compare(INITIAL, clear))
+    assert "unusual setup" not in checks(compare(INITIAL, clear, soil="clay"))  # a loss is no setup to be checked twice
 
 
 def test_what_is_unusual_in_the_soil_is_said():

@@ -1,16 +1,19 @@
 """The card an inspector carries: one set of words for page and paper, in either system."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from dyntest.decisions.criterion import COUNTING, Criterion, CriterionRow, EasyDriving
+from dyntest.decisions.criterion import COUNTING, WAYS, Criterion, CriterionRow, EasyDriving, count_over
 from dyntest.decisions.restrikes import restrike_rule
+from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
-from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, restrike_counts
+from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, refusal_length, restrike_counts
 from dyntest.presenting.report.card import card as on_paper
+from dyntest.presenting.sentences import criterion_cells
 
 INCH, FOOT = 0.0254, 0.3048
 ROWS = tuple(CriterionRow(stroke * FOOT, INCH / count) for stroke, count in ((6, 7.2), (7, 6), (8, 4.6)))
@@ -30,9 +33,52 @@ def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
     assert found.head[:3] == ("stroke", "blows in 3 in, at least", "minimum per inch")
 
 
+def test_a_count_of_less_than_a_blow_an_inch_has_no_floor_for_every_inch():
+    """2 blows in 6 in and 1 in every inch cannot both be asked."""
+    easy = Criterion((CriterionRow(6 * FOOT, INCH / 0.4),), 6 * INCH, counting=COUNTING["US"])
+    words, paper = inspectors_card(easy, "US"), on_paper(easy, "Bridge", "US")
+    assert [(row.count, row.every) for row in words.rows] == [("2", "–")]
+    assert "below the minimum" not in words.meets[0] and not any("minimum" in head for head in paper["head"])
+
+
+def test_one_stroke_is_not_interpolated_and_a_restrike_counts_from_its_stroke_on():
+    """The strokes of the restrike's table leave out those with the same count."""
+    rule = restrike_rule(1e6, (), 18.0, ROWS, counting=COUNTING["US"])
+    one = replace(criterion(restrike=rule), rows=ROWS[:1])
+    assert not any("interpolate" in line for line in inspectors_card(one, "US").strokes)
+    assert any("interpolate" in line for line in inspectors_card(criterion(), "US").strokes)
+    assert on_paper(one, "Bridge", "US")["restrike"]["head"] == [
+        "stroke, at least",
+        "blows in the first 1 in, at least",
+    ]
+
+
+@pytest.mark.parametrize(("least", "where"), [(10.0, "(5 ft past the test pile)"), (25.0, "(the minimum penetration)")])
+def test_where_a_pile_stops_is_named(least, where):
+    rule = restrike_rule(1e6, (), 18.0, minimum_penetration=least)
+    assert where in inspectors_card(criterion(restrike=rule, minimum_penetration=least), "US").restrike[0]
+
+
+def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
+    """3 in, or the three counts of 25 mm that an inspector keeps; a count over inches says so where read in SI."""
+    assert [refusal_length(criterion(), system) for system in ("US", "SI")] == ["3 in", "75 mm"]
+    assert inspectors_card(criterion(), "SI").head[1] == "blows in 76 mm (3 in), at least"
+
+
 def test_counts_in_every_inch_are_never_rounded_down():
     found = inspectors_card(criterion("every inch"), "US")
     assert [(row.count, row.every) for row in found.rows] == [("8", ""), ("6", ""), ("5", "")]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_table_asks_for_the_count_of_the_card(way):
+    """A sheet that asks for every inch had the count over the whole length in the answer, and the other on the card."""
+    held = criterion(way)
+    found = SimpleNamespace(criterion=held, holding_length=held.holding_length)
+    for row, told in zip(ROWS, inspectors_card(held, "US").rows, strict=True):
+        whole = count_over(row.set_per_blow, held.holding_length)
+        cells = criterion_cells(found, StrokeRow(row.stroke, row.set_per_blow, whole, *[1e6] * 5), "US")
+        assert cells[1] == f"{told.count} {'in 3 in' if way == WAYS[0] else 'in every inch'}"
 
 
 def test_page_and_paper_show_the_same():

@@ -70,6 +70,8 @@ def test_residual_stress_and_what_it_changes_are_said(words, weight, told, chang
     assert ("1.36" in said, "0.82" in said) == (bool(changes), bool(changes))
     assert "27 kip" in words("US", stress=stress, weight_of_stress=weight)
     assert "Residual" not in words()
+    none = StressChange(1e-9, (1.0, 1.0, 1.0), 0.0021, 0.0034)
+    assert "0 kN" not in words(stress=none, weight_of_stress=0.0).partition("Residual")[2]
 
 
 @pytest.mark.parametrize(("weight", "told"), [(0.99, "120 kN"), (0.4, "possible: 120 kN"), (0.0, "none shown")])

@@ -183,11 +183,12 @@ def test_what_is_still_to_do_has_dates_and_waits(structure):
 def test_test_piles_and_hammers_are_told_with_their_numbers(structure):
     assert result_rows(structure)["pile"].tolist() == ["P2-4", "A1-2", "A4-3", "P3-1"]
     struck = hammer_points(structure)
-    assert struck["order"].tolist() == [1, 2, 3, 4] and struck["ratio"].tolist() == [0.53] * 4
+    assert struck["order"].tolist() == [1, 2, 3, 4] and struck["ratio"].tolist() == pytest.approx([53.0] * 4)
     assert struck["stress"].tolist() == pytest.approx([2.4 / 3.1] * 4)
     rows = hammer_rows(structure)
     assert rows["driven"].tolist() == ["2026-05-04", "2026-05-06", "2026-05-07", "2026-05-08"]
     assert set(rows["stroke"]) == {"8.0 ft"}
+    assert set(rows["energy ratio, by ram weight × stroke"]) == {"53 %"}
 
 
 def test_two_test_piles_stand_side_by_side(structure):

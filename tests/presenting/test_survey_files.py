@@ -48,7 +48,8 @@ def test_three_forms_of_one_table(record):
 def test_piles_of_one_name_are_told_apart_by_their_sheets(record):
     head, *lines = survey_lines([record(pile="P1"), record("c/sheet.toml", pile="P1"), record("d/s.toml", pile="P2")])
     assert [line.split("  ")[0] for line in lines[:3]] == ["P1 (a/sheet.toml)", "P1 (c/sheet.toml)", "P2"]
-    assert head.startswith("pile") and "  - P1 (c/sheet.toml): text" in lines
+    assert head.startswith("pile") and "  - P1 (c/sheet.toml): alerts: text" in lines
+    assert "  - P2: no criterion: text" in lines
 
 
 def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
@@ -65,7 +66,7 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
         lambda text: text[:100],
         lambda text: "",
         lambda text: "[1]",
-        lambda text: text.replace('"format": 3', '"format": 1'),
+        lambda text: text.replace('"format": 4', '"format": 1'),
         lambda text: text.replace("1.5", "NaN", 1),
         lambda text: text.replace("1.5", '"1.5"', 1),
         lambda text: text.replace('"blows": 2,', ""),

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dyntest.names import NAMES
+from dyntest.presenting.sentences import energy_share
 from dyntest.presenting.tables import NOT_APPLICABLE, blows_csv, negative_notes, neutral, representative_numbers
 
 
@@ -36,6 +37,16 @@ def test_headers_carry_units_and_missing_numbers_are_empty():
         ["1", "1500000", "0.4"],
         ["2", "", "0.5"],
     ]
+
+
+@pytest.mark.parametrize("system", ["SI", "US"])
+def test_an_energy_ratio_is_a_ratio_in_files_and_percent_to_a_reader(small_review, system):
+    table = pd.DataFrame({"blow": [1], "energy_ratio": [0.42], "energy_ratio_stroke": [0.5]})
+    assert read(blows_csv(table, system)) == [["blow", "energy_ratio", "energy_ratio_stroke"], ["1", "0.42", "0.5"]]
+    drive = small_review.drives[0]
+    drive = replace(drive, table=drive.table.assign(energy_ratio=0.42))
+    assert representative_numbers([drive], ["energy_ratio"], system)["energy_ratio"] == ("42 %",)
+    assert energy_share(drive).startswith("42 % of ")  # the sentence has the form of the table
 
 
 def test_a_column_without_a_name_in_the_table_of_names_is_an_error():

@@ -161,6 +161,9 @@ ram_mass = "5000 kg"
     assert (initial.penetration_at_start, first.penetration_at_start, second.penetration_at_start) == (0.0, None, 12.0)
     assert first.hammer.kind == "open-end diesel"
     assert (second.hammer.kind, second.hammer.ram_mass) == ("drop", 5000.0)
+    first_part, *blocks = path.read_text(encoding="utf-8").split("[[drive]]")
+    path.write_text("[[drive]]".join([first_part, *blocks[::-1]]), encoding="utf-8")  # the last restrike stands first
+    assert read_sheet(path).drives == (initial, first, second)
 
 
 def test_choices(write_sheet):

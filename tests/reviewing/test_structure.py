@@ -17,7 +17,16 @@ from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
 from dyntest.reading.files import program, sha256
 from dyntest.reading.structure_sheet import is_structure, read_structure
-from dyntest.reviewing.pile_result import SetupPoint, as_plain, from_plain, hammer_runs, pile_result, pooled_setups
+from dyntest.reviewing.pile_result import (
+    SetupPoint,
+    as_plain,
+    from_plain,
+    hammer_runs,
+    pile_result,
+    pooled_damping,
+    pooled_efficiency,
+    pooled_setups,
+)
 from dyntest.reviewing.structure import read_tables, review_structure
 from dyntest.reviewing.survey import PileRecord, keep_record, kept_records, pile_row
 
@@ -158,6 +167,23 @@ def test_setup_is_pooled_by_soil_with_a_range_for_the_next_pile(told_result):
     assert 1.40 < low + 0.5 * (high - low) < 1.60 and low < 1.40 < 1.60 < high
     assert value == pytest.approx(1.49, abs=0.02)
     assert clay.piles == ("a", "b", "c") and clay.rate.between > 0.0
+
+
+def test_factors_of_different_soils_and_hammers_are_not_pooled(told_result):
+    one, other = told_result("a"), told_result("b", kind="hydraulic")
+    assert pooled_efficiency([one, one]).value == pytest.approx(0.6) and pooled_efficiency([one, other]) is None
+    assert pooled_damping([one, other]).value == pytest.approx(0.5)
+    assert pooled_damping([one, replace(other, toe_soil="rock")]) is None
+
+
+def test_a_log_of_another_hammer_is_told_of_its_group(told_sample, copied):
+    log = copied.parent / "production_log.csv"
+    head, *rows = [line.split(",") for line in log.read_text().splitlines()]
+    place = head.index("stroke [ft]")
+    log.write_text("\n".join(",".join([*row[:place], "3.0", *row[place + 1 :]]) for row in [head, *rows])
+                   .replace("blows,3.0,", "blows,stroke [ft],", 1) + "\n")  # fmt: skip
+    group = review_structure(read_structure(copied), known=told_sample).groups[0]
+    assert "strokes of another hammer" in [caution.kind for caution in group.cautions]
 
 
 def struck(told_result, ratios, **more):

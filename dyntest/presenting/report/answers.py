@@ -7,7 +7,7 @@ import numpy as np
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
 from dyntest.names import NAMES, decimal, percent, show
-from dyntest.presenting.decision_words import law_words, ruled_out_words, show_wait, told
+from dyntest.presenting.decision_words import law_words, ruled_out_words, told
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.report.blocks import Block, about, answer, cautions, heading, note, picture, rows, text
@@ -27,7 +27,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.presenting.terms import drive_name
+from dyntest.presenting.terms import drive_name, show_wait
 from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -270,7 +270,7 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         f"{show('stroke', hammer.stroke, system)}. It gives {decimal(hammer.force_ratio, 2)} times the measured force "
         f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}Its resistances are "
         f"multiplied by {found.shift:.3f}, so that it passes through the measured blows. Compression includes the "
-        f"measured bending, {found.bending:.2f} times the mean. {risk_words()}"
+        f"measured bending, {found.bending:.2f} times the mean. {risk_words() if found.criterion is not None else ''}"
     ))  # fmt: skip
     return [*blocks, heading("Dynamic formulas for comparison"), _formulas(review), note(
         "The formulas use the set and the energy of the ram or at the gauges; they consider neither pile nor soil. The "

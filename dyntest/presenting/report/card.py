@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from dyntest.decisions.criterion import FOOT, INCH, Criterion
+from dyntest.decisions.criterion import FOOT, INCH, Criterion, RestrikeRule
 from dyntest.hammer import Hammer
 from dyntest.names import show
 from dyntest.pile import Pile
@@ -55,9 +55,7 @@ def card(
         "restrike": {
             "name": f"{len(rules) + 1}  If the count is not met",
             "lines": restrike,
-            "head": ["restrike, stroke", f"blows in the first {short_length(rule.judged_length, system)}"]
-            if rule
-            else [],
+            "head": _restrike_head(rule, system),
             "rows": [list(row) for row in restrike_counts(rule, system)] if rule and len(restrike) > 2 else [],
         },
         "stop": {"name": "Stop the hammer and call the engineer when", "lines": list(words.stop)},
@@ -67,11 +65,18 @@ def card(
     }
 
 
+def _restrike_head(rule: RestrikeRule | None, system: str) -> list[str]:
+    """Give the heads of the restrike's table, whose strokes are those from which a count is enough."""
+    if rule is None:
+        return []
+    return ["stroke, at least", f"blows in the first {short_length(rule.judged_length, system)}, at least"]
+
+
 def _table(
     criterion: Criterion, words: InspectorsCard, system: str, hammer: Hammer | None
 ) -> tuple[list[str], list[list[str | dict[str, str]]]]:
     """Give head and rows: stroke, blows per minute of a diesel, count, least count, and blows per foot where few."""
-    every = any(row.every for row in words.rows)
+    every = any(row.every not in ("", "–") for row in words.rows)
     diesel = hammer is not None and hammer.kind == OPEN_END_DIESEL
     few = min(INCH / row.set_per_blow for row in criterion.rows) < FEW_BLOWS
     unit, length = ("foot", FOOT) if system == "US" else ("0.25 m", 0.25)

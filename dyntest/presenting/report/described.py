@@ -12,15 +12,16 @@ from typing import Any
 
 from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
-from dyntest.names import decimal, show, show_required
+from dyntest.names import decimal, show, show_length, show_required
 from dyntest.pile import Pile
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words, show_wait
+from dyntest.presenting.criterion_words import refusal_length
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
 from dyntest.presenting.report.blocks import Block, columns, facts, heading, note, rows, text
 from dyntest.presenting.sentences import drive_words, sentence, short_trust
-from dyntest.presenting.terms import short_length, show_ram
+from dyntest.presenting.terms import short_length, show_ram, show_wait
 from dyntest.reading.notes import fingerprint, read_notes
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
@@ -100,7 +101,7 @@ def _stiffness(value: float | None, system: str) -> str:
 
 
 def _length(value: float | None, system: str) -> str:
-    return _either(system, value, "length", ("m", 2), ("ft", 1))
+    return show_length(value, system)
 
 
 def pile_facts(sheet: TestSheet) -> list[Fact]:
@@ -216,7 +217,7 @@ def _gauges(review: Review) -> list[Fact]:
 
 def _layers(sheet: TestSheet) -> Block:
     system = sheet.display_units
-    ends = [[show("penetration", end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
+    ends = [[show_length(end, system) for end in (one.top, one.bottom)] for one in sheet.soil.layers]
     cells = [[" to ".join(both), layer.soil, layer.words] for both, layer in zip(ends, sheet.soil.layers, strict=True)]
     return rows(["depth below ground", "soil", "description"], cells, [1, 0.6, 3], "lll")
 
@@ -229,7 +230,7 @@ def _drives(review: Review) -> Block:
             f"{len(drive.table):,}",
             f"{_clock(drive.drive.start)} to {_clock(drive.drive.end)}",
             show_wait(waited.get(drive.name)),
-            show("penetration", drive.drive.penetration_at_start, review.sheet.display_units),
+            show_length(drive.drive.penetration_at_start, review.sheet.display_units),
             f"{1.0 / _sampling(drive)[0]:,.0f}/s, {1e3 * _sampling(drive)[1]:.0f} ms",
             short_trust(drive.trust.answer),
         ]
@@ -277,8 +278,8 @@ def _requirement(review: Review) -> list[Fact]:
             "none" if required.value is None else f"{value}: {requirement_words(required, system)}",
             required.source,
         ),
-        ("minimum penetration", show("penetration", asked.minimum_penetration, system), SHEET),
-        ("scour depth", show("penetration", asked.scour_depth, system), SHEET),
+        ("minimum penetration", show_length(asked.minimum_penetration, system), SHEET),
+        ("scour depth", show_length(asked.scour_depth, system), SHEET),
         ("downdrag", show("shaft_resistance", asked.downdrag, system), SHEET),
     ]
     for limit in (limits.compression, limits.tension):
@@ -310,7 +311,7 @@ def assumptions(review: Review) -> list[Block]:
     decided = [*_conditioning(review), *_drive_choices(review)]
     if answers.criterion is not None and answers.criterion.criterion is not None:
         criterion = answers.criterion.criterion
-        refusal = f"over {short_length(criterion.refusal_length, system)}, at the count of the criterion card"
+        refusal = f"over {refusal_length(criterion, system)}, at the count of the criterion card"
         decided.append(("practical refusal", refusal, "UFC 3-220-20 (2025), 6-4.1.2"))
         held = short_length(criterion.holding_length, system)
         longer = criterion.holding_length > 1.001 * criterion.refusal_length

@@ -5,12 +5,12 @@ from datetime import date
 from typing import Any
 
 from dyntest.decisions.driving_criterion import NO_STROKE
-from dyntest.names import percent, show
+from dyntest.names import show
 from dyntest.presenting import sentences
+from dyntest.presenting.criterion_words import count_asked
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, Told, told
 from dyntest.presenting.finding_words import finding_cure, finding_message, uniform_note
 from dyntest.presenting.report.blocks import about, caution_item
-from dyntest.presenting.terms import short_length
 from dyntest.reviewing.review import Review
 
 MOST_SENTENCES = 4
@@ -88,12 +88,11 @@ def _energy(review: Review) -> list[str]:
     numbers, stroke = drive.numbers, ""
     if "stroke" in numbers:
         stroke = f" at a stroke of {show('stroke', numbers['stroke'], system)}"
-    rated = drive.drive.hammer is not None and drive.drive.hammer.rated_energy is not None
-    ratio = f", {percent(numbers.get('energy_ratio', 0.0))} of {'the rated energy' if rated else 'ram weight × stroke'}"
+    share = sentences.energy_share(drive)
     energy = show("transferred_energy", numbers["transferred_energy"], system)
     blow = drive.representative.blow if drive.representative else 0
     where = f"{sentences.drive_words(drive).capitalize()}, blow {blow}"
-    return [f"{where}: {energy} transferred{stroke}{ratio if 'energy_ratio' in numbers else ''}."]
+    return [f"{where}: {energy} transferred{stroke}{f', {share}' if share else ''}."]
 
 
 def _strokes(review: Review) -> list[list[str]]:
@@ -102,9 +101,9 @@ def _strokes(review: Review) -> list[list[str]]:
     if found is None or found.criterion is None:
         return []
     usable = [row for row in found.rows if row.ruled_out is None]
-    counts = [str(row.count) for row in usable]
+    asked = [count_asked(found.criterion, row, found.holding_length, system) for row in usable]
     strokes = [show("stroke", row.stroke, system) for row in usable]
-    return [["stroke", *strokes], [f"blows in {short_length(found.holding_length, system)}", *counts]]
+    return [["stroke", *strokes], [f"blows {asked[0][1]}", *(count for count, _ in asked)]]
 
 
 def _few(sentences: Sequence[str]) -> list[str]:
