@@ -27,7 +27,7 @@ from dyntest.reading.channel_guess import (
     sum_to_peak,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents, FileChannel, parts_of
+from dyntest.reading.formats.contents import Contents, FileChannel, from_one_start, parts_of
 from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
@@ -151,7 +151,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
     records, contents, several = _open(paths[0])
-    contents = _with_columns(contents)
+    contents = _with_columns(_from_one_start(contents))
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
     guesses = _first_blow(contents, one_of_each(guesses))
@@ -223,6 +223,19 @@ def _open(path: Path) -> tuple[Records, Contents, int]:
         opened = open_records(path, Records(group=group))
         return Records(group=group), opened[0], len(opened)
     return _settings(contents, Records()), contents, len(opened)
+
+
+def _from_one_start(contents: Contents) -> Contents:
+    """Give a file in which the channels of one length and rate begin at one time; those of UFF58 may be other blows."""
+    names = [one.name for one in contents.channels]
+    like = [place for place, one in enumerate(contents.channels) if len(one.shape) == 1 and one.numbers and one.step]
+    starts = [contents.channels[place].start for place in like]
+    if len(set(names)) < len(names) or not like or any(start is None for start in starts):
+        return contents
+    try:
+        return from_one_start(contents, [like])
+    except InputError:
+        return contents
 
 
 def _gauges_elsewhere(contents: Contents, group: str) -> bool:

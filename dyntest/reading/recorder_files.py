@@ -21,7 +21,7 @@ from dyntest.reading.blow_layout import (
     uniform_time,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents
+from dyntest.reading.formats.contents import Contents, from_one_start
 from dyntest.reading.mapping import MARKS
 from dyntest.reading.parts import Channel, Records
 from dyntest.reading.streams import StrainStream, StreamCut, cut_stream
@@ -67,7 +67,7 @@ def read_recorder_files(
     """Read the files of a drive; for streams also give where they were cut."""
     pieces, cuts = [], []
     opened = [contents for path in paths for contents in open_records(path, records)]
-    for contents in opened:
+    for contents in (with_one_start(one, records, channels) for one in opened):
         if contents.settings.get("incomplete"):
             problem = "ends before its last segment is complete"
             raise InputError(contents.source, "", problem, "copy or export the file again")
@@ -81,6 +81,17 @@ def read_recorder_files(
             piece = stacked_samples(contents, records, channels, numbered=kind == "column")
         pieces.append(piece)
     return pieces, cuts
+
+
+def with_one_start(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Contents:
+    """Give a file in which all gauges begin at one time, as far as it says when they begin."""
+    if all(one.start is None for one in contents.channels):
+        return contents
+    gauges = gauges_of(contents, records, channels).values()
+    marked = "time" in records.channels or any(
+        name in records.channels or find_places(contents, name, records.group) for name in MARKS if name != "time"
+    )
+    return from_one_start(contents, zip(*(one.places for one in gauges), strict=False), cut=not marked)
 
 
 def layout_kind(contents: Contents, records: Records, files: int) -> str:

@@ -476,6 +476,54 @@ def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, tmp_path,
         assert signals.time[0] == pytest.approx(-2e-3)
 
 
+@pytest.mark.parametrize("layout", ["one file", "one a file", "tdms", "hdf5"])
+@pytest.mark.filterwarnings("ignore")
+def test_gauges_that_begin_at_different_times(told, truth, layout):
+    late = {name: 4 if name.startswith("acceleration") else 0 for name in NAMES}  # a longer time before the trigger
+    values = {name: micro(truth)[name][:, late[name] : SAMPLES - 4 + late[name]] for name in NAMES}
+    starts = {name: SECONDS[0] + late[name] * STEP for name in NAMES}
+    units = {name: "µm/m" if name.startswith("strain") else "m/s^2" for name in NAMES}
+
+    def make(folder):
+        for blow in range(BLOWS):
+            if layout in ("one file", "one a file"):
+                path = folder / ("all.uff" if layout == "one file" else f"b{blow}.uff")
+                for name in NAMES:
+                    one = data_set(name, values[name][blow], units[name])
+                    first = starts[name] + (0.0 if layout == "one a file" else 2.0 * blow)
+                    one |= {"abscissa_min": first, "x": first + STEP * np.arange(SAMPLES - 4)}
+                    pyuff.UFF(str(path)).write_sets(one, "add")
+            elif layout == "tdms":
+                with TdmsWriter(folder / f"b{blow}.tdms") as writer:
+                    for name in NAMES:
+                        properties = {"wf_increment": STEP, "wf_start_offset": starts[name]}
+                        writer.write_segment([ChannelObject("a", name, values[name][blow], properties)])
+            else:
+                with h5py.File(folder / f"b{blow}.h5", "w") as file:
+                    for name in NAMES:
+                        file[name] = values[name][blow]
+                        file[name].attrs.update({"t0": starts[name], "dt": STEP})
+
+    signals = told(make, {"channels": mapped(NAMES)}, f'"*.{dict(tdms="tdms", hdf5="h5").get(layout, "uff")}"')
+    cut = {name: truth[name][:, 4 : SAMPLES - 4] for name in NAMES}
+    assert_same(signals, cut, rtol=2e-6)
+    if layout != "one file":
+        assert signals.time[0] == pytest.approx(SECONDS[4], rel=1e-4)
+
+
+def test_gauges_that_begin_at_different_times_beside_a_time_channel(told, truth, refuses):
+    def make(folder):
+        with h5py.File(folder / "b.h5", "w") as file:
+            file["time"] = SECONDS
+            for name in NAMES:
+                file[name] = micro(truth)[name][0]
+                file[name].attrs.update({"t0": 0.1 if name == "strain_2" else 0.0999, "dt": STEP})
+
+    channels = mapped(NAMES) | {"time": {"column": '"time"', "unit": '"s"'}}
+    problem = "b.h5, channel strain_1: begins 2 samples before strain_2; export all channels from the same time on"
+    refuses(lambda: told(make, {"channels": channels}, '"b.h5"'), problem)
+
+
 def test_four_strains_and_two_accelerations(write_sheet, tmp_path, signals_frame):
     data = signals_frame()
     data["c [µm/m]"], data["d [µm/m]"] = data["strain_1 [µm/m]"] * 2, data["strain_2 [µm/m]"] * 2

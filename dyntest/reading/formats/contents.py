@@ -2,7 +2,7 @@
 
 import importlib
 import weakref
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from types import ModuleType
@@ -129,6 +129,44 @@ def window_of(contents: Contents, places: Collection[int], start: int, most: int
         return contents.place(start + index)
 
     return replace(contents, channels=tuple(channels), column=column, part=parts_of(column), place=place_of, rows=None)
+
+
+def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bool = True) -> Contents:
+    """Give a file in which the gauges of every blow begin at one time, to the nearest sample, if it says when they begin.
+
+    Samples before the last one begins are left out, and at the end those that only some have. `blows` gives the places
+    of the gauges of each blow; without `cut`, what else is in the file cannot follow and other starts are refused.
+    """
+    skips: dict[int, int] = {}
+    for places in blows:
+        said = {place: (contents.channels[place].start, contents.channels[place].step) for place in places}
+        told = {place: (start, step) for place, (start, step) in said.items() if start is not None and step}
+        latest = max((start for start, _ in told.values()), default=0.0)
+        skips |= {place: round((latest - start) / step) for place, (start, step) in told.items()}
+    most = max(skips.values(), default=0)
+    if most == 0:
+        return contents
+    shapes = {place: contents.channels[place].shape for place in skips}
+    if not cut or any(len(shape) > 1 or shape[0] <= skips[place] for place, shape in shapes.items()):
+        first, last = (printable(contents.channels[where(skips, key=skips.__getitem__)].name) for where in (max, min))
+        problem = f"begins {most:,} samples before {last}"
+        raise InputError(contents.source, f"channel {first}", problem, "export all channels from the same time on")
+    left = {place: shapes[place][0] - skip for place, skip in skips.items()}
+    common = min(left.values())
+    channels = list(contents.channels)
+    for place, skip in skips.items():
+        old = channels[place]
+        length = common if left[place] - common <= most else left[place]
+        channels[place] = replace(old, shape=(length,), start=(old.start or 0.0) + skip * (old.step or 0.0))
+
+    def column(place: int) -> np.ndarray:
+        values = contents.column(place)
+        return values[skips[place] :][: channels[place].shape[0]] if place in skips else values
+
+    def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
+        return np.array([contents.part([place], start + skips.get(place, 0), count)[0] for place in places])
+
+    return replace(contents, channels=tuple(channels), column=column, part=part)
 
 
 class Keeper:
