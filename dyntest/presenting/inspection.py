@@ -40,6 +40,10 @@ DOUBTS = {
     "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
+    "other": "{text} is not what a gauge measures",
+    "small": "it peaks at {value:.3g} only, as a channel without a gauge does",
+    "computed": "strains and accelerations are used instead of a computed {text}",
+    "one of several": "{value:.0f} channels look like {text}, and one average is needed: export single gauges",
     "usual rate": "its unit is not given; {text} gives {value:.0f} Hz, a usual rate",
     "flat": "it is constant",
     "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
@@ -141,8 +145,11 @@ def mapping_toml(found: Inspection) -> str:
     for name, channel in records.channels.items():
         lines += ["", f"[records.channels.{name}]", *_channel_toml(channel, doubts.get(name, []))]
     lines += ["", "[gauges]"]
-    lines.append(f"strain = {_listed(found.strain)}")
-    lines.append(f"acceleration = {_listed(found.acceleration)}")
+    if {"force", "velocity"} <= set(records.channels) and not found.strain and not found.acceleration:
+        lines += ['force = "force"', 'velocity = "velocity"']
+    else:
+        lines.append(f"strain = {_listed(found.strain)}")
+        lines.append(f"acceleration = {_listed(found.acceleration)}")
     if found.flat:
         lines.append(f"leave_out = {_listed(found.flat)}  # check: {DOUBTS['flat']}")
     return "\n".join(lines) + "\n"

@@ -22,9 +22,11 @@ from dyntest.reading.channel_guess import (
     hinted_role,
     look_at_impact,
     numbers_of,
+    one_kind_of_record,
     one_of_each,
     steady_step,
     sum_to_peak,
+    without_noise,
 )
 from dyntest.reading.formats import open_records
 from dyntest.reading.formats.contents import Contents, FileChannel, from_one_start, parts_of
@@ -163,6 +165,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
         if one.role in GAUGE_ROLES or not (one.role or any(why.kind in _NO_GAUGE for why in one.doubts + one.reasons))
     }
     guesses = [guess_by_shape(g, looks[g.number - 1]) if g.number - 1 in looks else g for g in guesses]
+    guesses = one_kind_of_record(without_noise(guesses, looks))
     guesses, step, rate_reason = _units(contents, guesses, looks, step, rate_reason, blow_length)
     guesses = [_with_sign(g, looks, guesses) for g in guesses]
     guesses = _named(contents, guesses)
@@ -178,8 +181,9 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
     strain = tuple(g.target for g in guesses if g.role == "strain" and g.target)
     acceleration = tuple(g.target for g in guesses if g.role == "acceleration" and g.target)
+    averaged = {"force", "velocity"} <= set(kept) and not strain and not acceleration
     for kind, names in (("strain", strain), ("acceleration", acceleration)):
-        if len(names) not in (2, 4):
+        if len(names) not in (2, 4) and not averaged:
             doubts.append(Reason("gauge count", len(names), kind))
     return Inspection(
         sources=tuple(known_as(path) for path in paths),
@@ -196,7 +200,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
 
 
-_NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow")
+_NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow", "other")
 
 
 def _open(path: Path) -> tuple[Records, Contents, int]:

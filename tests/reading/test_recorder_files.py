@@ -504,7 +504,7 @@ def test_gauges_that_begin_at_different_times(told, truth, layout):
                         file[name] = values[name][blow]
                         file[name].attrs.update({"t0": starts[name], "dt": STEP})
 
-    signals = told(make, {"channels": mapped(NAMES)}, f'"*.{dict(tdms="tdms", hdf5="h5").get(layout, "uff")}"')
+    signals = told(make, {"channels": mapped(NAMES)}, {"tdms": '"*.tdms"', "hdf5": '"*.h5"'}.get(layout, '"*.uff"'))
     cut = {name: truth[name][:, 4 : SAMPLES - 4] for name in NAMES}
     assert_same(signals, cut, rtol=2e-6)
     if layout != "one file":

@@ -132,7 +132,7 @@ def window_of(contents: Contents, places: Collection[int], start: int, most: int
 
 
 def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bool = True) -> Contents:
-    """Give a file in which the gauges of every blow begin at one time, to the nearest sample, if it says when they begin.
+    """Give a file in which the gauges of every blow begin at one time, to the nearest sample, where it says when.
 
     Samples before the last one begins are left out, and at the end those that only some have. `blows` gives the places
     of the gauges of each blow; without `cut`, what else is in the file cannot follow and other starts are refused.
