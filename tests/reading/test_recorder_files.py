@@ -3,6 +3,9 @@
 The files are written with the same open libraries that recorders' own software uses.
 """
 
+import re
+from dataclasses import replace
+
 import h5py
 import numpy as np
 import openpyxl
@@ -160,7 +163,63 @@ def one_a_file(told, truth, change, columns="abcd", header="t;a;b;c;d\n", ending
     return told(make, {"blows": '"one a file"', "channels": mapped(columns) | {"time": time}}, f'"{ending}"')
 
 
+def _with_d(match):
+    return f"{match[1]}D{match[2] or '+00'}"
+
+
+BREAKS = {
+    "blank": ("", [1, 2, 3]),
+    "title": ("Blow {}, 13:05:0{}\n", [8, 9, 11]),
+    "title in German": ("\nSchlag Nr. {}\n", [8, 9, 11]),
+    "comment": ("# peak {} kN\n", [1, 2, 3]),
+    "header": ("t;a;b;c;d\n", [1, 2, 3]),
+    "summary": ("\nMax.;{};1;1;1\nMin.;0;0;0;0\n", [1, 2, 3]),
+}
+
+
+@pytest.mark.parametrize(("between", "numbers"), BREAKS.values(), ids=BREAKS)
+@pytest.mark.parametrize("numbered", [False, True])
+def test_lines_between_the_blows_of_a_text(told, truth, tmp_path, between, numbers, numbered):
+    numbers = [21, 22, 24] if numbered else numbers
+
+    def make(folder):
+        header = f"{'n;' if numbered else ''}t;a;b;c;d\n"
+        text = "Recorder no. 17\n\n"
+        for blow, number in enumerate(numbers):
+            title = (between or "\n").format(number, number % 10)
+            if title == "t;a;b;c;d\n":
+                text += header
+            elif blow > 0 or "Blow" in title or "Schlag" in title:
+                text += title if blow else f"{title}{header}"
+            else:
+                text += header
+            rows = [";".join(f"{value:.9g}" for value in row) for row in rows_of(truth, blow)]
+            text += "".join(f"{number};{row}\n" if numbered else f"{row}\n" for row in rows)
+        (folder / "all.txt").write_text(text)
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    channels |= {"blow": {"column": '"n"'}} if numbered else {}
+    signals = told(make, {"channels": channels}, '"all.txt"')
+    assert signals.blow.tolist() == numbers
+    assert_same(replace(signals, blow=np.array([1, 2, 3])), truth)
+    found = inspect_files([tmp_path / "P2-4" / "all.txt"])
+    assert found.records.blows == "column"
+    assert (found.strain, found.acceleration) == (NAMES[:2], NAMES[2:])
+
+
+def test_lines_between_blows_of_other_lengths_are_not_passed_over(told, truth, refuses):
+    def make(folder):
+        rows = [";".join(f"{value:.9g}" for value in row) for row in rows_of(truth, 0)]
+        (folder / "all.txt").write_text("t;a;b;c;d\n" + "\n".join([*rows[:90], "", *rows[90:]]))
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    refuses(lambda: told(make, {"channels": channels}, '"all.txt"'), "all.txt, row 92")
+
+
 CHANGES = {
+    "summary below": lambda text: f"{text}Max;1;1;1;1\n\nMittelwert:;0,1;;;2\n".encode(),
+    "minus signs of a typesetter": lambda text: text.replace("-", "−").encode(),
+    "exponents of FORTRAN": lambda text: re.sub(r"(?<=;)(-?[\d.]+)(?:e(-\d+))?(?=[;\n])", _with_d, text).encode(),
     "pipes": lambda text: text.replace(";", "|").encode(),
     "carriage returns": lambda text: text.replace("\n", "\r").encode(),
     "two carriage returns": lambda text: text.replace("\n", "\r\r\n").encode(),
@@ -211,6 +270,16 @@ def test_times_of_day_are_a_time(told, truth, stamp):
     assert_same(one_a_file(told, truth, clock, unit='"s"'), truth)
     with pytest.raises(InputError, match=r"times of day.*write unit = \"s\""):
         one_a_file(told, truth, clock)  # the sheet says ms
+
+
+def test_excel_with_a_summary_below(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [["Time [ms]", "a", "b", "c", "d"], *rows_of(truth, blow).tolist(), []]
+            rows += [["Max.", 1, 1, 1, 1], ["Mean", "", 1, 1, 1], ["", "End of record"]]
+            book(folder / f"b{blow}.xlsx", {"Sheet1": rows})
+
+    assert_same(told(make, {"channels": mapped("abcd")} | RATE, '"b*.xlsx"'), truth)
 
 
 def book(path, sheets, above=3):
