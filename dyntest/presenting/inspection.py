@@ -22,6 +22,7 @@ REASONS = {
     "steady steps": "it rises by {value:.4g} from sample to sample",
     "counts blows": "whole numbers constant within a blow: {value:.0f} of them",
     "wave speed": "in {text}, velocity over strain at the first peak is {value:.0f} m/s, the wave speed of a pile",
+    "file scale": "its numbers are multiplied by the scale_factor in the file, {value:g}",
     "next blow": "another blow of {text}",
     "first movement": "it first moves to {value:.4g}, so {text} is positive",
 }
@@ -40,6 +41,7 @@ DOUBTS = {
     "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
+    "file factor": "the file says {text}: write it as factor if the numbers are not yet multiplied by it",
     "other": "{text} is not what a gauge measures",
     "small": "it peaks at {value:.3g} only, as a channel without a gauge does",
     "computed": "strains and accelerations are used instead of a computed {text}",

@@ -169,6 +169,10 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         elif hinted in GAUGE_ROLES:
             role = hinted
             reasons.append(Reason("name", text=name))
+        if channel.scale != 1.0:
+            reasons.append(Reason("file scale", channel.scale))
+        if channel.untold:
+            doubts.append(Reason("file factor", text=channel.untold))
         if finite.size < values.size:
             doubts.append(Reason("gaps", float(values.size - finite.size)))
     return ChannelGuess(

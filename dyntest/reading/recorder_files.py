@@ -1,5 +1,6 @@
 """A recorder's own files arranged as blows, as described in ``[records]``."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -186,7 +187,9 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         said = f", and the file gives {as_written(first.unit)}" if first.unit else ""
         cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
         raise InputError(contents.source, f"channel {name}", f"has no unit of {dimension}{said}", cure)
-    return Found(name, places, member, unit_factor(unit, dimension) * channel.factor * channel.sign, unit)
+    twice = first.scale != 1.0 and math.isclose(channel.factor, first.scale, rel_tol=1e-6)  # the sheet repeats the file
+    factor = 1.0 if twice else channel.factor
+    return Found(name, places, member, unit_factor(unit, dimension) * factor * channel.sign, unit)
 
 
 def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> InputError:

@@ -16,6 +16,7 @@ from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest.errors import InputError
+from dyntest.presenting.inspection import inspection_lines
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -430,6 +431,34 @@ def test_hdf5_rows_or_one_blow_a_group(told, truth, layout, told_by):
     group = '"test/drive"' if layout == "rows" else '"test/blow *"'
     records = {"group": group, "channels": channels} | (RATE if told_by == "sheet" else {})
     assert_same(told(make, records, '"d.h5"'), truth)
+
+
+@pytest.mark.parametrize("layout", ["one a file", "rows", "continuous"])
+@pytest.mark.parametrize("factor", ["1.0", "0.004"])
+def test_hdf5_counts_with_their_scale(told, truth, tmp_path, layout, factor):
+    quiet = np.zeros(8000)
+
+    def make(folder):
+        with h5py.File(folder / "d.h5", "w") as file:
+            for name in NAMES:
+                values = micro(truth)[name]
+                if layout == "one a file":
+                    values = values[0]
+                elif layout == "continuous":
+                    values = np.concatenate([part for blow in values for part in (quiet, blow)] + [quiet])
+                file[name] = np.rint((values + 3.0) / 0.004).astype("i4")
+                file[name].attrs.update({"scale_factor": 0.004, "add_offset": -3.0, "gain": 20.0, "fs": 20000.0})
+
+    channels = mapped(NAMES, strain_more={"factor": factor})  # the sheet may repeat what the file says
+    signals = told(make, {"blows": f'"{layout}"', "channels": channels}, '"d.h5"')
+    peaks = signals.strain.max(axis=-1)
+    wanted = np.stack([truth[name].max(axis=-1) for name in NAMES[:2]], axis=1)
+    np.testing.assert_allclose(peaks, wanted[: len(peaks)], rtol=1e-4)
+    found = inspect_files([tmp_path / "P2-4" / "d.h5"])
+    for one in found.channels:
+        assert "file scale" in [why.kind for why in one.reasons]
+        assert ("file factor", "gain = 20") in [(doubt.kind, doubt.text) for doubt in one.doubts]
+    assert "multiplied by the scale_factor" in "\n".join(inspection_lines(found))
 
 
 @pytest.mark.parametrize("told_by", ["properties", "sheet", "time"])

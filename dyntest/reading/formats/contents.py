@@ -1,8 +1,9 @@
 """Contents of a recorder's file in any format: channels with names, units, lengths and time steps."""
 
 import importlib
+import re
 import weakref
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from types import ModuleType
@@ -41,6 +42,10 @@ class FileChannel:
         Whether it contains numbers.
     clock : bool
         Whether it contains times of day, which are given in seconds.
+    scale : float
+        Factor in the file by which the stored numbers are already multiplied here [unit per stored number].
+    untold : str
+        What the file calls another factor, which may or may not be in the numbers, such as ``"gain = 0.9"``.
     """
 
     name: str
@@ -50,6 +55,8 @@ class FileChannel:
     step: float | None = None
     numbers: bool = True
     clock: bool = False
+    scale: float = 1.0
+    untold: str = ""
 
 
 @dataclass(frozen=True)
@@ -167,6 +174,20 @@ def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bo
         return np.array([contents.part([place], start + skips.get(place, 0), count)[0] for place in places])
 
     return replace(contents, channels=tuple(channels), column=column, part=part)
+
+
+_FACTOR = re.compile(
+    r"(^|_|\b)(gain|sensitivity|calibration|cal|scale|factor|slope|conversion)(_?factor)?$", re.IGNORECASE
+)
+
+
+def untold_factor(properties: Mapping[str, Any], known: Collection[str] = ()) -> str:
+    """Give the first factor other than 1 that a file states beside a channel, if nothing says whether it is applied."""
+    for key in properties:
+        value = np.ravel(np.asarray(properties[key]))
+        if key not in known and _FACTOR.search(key) and value.size == 1 and value.dtype.kind in "iuf" and value[0] != 1:
+            return f"{printable(key, 40)} = {float(value[0]):g}"
+    return ""
 
 
 class Keeper:
