@@ -304,9 +304,10 @@ def _pattern(sizes: dict[str, int], names: list[str]) -> str:
     largest = max(sizes, key=lambda name: sizes[name])
     stem = re.sub(r"\d+", "*", largest)
     alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
-    fit = [name for name in names if fnmatchcase(name, stem)]
-    like = min(alike.values()) > LIKE_SIZE * max(alike.values())
-    return stem if len(alike) > 1 and like and set(fit) == set(alike) else largest
+    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
+    patterns = (stem, stem.replace("*", "[0-9]*"))
+    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
+    return next(fit, largest) if like else largest
 
 
 def _settings(contents: Contents, records: Records) -> Records:

@@ -258,6 +258,22 @@ def test_sheets_and_groups_beside_the_blows(record, tmp_path):
     assert found.records.group == "Hit *" and found.doubts == ()
 
 
+def test_sheets_whose_names_are_only_numbers(record, tmp_path):
+    _, table, _ = record
+    book = openpyxl.Workbook()
+    book.active.title = "Info"
+    book.active.append(["Pile", "P1"])
+    for number, (_, blow) in zip((8, 9, 11), table.groupby("blow"), strict=False):
+        sheet = book.create_sheet(str(number))
+        sheet.append(["t (s)", *NAMES])
+        for row in blow[["time", *NAMES]].to_numpy().tolist():
+            sheet.append(row)
+    book.save(tmp_path / "b.xlsx")
+    found = inspect_files([tmp_path / "b.xlsx"])
+    assert (found.records.sheet, found.records.blows) == ("[0-9]*", "one a file")
+    assert not [doubt for doubt in found.doubts if doubt.kind == "one blow only"]
+
+
 def test_gauges_in_two_groups_or_in_a_table(record, tmp_path):
     _, _, channels = record
     values = {name: stream(channels[name]) for name in NAMES}

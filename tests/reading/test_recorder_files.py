@@ -574,6 +574,32 @@ def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, tmp_path,
         assert signals.time[0] == pytest.approx(-2e-3)
 
 
+@pytest.mark.filterwarnings("ignore")
+def test_uff58_with_codes_of_units_and_one_name_for_all(told, truth, tmp_path):
+    def make(folder):
+        for blow in range(BLOWS):
+            path = folder / f"b{blow}.uff"
+            units = {"type": 164, "units_code": 7, "units_description": "in-lbf", "temp_mode": 1}
+            units |= {"length": 39.37, "force": 0.2248, "temp": 1.8, "temp_offset": 459.67}
+            pyuff.UFF(str(path)).write_sets(units, "add")
+            for number, name in enumerate(NAMES, 1):
+                strain = name.startswith("strain")
+                one = data_set("Time history", truth[name][blow] / (1.0 if strain else 0.0254))
+                one |= {"rsp_node": number, "ordinate_spec_data_type": 3 if strain else 12}
+                pyuff.UFF(str(path)).write_sets(one, "add")
+
+    channels = {
+        name: {"column": f'"Time history at {n} 3"', "positive": '"compression"'} for n, name in enumerate(NAMES, 1)
+    }
+    for name in NAMES[2:]:
+        channels[name] = {"column": channels[name]["column"]}
+    for name in NAMES[:2]:
+        channels[name]["unit"] = '"m/m"'
+    assert_same(told(make, {"channels": channels}, '"*.uff"'), truth, rtol=2e-6)
+    found = inspect_files([tmp_path / "P2-4" / "b0.uff"])
+    assert [one.channel.unit for one in found.channels[2:]] == ["in/s^2", "in/s^2"]
+
+
 @pytest.mark.parametrize("layout", ["one file", "one a file", "tdms", "hdf5"])
 @pytest.mark.filterwarnings("ignore")
 def test_gauges_that_begin_at_different_times(told, truth, layout):
