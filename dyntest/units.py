@@ -152,7 +152,10 @@ _WRITINGS = {
     "strain": {
         **dict.fromkeys(("ue", "µe", "µε", "um/m", "µm/m", "ustrain", "µstrain", "u-strain", "µ-strain"), "µε"),
         **dict.fromkeys(("microstrain", "microstrains", "micro strain", "micro-strain"), "µε"),
+        **dict.fromkeys(("1e-6", "1.0e-6", "10^-6", "10**-6", "10⁻⁶", "x10^-6", "×10⁻⁶"), "µε"),
+        **dict.fromkeys(("µdef", "udef", "µstr", "ustr"), "µε"),
         "%": "percent",
+        "‰": "permille",
     },
     "acceleration": {
         **dict.fromkeys(("g", "gs", "g's"), "g"),
@@ -198,6 +201,8 @@ def unit_factor(unit: str, dimension: str) -> float:
     text = _WRITINGS.get(dimension, {}).get(small) or _plain_unit(unit)
     if dimension == "acceleration" and text in _GRAVITY:
         return STANDARD_GRAVITY
+    if dimension == "acceleration" and small == "mg":
+        return STANDARD_GRAVITY / 1000.0
     article = "an" if dimension[0] in "aeiou" else "a"
     unknown = f'the unit "{text[:40]}" is not known; write {article} {dimension} such as "{example}"'
     if len(text) > 40 or not _UNIT.fullmatch(text):

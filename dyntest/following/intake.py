@@ -36,6 +36,7 @@ from dyntest.reading.recorder_files import (
     stream_part,
     stream_piece,
     stream_time,
+    with_one_start,
 )
 from dyntest.reading.signal_tables import OWN_ENDINGS, channels_left_out, channels_of, piece_of_table
 from dyntest.reading.streams import DOUBLE_STRIKE_GAP, StrainStream, impacts_of, window_from
@@ -337,7 +338,7 @@ class Growing:
         if self.text is not None:
             data, _ = self.text.rows(start, most)
             return (contents_of(data, self.text.records or self.records, self.source),)
-        return open_records(self.path, self.records)
+        return tuple(with_one_start(one, self.records, self.channels) for one in open_records(self.path, self.records))
 
     def _rows(self, start: int, most: int, rests: bool, ended: bool) -> tuple[NumberTable | Contents | None, int]:
         """Give up to `most` rows from a start row, and how many there are."""

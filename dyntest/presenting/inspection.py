@@ -22,6 +22,7 @@ REASONS = {
     "steady steps": "it rises by {value:.4g} from sample to sample",
     "counts blows": "whole numbers constant within a blow: {value:.0f} of them",
     "wave speed": "in {text}, velocity over strain at the first peak is {value:.0f} m/s, the wave speed of a pile",
+    "file scale": "its numbers are multiplied by the scale_factor in the file, {value:g}",
     "next blow": "another blow of {text}",
     "first movement": "it first moves to {value:.4g}, so {text} is positive",
 }
@@ -40,6 +41,11 @@ DOUBTS = {
     "gaps": "{value:.0f} of its values are not numbers",
     "sample counter": "it only counts the samples",
     "second": "there is another channel that looks like {text}",
+    "file factor": "the file says {text}: write it as factor if the numbers are not yet multiplied by it",
+    "other": "{text} is not what a gauge measures",
+    "small": "it peaks at {value:.3g} only, as a channel without a gauge does",
+    "computed": "strains and accelerations are used instead of a computed {text}",
+    "one of several": "{value:.0f} channels look like {text}, and one average is needed: export single gauges",
     "usual rate": "its unit is not given; {text} gives {value:.0f} Hz, a usual rate",
     "flat": "it is constant",
     "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
@@ -141,8 +147,11 @@ def mapping_toml(found: Inspection) -> str:
     for name, channel in records.channels.items():
         lines += ["", f"[records.channels.{name}]", *_channel_toml(channel, doubts.get(name, []))]
     lines += ["", "[gauges]"]
-    lines.append(f"strain = {_listed(found.strain)}")
-    lines.append(f"acceleration = {_listed(found.acceleration)}")
+    if {"force", "velocity"} <= set(records.channels) and not found.strain and not found.acceleration:
+        lines += ['force = "force"', 'velocity = "velocity"']
+    else:
+        lines.append(f"strain = {_listed(found.strain)}")
+        lines.append(f"acceleration = {_listed(found.acceleration)}")
     if found.flat:
         lines.append(f"leave_out = {_listed(found.flat)}  # check: {DOUBTS['flat']}")
     return "\n".join(lines) + "\n"

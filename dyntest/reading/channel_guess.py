@@ -27,14 +27,24 @@ QUIET_SAMPLES = 100
 
 _NAME_HINTS = (
     ("time", re.compile(r"^(t|time|zeit|temps|tiempo|seconds?|sec|ms)$|\btime\b", re.IGNORECASE)),
-    ("blow", re.compile(r"^(no\.?|n|nr\.?|blow.*|hit.*|impact.*|shot.*|schlag.*)$", re.IGNORECASE)),
+    ("blow", re.compile(r"^(no\.?|n|nr\.?|blow.*|hit.*|impact.*|shot.*|schlag.*|coups?\b.*|golpe.*)$", re.IGNORECASE)),
     ("clock", re.compile(r"clock|elapsed", re.IGNORECASE)),
     ("penetration", re.compile(r"penetration|\bdepth\b", re.IGNORECASE)),
-    ("strain", re.compile(r"strain|eps|^e\d|^s\d|dms|ε|µe|^sg", re.IGNORECASE)),
-    ("acceleration", re.compile(r"acc|^a[cx_ ]?\d|beschl", re.IGNORECASE)),
-    ("force", re.compile(r"force|kraft", re.IGNORECASE)),
-    ("velocity", re.compile(r"veloc|^v\d?$", re.IGNORECASE)),
+    ("strain", re.compile(r"strain|eps|^e\d|^s\d|dms|ε|µe|^sg|dehnung|d[eé]form|应变", re.IGNORECASE)),
+    ("acceleration", re.compile(r"acc|^a[cx_ ]?\d|beschl|^acel|加速", re.IGNORECASE)),
+    ("force", re.compile(r"force|kraft|fuerza", re.IGNORECASE)),
+    ("velocity", re.compile(r"veloc|^v\d?$|geschw|vitesse", re.IGNORECASE)),
 )
+
+_OTHER_NAME = re.compile(
+    r"temp(er|$|\b)|press|druck|presi[oó]n|batter|supply|humid|gps|latit|longit|trigger|\brpm\b|micro(ph|f)|sound|温度|压力",
+    re.IGNORECASE,
+)
+_OTHER_UNIT = re.compile(r"[°º]\s*[CF]?|deg\s?[CF]?|[ck]?N ?m|m?bar|hPa|m?A|k?Hz|rpm|1/min|dB|% ?RH", re.IGNORECASE)
+"""Names and units of what a recorder stores beside the gauges."""
+
+SMALLEST_SHARE = 0.01
+"""Share of the usual peak of a kind below which a channel without name or unit is noise [1]. Our own, no source."""
 
 GAUGE_ROLES = ("strain", "acceleration", "force", "velocity")
 
@@ -147,6 +157,8 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
     elif hinted in ("clock", "penetration") and len(np.unique(finite[:SAMPLES_LOOKED_AT])) < len(finite) / 50:
         role = hinted
         reasons.append(Reason("name", text=name))
+    elif _is_other(name, unit):
+        doubts.append(Reason("other", text=_bracketed(name) or unit or name))
     else:
         by_unit = next((kind for kind in GAUGE_ROLES if is_unit_of(unit, kind)), "")
         if unit == "N" and (hinted in ("strain", "acceleration") or max(-low, high) < FORCE.low):
@@ -157,6 +169,10 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         elif hinted in GAUGE_ROLES:
             role = hinted
             reasons.append(Reason("name", text=name))
+        if channel.scale != 1.0:
+            reasons.append(Reason("file scale", channel.scale))
+        if channel.untold:
+            doubts.append(Reason("file factor", text=channel.untold))
         if finite.size < values.size:
             doubts.append(Reason("gaps", float(values.size - finite.size)))
     return ChannelGuess(
@@ -171,6 +187,20 @@ def first_guess(contents: Contents, place: int, values: np.ndarray) -> ChannelGu
         tuple(reasons),
         tuple(doubts),
     )
+
+
+def _bracketed(name: str) -> str:
+    """Give the unit at the end of a name that no gauge has; empty if there is none."""
+    match = re.search(r"[\[(]([^\[\]()]*)[\])]\s*$", name)
+    return match[1] if match and _OTHER_UNIT.fullmatch(match[1].strip()) else ""
+
+
+def _is_other(name: str, unit: str) -> bool:
+    """Whether a channel has the unit, or without a gauge's unit the name, of something else than a gauge."""
+    if any(is_unit_of(unit, kind) for kind in GAUGE_ROLES):
+        return False
+    measured = any(is_unit_of(unit, kind) for kind in ("length", "time", "stress"))
+    return bool(measured or _OTHER_UNIT.fullmatch(unit) or _bracketed(name) or _OTHER_NAME.search(name))
 
 
 def _why_unread(contents: Contents, place: int) -> str:
@@ -258,12 +288,50 @@ def guess_by_shape(guess: ChannelGuess, look: ChannelLook) -> ChannelGuess:
     if look.flat:
         known = guess.role if guess.role in ("strain", "acceleration") and look.values.size else ""
         return replace(guess, role=known, doubts=(*guess.doubts, Reason("flat")))
+    if guess.role in ("force", "velocity"):
+        return guess
     kind = "strain" if look.one_sided >= ONE_SIDED else "acceleration"
     if not guess.role:
         return replace(guess, role=kind, reasons=(*guess.reasons, Reason("shape", look.one_sided, kind)))
     if guess.role in ("strain", "acceleration") and guess.role != kind:
         return replace(guess, doubts=(*guess.doubts, Reason("shape", look.one_sided, kind)))
     return replace(guess, reasons=(*guess.reasons, Reason("shape", look.one_sided, guess.role)))
+
+
+def without_noise(guesses: list[ChannelGuess], looks: dict[int, ChannelLook]) -> list[ChannelGuess]:
+    """Do not use channels that are gauges by their shape alone and far smaller than two others of their kind."""
+    peaks = {one.number: looks[one.number - 1].peak for one in guesses if one.number - 1 in looks}
+    kept = []
+    for one in guesses:
+        others = sorted(peaks[other.number] for other in guesses if other.role == one.role and other.number in peaks)
+        alone = bool(one.reasons) and one.reasons[0].kind == "shape" and not is_unit_of(_unit(one), one.role)
+        if alone and len(others) > 2 and peaks.get(one.number, 0.0) < SMALLEST_SHARE * others[-2]:
+            one = replace(one, role="", reasons=(), doubts=(*one.doubts, Reason("small", peaks[one.number])))
+        kept.append(one)
+    return kept
+
+
+def _unit(guess: ChannelGuess) -> str:
+    return (guess.channel.unit or "") if guess.channel is not None else ""
+
+
+def one_kind_of_record(guesses: list[ChannelGuess]) -> list[ChannelGuess]:
+    """Use force and velocity only where there are no strains and accelerations, and one channel of each."""
+    roles = [one.role for one in guesses]
+    gauges = "strain" in roles and "acceleration" in roles
+    seen: set[str] = set()
+    kept = []
+    for one in guesses:
+        if one.role in ("force", "velocity"):
+            if gauges:
+                one = replace(one, role="", reasons=(), doubts=(*one.doubts, Reason("computed", text=one.role)))
+            elif one.role in seen:
+                one = replace(one, role="", doubts=(*one.doubts, Reason("second", text=one.role)))
+            elif roles.count(one.role) > 1:
+                one = replace(one, doubts=(*one.doubts, Reason("one of several", roles.count(one.role), one.role)))
+            seen.add(one.role)
+        kept.append(one)
+    return kept
 
 
 def first_sign(look: ChannelLook) -> float:

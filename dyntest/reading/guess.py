@@ -22,12 +22,14 @@ from dyntest.reading.channel_guess import (
     hinted_role,
     look_at_impact,
     numbers_of,
+    one_kind_of_record,
     one_of_each,
     steady_step,
     sum_to_peak,
+    without_noise,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents, FileChannel, parts_of
+from dyntest.reading.formats.contents import Contents, FileChannel, from_one_start, parts_of
 from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
@@ -151,7 +153,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
     records, contents, several = _open(paths[0])
-    contents = _with_columns(contents)
+    contents = _with_columns(_from_one_start(contents))
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
     guesses = _first_blow(contents, one_of_each(guesses))
@@ -163,6 +165,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
         if one.role in GAUGE_ROLES or not (one.role or any(why.kind in _NO_GAUGE for why in one.doubts + one.reasons))
     }
     guesses = [guess_by_shape(g, looks[g.number - 1]) if g.number - 1 in looks else g for g in guesses]
+    guesses = one_kind_of_record(without_noise(guesses, looks))
     guesses, step, rate_reason = _units(contents, guesses, looks, step, rate_reason, blow_length)
     guesses = [_with_sign(g, looks, guesses) for g in guesses]
     guesses = _named(contents, guesses)
@@ -178,8 +181,9 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
     strain = tuple(g.target for g in guesses if g.role == "strain" and g.target)
     acceleration = tuple(g.target for g in guesses if g.role == "acceleration" and g.target)
+    averaged = {"force", "velocity"} <= set(kept) and not strain and not acceleration
     for kind, names in (("strain", strain), ("acceleration", acceleration)):
-        if len(names) not in (2, 4):
+        if len(names) not in (2, 4) and not averaged:
             doubts.append(Reason("gauge count", len(names), kind))
     return Inspection(
         sources=tuple(known_as(path) for path in paths),
@@ -196,7 +200,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     )
 
 
-_NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow")
+_NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow", "other")
 
 
 def _open(path: Path) -> tuple[Records, Contents, int]:
@@ -223,6 +227,19 @@ def _open(path: Path) -> tuple[Records, Contents, int]:
         opened = open_records(path, Records(group=group))
         return Records(group=group), opened[0], len(opened)
     return _settings(contents, Records()), contents, len(opened)
+
+
+def _from_one_start(contents: Contents) -> Contents:
+    """Give a file in which the channels of one length and rate begin at one time; those of UFF58 may be other blows."""
+    names = [one.name for one in contents.channels]
+    like = [place for place, one in enumerate(contents.channels) if len(one.shape) == 1 and one.numbers and one.step]
+    starts = [contents.channels[place].start for place in like]
+    if len(set(names)) < len(names) or not like or any(start is None for start in starts):
+        return contents
+    try:
+        return from_one_start(contents, [like])
+    except InputError:
+        return contents
 
 
 def _gauges_elsewhere(contents: Contents, group: str) -> bool:
@@ -287,9 +304,10 @@ def _pattern(sizes: dict[str, int], names: list[str]) -> str:
     largest = max(sizes, key=lambda name: sizes[name])
     stem = re.sub(r"\d+", "*", largest)
     alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
-    fit = [name for name in names if fnmatchcase(name, stem)]
-    like = min(alike.values()) > LIKE_SIZE * max(alike.values())
-    return stem if len(alike) > 1 and like and set(fit) == set(alike) else largest
+    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
+    patterns = (stem, stem.replace("*", "[0-9]*"))
+    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
+    return next(fit, largest) if like else largest
 
 
 def _settings(contents: Contents, records: Records) -> Records:

@@ -22,8 +22,14 @@ WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 MOST_CELL_LINES = 4
 """Most lines of one cell in quotes [1]. Our own, no source."""
 
-_FEET_AND_INCHES = re.compile(r"""\s*(\d+)\s*(?:'|ft|′)\s*-?\s*(?:(\d+(?:\.\d+)?)\s*(?:"|''|in|″)?)?\s*""")
-_RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|to|bis)\s*(\d+(?:[.,]\d+)?)\s*")
+_FEET_AND_INCHES = re.compile(
+    r"""\s*(\d+)\s*(?:'|ft\.?|′|’)\s*-?\s*(?:(\d+(?:\.\d+)?)?(?:\s*-?\s*(\d+)/(\d+))?\s*(?:"|''|in\.?|″|”)?)?\s*"""
+)
+_FRACTION = re.compile(r"\s*(\d+)[\s-]+(\d+)/(\d+)\s*")
+"""A number with a fraction, such as ``10 1/2``."""
+
+_VULGAR = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+_RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|—|to|bis|à|a)\s*(\d+(?:[.,]\d+)?)\s*")
 """A depth written as the top and the bottom of its interval."""
 
 PART_COUNT = re.compile(
@@ -86,11 +92,11 @@ def _split_range(fields: list[str], depth: int) -> list[str]:
 
 
 _LOG_HINTS = {
-    "depth_to": re.compile(r"\b(to|bottom|depth|tip|toe|penetration|bis|tiefe)\b", re.IGNORECASE),
-    "depth_from": re.compile(r"\b(from|top|von)\b", re.IGNORECASE),
-    "blows": re.compile(r"blow|count|schl", re.IGNORECASE),
-    "stroke": re.compile(r"stroke|fall|drop|hub", re.IGNORECASE),
-    "remark": re.compile(r"remark|note|comment|bemerk", re.IGNORECASE),
+    "depth_to": re.compile(r"\b(to|bottom|depth|tip|toe|penetration|bis|tiefe|profond\w*|profund\w*)\b", re.IGNORECASE),
+    "depth_from": re.compile(r"\b(from|top|von|desde)\b", re.IGNORECASE),
+    "blows": re.compile(r"blow|count|schl|coup|golpe|\bbpf\b", re.IGNORECASE),
+    "stroke": re.compile(r"stroke|fall|drop|hub|hauteur|ca[ií]da|altura", re.IGNORECASE),
+    "remark": re.compile(r"remark|note|comment|bemerk|observ", re.IGNORECASE),
 }
 """Likely words in the header of each column; the first match is used."""
 
@@ -112,6 +118,9 @@ def guess_log_layout(path: Path, unit: str) -> LogLayout:
         for number, row in enumerate(rows[:200]):
             columns = _guessed_columns(row, unit)
             if "depth_to" in columns and "blows" in columns:
+                for kind in ("depth_to", "blows"):
+                    title = row[int(columns[kind].column) - 1]
+                    _refuse_twice(row, int(columns[kind].column) - 1, kind, title, known_as(path))
                 sheet = name if path.suffix.lower() in WORKBOOKS else None
                 return LogLayout(sheet=sheet, skip_lines=number, delimiter=None if sheet else name, columns=columns)
     problem = "has no row with headers of a depth and a blow count"
@@ -191,6 +200,7 @@ def _text_rows(
     decimal = layout.decimal or "."
     if layout.decimal is None:
         fields = [field for row in rows for field in row]
+        fields += [part for field in fields if (match := _RANGE.fullmatch(field)) for part in match.groups()]
         comma = any(re.fullmatch(r"[+-]?\d+,\d+", field) for field in fields)
         point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
         decimal = "," if comma and not point else "."
@@ -352,14 +362,20 @@ def _is_number(text: str, decimal: str) -> bool:
 
 def _in_unit(text: str, column: Column, decimal: str) -> str:
     """Give feet and inches, such as ``53'-6"``, or a number with its unit, as a number in the column's unit."""
+    for sign, fraction in _VULGAR.items():
+        text = text.replace(sign, fraction)
     match = _FEET_AND_INCHES.fullmatch(text)
+    broken = _FRACTION.fullmatch(text)
+    if broken is not None and 0 < int(broken[2]) < int(broken[3]):
+        return f"{int(broken[1]) + int(broken[2]) / int(broken[3]):.6f}".replace(".", decimal)
     own = _WITH_UNIT.fullmatch(text)
     if match is None and own is not None and is_unit_of(own[2], "length"):
         metres = float(own[1].replace(",", ".")) * unit_factor(own[2], "length")
         return f"{metres / column.factor:.6f}".replace(".", decimal)
     if match is None or _is_number(text, decimal):
         return text
-    metres = (float(match[1]) + float(match[2] or 0.0) / 12.0) * unit_factor("ft", "length")
+    inches = float(match[2] or 0.0) + int(match[3] or 0) / max(1, int(match[4] or 1))
+    metres = (float(match[1]) + inches / 12.0) * unit_factor("ft", "length")
     return f"{metres / column.factor:.6f}".replace(".", decimal)
 
 

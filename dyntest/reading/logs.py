@@ -3,6 +3,7 @@
 The driving log is the inspector's blow counts, the only link between blow numbers and depth.
 """
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -161,6 +162,7 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
 
     Units: start [m].
     """
+    table = _without_start(table, start) if pile is None and "depth_from" not in table.columns else table
     rows = table.row_numbers
     depth_to = _depths(table, "depth_to")
     piles = np.zeros(len(rows), dtype=int) if pile is None else np.unique(pile, return_inverse=True)[1]
@@ -174,6 +176,7 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
             depth_from[own[1:]] = depth_to[own[:-1]]
             depth_from[own[0]], guessed = _first_top(table, rows[own], depth_to[own], start)
             assumed = assumed or guessed
+    _refuse_rates(table, depth_to - depth_from, piles)
     if not table.running:
         table = _with_part_counts(table, depth_to - depth_from)
     blows = table.numbers("blows", RUNNING_BLOWS if table.running else BLOWS)
@@ -198,6 +201,54 @@ def read_intervals(table: LogTable, pile: np.ndarray | None = None, start: float
         stroke=table.numbers("stroke", STROKE, blank=np.nan),
         start_assumed=assumed,
     )
+
+
+def _without_start(table: LogTable, start: float | None) -> LogTable:
+    """Give a log without a first row that only says where driving starts: at that depth, with no blow.
+
+    Units: start [m].
+    """
+    if len(table.text.rows) < 2:
+        return table
+    first = replace(table, text=replace(table.text, rows=table.text.rows[:1]))
+    try:
+        depth, blows = _depths(first, "depth_to")[0], first.numbers("blows", RUNNING_BLOWS, blank=0.0)[0]
+    except InputError:
+        return table
+    if blows != 0.0 or abs(depth - (start or 0.0)) > GAP_TOLERANCE:
+        return table
+    return replace(table, text=replace(table.text, rows=table.text.rows[1:]))
+
+
+_RATE = re.compile(
+    r"(?:/|\bper\b|\bje\b|\bpro\b|\bpar\b|\bpor\b)\s*(\d+(?:[.,]\d+)?)?\s*(feet|foot|ft|inch|in|cm|mm|metre|meter|m)\b\.?|\b(bpf)\b",
+    re.IGNORECASE,
+)
+"""A header of counts that says over which length they are counted."""
+
+
+def _refuse_rates(table: LogTable, size: np.ndarray, piles: np.ndarray) -> None:
+    """Refuse intervals of another length than the header of the counts says: counts and rates cannot be told apart.
+
+    The first interval of a pile may begin anywhere. Units: size [m].
+    """
+    title = table.columns["blows"].text
+    match = _RATE.search(title)
+    if match is None or table.running or table.stated:
+        return
+    unit = {"feet": "ft", "foot": "ft", "inch": "in", "metre": "m", "meter": "m"}.get(
+        (match[2] or "ft").lower(), (match[2] or "ft").lower()
+    )
+    length = float((match[1] or "1").replace(",", ".")) * unit_factor(unit, "length")
+    other = np.flatnonzero(np.abs(size - length) > max(PART_TOLERANCE, 0.02 * length))
+    part = [PART_COUNT.fullmatch(field.strip()) for field in table.texts("blows")]
+    first = np.unique(piles, return_index=True)[1]
+    other = np.array([index for index in other if part[index] is None and index not in first], dtype=int)
+    if other.size:
+        row = table.row_numbers[other[0]]
+        problem = f"is {size[other[0]]:.4g} m long, but its header counts over {length:.4g} m"
+        cure = "write [log] cumulative = false if each row has the blows counted in it, else these"
+        raise InputError(table.source, f"row {row}, column {title}", problem, cure)
 
 
 def _with_part_counts(table: LogTable, size: np.ndarray) -> LogTable:

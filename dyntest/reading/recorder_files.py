@@ -1,5 +1,6 @@
 """A recorder's own files arranged as blows, as described in ``[records]``."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from dyntest.reading.blow_layout import (
     uniform_time,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents
+from dyntest.reading.formats.contents import Contents, from_one_start
 from dyntest.reading.mapping import MARKS
 from dyntest.reading.parts import Channel, Records
 from dyntest.reading.streams import StrainStream, StreamCut, cut_stream
@@ -67,7 +68,7 @@ def read_recorder_files(
     """Read the files of a drive; for streams also give where they were cut."""
     pieces, cuts = [], []
     opened = [contents for path in paths for contents in open_records(path, records)]
-    for contents in opened:
+    for contents in (with_one_start(one, records, channels) for one in opened):
         if contents.settings.get("incomplete"):
             problem = "ends before its last segment is complete"
             raise InputError(contents.source, "", problem, "copy or export the file again")
@@ -81,6 +82,17 @@ def read_recorder_files(
             piece = stacked_samples(contents, records, channels, numbered=kind == "column")
         pieces.append(piece)
     return pieces, cuts
+
+
+def with_one_start(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Contents:
+    """Give a file in which all gauges begin at one time, as far as it says when they begin."""
+    if all(one.start is None for one in contents.channels):
+        return contents
+    gauges = gauges_of(contents, records, channels).values()
+    marked = "time" in records.channels or any(
+        name in records.channels or find_places(contents, name, records.group) for name in MARKS if name != "time"
+    )
+    return from_one_start(contents, zip(*(one.places for one in gauges), strict=False), cut=not marked)
 
 
 def layout_kind(contents: Contents, records: Records, files: int) -> str:
@@ -175,7 +187,9 @@ def locate(contents: Contents, name: str, dimension: str, records: Records, requ
         said = f", and the file gives {as_written(first.unit)}" if first.unit else ""
         cure = f'write unit = "{DIMENSIONS[dimension][0]}" or another in {place}'
         raise InputError(contents.source, f"channel {name}", f"has no unit of {dimension}{said}", cure)
-    return Found(name, places, member, unit_factor(unit, dimension) * channel.factor * channel.sign, unit)
+    twice = first.scale != 1.0 and math.isclose(channel.factor, first.scale, rel_tol=1e-6)  # the sheet repeats the file
+    factor = 1.0 if twice else channel.factor
+    return Found(name, places, member, unit_factor(unit, dimension) * factor * channel.sign, unit)
 
 
 def _missing(contents: Contents, name: str, channel: Channel, mapped: bool) -> InputError:

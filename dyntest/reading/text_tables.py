@@ -334,6 +334,24 @@ def is_unit(text: str) -> bool:
     return plain not in _FACES and any(is_unit_of(plain, dimension) for dimension in _MEASURED)
 
 
+_SUMMARY = re.compile(
+    r"(?:max|min|mean|avg|average|sum|total|std|rms|peak|range|count|mittel|summe|spitze|moyenne|m[aá]x|m[ií]n|media|promedio"
+    r"|最大|最小|平均)\w*\.?(?: *\([^()]*\)| values?| +abs\.?)?\s*[:=]?",
+    re.IGNORECASE,
+)
+
+
+def is_summary(text: str) -> bool:
+    """Whether a text begins a row that sums up the rows above it.
+
+    Examples
+    --------
+    >>> is_summary("Max:"), is_summary("Mittelwert"), is_summary("0.15")
+    (True, True, False)
+    """
+    return len(text) < 40 and _SUMMARY.fullmatch(text.strip()) is not None
+
+
 _MEASURED = ("strain", "acceleration", "time", "length", "force", "velocity", "stress")
 _FACES = ("S", "M")
 """Letters that name a gauge on the south face or in the middle rather than seconds or metres."""

@@ -171,6 +171,46 @@ def test_headers_with_units_and_further_channels(record, tmp_path):
     assert [doubt.kind for doubt in found.doubts] == ["one blow only"]
 
 
+def test_other_channels_than_gauges_are_not_used(record, tmp_path):
+    _, table, _ = record
+    first = table[table["blow"] == table["blow"].iloc[0]]
+    noise = np.random.default_rng(1).normal(0.0, 1.0, (6, len(first)))
+    push = np.exp(-np.square((np.arange(len(first)) - 200) / 100))
+    others = {"Temperature": 21.0 + 0.02 * noise[0], "Druck [bar]": 5.0 + push, "CH7": 1e-3 * noise[1]}
+    others |= {"Aux [°C]": 21.0 + noise[2], "Weg (mm)": push.cumsum(), "Force [kN]": 900.0 * push}
+    others |= {"v [m/s]": 3.0 * push}
+    frame = pd.DataFrame({"t (s)": first["time"], **{f"CH{n}": first[one] for n, one in enumerate(NAMES, 1)}} | others)
+    frame.to_csv(tmp_path / "b.csv", index=False)
+    found = inspect_files([tmp_path / "b.csv"])
+    assert_guessed(found, MICRO, PLAIN, "one a file")
+    doubts = {one.name: [doubt.kind for doubt in one.doubts] for one in found.channels if not one.target}
+    assert doubts == dict(
+        zip(others, [["other"], ["other"], ["small"], *[["other"]] * 2, *[["computed"]] * 2], strict=True)
+    )
+    assert "[bar" not in mapping_toml(found) and "Druck" in "\n".join(inspection_lines(found))
+
+
+@pytest.mark.parametrize("several", [False, True])
+def test_records_that_are_only_averaged_traces(record, tmp_path, several):
+    folder, table, _ = record
+    first = table[table["blow"] == table["blow"].iloc[0]]
+    velocity = first[list(NAMES[2:])].mean(axis=1).cumsum() * 5e-5
+    traces = {"Force [kN]": first[list(NAMES[:2])].mean(axis=1), "v [m/s]": velocity}
+    traces |= {"F2 [kN]": traces["Force [kN]"]} if several else {}
+    pd.DataFrame({"t (s)": first["time"]} | traces).to_csv(tmp_path / "b.csv", index=False)
+    found = inspect_files([tmp_path / "b.csv"])
+    assert [one.target for one in found.channels if one.target] == ["time", "force", "velocity"]
+    told = mapping_toml(found)
+    assert 'force = "force"\nvelocity = "velocity"' in told and "strain" not in told
+    assert ("2 channels look like force" in told) == several
+    assert inspection_lines(found)
+    sheet = re.sub(r"\[gauges\].*?\n\[", f"{told}\n[", (folder / "sheet.toml").read_text(), count=1, flags=re.DOTALL)
+    (tmp_path / "sheet.toml").write_text(sheet.replace("initial.parquet", "b.csv"))
+    read = read_sheet(tmp_path / "sheet.toml")
+    signals = read_signals(read, read.drives[0])
+    assert signals.force.max() == pytest.approx(1e3 * traces["Force [kN]"].max())
+
+
 MICRO = {"strain": "µm/m", "acceleration": "m/s^2"}
 
 
@@ -216,6 +256,22 @@ def test_sheets_and_groups_beside_the_blows(record, tmp_path):
     found = inspect_files([tmp_path / "d.tdms"])
     assert_guessed(found, MICRO, PLAIN, "one a file")
     assert found.records.group == "Hit *" and found.doubts == ()
+
+
+def test_sheets_whose_names_are_only_numbers(record, tmp_path):
+    _, table, _ = record
+    book = openpyxl.Workbook()
+    book.active.title = "Info"
+    book.active.append(["Pile", "P1"])
+    for number, (_, blow) in zip((8, 9, 11), table.groupby("blow"), strict=False):
+        sheet = book.create_sheet(str(number))
+        sheet.append(["t (s)", *NAMES])
+        for row in blow[["time", *NAMES]].to_numpy().tolist():
+            sheet.append(row)
+    book.save(tmp_path / "b.xlsx")
+    found = inspect_files([tmp_path / "b.xlsx"])
+    assert (found.records.sheet, found.records.blows) == ("[0-9]*", "one a file")
+    assert not [doubt for doubt in found.doubts if doubt.kind == "one blow only"]
 
 
 def test_gauges_in_two_groups_or_in_a_table(record, tmp_path):

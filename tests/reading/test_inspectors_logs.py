@@ -6,6 +6,7 @@ import numpy as np
 import openpyxl
 import pytest
 
+from dyntest.reading.log_layouts import guess_log_layout
 from dyntest.reading.logs import read_driving_log
 from dyntest.reading.parts import Channel, LogLayout
 from dyntest.reading.production_log import read_production_log
@@ -235,13 +236,23 @@ FULL = COLUMNS | {"stroke": Channel("Fall", "ft")}
         (["51;20;;6", '52;24;;"', "53;do.;;7"], [20, 24, 24], [51, 52, 53], [6, 6, 7]),
         (["51;20;;6", "52;24;;6", "52.25;15/3in;refusal;7"], [20, 24, 15], [51, 52, 52.25], [6, 6, 7]),
         (["51;20;;6", "52;24;;6", ";44;total;"], [20, 24], [51, 52], [6, 6]),
+        (["50;0;start;", "51;20;;6", "52;24;;6"], [20, 24], [51, 52], [6, 6]),
+        (["50;;start;", "51;20;;6", "52;24;;6"], [20, 24], [51, 52], [6, 6]),
+        (["50,5 - 51,0;20;;6", "51,0 à 51,5;24;;6,5"], [20, 24], [51, 51.5], [6, 6.5]),
+        (
+            ["50'-3 1/2\";20;;6", "50½;24;;6 1/2", "50 3/4;30;;6'-6 1/2\""],
+            [20, 24, 30],
+            [50 + 3.5 / 12, 50.5, 50.75],
+            [6, 6.5, 6 + 6.5 / 12],
+        ),
     ],
 )
 def test_what_inspectors_write_in_cells(tmp_path, rows, counts, depths, strokes):
     log = read_driving_log(text(tmp_path / "log.csv", [*ABOVE, *rows]), LogLayout(columns=FULL), start=50 * FOOT)
     assert log.blows.tolist() == counts
     np.testing.assert_allclose(log.depth_to / FOOT, depths)
-    np.testing.assert_allclose(log.depth_from / FOOT, [50, *depths[:-1]])
+    top = 50.5 if " - " in rows[0] else 50
+    np.testing.assert_allclose(log.depth_from / FOOT, [top, *depths[:-1]])
     np.testing.assert_allclose(log.stroke / FOOT, strokes)
 
 
@@ -261,6 +272,36 @@ def test_what_inspectors_write_in_cells(tmp_path, rows, counts, depths, strokes)
 def test_what_could_be_read_in_two_ways_is_asked(tmp_path, refuses, lines, more, needles):
     path = text(tmp_path / "log.csv", lines)
     refuses(lambda: read_driving_log(path, LogLayout(columns=FULL, **more), start=50 * FOOT), "log.csv", *needles)
+
+
+RATES = ["Blows per foot", "Blows/ft", "BPF", "Blows / 1 ft", "Schläge je ft"]
+
+
+@pytest.mark.parametrize("title", RATES)
+def test_counts_over_a_length_in_intervals_of_another(tmp_path, refuses, title):
+    """A last row of 60 over half a foot may be 60 blows or 30."""
+    columns = {"depth_to": Channel("Depth", "ft"), "blows": Channel(title)}
+    path = text(tmp_path / "log.csv", [f"Depth;{title}", "50.5;20", "51.5;24", "52;60"])
+    needles = ("log.csv", "row 4", title, "0.1524 m long", "counts over 0.3048 m", "cumulative = false")
+    refuses(lambda: read_driving_log(path, LogLayout(columns=columns), start=50 * FOOT), *needles)
+    log = read_driving_log(path, LogLayout(columns=columns, cumulative=False), start=50 * FOOT)
+    assert log.blows.tolist() == [20, 24, 60]
+    text(path, [f"Depth;{title}", "50.5;20", "51.5;24", "52.5;60"])
+    assert read_driving_log(path, LogLayout(columns=columns), start=50 * FOOT).blows.tolist() == [20, 24, 60]
+
+
+@pytest.mark.parametrize("header", ["Profondeur (m);Nombre de coups;Hauteur (m)", "Profundidad (m);Golpes;Caída (m)"])
+def test_a_layout_is_guessed_from_french_and_spanish_headers(tmp_path, header):
+    path = text(tmp_path / "log.csv", [header, "0,25;3;0,8", "0,50;5;1,0"])
+    log = read_driving_log(path, guess_log_layout(path, "ft"))
+    assert log.blows.tolist() == [3, 5]
+    np.testing.assert_allclose(log.depth_to, [0.25, 0.5])
+    np.testing.assert_allclose(log.stroke, [0.8, 1.0])
+
+
+def test_a_guess_does_not_pass_over_a_second_block(tmp_path, refuses):
+    path = text(tmp_path / "log.csv", ["Depth;Blows;Depth;Blows", "1;3;3;9", "2;5;4;11"])
+    refuses(lambda: guess_log_layout(path, "ft"), "occurs twice, as columns 1 and 3")
 
 
 def test_a_header_of_two_lines_in_a_cell(tmp_path):

@@ -3,6 +3,9 @@
 The files are written with the same open libraries that recorders' own software uses.
 """
 
+import re
+from dataclasses import replace
+
 import h5py
 import numpy as np
 import openpyxl
@@ -13,6 +16,7 @@ from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest.errors import InputError
+from dyntest.presenting.inspection import inspection_lines
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -160,7 +164,63 @@ def one_a_file(told, truth, change, columns="abcd", header="t;a;b;c;d\n", ending
     return told(make, {"blows": '"one a file"', "channels": mapped(columns) | {"time": time}}, f'"{ending}"')
 
 
+def _with_d(match):
+    return f"{match[1]}D{match[2] or '+00'}"
+
+
+BREAKS = {
+    "blank": ("", [1, 2, 3]),
+    "title": ("Blow {}, 13:05:0{}\n", [8, 9, 11]),
+    "title in German": ("\nSchlag Nr. {}\n", [8, 9, 11]),
+    "comment": ("# peak {} kN\n", [1, 2, 3]),
+    "header": ("t;a;b;c;d\n", [1, 2, 3]),
+    "summary": ("\nMax.;{};1;1;1\nMin.;0;0;0;0\n", [1, 2, 3]),
+}
+
+
+@pytest.mark.parametrize(("between", "numbers"), BREAKS.values(), ids=BREAKS)
+@pytest.mark.parametrize("numbered", [False, True])
+def test_lines_between_the_blows_of_a_text(told, truth, tmp_path, between, numbers, numbered):
+    numbers = [21, 22, 24] if numbered else numbers
+
+    def make(folder):
+        header = f"{'n;' if numbered else ''}t;a;b;c;d\n"
+        text = "Recorder no. 17\n\n"
+        for blow, number in enumerate(numbers):
+            title = (between or "\n").format(number, number % 10)
+            if title == "t;a;b;c;d\n":
+                text += header
+            elif blow > 0 or "Blow" in title or "Schlag" in title:
+                text += title if blow else f"{title}{header}"
+            else:
+                text += header
+            rows = [";".join(f"{value:.9g}" for value in row) for row in rows_of(truth, blow)]
+            text += "".join(f"{number};{row}\n" if numbered else f"{row}\n" for row in rows)
+        (folder / "all.txt").write_text(text)
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    channels |= {"blow": {"column": '"n"'}} if numbered else {}
+    signals = told(make, {"channels": channels}, '"all.txt"')
+    assert signals.blow.tolist() == numbers
+    assert_same(replace(signals, blow=np.array([1, 2, 3])), truth)
+    found = inspect_files([tmp_path / "P2-4" / "all.txt"])
+    assert found.records.blows == "column"
+    assert (found.strain, found.acceleration) == (NAMES[:2], NAMES[2:])
+
+
+def test_lines_between_blows_of_other_lengths_are_not_passed_over(told, truth, refuses):
+    def make(folder):
+        rows = [";".join(f"{value:.9g}" for value in row) for row in rows_of(truth, 0)]
+        (folder / "all.txt").write_text("t;a;b;c;d\n" + "\n".join([*rows[:90], "", *rows[90:]]))
+
+    channels = mapped("abcd") | {"time": {"column": '"t"', "unit": '"ms"'}}
+    refuses(lambda: told(make, {"channels": channels}, '"all.txt"'), "all.txt, row 92")
+
+
 CHANGES = {
+    "summary below": lambda text: f"{text}Max;1;1;1;1\n\nMittelwert:;0,1;;;2\n".encode(),
+    "minus signs of a typesetter": lambda text: text.replace("-", "−").encode(),
+    "exponents of FORTRAN": lambda text: re.sub(r"(?<=;)(-?[\d.]+)(?:e(-\d+))?(?=[;\n])", _with_d, text).encode(),
     "pipes": lambda text: text.replace(";", "|").encode(),
     "carriage returns": lambda text: text.replace("\n", "\r").encode(),
     "two carriage returns": lambda text: text.replace("\n", "\r\r\n").encode(),
@@ -211,6 +271,16 @@ def test_times_of_day_are_a_time(told, truth, stamp):
     assert_same(one_a_file(told, truth, clock, unit='"s"'), truth)
     with pytest.raises(InputError, match=r"times of day.*write unit = \"s\""):
         one_a_file(told, truth, clock)  # the sheet says ms
+
+
+def test_excel_with_a_summary_below(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [["Time [ms]", "a", "b", "c", "d"], *rows_of(truth, blow).tolist(), []]
+            rows += [["Max.", 1, 1, 1, 1], ["Mean", "", 1, 1, 1], ["", "End of record"]]
+            book(folder / f"b{blow}.xlsx", {"Sheet1": rows})
+
+    assert_same(told(make, {"channels": mapped("abcd")} | RATE, '"b*.xlsx"'), truth)
 
 
 def book(path, sheets, above=3):
@@ -363,6 +433,34 @@ def test_hdf5_rows_or_one_blow_a_group(told, truth, layout, told_by):
     assert_same(told(make, records, '"d.h5"'), truth)
 
 
+@pytest.mark.parametrize("layout", ["one a file", "rows", "continuous"])
+@pytest.mark.parametrize("factor", ["1.0", "0.004"])
+def test_hdf5_counts_with_their_scale(told, truth, tmp_path, layout, factor):
+    quiet = np.zeros(8000)
+
+    def make(folder):
+        with h5py.File(folder / "d.h5", "w") as file:
+            for name in NAMES:
+                values = micro(truth)[name]
+                if layout == "one a file":
+                    values = values[0]
+                elif layout == "continuous":
+                    values = np.concatenate([part for blow in values for part in (quiet, blow)] + [quiet])
+                file[name] = np.rint((values + 3.0) / 0.004).astype("i4")
+                file[name].attrs.update({"scale_factor": 0.004, "add_offset": -3.0, "gain": 20.0, "fs": 20000.0})
+
+    channels = mapped(NAMES, strain_more={"factor": factor})  # the sheet may repeat what the file says
+    signals = told(make, {"blows": f'"{layout}"', "channels": channels}, '"d.h5"')
+    peaks = signals.strain.max(axis=-1)
+    wanted = np.stack([truth[name].max(axis=-1) for name in NAMES[:2]], axis=1)
+    np.testing.assert_allclose(peaks, wanted[: len(peaks)], rtol=1e-4)
+    found = inspect_files([tmp_path / "P2-4" / "d.h5"])
+    for one in found.channels:
+        assert "file scale" in [why.kind for why in one.reasons]
+        assert ("file factor", "gain = 20") in [(doubt.kind, doubt.text) for doubt in one.doubts]
+    assert "multiplied by the scale_factor" in "\n".join(inspection_lines(found))
+
+
 @pytest.mark.parametrize("told_by", ["properties", "sheet", "time"])
 def test_tdms_one_blow_a_group_or_a_file(told, truth, told_by):
     def make(folder):
@@ -474,6 +572,80 @@ def test_uff58_by_number_by_name_and_many_blows_in_a_file(told, truth, tmp_path,
         assert (found.records.blows, found.strain, found.acceleration) == ("rows", NAMES[:2], NAMES[2:])
     else:
         assert signals.time[0] == pytest.approx(-2e-3)
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_uff58_with_codes_of_units_and_one_name_for_all(told, truth, tmp_path):
+    def make(folder):
+        for blow in range(BLOWS):
+            path = folder / f"b{blow}.uff"
+            units = {"type": 164, "units_code": 7, "units_description": "in-lbf", "temp_mode": 1}
+            units |= {"length": 39.37, "force": 0.2248, "temp": 1.8, "temp_offset": 459.67}
+            pyuff.UFF(str(path)).write_sets(units, "add")
+            for number, name in enumerate(NAMES, 1):
+                strain = name.startswith("strain")
+                one = data_set("Time history", truth[name][blow] / (1.0 if strain else 0.0254))
+                one |= {"rsp_node": number, "ordinate_spec_data_type": 3 if strain else 12}
+                pyuff.UFF(str(path)).write_sets(one, "add")
+
+    channels = {
+        name: {"column": f'"Time history at {n} 3"', "positive": '"compression"'} for n, name in enumerate(NAMES, 1)
+    }
+    for name in NAMES[2:]:
+        channels[name] = {"column": channels[name]["column"]}
+    for name in NAMES[:2]:
+        channels[name]["unit"] = '"m/m"'
+    assert_same(told(make, {"channels": channels}, '"*.uff"'), truth, rtol=2e-6)
+    found = inspect_files([tmp_path / "P2-4" / "b0.uff"])
+    assert [one.channel.unit for one in found.channels[2:]] == ["in/s^2", "in/s^2"]
+
+
+@pytest.mark.parametrize("layout", ["one file", "one a file", "tdms", "hdf5"])
+@pytest.mark.filterwarnings("ignore")
+def test_gauges_that_begin_at_different_times(told, truth, layout):
+    late = {name: 4 if name.startswith("acceleration") else 0 for name in NAMES}  # a longer time before the trigger
+    values = {name: micro(truth)[name][:, late[name] : SAMPLES - 4 + late[name]] for name in NAMES}
+    starts = {name: SECONDS[0] + late[name] * STEP for name in NAMES}
+    units = {name: "µm/m" if name.startswith("strain") else "m/s^2" for name in NAMES}
+
+    def make(folder):
+        for blow in range(BLOWS):
+            if layout in ("one file", "one a file"):
+                path = folder / ("all.uff" if layout == "one file" else f"b{blow}.uff")
+                for name in NAMES:
+                    one = data_set(name, values[name][blow], units[name])
+                    first = starts[name] + (0.0 if layout == "one a file" else 2.0 * blow)
+                    one |= {"abscissa_min": first, "x": first + STEP * np.arange(SAMPLES - 4)}
+                    pyuff.UFF(str(path)).write_sets(one, "add")
+            elif layout == "tdms":
+                with TdmsWriter(folder / f"b{blow}.tdms") as writer:
+                    for name in NAMES:
+                        properties = {"wf_increment": STEP, "wf_start_offset": starts[name]}
+                        writer.write_segment([ChannelObject("a", name, values[name][blow], properties)])
+            else:
+                with h5py.File(folder / f"b{blow}.h5", "w") as file:
+                    for name in NAMES:
+                        file[name] = values[name][blow]
+                        file[name].attrs.update({"t0": starts[name], "dt": STEP})
+
+    signals = told(make, {"channels": mapped(NAMES)}, {"tdms": '"*.tdms"', "hdf5": '"*.h5"'}.get(layout, '"*.uff"'))
+    cut = {name: truth[name][:, 4 : SAMPLES - 4] for name in NAMES}
+    assert_same(signals, cut, rtol=2e-6)
+    if layout != "one file":
+        assert signals.time[0] == pytest.approx(SECONDS[4], rel=1e-4)
+
+
+def test_gauges_that_begin_at_different_times_beside_a_time_channel(told, truth, refuses):
+    def make(folder):
+        with h5py.File(folder / "b.h5", "w") as file:
+            file["time"] = SECONDS
+            for name in NAMES:
+                file[name] = micro(truth)[name][0]
+                file[name].attrs.update({"t0": 0.1 if name == "strain_2" else 0.0999, "dt": STEP})
+
+    channels = mapped(NAMES) | {"time": {"column": '"time"', "unit": '"s"'}}
+    problem = "b.h5, channel strain_1: begins 2 samples before strain_2; export all channels from the same time on"
+    refuses(lambda: told(make, {"channels": channels}, '"b.h5"'), problem)
 
 
 def test_four_strains_and_two_accelerations(write_sheet, tmp_path, signals_frame):

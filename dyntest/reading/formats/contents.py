@@ -1,8 +1,9 @@
 """Contents of a recorder's file in any format: channels with names, units, lengths and time steps."""
 
 import importlib
+import re
 import weakref
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from types import ModuleType
@@ -41,6 +42,10 @@ class FileChannel:
         Whether it contains numbers.
     clock : bool
         Whether it contains times of day, which are given in seconds.
+    scale : float
+        Factor in the file by which the stored numbers are already multiplied here [unit per stored number].
+    untold : str
+        What the file calls another factor, which may or may not be in the numbers, such as ``"gain = 0.9"``.
     """
 
     name: str
@@ -50,6 +55,8 @@ class FileChannel:
     step: float | None = None
     numbers: bool = True
     clock: bool = False
+    scale: float = 1.0
+    untold: str = ""
 
 
 @dataclass(frozen=True)
@@ -129,6 +136,58 @@ def window_of(contents: Contents, places: Collection[int], start: int, most: int
         return contents.place(start + index)
 
     return replace(contents, channels=tuple(channels), column=column, part=parts_of(column), place=place_of, rows=None)
+
+
+def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bool = True) -> Contents:
+    """Give a file in which the gauges of every blow begin at one time, to the nearest sample, where it says when.
+
+    Samples before the last one begins are left out, and at the end those that only some have. `blows` gives the places
+    of the gauges of each blow; without `cut`, what else is in the file cannot follow and other starts are refused.
+    """
+    skips: dict[int, int] = {}
+    for places in blows:
+        said = {place: (contents.channels[place].start, contents.channels[place].step) for place in places}
+        told = {place: (start, step) for place, (start, step) in said.items() if start is not None and step}
+        latest = max((start for start, _ in told.values()), default=0.0)
+        skips |= {place: round((latest - start) / step) for place, (start, step) in told.items()}
+    most = max(skips.values(), default=0)
+    if most == 0:
+        return contents
+    shapes = {place: contents.channels[place].shape for place in skips}
+    if not cut or any(len(shape) > 1 or shape[0] <= skips[place] for place, shape in shapes.items()):
+        first, last = (printable(contents.channels[where(skips, key=skips.__getitem__)].name) for where in (max, min))
+        problem = f"begins {most:,} samples before {last}"
+        raise InputError(contents.source, f"channel {first}", problem, "export all channels from the same time on")
+    left = {place: shapes[place][0] - skip for place, skip in skips.items()}
+    common = min(left.values())
+    channels = list(contents.channels)
+    for place, skip in skips.items():
+        old = channels[place]
+        length = common if left[place] - common <= most else left[place]
+        channels[place] = replace(old, shape=(length,), start=(old.start or 0.0) + skip * (old.step or 0.0))
+
+    def column(place: int) -> np.ndarray:
+        values = contents.column(place)
+        return values[skips[place] :][: channels[place].shape[0]] if place in skips else values
+
+    def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
+        return np.array([contents.part([place], start + skips.get(place, 0), count)[0] for place in places])
+
+    return replace(contents, channels=tuple(channels), column=column, part=part)
+
+
+_FACTOR = re.compile(
+    r"(^|_|\b)(gain|sensitivity|calibration|cal|scale|factor|slope|conversion)(_?factor)?$", re.IGNORECASE
+)
+
+
+def untold_factor(properties: Mapping[str, Any], known: Collection[str] = ()) -> str:
+    """Give the first factor other than 1 that a file states beside a channel, if nothing says whether it is applied."""
+    for key in properties:
+        value = np.ravel(np.asarray(properties[key]))
+        if key not in known and _FACTOR.search(key) and value.size == 1 and value.dtype.kind in "iuf" and value[0] != 1:
+            return f"{printable(key, 40)} = {float(value[0]):g}"
+    return ""
 
 
 class Keeper:

@@ -13,7 +13,7 @@ from dyntest.errors import InputError
 from dyntest.reading.files import check_file
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import are_units, header_parts
+from dyntest.reading.text_tables import are_units, header_parts, is_summary
 from dyntest.reading.wording import as_written, known_as, natural_order, printable
 from dyntest.units import plain_number
 
@@ -115,8 +115,7 @@ def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) 
     if first is None:
         raise InputError(source, place, "has no rows of numbers", "check skip_lines and sheet in [records]")
     header, names, units = _header(rows, first, records.skip_lines, decimal)
-    last = max(number for number, row in enumerate(rows) if any(cell not in ("", None) for cell in row))
-    body = rows[first : last + 1]
+    body = _without_footer(rows[first:], decimal)
     filled = [place for place, title in enumerate(names) if title or rows[first][place] not in ("", None)]
     channels = tuple(
         FileChannel(names[place] or f"column {place + 1}", (len(body),), units[place])
@@ -142,6 +141,18 @@ def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) 
         settings["decimal"] = decimal
     head = tuple("\t".join("" if cell is None else str(cell) for cell in cells) for cells in rows[: first + 3])
     return Contents(source, "excel", channels, column, parts_of(column), settings, head, row)
+
+
+def _without_footer(rows: list[list[Cell]], decimal: str) -> list[list[Cell]]:
+    """Leave out blank rows, rows of words alone and the summary below a table."""
+    last = len(rows)
+    while last > 1:
+        cells = [cell for cell in rows[last - 1] if cell not in ("", None)]
+        words = all(isinstance(cell, str) and not _is_number(cell, decimal) for cell in cells)
+        if cells and not words and not (isinstance(cells[0], str) and is_summary(cells[0])):
+            break
+        last -= 1
+    return rows[:last]
 
 
 def _decimal(rows: Sequence[Sequence[Cell]]) -> str:

@@ -1,6 +1,7 @@
 """HDF5: data sets in groups, read in pieces."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from dyntest.reading.formats.contents import (
     check_channels,
     damaged,
     library,
+    untold_factor,
 )
 from dyntest.reading.parts import Records
 from dyntest.reading.wording import as_written, known_as, natural_order, printable
@@ -27,6 +29,9 @@ _STEPS = ("dt", "wf_increment", "time_step", "sample_interval", "delta_t")
 _RATES = ("fs", "Fs", "FS", "sample_rate", "sampling_rate", "SampleRate", "sample_frequency", "rate")
 _STARTS = ("t0", "start_time", "wf_start_offset", "time_offset")
 """Attributes commonly used in HDF5 for unit, time step, rate and time of the first sample."""
+
+_SCALE = {"scale_factor": 1.0, "add_offset": 0.0}
+"""Attributes that say how to make values of the stored numbers, and their usual values (CF conventions, 8.1)."""
 
 DEEPEST = 20
 """Deepest nesting of groups that is read [1]. Our own bound, no source."""
@@ -130,13 +135,18 @@ def _contents(
             channels.append(one)
             sets.append(data)
     check_channels(channels, source)
+    scales = [(1.0, 0.0) if member else _scale(entry) for entry, member in sets]
+
+    def scaled(place: int, values: np.ndarray) -> np.ndarray:
+        scale, offset = scales[place]
+        return values if (scale, offset) == (1.0, 0.0) else values * scale + offset
 
     def column(place: int) -> np.ndarray:
         assert keeper.file is not None  # holds the file open
         entry, member = sets[place]
         with _reading(source, channels[place].name):
             values = entry[member] if member else entry[()]
-        array = np.atleast_1d(np.squeeze(np.asarray(values)))
+        array = scaled(place, np.atleast_1d(np.squeeze(np.asarray(values))))
         return array.T if transposed else array
 
     def part(places: Sequence[int], start: int, count: int) -> np.ndarray:
@@ -146,7 +156,8 @@ def _contents(
             with _reading(source, channels[place].name):
                 if not member and sum(size != 1 for size in entry.shape) <= 1:  # MATLAB keeps rows as matrices
                     window = slice(start, start + count)
-                    block[row] = np.ravel(entry[tuple(window if size != 1 else 0 for size in entry.shape)])
+                    read = np.ravel(entry[tuple(window if size != 1 else 0 for size in entry.shape)])
+                    block[row] = scaled(place, read)
                 else:
                     block[row] = column(place)[start : start + count]
         return block
@@ -156,12 +167,10 @@ def _contents(
         if member or len(entry.shape) != 2:
             return column(place)[start : start + count]
         with _reading(source, channels[place].name):
-            return np.asarray(entry[start : start + count])
+            return scaled(place, np.asarray(entry[start : start + count]))
 
     if transposed:
-        channels = [
-            FileChannel(one.name, one.shape[::-1], one.unit, one.start, one.step, one.numbers) for one in channels
-        ]
+        channels = [replace(one, shape=one.shape[::-1]) for one in channels]
     settings: dict[str, object] = {"links": tuple(outside)} if outside else {}
     return Contents(source, word, tuple(channels), column, part, settings, rows=None if transposed else rows)
 
@@ -195,7 +204,19 @@ def _columns(name: str, entry: Any) -> list[tuple[FileChannel, tuple[Any, str]]]
         ]
     text = entry.attrs.get("MATLAB_class") in (b"char", b"cell", b"function_handle")
     numbers = _numeric(entry.dtype) and not text and entry.shape is not None and entry.size > 0
-    return [(FileChannel(name, shape, unit, start, step, numbers), (entry, ""))]
+    scale, untold = _scale(entry)[0], untold_factor(entry.attrs, _SCALE)
+    return [(FileChannel(name, shape, unit, start, step, numbers, scale=scale, untold=untold), (entry, ""))]
+
+
+def _scale(entry: Any) -> tuple[float, float]:
+    """Give scale and offset of the stored numbers, as the netCDF conventions name them."""
+    found = [np.ravel(entry.attrs[key]) if key in entry.attrs else np.array([usual]) for key, usual in _SCALE.items()]
+    if (
+        any(one.size != 1 or one.dtype.kind not in "iuf" or not np.isfinite(one[0]) for one in found)
+        or found[0][0] == 0
+    ):
+        return 1.0, 0.0
+    return float(found[0][0]), float(found[1][0])
 
 
 def _numeric(kind: np.dtype) -> bool:

@@ -9,7 +9,15 @@ from typing import Any
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.formats.contents import Contents, FileChannel, Keeper, check_channels, damaged, library
+from dyntest.reading.formats.contents import (
+    Contents,
+    FileChannel,
+    Keeper,
+    check_channels,
+    damaged,
+    library,
+    untold_factor,
+)
 from dyntest.reading.parts import Records
 from dyntest.reading.wording import as_written, known_as, natural_order, printable
 
@@ -118,4 +126,5 @@ def _channel(entry: Any, group: dict[str, Any], root: dict[str, Any]) -> FileCha
         step,
         kind in "iufM" and len(entry) > 0,
         kind == "M",
+        untold=untold_factor(properties),
     )

@@ -6,7 +6,7 @@ import re
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TABLE_BYTES, read_bytes
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import are_units, header_parts
+from dyntest.reading.text_tables import are_units, header_parts, is_summary
 from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
@@ -36,6 +36,24 @@ ROWS_OF_TABLE = 20
 
 _CLOCK = re.compile(r"(?:.*[\sT])?(\d{1,2}:\d{2}:\d{2}(?:[.,]\d+)?)(?:Z|\s*[+-]\d{2}:?\d{2})?")
 """A time of day with or without its date before it."""
+
+_EXPONENT = re.compile(rb"(?<=[\d.])[dD](?=[+-]?\d)")
+
+_BREAK = re.compile(rb"""\n(?=[ \t]*(?:[^\s\d+.,;|"'\xe2-]|--|["'][^\s\d+.-]|[\t;,|]*\r?(?:\n|$)))""")
+"""The end of a line above one that is no row: it is blank or begins with a letter or the mark of a comment."""
+
+MOST_BREAKS = 20_000
+"""Most lines between blows that are looked at [1]. Our own bound, no source."""
+
+LEAST_PART = 64
+"""Rows of a blow at least, where lines part the blows [1]. Our own bound, no source."""
+
+_COMMENTS = ("#", "%", "//", "!", "*", "--", "==")
+_TITLE = re.compile(
+    r"(?:blow|hit|impact|shot|schlag|coup|golpe|锤击|\bno\b|\bnr\b|n°)[^\d\n]{0,12}(\d{1,9})(?![\d:]|[.,]\d)",
+    re.IGNORECASE,
+)
+"""A line above the rows of a blow that numbers it."""
 
 MOST_FOOTERS = 50
 """Most lines of words below a table that are passed over [1]. Our own bound, no source."""
@@ -101,15 +119,19 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
         start = data.index(b"\n", start) + 1
     body = data[start:].rstrip(b" \r\n\t\x1a") if layout.delimiter != "\t" else data[start:].rstrip(b"\r\n\x1a ")
     width = len(layout.names)
-    body = _without_footer(body, width, layout)
+    body = _plain_numbers(_without_footer(body, width, layout))
+    body, parts = _without_breaks(body, lines[: layout.first], layout)
     n_rows = body.count(b"\n") + 1
 
     def row(index: int) -> str:
-        return f"row {layout.first + index + 1}"
+        between = parts.between[: index // parts.length] if parts is not None else ()
+        return f"row {layout.first + index + sum(between) + 1}"
 
     cache: dict[int, np.ndarray] = {}
 
     def column(place: int) -> np.ndarray:
+        if place == width and parts is not None:
+            return np.repeat(np.array(parts.blow, dtype=float), parts.length)
         if not cache:
             cache.update(_all_numbers(body, width, layout))
             if not cache:
@@ -124,6 +146,8 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
         FileChannel(name, (n_rows,), "s" if clock else unit, clock=clock)
         for name, unit, clock in zip(layout.names, layout.units, clocks[:width], strict=True)
     )
+    if parts is not None and parts.blow:
+        channels = (*channels, FileChannel("blow", (n_rows,)))
     check_channels(channels, source)
     settings: dict[str, object] = {
         "skip_lines": layout.first if layout.header is None else layout.header,
@@ -135,14 +159,90 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
     return Contents(source, "text", channels, column, parts_of(column), settings, head, row)
 
 
+def _plain_numbers(body: bytes) -> bytes:
+    """Write minus signs and exponents as every computer reads them: some have a dash for the one, FORTRAN D for E."""
+    body = body.replace("−".encode(), b"-") if "−".encode() in body else body
+    return _EXPONENT.sub(b"e", body) if _EXPONENT.search(body[: body.find(b"\n") + 1]) else body
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Blows of one length, parted by lines that are no rows.
+
+    Parameters
+    ----------
+    length : int
+        Rows of each blow [1].
+    between : tuple of int
+        Lines between each two blows [1].
+    blow : tuple of int
+        Their numbers; none where a column numbers them [1].
+    """
+
+    length: int
+    between: tuple[int, ...]
+    blow: tuple[int, ...]
+
+
+def _without_breaks(body: bytes, above: Sequence[str], layout: TextLayout) -> tuple[bytes, Parts | None]:
+    """Leave out blank lines, comments, titles and repeated headers between blows of one length.
+
+    They must be blank, or comments, or like lines above the table or between other blows; else nothing is left out.
+    """
+    starts = [match.start() + 1 for match in islice(_BREAK.finditer(body), MOST_BREAKS + 1)]
+    if not starts or len(starts) > MOST_BREAKS:
+        return body, None
+    rows, breaks, at = [], [[]], 0  # type: tuple[list[bytes], list[list[str]], int]
+    for start in starts:
+        if start > at:
+            rows.append(body[at:start])
+            breaks.append([])
+        end = body.find(b"\n", start) + 1 or len(body)
+        breaks[-1].append(body[start:end].decode("utf-8", "replace").strip())
+        at = end
+    rows.append(body[at:])
+    del breaks[0]
+    lengths = {block.strip(b"\r\n").count(b"\n") + 1 for block in rows}
+    known = [_like(line) for line in above]
+    every = [[_like(line) for line in one if line] for one in breaks]
+    fit = all(one == every[0] for one in every) and all(
+        len(every) > 1 or one in known or one.startswith(_COMMENTS) for one in every[0]
+    )
+    if len(lengths) > 1 or min(lengths) < LEAST_PART or not fit:
+        return body, None
+    titles = [_TITLE.findall("\n".join(one)) for one in (above, *breaks)]
+    blow = [int(found[-1]) for found in titles if found]
+    if len(blow) < len(rows) or any(later <= one for one, later in pairwise(blow)):
+        blow = list(range(1, len(rows) + 1))
+    ends = [
+        [fields_of(block.strip(b"\r\n").decode("utf-8", "replace").split("\n")[n], layout.delimiter) for n in (0, -1)]
+        for block in rows
+    ]
+    numbered = any(
+        all(len(one) > place and one[place] == last[place] for one, last in ends)
+        and len({one[place] for one, _ in ends}) == len(ends)
+        for place in range(len(layout.names))
+        if all(len(one) > place and len(last) > place for one, last in ends)
+    )
+    parts = Parts(lengths.pop(), tuple(map(len, breaks)), () if numbered else tuple(blow))
+    return b"\n".join(block.strip(b"\r\n") for block in rows), parts
+
+
+def _like(line: str) -> str:
+    """Give a line without its numbers."""
+    return re.sub(r"[+-]?\d+(?:[.,:]\d+)*", "#", line.strip())
+
+
 def _without_footer(body: bytes, width: int, layout: TextLayout) -> bytes:
-    """Leave out lines of words below the table; a row with any number, or of full width, is never left out."""
+    """Leave out lines of words below the table, and its summary; no other row with a number is ever left out."""
     for _ in range(MOST_FOOTERS):
         start = body.rfind(b"\n") + 1
         fields = fields_of(body[start:].decode("utf-8", "replace").rstrip("\r"), layout.delimiter)
         short = len(fields) < width if layout.delimiter != " " else len(fields) != width
         blank = not any(fields)
-        if not start or not (short or blank) or any(_is_number(field, layout.decimal) for field in fields):
+        summary = is_summary(next((field for field in fields if field), ""))
+        wrong = not (short or blank) or any(_is_number(field, layout.decimal) for field in fields)
+        if not start or (wrong and not summary):
             break
         body = body[:start].rstrip(b"\r\n")
     return body

@@ -17,6 +17,12 @@ from dyntest.reading.wording import known_as
 
 _UNITLESS = ("", "NONE", "none", "None")
 
+ACCELERATION = 12
+"""Code of an acceleration in a data set of type 58."""
+
+_ACCELERATION_UNITS = dict(enumerate(("m/s^2", "ft/s^2", "m/s^2", "ft/s^2", "mm/s^2", "cm/s^2", "in/s^2", "mm/s^2"), 1))
+"""Unit of acceleration by the code of units in a data set of type 164; 9 is the user's own."""
+
 
 def recognise(name: str, head: bytes) -> bool:
     """Whether a file has universal data sets, by its first lines."""
@@ -39,13 +45,20 @@ def read(path: Path, records: Records) -> tuple[Contents, ...]:
         warnings.simplefilter("ignore")  # the library warns of fields that are only unusual
         try:
             file = pyuff.UFF(str(path))
-            places = [place for place, kind in enumerate(file.get_set_types()) if int(kind) == 58]
+            kinds = [int(kind) for kind in file.get_set_types()]
+            places = [place for place, kind in enumerate(kinds) if kind == 58]
+            codes = [int(file.read_sets(place)["units_code"]) for place, kind in enumerate(kinds) if kind == 164]
             sets = [file.read_sets(place) for place in places]
         except Exception as trouble:  # a damaged file makes the library fail in many ways
             raise damaged(source, "universal file", trouble) from None
     if not sets:
         raise InputError(source, "", "has no data set of type 58", "export the records as data sets of type 58")
-    channels = tuple(_channel(number, one, source) for number, one in enumerate(sets, start=1))
+    unit = _ACCELERATION_UNITS.get(codes[0], "") if codes else ""
+    names = _names(sets)
+    channels = tuple(
+        _channel(number, one, name, unit, source)
+        for number, (one, name) in enumerate(zip(sets, names, strict=True), start=1)
+    )
     check_channels(channels, source)
     column = _column(sets)
     return (Contents(source, "uff58", channels, column, parts_of(column)),)
@@ -59,7 +72,16 @@ def _column(sets: list[dict[str, Any]]) -> Callable[[int], np.ndarray]:
     return column
 
 
-def _channel(number: int, one: dict[str, Any], source: str) -> FileChannel:
+def _names(sets: list[dict[str, Any]]) -> list[str]:
+    """Give the names of the data sets; where all have one name, with their points, if these differ."""
+    names = [_name(one) or f"set {number}" for number, one in enumerate(sets, start=1)]
+    points = [f"{one.get('rsp_node', '')} {one.get('rsp_dir', '')}" for one in sets]
+    if len(set(names)) == 1 < len(set(points)) == len(sets):
+        return [f"{name} at {point}" for name, point in zip(names, points, strict=True)]
+    return names
+
+
+def _channel(number: int, one: dict[str, Any], name: str, acceleration: str, source: str) -> FileChannel:
     data = np.asarray(one.get("data", ()))
     place = f"data set {number}"
     declared = int(one.get("num_pts", len(data)) or 0)
@@ -78,8 +100,9 @@ def _channel(number: int, one: dict[str, Any], source: str) -> FileChannel:
         if np.abs(x - (start + step * np.arange(len(x)))).max() > 0.05 * abs(step):
             raise InputError(source, place, "has samples at uneven times", "export the record at one sampling rate")
     unit = str(one.get("ordinate_axis_units_lab", "")).strip()
-    name = _name(one) or f"set {number}"
-    return FileChannel(name, (len(data),), "" if unit in _UNITLESS else unit, start, step if step > 0.0 else None)
+    if unit in _UNITLESS:
+        unit = acceleration if one.get("ordinate_spec_data_type") == ACCELERATION else ""
+    return FileChannel(name, (len(data),), unit, start, step if step > 0.0 else None)
 
 
 def _name(one: dict[str, Any]) -> str:
