@@ -302,8 +302,9 @@ def inspect(files: tuple[Path, ...]) -> None:
     """
     from dyntest.presenting.inspection import inspection_lines
     from dyntest.reading.guess import inspect_files
+    from dyntest.reading.wording import in_natural_order
 
-    _say("\n".join(inspection_lines(inspect_files(files))))
+    _say("\n".join(inspection_lines(inspect_files(in_natural_order(files)))))
 
 
 @commands.command(
@@ -327,8 +328,9 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
     if records:
         from dyntest.presenting.inspection import new_files
         from dyntest.reading.guess import inspect_files
+        from dyntest.reading.wording import in_natural_order
 
-        every = (*records, *more)
+        every = in_natural_order((*records, *more))
         files = new_files(inspect_files(every), every, directory)
     refuse_existing(directory, files)
     for path in write_all(directory, files):

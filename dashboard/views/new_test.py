@@ -12,6 +12,7 @@ from dyntest.errors import DyntestError, InputError
 from dyntest.presenting import palette
 from dyntest.presenting.inspection import RATES, words
 from dyntest.reading.form import FormField, field_toml, form_fields
+from dyntest.reading.wording import in_natural_order
 
 from .. import draft as drafts
 from .. import pages, pieces, state, uploads, work
@@ -149,10 +150,10 @@ def _take(draft: Draft, number: int, sent, named: str) -> None:
     if sent:
         if draft.folder is None:
             draft.folder = uploads.Folder()
-        paths = uploads.keep(sent, draft.folder)
+        paths = in_natural_order(uploads.keep(sent, draft.folder))
     else:
         place = Path(named).expanduser()
-        paths = sorted(place.parent.glob(place.name))[:MOST_NAMED] if place.name else []
+        paths = in_natural_order(place.parent.glob(place.name))[:MOST_NAMED] if place.name else []
         if not paths:
             raise InputError(named, "", "matches no file", "write the path of a file, or a pattern such as blow_*.txt")
     draft.drives[number].paths = paths

@@ -91,3 +91,8 @@ def natural_order(name: str) -> list[tuple[int, int | str]]:
     """
     parts = re.split(r"([0-9]+)", name)
     return [(1, int(part)) if part.isdigit() and len(part) < 20 else (0, part) for part in parts]
+
+
+def in_natural_order(paths: Iterable[Path]) -> list[Path]:
+    """Give files in the order of the numbers in their names; a shell gives ``blow_10`` before ``blow_2``."""
+    return sorted(paths, key=lambda path: natural_order(path.as_posix()))

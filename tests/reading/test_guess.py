@@ -1,5 +1,6 @@
 """A recorder's file is understood without help: roles, units, signs, layout and rate of the reference record."""
 
+import json
 import re
 from pathlib import Path
 
@@ -364,6 +365,17 @@ def test_new_from_files_lays_out_a_sheet_that_reads(record, tmp_path, capsys):
     assert not (tmp_path / "P1" / "initial.csv").exists()
     *_, examples, following = capsys.readouterr().out.splitlines()
     assert "example" in examples and following.endswith(f'dyntest review "{tmp_path / "P1" / "sheet.toml"}"')
+
+
+def test_new_takes_files_by_the_numbers_in_their_names(record, tmp_path, capsys):
+    """A shell gives blow_10 before blow_2, and the order of the files is that of the blows."""
+    folder, _, _ = record
+    names = ["blow_1.parquet", "blow_10.parquet", "blow_2.parquet"]
+    for name in names:
+        (tmp_path / name).write_bytes((folder / "initial.parquet").read_bytes())
+    cli.main(["new", str(tmp_path / "P1"), "--from", *(str(tmp_path / name) for name in names)])
+    (listed,) = re.findall(r"(?m)^signals = (\[.*\])$", (tmp_path / "P1" / "sheet.toml").read_text())
+    assert json.loads(listed) == ["blow_1.parquet", "blow_2.parquet", "blow_10.parquet"]
 
 
 def test_a_new_sheet_with_doubts_says_how_many():
