@@ -157,12 +157,24 @@ class Visit:
                 break
             except playwright_timeout():
                 continue
-        self.page.locator(".dyntest-question", has_text=question).wait_for()
+        self.until_shown(".dyntest-question", question)
         self.rest()
 
     def answer(self) -> str:
         """What the page answers."""
         return self.page.locator(".dyntest-answer").first.inner_text()
+
+    def until_shown(self, place: str, text: str) -> None:
+        """Wait for a text somewhere; a page that is being drawn again may hold the old and the new one side by side."""
+        self.page.locator(f"{place}:visible", has_text=text).first.wait_for()
+
+    def type_in(self, key: str, text: str, within: str = "input") -> None:
+        """Type into a field and leave it, on a page at rest: one that is being drawn again has the field twice."""
+        self.rest()
+        field = self.page.locator(f".st-key-{key} {within}")
+        field.fill(text)
+        field.press("Tab")
+        self.rest()
 
     def enter(self, key: str, text: str, shows) -> None:
         """Type into a field until what it leads to shows: a page that is being drawn again forgets what is typed."""

@@ -195,7 +195,7 @@ def test_the_blow_and_its_zoom_survive_a_page_and_a_reload(visit):
     seen.go_to(PAGES["trust"].title, PAGES["trust"].question)
     assert seen.page.evaluate(ticks) == zoomed
     seen.page.reload()
-    seen.page.locator(".dyntest-question", has_text=PAGES["trust"].question).wait_for()
+    seen.until_shown(".dyntest-question", PAGES["trust"].question)
     until_drawn(seen, blow)
     assert seen.page.evaluate(ticks) == zoomed
 
@@ -295,7 +295,7 @@ def test_a_job_is_stopped_in_another_window_and_by_the_end_of_the_server(visit, 
         other.page.wait_for_function(NO_JOB, polling=200)
         seen.page.wait_for_function(NO_JOB, polling=200)
         seen.button("resistance_match_every").click()
-        seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).wait_for()  # the first blows are done
+        seen.page.get_by_text(re.compile(r", [1-9]\d* of \d")).first.wait_for()  # the first blows are done
         assert seen.complaints == other.complaints == []
 
 
@@ -303,11 +303,11 @@ def test_notes_and_a_sign_off_are_kept_beside_the_sheet(visit, serve_another, tm
     with serve_another(tmp_path) as served:
         seen = visit(at=served)
         seen.go_to(PAGES["report"].title, PAGES["report"].question)
-        seen.page.locator(".st-key-report_note_text textarea").fill("Gauge 2 was reset before blow 40.")
+        seen.type_in("report_note_text", "Gauge 2 was reset before blow 40.", "textarea")
         seen.page.get_by_role("button", name="Add the note").click()
-        seen.page.locator(".dyntest-worded", has_text="Gauge 2 was reset").wait_for()
+        seen.until_shown(".dyntest-worded", "Gauge 2 was reset")
         seen.page.get_by_role("button", name="Sign", exact=True).click()
-        seen.page.get_by_text("Approved by", exact=False).wait_for()
+        seen.page.get_by_text("Approved by", exact=False).first.wait_for()
         kept = tomllib.loads((tmp_path / "served" / "notes.toml").read_text())
         assert kept["note"][0]["text"] == "Gauge 2 was reset before blow 40." and kept["sign_off"]["decision"]
         assert seen.complaints == []
@@ -370,7 +370,7 @@ def test_choices_are_saved_into_a_sheet_and_no_other_window_sees_them(visit, tmp
     number = int(blow.input_value()) - 2
     seen.enter("strip_blow", str(number), lambda: seen.button("trust_take"))
     seen.button("trust_take").click()
-    seen.page.get_by_text(f"Representative blow {number}:", exact=False).wait_for()
+    seen.page.get_by_text(f"Representative blow {number}:", exact=False).first.wait_for()
     seen.go_to(PAGES["report"].title, PAGES["report"].question)
     sheet = tomllib.loads(saved(seen, "report_sheet", tmp_path).decode())
     assert sheet["choices"]["blow"] == {"initial": number}
@@ -388,7 +388,7 @@ def test_an_uploaded_test_is_opened(visit, small_test):
     seen.page.locator(".st-key-pile_files input[type=file]").set_input_files(files)
     seen.page.get_by_text(small_test.name, exact=True).first.wait_for()
     seen.button("pile_open_files").click()
-    seen.page.locator(".dyntest-strip", has_text="sent ").wait_for()
+    seen.until_shown(".dyntest-strip", "sent ")
     assert seen.complaints == []
 
 
@@ -447,7 +447,7 @@ def test_the_criteria_of_two_piles_fit_a_narrow_window(visit, serve_another, tmp
         seen = visit(820, at=served)
         seen.go_to(PAGES["compare"].title, PAGES["compare"].question)
         seen.button("compare_0_match").click()
-        seen.page.locator("th", has_text="sound but rejected").first.wait_for()
+        seen.until_shown("th", "sound but rejected")
         seen.rest()
         assert seen.page.evaluate(CUT_TABLES) == []
         assert seen.page.evaluate(CUT_OFF) == []

@@ -60,17 +60,17 @@ def test_a_replayed_drive_is_on_the_page_with_the_depths_that_are_entered(
         problems: list[str] = []
         page.on("pageerror", lambda error: problems.append(str(error)))
         page.goto(f"{address}/live")
-        page.locator(".live-tile", has_text="Case resistance").wait_for()
+        page.locator(".live-tile", has_text="Case resistance").first.wait_for()
         step = page.locator(".st-key-live_step_F button:visible").first
         for key in ("live_depth", "live_remark"):  # the row is as high as it will be
             page.locator(f".st-key-{key} input").wait_for()
         place = _below(page, step)
         step.click()
         until(lambda: len(Kept(folder).look().depths) == 1, "a depth")
-        page.locator(".live-tile", has_text="31.0 ft").wait_for()
+        page.locator(".live-tile", has_text="31.0 ft").first.wait_for()
         field = page.locator(".st-key-live_depth input")
         until(lambda: field.input_value() == "31.00", "the depth in the field that goes on from it")
-        page.locator(".live-tile .name", has_text=f"Blow {BLOWS}").wait_for()
+        page.locator(".live-tile .name", has_text=f"Blow {BLOWS}").first.wait_for()
         page.locator(".st-key-live_step_I button:visible").first.click()
         until(lambda: len(Kept(folder).look().depths) == 2, "another depth")
         until(lambda: field.input_value() == "31.08", "the next depth in the field")

@@ -34,23 +34,15 @@ def export(small_test, tmp_path):
     return folder
 
 
-def typed(seen, key: str, text: str) -> None:
-    """Type into a field of the form and leave it."""
-    field = seen.page.locator(f".st-key-{key} input")
-    field.fill(text)
-    field.press("Tab")
-    seen.rest()
-
-
 def test_from_an_export_and_a_workbook_to_the_answer(visit, serve_another, export, tmp_path):
     with serve_another(tmp_path) as served:
         seen = visit(at=served)
         seen.go_to(PAGES["new_test"].title, PAGES["new_test"].question)
-        typed(seen, "new_paths_0", str(export / "blow_*.txt"))
-        seen.page.locator(".dyntest-channel", has_text="CH4").wait_for()
-        seen.page.get_by_text("12 files: blow_1.txt, blow_2.txt, blow_3.txt").wait_for()  # blow_10 is not the second
-        typed(seen, "new_pile_length_below_gauges", "50")
-        seen.page.locator(".dyntest-wrong", has_text="has no unit").wait_for()
+        seen.type_in("new_paths_0", str(export / "blow_*.txt"))
+        seen.until_shown(".dyntest-channel", "CH4")
+        seen.page.get_by_text("12 files: blow_1.txt, blow_2.txt, blow_3.txt").first.wait_for()  # blow_10 is not the second
+        seen.type_in("new_pile_length_below_gauges", "50")
+        seen.until_shown(".dyntest-wrong", "has no unit")
         for key, text in {
             "new_pile_length_below_gauges": "50 ft",
             "new_test_pile": "TP-1",
@@ -59,13 +51,13 @@ def test_from_an_export_and_a_workbook_to_the_answer(visit, serve_another, expor
             "new_requirement_damping_factor": "0.4",
             "new_drive_penetration_at_start_0": "48 ft",
         }.items():
-            typed(seen, key, text)
+            seen.type_in(key, text)
         seen.page.locator(".st-key-new_pile_material").get_by_text("steel", exact=True).click()
         seen.rest()
         seen.page.locator(".st-key-new_log_file input[type=file]").set_input_files(str(export / "inspector.xlsx"))
         seen.rest()
         seen.button("new_write").click()
-        seen.page.locator(".dyntest-question", has_text=PAGES["trust"].question).wait_for()
+        seen.until_shown(".dyntest-question", PAGES["trust"].question)
         seen.page.locator("svg.dyntest-record path[data-trace=force]").wait_for()
         assert "TP-1" in seen.page.locator(".dyntest-strip").inner_text()
         sheet = read_sheet(export / "sheet.toml")
@@ -85,10 +77,10 @@ def test_a_sheet_is_changed_in_the_form_and_keeps_its_remarks(visit, serve_anoth
         seen = visit(at=served)
         seen.go_to(PAGES["new_test"].title, PAGES["new_test"].question)
         seen.button("new_change").click()
-        seen.page.locator(".dyntest-answer", has_text="served/sheet.toml").wait_for()
-        typed(seen, "new_requirement_nominal_resistance", "444 kip")
+        seen.until_shown(".dyntest-answer", "served/sheet.toml")
+        seen.type_in("new_requirement_nominal_resistance", "444 kip")
         seen.button("new_write").click()
-        seen.page.locator(".dyntest-strip", has_text="required 444 kip").wait_for()
+        seen.until_shown(".dyntest-strip", "required 444 kip")
         text = sheet.read_text()
         assert text.startswith("# a remark of the engineer\n") and 'nominal_resistance = "444 kip"' in text
         assert seen.complaints == []

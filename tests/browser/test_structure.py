@@ -21,7 +21,7 @@ def board(tmp_path, request, told_sample):
 def test_a_structure_is_read_from_its_plan_to_a_test_piles_own_pages(board, serve_another, visit, tmp_path):
     with serve_another(tmp_path, board) as served:
         seen = visit(820, "dark", at=served)
-        seen.page.locator(".dyntest-question", has_text=PAGES["structure"].question).wait_for()
+        seen.until_shown(".dyntest-question", PAGES["structure"].question)
         assert "32 piles judged" in seen.answer()
         plan = seen.page.locator(".st-key-structure_plan")
         symbols = plan.locator("g.mark-symbol.role-mark path")
@@ -39,6 +39,6 @@ def test_a_structure_is_read_from_its_plan_to_a_test_piles_own_pages(board, serv
         seen.rest()
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
         seen.button("structure_open_test").click()
-        seen.page.locator(".dyntest-question", has_text=PAGES["resistance"].question).wait_for()
-        seen.page.locator(".dyntest-strip", has_text="P2-4").wait_for()
+        seen.until_shown(".dyntest-question", PAGES["resistance"].question)
+        seen.until_shown(".dyntest-strip", "P2-4")
         assert seen.complaints == [] and seen.strangers == []
