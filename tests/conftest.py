@@ -198,7 +198,23 @@ def reviewed_sample():
 
 
 @pytest.fixture(scope="session")
-def concrete_sample(tmp_path_factory):
+def searching_from():
+    """Give a search that takes the soil of a match, in the place of one among all soils."""
+    from dyntest.wave_equation.comparison import Runs
+    from dyntest.wave_equation.matching import match_from
+
+    def begin(known):
+        def search(blow, **options):
+            yield Runs([])
+            return match_from(blow, known)
+
+        return search
+
+    return begin
+
+
+@pytest.fixture(scope="session")
+def concrete_sample(tmp_path_factory, searching_from):
     """The review of a sound concrete sample, its blow matched from the soil of its last one, as one of a drive may be.
 
     The last blow is matched alone and under one static law, so this takes less than half of what `reviewed_sample`
@@ -206,7 +222,6 @@ def concrete_sample(tmp_path_factory):
     """
     from dyntest.reviewing import drive_match
     from dyntest.reviewing.review import review
-    from dyntest.wave_equation.matching import match_from
 
     sample, folder = SAMPLES / "abutment_1_concrete", tmp_path_factory.mktemp("last")
     records = pd.read_parquet(sample / "initial.parquet")
@@ -215,7 +230,7 @@ def concrete_sample(tmp_path_factory):
     (folder / "sheet.toml").write_text(f'{text}\n[choices]\nsoil_law = "elastic-plastic"\n')
     last = review(folder / "sheet.toml").drives[0].match
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, last))
+        patch.setattr(drive_match, "search_match", searching_from(last))
         return review(sample / "sheet.toml")
 
 

@@ -9,7 +9,6 @@ import pytest
 
 from dyntest import cli
 from dyntest.reviewing import drive_match
-from dyntest.wave_equation.matching import match_from
 
 TOP = Path(__file__).parent.parent
 EXPORT = TOP / "sample_signals" / "recorder_export"
@@ -34,10 +33,9 @@ def filled_in(blank, parts):
 
 
 @pytest.fixture
-def from_the_sample(monkeypatch, concrete_sample):
+def from_the_sample(monkeypatch, concrete_sample, searching_from):
     """The export has the records of a sample, whose match is at hand; a blow of it is matched from that one's soil."""
-    match = concrete_sample.drives[0].match
-    monkeypatch.setattr(drive_match, "match_blow", lambda blow, **options: match_from(blow, match))
+    monkeypatch.setattr(drive_match, "search_match", searching_from(concrete_sample.drives[0].match))
 
 
 def test_the_way_from_the_export_to_the_card(from_the_sample, tmp_path, monkeypatch, capsys):

@@ -7,7 +7,7 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -27,9 +27,9 @@ from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, waves_by_chunk, waves_of
 from dyntest.signals import Waves
 from dyntest.wave_equation.bearing_graph import StruckBlows
-from dyntest.wave_equation.comparison import LawFit, StressChange
+from dyntest.wave_equation.comparison import LawFit, Search, StressChange, run_search, side_by_side
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
-from dyntest.wave_equation.matching import Match, match_blow, with_reduction
+from dyntest.wave_equation.matching import Match, search_match, with_reduction
 from dyntest.wave_equation.problem import Blow, Parameters, Problem, Reduction, SoilLaw
 from dyntest.wave_equation.soil import Mesh
 from dyntest.wave_equation.step import State
@@ -51,7 +51,7 @@ def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
 
 def begin_match(sheet: TestSheet, drive: DriveReview, among: Errands) -> Errand:
     """Have the representative blow of a drive matched by whoever has time first."""
-    return among.add(_answered, _asked(sheet, drive))
+    return among.add(_answered, _asked(sheet, drive), together=_answered_together)
 
 
 def match_begun(sheet: TestSheet, drive: DriveReview, begun: Errand) -> DriveReview:
@@ -80,10 +80,25 @@ def _asked(sheet: TestSheet, drive: DriveReview) -> "MatchTask | Match | str":
 
 def _answered(asked: "MatchTask | Match | str") -> Match | str:
     """Give the match, or why there is none."""
+    try:
+        return run_search(_answering(asked))
+    except ValueError as problem:
+        return str(problem)
+
+
+def _answered_together(asked: "Sequence[MatchTask | Match | str]") -> list[Match | str]:
+    """Do so for several drives of a pile, each as if it were matched alone, in much less time."""
+    try:
+        return run_search(side_by_side([_answering(one) for one in asked]))
+    except ValueError:  # one of them cannot be computed
+        return [_answered(one) for one in asked]
+
+
+def _answering(asked: "MatchTask | Match | str") -> Search[Match | str]:
     if not isinstance(asked, MatchTask):
         return asked
     try:
-        return _matched(asked)
+        return (yield from _matched(asked))
     except ValueError as problem:
         return str(problem)
 
@@ -106,11 +121,11 @@ def _task(sheet: TestSheet, drive: DriveReview) -> MatchTask:
     return MatchTask(blow, _further(sheet, drive), sheet.choices.soil_law, _suspected(factor, depth))
 
 
-def _matched(task: MatchTask) -> Match:
-    match = match_blow(task.blow, law=task.law, reduction=task.reduction, further=task.further)
+def _matched(task: MatchTask) -> Search[Match]:
+    match = yield from search_match(task.blow, law=task.law, reduction=task.reduction, further=task.further)
     if match.misfit > SUSPICIOUS_MISFIT and task.reduction is None:
         length = task.blow.pile.length
-        match = with_reduction(match, tuple(Reduction(share * length) for share in TRIED_DEPTHS))
+        match = yield from with_reduction(match, tuple(Reduction(share * length) for share in TRIED_DEPTHS))
     return match
 
 

@@ -3,8 +3,9 @@
 Candidates of several soil laws and several blows are computed together in one run: each `Task` brings some columns.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -103,9 +104,14 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
     Their problems differ in law, blow and soil, and in nothing else. Those of one law stand side by side, since each
     run of neighbours with a kind of dashpot costs array calls of its own.
     """
+
+    def steps(task: Task) -> tuple[int, float, int]:
+        mesh = task.problem.mesh
+        return task.problem.n_steps, mesh.time_step, mesh.n_segments
+
     done: dict[int, Outcome] = {}
-    for length in dict.fromkeys(task.problem.n_steps for task in tasks):
-        places = [place for place, task in enumerate(tasks) if task.problem.n_steps == length]
+    for length in dict.fromkeys(map(steps, tasks)):
+        places = [place for place, task in enumerate(tasks) if steps(task) == length]
         places.sort(key=lambda place: SOIL_LAWS.index(tasks[place].problem.law))
         done |= dict(zip(places, _run_side_by_side([tasks[place] for place in places], peaks), strict=True))
     return [done[place] for place in range(len(tasks))]
@@ -136,6 +142,50 @@ def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
         Outcome(motion.up[:, a:b] - up, found[:, a:b], settled[a:b])
         for up, a, b in zip(ups, edges[:-1], edges[1:], strict=True)
     ]
+
+
+class Runs(NamedTuple):
+    """What a search asks to be computed: runs, and whether with the resistance that they mobilise."""
+
+    tasks: list[Task]
+    peaks: bool = False
+
+
+Found = TypeVar("Found")
+Search = Generator[Runs, list[Outcome], Found]
+"""Asks for runs, one after the other, until it has found what it looks for."""
+
+
+def run_search(search: Search[Found]) -> Found:
+    """Take a search to its end."""
+    try:
+        runs = next(search)
+        while True:
+            runs = search.send(run_tasks(runs.tasks, peaks=runs.peaks))
+    except StopIteration as end:
+        return end.value
+
+
+def side_by_side(searches: Sequence[Search[Found]]) -> Search[list[Found]]:
+    """Take searches of one pile to their ends, what they ask for always in one run.
+
+    A run of few candidates takes nearly as long as one of many, and no candidate feels the others beside it.
+    """
+    found: dict[int, Found] = {}
+    answers: dict[int, list[Outcome] | None] = dict.fromkeys(range(len(searches)))
+    while answers:
+        asked: dict[int, Runs] = {}
+        for place, outcomes in answers.items():
+            try:
+                asked[place] = searches[place].send(outcomes)  # type: ignore[arg-type]  # None begins it
+            except StopIteration as end:
+                found[place] = end.value
+        answers = {}
+        if asked:
+            tasks = [task for runs in asked.values() for task in runs.tasks]
+            every = iter((yield Runs(tasks, any(runs.peaks for runs in asked.values()))))
+            answers = {place: [next(every) for _ in runs.tasks] for place, runs in asked.items()}
+    return [found[place] for place in range(len(searches))]
 
 
 REST_HALVINGS = 16

@@ -2,7 +2,8 @@
 
 Every soil law is fitted to one blow, or to several blows of one soil, always: all laws, all blows and all starts run
 together in one batch. Several starts go on a coarse mesh; the best of each law goes on, on the mesh that is wanted,
-with the misfit that was left as the noise. Laws are then weighed by what they leave unexplained.
+with the misfit that was left as the noise. Laws are then weighed by what they leave unexplained. What a search asks for
+is computed by `comparison.run_search`.
 """
 
 from dataclasses import dataclass, field, replace
@@ -17,6 +18,8 @@ from dyntest.wave_equation.comparison import (
     TOLERANCE,
     LawFit,
     Outcome,
+    Runs,
+    Search,
     StressChange,
     Task,
     differences_in,
@@ -27,7 +30,6 @@ from dyntest.wave_equation.comparison import (
     other_splits,
     prior_residuals,
     prior_slope,
-    run_tasks,
     score_bounds,
     toe_heavier,
     wave_misfit,
@@ -168,10 +170,10 @@ class Descent:
         return basis.T @ (self.scores - before) / (basis**2).sum(axis=0)
 
 
-def evaluate(descents: list[Descent], *, peaks: bool = False) -> list[list[Outcome]]:
+def evaluate(descents: list[Descent], *, peaks: bool = False) -> Search[list[list[Outcome]]]:
     """Put cost and residuals of every descent where it stands now."""
     tasks = [task for each in descents for task in each.tasks(each.scores[:, None])]
-    outcomes = iter(run_tasks(tasks, peaks=peaks) if tasks else ())
+    outcomes = iter((yield Runs(tasks, peaks)) if tasks else ())
     found = []
     for each in descents:
         own = [next(outcomes) for _ in each.problem.blows]
@@ -195,7 +197,7 @@ def moving(problem: Problem, blow: int) -> np.ndarray:
     return np.array([row for row, name in enumerate(problem.layout.names) if name not in others])
 
 
-def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[np.ndarray]:
+def take_slopes(descents: list[Descent], *, peaks: bool = False) -> Search[list[np.ndarray]]:
     """Put the derivatives of the waves of every descent from one run.
 
     Gives the derivatives of the logarithms of the first blow's resistances, where asked for.
@@ -210,7 +212,7 @@ def take_slopes(descents: list[Descent], *, peaks: bool = False) -> list[np.ndar
             candidates[:, :-1] += STEP * sides * basis[:, columns]
             tasks.append(Task(problem, blow, candidates))
             moves.append((columns, sides))
-    outcomes = iter(run_tasks(tasks, peaks=peaks))
+    outcomes = iter((yield Runs(tasks, peaks)))
     taken, resistances = iter(zip(tasks, moves, strict=True)), []
     for each in descents:
         each.slopes, each.age = [], 0
@@ -247,7 +249,7 @@ def _carry_slopes(descent: Descent, step: np.ndarray, rows: tuple[np.ndarray, ..
     descent.age += 1
 
 
-def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERANCE) -> None:
+def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERANCE) -> Search[None]:
     """Take every descent downhill, all run together, by Levenberg's and Marquardt's method as in `comparison.fit`.
 
     Slopes serve for `SLOPES_SERVE` steps, each of which puts them right along its own direction (the secant version of
@@ -255,14 +257,14 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
     """
     begun = [each for each in descents if not each.rows]
     if begun:
-        evaluate(begun)
+        yield from evaluate(begun)
     for _ in range(iterations):
         going = [each for each in descents if each.active]
         if not going:
             return
         stale = [each for each in going if not each.slopes or each.age >= SLOPES_SERVE]
         if stale:
-            take_slopes(stale)
+            yield from take_slopes(stale)
         trials, tasks = [], []
         for each in going:
             normal, gradient = normal_equations(each)
@@ -275,7 +277,7 @@ def descend(descents: list[Descent], iterations: int, tolerance: float = TOLERAN
             candidates = np.clip(candidates, each.low[:, None], each.high[:, None])
             trials.append(candidates)
             tasks += each.tasks(candidates)
-        outcomes = iter(run_tasks(tasks))
+        outcomes = iter((yield Runs(tasks)))
         for each, candidates in zip(going, trials, strict=True):
             own = [next(outcomes) for _ in each.problem.blows]
             _go_on(each, candidates, *_judged(each, candidates, own), tolerance)
@@ -306,20 +308,22 @@ def laws_of(law: str) -> tuple[SoilLaw, ...]:
     return tuple(each for each in SOIL_LAWS if law in (BEST, each.backbone))
 
 
-def fit_laws(blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None = None) -> list[LawFit]:
+def fit_laws(
+    blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None = None
+) -> Search[list[LawFit]]:
     """Fit soil laws to blows of one soil, the best first.
 
     Where much is left unexplained, the search may have given up the right law: it is made once more in another way.
     """
-    found = _searched(blows, laws, reduction, SEARCH)
+    found = yield from _searched(blows, laws, reduction, SEARCH)
     if found[0].misfit <= DOUBTFUL_MISFIT or reduction is not None:
         return found
-    return min(found, _searched(blows, laws, reduction, 1.0), key=lambda fits: fits[0].misfit)
+    return min(found, (yield from _searched(blows, laws, reduction, 1.0)), key=lambda fits: fits[0].misfit)
 
 
 def _searched(
     blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...], reduction: Reduction | None, share: float
-) -> list[LawFit]:
+) -> Search[list[LawFit]]:
     """Fit soil laws with so much of the noise for noise while they are searched [1], see `SEARCH`."""
     coarse = COARSE * TARGET_STEP
     descents = []
@@ -327,26 +331,29 @@ def _searched(
         problem = make_problem(blows[0], law=law, reduction=reduction, time_step=coarse, span=FIRST_SPAN)
         together = main_directions(problem.layout)
         descents += [Descent(problem, start, directions=together) for start in first_starts(problem).T]
-    descend(descents, FIRST_ITERATIONS)
+    yield from descend(descents, FIRST_ITERATIONS)
     ranked = sorted(descents, key=lambda each: each.cost)
     ranked = [each for each in ranked if each.cost <= GIVEN_UP * ranked[0].cost]
     descents = [each for law in laws for each in [one for one in ranked if one.problem.law == law][:STARTS_LEFT]]
     for struck in (blows[:1], blows)[: len(blows)]:
-        descents = _refined(_unlike(descents), struck, reduction, coarse, share * _noises([descents])[0])
-        (descents,) = _narrowed([descents], ROUND, TOLERANCE, SETTLED, share, PATIENCE if len(struck) == 1 else 0)
+        (noise,) = yield from _noises([descents])
+        descents = _refined(_unlike(descents), struck, reduction, coarse, share * noise)
+        patience = PATIENCE if len(struck) == 1 else 0
+        (descents,) = yield from _narrowed([descents], ROUND, TOLERANCE, SETTLED, share, patience)
     descents = exchanged(_unlike(_supported(descents, share)))
-    (descents,) = _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
+    (descents,) = yield from _narrowed([descents], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
     change = None
     if reduction is None:
-        rivals, change = with_stress(descents, blows, laws)
+        rivals, change = yield from with_stress(descents, blows, laws)
         if rivals:
             for each in descents:
                 each.active = False  # they have settled
-            (descents,) = _narrowed([descents + rivals], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
-    noise = _noises([descents])[0]
+            (descents,) = yield from _narrowed([descents + rivals], EXCHANGE_ROUND, TOLERANCE, SETTLED, share)
+    (noise,) = yield from _noises([descents])
     for each in descents:
         each.take_noise(noise)
-    return [replace(each, stress=change) for each in fit_to_the_end(descents, blows, reduction)]
+    (fits,) = yield from fit_to_the_end([(descents, blows)], reduction)
+    return [replace(each, stress=change) for each in fits]
 
 
 def exchanged(descents: list[Descent]) -> list[Descent]:
@@ -364,7 +371,7 @@ def exchanged(descents: list[Descent]) -> list[Descent]:
 
 def with_stress(
     descents: list[Descent], blows: tuple[Blow, ...], laws: tuple[SoilLaw, ...]
-) -> tuple[list[Descent], StressChange | None]:
+) -> Search[tuple[list[Descent], StressChange | None]]:
     """Give rivals whose blows begin from the stress that blows before them locked into the pile, and what it changes.
 
     Tried on the first blow, under the law of the best model and the usual ones allowed: what looks like one law
@@ -381,12 +388,12 @@ def with_stress(
         rivals = _locked(rivals) + lock_in([each for each in rivals if each.problem.locked is None], FIRST_BLOWS)
         if not rivals:
             return [], None
-        descend([without, *rivals], iterations)
+        yield from descend([without, *rivals], iterations)
         rivals.sort(key=lambda each: each.cost)
         against = _criterion(rivals[0]) > _criterion(without) + bar
         if against:
             break
-    before, after = (outcomes[0] for outcomes in evaluate([without, rivals[0]], peaks=True))
+    (before, *_), (after, *_) = yield from evaluate([without, rivals[0]], peaks=True)
     change = StressChange(
         0.0 if rivals[0].problem.locked is None else max(float(rivals[0].problem.locked.spring[-1, 0]), 0.0),
         tuple(float(one) for one in after.resistance[:, 0] / np.maximum(before.resistance[:, 0], 1.0)),
@@ -436,7 +443,7 @@ def _narrowed(
     settled: float,
     share: float = 1.0,
     patience: int = 0,
-) -> list[list[Descent]]:
+) -> Search[list[list[Descent]]]:
     """Take groups of descents downhill in rounds, all run together, until those that may be the best have settled.
 
     After every round those are given up that `FURTHER_GAIN` would not bring within `SUPPORTED` of the best of their
@@ -444,11 +451,11 @@ def _narrowed(
     """
     for number in range(ROUNDS):
         together = [each for group in groups for each in group]
-        evaluate(lock_in(_locked(together)) if number else together)
+        yield from evaluate(lock_in(_locked(together)) if number else together)
         before = [[each.cost for each in group] for group in groups]
-        descend([each for group in groups for each in group], iterations, tolerance)
+        yield from descend([each for group in groups for each in group], iterations, tolerance)
         kept, still = [], False
-        for group, costs, noise in zip(groups, before, _noises(groups), strict=True):
+        for group, costs, noise in zip(groups, before, (yield from _noises(groups)), strict=True):
             taken = max(share * noise, MISFIT_BOUNDS[0])
             gains = [(was - each.cost) / max(each.cost, 1e-9) for each, was in zip(group, costs, strict=True)]
             for each in group:
@@ -477,30 +484,23 @@ def _criterion(each: Descent) -> float:
 
 
 def fit_to_the_end(
-    descents: list[Descent], blows: tuple[Blow, ...], reduction: Reduction | None = None
-) -> list[LawFit]:
-    """Fit on the mesh that is wanted with the noise that is left, and weigh the laws."""
-    return fit_each_to_the_end([(descents, blows)], reduction)[0]
-
-
-def fit_each_to_the_end(
     groups: list[tuple[list[Descent], tuple[Blow, ...]]], reduction: Reduction | None = None
-) -> list[list[LawFit]]:
-    """Do so for several groups of descents of one pile, each with blows and noise of its own, all run together."""
+) -> Search[list[list[LawFit]]]:
+    """Fit groups of descents, each with blows and noise of its own, on the mesh that is wanted; weigh their laws."""
     begun = [_few(_unlike(_supported(descents)), ENDS) for descents, _ in groups]
     fine = [
         _refined(descents, blows, reduction, TARGET_STEP, SEARCH * noise)
-        for descents, (_, blows), noise in zip(begun, groups, _noises(begun), strict=True)
+        for descents, (_, blows), noise in zip(begun, groups, (yield from _noises(begun)), strict=True)
     ]
-    fine = _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
+    fine = yield from _narrowed(fine, LAST_ROUND, LAST_TOLERANCE, LAST_SETTLED, SEARCH)
     fine = [_unlike(_supported(group, SEARCH)) for group in fine]
     lock_in(_locked([each for group in fine for each in group]))
-    for group, noise in zip(fine, _noises(fine), strict=True):
+    for group, noise in zip(fine, (yield from _noises(fine)), strict=True):
         for each in group:
             each.take_noise(noise)
             each.active, each.damping = True, LATER_DAMPING
-    descend([each for group in fine for each in group], LAST_ITERATIONS, LAST_TOLERANCE)
-    return _weighed(fine)
+    yield from descend([each for group in fine for each in group], LAST_ITERATIONS, LAST_TOLERANCE)
+    return (yield from _weighed(fine))
 
 
 def _refined(
@@ -562,18 +562,18 @@ def _few(descents: list[Descent], most: int) -> list[Descent]:
     return kept
 
 
-def _noises(groups: list[list[Descent]]) -> list[float]:
+def _noises(groups: list[list[Descent]]) -> Search[list[float]]:
     """Give the noise that the best model of every group leaves, over all its blows."""
     best = [min(descents, key=lambda each: each.cost) for descents in groups]
-    evaluate([each for each in best if not each.rows])
+    yield from evaluate([each for each in best if not each.rows])
     return [noise_of(each.problem, differences_in(each.problem, each.rows)) for each in best]
 
 
-def _weighed(groups: list[list[Descent]]) -> list[list[LawFit]]:
+def _weighed(groups: list[list[Descent]]) -> Search[list[list[LawFit]]]:
     """Give the fits of every group with their misfit, covariance and weight, the best first."""
     descents = [each for group in groups for each in group]
-    outcomes = iter(evaluate(descents, peaks=True))
-    changes = iter(take_slopes(descents, peaks=True))
+    outcomes = iter((yield from evaluate(descents, peaks=True)))
+    changes = iter((yield from take_slopes(descents, peaks=True)))
     found = []
     for group in groups:
         criteria = np.array([_criterion(each) for each in group])

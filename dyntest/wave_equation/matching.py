@@ -12,14 +12,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dyntest.wave_equation.comparison import MISFIT_BOUNDS, LawFit, StressChange
+from dyntest.wave_equation.comparison import MISFIT_BOUNDS, LawFit, Search, StressChange, run_search, side_by_side
 from dyntest.wave_equation.fitting import (
     BEST,
     LAWS,
     USUAL_LAWS,
     Descent,
-    fit_each_to_the_end,
     fit_laws,
+    fit_to_the_end,
     laws_of,
 )
 from dyntest.wave_equation.problem import (
@@ -261,11 +261,18 @@ def match_blow(
     """
     if law not in LAWS:
         raise ValueError(f"the soil law {law!r} is not known; write one of {', '.join(LAWS)}")
-    match = _match(fit_laws((blow, *further), laws_of(law)))
-    return match if reduction is None else with_reduction(match, (reduction,))
+    return run_search(search_match(blow, law=law, reduction=reduction, further=further))
 
 
-def with_reduction(uniform: Match, reductions: tuple[Reduction, ...]) -> Match:
+def search_match(
+    blow: Blow, *, law: str = BEST, reduction: Reduction | None = None, further: tuple[Blow, ...] = ()
+) -> Search[Match]:
+    """Look for the match of `match_blow`, which may be done beside others."""
+    match = _match((yield from fit_laws((blow, *further), laws_of(law))))
+    return match if reduction is None else (yield from with_reduction(match, (reduction,)))
+
+
+def with_reduction(uniform: Match, reductions: tuple[Reduction, ...]) -> Search[Match]:
     """Give a match with the section that explains the record best of those suspected, or without where none does.
 
     The law that fits best on the whole pile and the usual ones are fitted again on the reduced one: without the section
@@ -275,7 +282,7 @@ def with_reduction(uniform: Match, reductions: tuple[Reduction, ...]) -> Match:
     if uniform.misfit <= MISFIT_BOUNDS[0]:  # the pile explains the record as it is, as well as can be told
         return told
     laws = tuple(dict.fromkeys([uniform.problem.law, *USUAL_LAWS]))
-    tried = [fit_laws(uniform.problem.blows, laws, reduction) for reduction in reductions]
+    tried = yield from side_by_side([fit_laws(uniform.problem.blows, laws, reduction) for reduction in reductions])
     best = _hurt(min(tried, key=lambda fits: fits[0].points), list(uniform.fits))
     return told if best[0] is uniform.fits[0] else _match(best, misfit_uniform=uniform.misfit)
 
@@ -302,13 +309,13 @@ def match_together(blows: tuple[Blow, ...], neighbour: Match) -> list[Match]:
             problem = replace(problem, misfit=fit.problem.misfit, locked=fit.problem.locked)
             descents.append(Descent(problem, carry_over(fit.problem.layout, fit.scores, problem)))
         groups.append((descents, (blow,)))
-    found = fit_each_to_the_end(groups, section)
+    found = run_search(fit_to_the_end(groups, section))
     law = BEST if len({fit.law for fit in neighbour.fits}) > 1 else neighbour.law
     for place, blow in enumerate(blows):
         best = found[place][0]
         changed = abs(float(best.logarithm[0]) - np.log(neighbour.matched_resistance)) > OTHER_TOTAL
         if best.misfit > max(STRANGE * neighbour.misfit, LEAST_STRANGE[changed]):  # soil can change at once
-            afresh = fit_laws((blow,), laws_of(law), section)
+            afresh = run_search(fit_laws((blow,), laws_of(law), section))
             found[place] = min(found[place], afresh, key=lambda fits: fits[0].misfit)
     return [_match(fits) for fits in found]
 

@@ -420,8 +420,9 @@ class Step:
         self.r = aligned((undamped + soil.damping / (2.0 * z_above))[rows])
         self.h = aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
         self.a, self.x = aligned(self.h / (self.r + self.h)), aligned(np.zeros_like(self.r))
-        self.g = aligned(np.broadcast_to(1.0 / undamped, shape))
-        np.divide(1.0, self.r, out=self.g[rows])
+        self.g = aligned(np.broadcast_to(undamped, shape))
+        self.g[rows] = self.r
+        np.reciprocal(self.g, out=self.g)  # rounded alike with soil beside and without, however long the soil is
         self.upper, self.lower = aligned(soil.limit[rows] / 2.0), aligned(lower_bound(soil)[rows] / 2.0)
         uniform = (z_above[:-1] == z_below[:-1]).all()
         self.ratio = None if uniform else aligned(np.broadcast_to(z_below / z_above, shape)[:-1])

@@ -403,7 +403,7 @@ def test_the_match_that_is_handed_over_is_found_by_the_review_and_is_the_one_fro
     assert made is not None
     path = follower.folder / drive_match.KEPT_MATCH
     with monkeypatch.context() as patch:
-        patch.setattr(drive_match, "match_blow", None)  # nothing is left to be matched
+        patch.setattr(drive_match, "search_match", None)  # nothing is left to be matched
         sheet = read_sheet(recorder.sheet)
         drive = drive_match.match_drive(sheet, review_drive(sheet, sheet.drives[0]))
     assert drive.match is not None and drive.match is not made

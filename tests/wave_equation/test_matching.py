@@ -3,6 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dyntest.wave_equation.comparison import run_search
 from dyntest.wave_equation.fitting import BEST
 from dyntest.wave_equation.matching import (
     BEYOND,
@@ -170,7 +171,7 @@ def test_a_reduced_section_is_found_though_its_place_is_known_badly(invented_blo
 )
 def test_a_whole_pile_stays_whole_though_a_reduction_is_suspected(match_invented, noise):
     _, alone = match_invented(**noise)
-    match = with_reduction(alone, (Reduction(10.0, 0.6),))
+    match = run_search(with_reduction(alone, (Reduction(10.0, 0.6),)))
     assert match.section is None
     assert match.matched_resistance == pytest.approx(alone.matched_resistance, rel=1e-9)
     assert match.misfit_uniform == pytest.approx(alone.misfit)
