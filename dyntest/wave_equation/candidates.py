@@ -209,11 +209,17 @@ def locked_in(models: list[tuple[Problem, np.ndarray]], most: int = 1) -> list[S
     return [candidates_of(after, slice(*ends)) for ends in pairwise(edges)]
 
 
-def begin(tasks: list[tuple[Problem, np.ndarray]], meshes: list[Mesh], soils: list[SoilModel]) -> State | None:
+def begin(
+    tasks: list[tuple[Problem, np.ndarray]],
+    meshes: list[Mesh],
+    soils: list[SoilModel],
+    searches: list[tuple[int, ...]] | None = None,
+) -> State | None:
     """Give the state from which candidates begin: where stress is locked in, what one more blow of their own leaves.
 
     So the stress changes with the soil of each candidate; a drift moves it too little to count. Tasks are problems with
-    scores of shape (n_parameters, n_candidates) [1].
+    scores of shape (n_parameters, n_candidates) [1]. Those of one of the searches come to rest together, and how long
+    that takes may show in the last digits; so no other search joins them.
     """
     problems = {id(problem): problem for problem, _ in tasks if problem.locked is not None}
     begins: list[State | None] = [None] * len(tasks)
@@ -226,7 +232,10 @@ def begin(tasks: list[tuple[Problem, np.ndarray]], meshes: list[Mesh], soils: li
         models.append((problem, scores[:, first]))
         edges = np.cumsum([tasks[place][1].shape[1] for place in mine])[:-1]
         places.append(list(zip(mine, np.split(np.ravel(back), edges), strict=True)))
-    for (problem, _), state, of in zip(models, locked_in(models), places, strict=True):
-        for place, back in of:
-            begins[place] = problem.locked if state is None else candidates_of(state, back)
+    asked_by = [() if searches is None else searches[of[0][0]] for of in places]
+    for search in dict.fromkeys(asked_by):
+        own = [which for which, one in enumerate(asked_by) if one == search]
+        for which, state in zip(own, locked_in([models[which] for which in own]), strict=True):
+            for place, back in places[which]:
+                begins[place] = models[which][0].locked if state is None else candidates_of(state, back)
     return begin_side_by_side(begins, meshes, soils)

@@ -4,7 +4,7 @@ Candidates of several soil laws and several blows are computed together in one r
 """
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -64,11 +64,15 @@ MOVED = 0.4
 
 @dataclass(frozen=True)
 class Task:
-    """Candidate models of one problem for one of its blows; scores of shape (n_parameters, n_candidates) [1]."""
+    """Candidate models of one problem for one of its blows; scores of shape (n_parameters, n_candidates) [1].
+
+    `search` tells apart the searches that run side by side.
+    """
 
     problem: Problem
     blow: int
     scores: np.ndarray
+    search: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -129,7 +133,7 @@ def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
         meshes.append(candidate_mesh(task.problem, values))
     counts = [task.scores.shape[1] for task in tasks]
     soil, mesh = join_soils(soils), join_meshes(meshes)
-    start = begin([(task.problem, task.scores) for task in tasks], meshes, soils)
+    start = begin([(task.problem, task.scores) for task in tasks], meshes, soils, [task.search for task in tasks])
     head, n_steps = impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps
     motion = simulate(mesh, soil, head, n_steps, start=start, single=True, peaks=peaks)
     settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
@@ -182,7 +186,9 @@ def side_by_side(searches: Sequence[Search[Found]]) -> Search[list[Found]]:
                 found[place] = end.value
         answers = {}
         if asked:
-            tasks = [task for runs in asked.values() for task in runs.tasks]
+            tasks = [
+                replace(task, search=(place, *task.search)) for place, runs in asked.items() for task in runs.tasks
+            ]
             every = iter((yield Runs(tasks, any(runs.peaks for runs in asked.values()))))
             answers = {place: [next(every) for _ in runs.tasks] for place, runs in asked.items()}
     return [found[place] for place in range(len(searches))]
