@@ -16,8 +16,10 @@ import pytest
 from dyntest.conditioning.findings import Finding
 from dyntest.quantities.case_resistance import case_resistance
 from dyntest.reading.sheet import read_sheet
+from dyntest.reviewing import drive_match
 from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.drive_match import MOST_TOGETHER, NEARBY, as_blow, blows_beside, match_drive
+from dyntest.wave_equation.comparison import Runs
 
 
 @pytest.fixture(scope="module")
@@ -104,3 +106,15 @@ def test_a_hidden_reduction_is_found():
     assert match.section.depth == pytest.approx(11.0, abs=0.5)
     assert match.section.section_left == pytest.approx(0.5, abs=0.1)
     assert match.matched_resistance == pytest.approx(900e3, rel=0.05)
+
+
+def test_a_drive_that_cannot_be_matched_does_not_hold_those_beside_it(monkeypatch):
+    def answering(asked):
+        yield Runs([])
+        if asked == "short":
+            raise ValueError("the record ends too early")
+        return asked
+
+    monkeypatch.setattr(drive_match, "_answering", answering)
+    together = drive_match._answered_together(["a match", "short", "another"])
+    assert together == ["a match", "the record ends too early", "another"]
