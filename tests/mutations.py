@@ -298,9 +298,16 @@ MUTATIONS = (
     Mutation(
         "residual stress that does not follow the soil of a candidate",
         "dyntest/wave_equation/candidates.py",
-        "problem.locked if state is None else candidates_of(state, back)",
-        "problem.locked",
+        "models[which][0].locked if state is None else candidates_of(state, back)",
+        "models[which][0].locked",
         ("tests/wave_equation/test_candidates.py",),
+    ),
+    Mutation(
+        "candidates that come to rest with those of a search beside theirs",
+        "dyntest/wave_equation/comparison.py",
+        "search=(place, *task.search)",
+        "search=()",
+        ("tests/wave_equation/test_fitting.py",),
     ),
     Mutation(
         "residual stress never fitted",
