@@ -21,7 +21,7 @@ from dyntest.decisions.criterion import (
 )
 from dyntest.decisions.dynamic_formulas import energy_approach, modified_gates
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.risk import graph_deviation
+from dyntest.decisions.risk import SHORT_TOLD, graph_deviation
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.stroke_table import (
     StrokeRow,
@@ -141,6 +141,9 @@ NO_STROKE = ("no usable stroke", "stroke not reached")
 DISAGREEMENT = "bearing graph against measured blows"
 """Kind of the caution that goes before everything else."""
 
+GRAPH_NOT_CHECKED = "graph not checked"
+"""Kind of the caution where no measured blow has both a stroke and a set."""
+
 
 def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool | None) -> tuple[Caution, ...]:
     """Give the alerts that forbid using the counts until they are resolved.
@@ -158,7 +161,7 @@ def criterion_cautions(
     """Give the cautions that go with the counts."""
     found = []
     if agrees is None:
-        found.append(Caution("graph not checked"))
+        found.append(Caution(GRAPH_NOT_CHECKED))
     if not match.fully_mobilised:
         found.append(Caution("not fully mobilised"))
     residual = calibrated.residual_ratio
@@ -340,7 +343,7 @@ def driving_criterion(
     Returns
     -------
     DrivingCriterion
-        Counts over the holding length, rounded to the nearest whole number, with their chances.
+        Counts over the holding length, rounded up, with their chances.
 
     Notes
     -----
@@ -352,7 +355,7 @@ def driving_criterion(
     graph, shift, read, agrees = measured_graph(match, graph, measured)
     target = target.with_graph(graph_deviation(shift))
     bending = bending_of(measured)
-    rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending)
+    rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending, way=way)
     holding = holding_length(max(row.set_per_blow for row in rows), counting)
     rows = with_chances(rows, target, holding)
     usable = [row for row in rows if row.ruled_out is None]
@@ -361,7 +364,8 @@ def driving_criterion(
     bent = _bent_beyond_limit(rows, bending)
     shallow = _too_shallow(minimum_penetration, penetration)
     others = criterion_cautions(match, calibrated, agrees, rows, counting)
-    weighed = (*grave, *beyond, *shallow, *others, *bent, *target.cautions)
+    likely = _likely_short(usable, target)
+    weighed = (*grave, *beyond, *shallow, *likely, *others, *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
     if usable and not beyond:
@@ -412,6 +416,14 @@ def _too_shallow(minimum: float | None, penetration: float | None) -> tuple[Caut
     if minimum is None or penetration is None or not penetration < minimum - GAP_TOLERANCE:
         return ()
     return (Caution("test pile above minimum penetration", penetration, minimum),)
+
+
+def _likely_short(usable: Sequence[StrokeRow], target: EndOfDriveTarget) -> tuple[Caution, ...]:
+    """Caution where a pile that just meets a count is rather likely to have less than is required."""
+    worst = max((row.short for row in usable), default=0.0)
+    if not worst > SHORT_TOLD:
+        return ()
+    return (Caution("short but accepted", worst, SHORT_TOLD, {"required": target.required, "kind": target.kind}),)
 
 
 def bending_of(measured: MeasuredBlows) -> float:

@@ -8,9 +8,8 @@ from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
-from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
-from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show, show_length, show_required
+from dyntest.decisions.trust import Caution
+from dyntest.names import decimal, percent, show, show_length, show_required
 from dyntest.presenting.terms import (
     drive_name,
     names_in_sentence,
@@ -349,6 +348,10 @@ _WORDS: dict[str, _Words] = {
         ),
         "align hammer and pile; the table ends below that stroke",
     ),
+    "short but accepted": (
+        lambda n: f"of piles that just meet the count, up to {n.share(n.value)} have less than required",
+        "require more blows, or confirm some bearing piles by restrikes",
+    ),
     "few blows": (
         lambda n: (
             f"{show_count(n.value, n.system)} are required, fewer than the {show_count(n.threshold, n.system)} below "
@@ -566,18 +569,6 @@ def _divisor(asked: str, ratio: float, result: str) -> str:
     return next((one for one in written if f"{above / float(one):,.{places}f}" == found), written[0])
 
 
-def trust_reasons(trust: Trust) -> str:
-    """Give the reasons against a record in a row.
-
-    Examples
-    --------
-    >>> trust_reasons(Trust("no", ("most blows rejected", "noise"), (), 20, 30))
-    '20 of 30 blows rejected, noise'
-    """
-    rejected = f"{trust.rejected} of {trust.blows} blows rejected"
-    return ", ".join(rejected if reason == MOST_BLOWS_REJECTED else reason for reason in trust.reasons)
-
-
 def needed_words(limit: StressLimit) -> str:
     """Say what has to be written before a limit can be stated."""
     keys = names_in_sentence([f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed])
@@ -587,11 +578,3 @@ def needed_words(limit: StressLimit) -> str:
 def limit_note(limit: StressLimit) -> str:
     """Say what to bear in mind with a limit; nothing where there is nothing."""
     return "For prestressed piles; where severely corrosive only fpe is allowed." if limit.prestressed_only else ""
-
-
-def law_words(law: TimeLaw) -> str:
-    """Say how a time law was fitted."""
-    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {percent(CONFIDENCE)}"
-    if law.published_rate is not None:
-        words += f"; the published rate of {percent(law.published_rate)} was weighed in"
-    return words
