@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import (
     COUNTING,
     FOOT,
@@ -140,6 +141,9 @@ NO_STROKE = ("no usable stroke", "stroke not reached")
 
 DISAGREEMENT = "bearing graph against measured blows"
 """Kind of the caution that goes before everything else."""
+
+UNTESTED = "minimum penetration not tested"
+"""Kind of the alert where every bearing pile would stop deeper than anything that was tested; it goes first."""
 
 GRAPH_NOT_CHECKED = "graph not checked"
 """Kind of the caution where no measured blow has both a stroke and a set."""
@@ -360,9 +364,10 @@ def driving_criterion(
     rows = with_chances(rows, target, holding)
     usable = [row for row in rows if row.ruled_out is None]
     beyond = _beyond_reach(usable, measured)
-    grave = (*doubts, *alerts(match, calibrated, read, agrees))
+    untested = _untested(minimum_penetration, penetration)
+    grave = (*untested, *doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
-    shallow = _too_shallow(minimum_penetration, penetration)
+    shallow = () if untested else _too_shallow(minimum_penetration, penetration)
     others = criterion_cautions(match, calibrated, agrees, rows, counting)
     likely = _likely_short(usable, target)
     weighed = (*grave, *beyond, *shallow, *likely, *others, *bent, *target.cautions)
@@ -411,9 +416,25 @@ def driving_criterion(
     )
 
 
+def _untested(minimum: float | None, penetration: float | None) -> tuple[Caution, ...]:
+    """Alert where bearing piles would stop deeper than anything that was tested.
+
+    By its card every bearing pile goes on to the minimum penetration and may stop there, on counts of the soil above.
+    Soil as far below the toe as piles may run past the test pile anyway counts as tested; where the minimum is deeper,
+    no pile stops where anything was tested, and what the count means there, from damping to setup, is not known.
+    """
+    if minimum is None or penetration is None or not penetration < minimum - DEPTH_TOLERANCE - GAP_TOLERANCE:
+        return ()
+    return (Caution(UNTESTED, penetration, minimum),)
+
+
 def _too_shallow(minimum: float | None, penetration: float | None) -> tuple[Caution, ...]:
-    """Caution where the test pile itself ended above the minimum penetration, in other soil than the bearing piles."""
-    if minimum is None or penetration is None or not penetration < minimum - GAP_TOLERANCE:
+    """Caution where the test pile itself ended somewhat above the minimum penetration, or where that is not known."""
+    if minimum is None:
+        return ()
+    if penetration is None or penetration != penetration:
+        return (Caution("minimum penetration not shown", None, minimum),)
+    if not penetration < minimum - GAP_TOLERANCE:
         return ()
     return (Caution("test pile above minimum penetration", penetration, minimum),)
 

@@ -277,7 +277,7 @@ def strokes_ruled_out_words(one: StrokesRuledOut, system: str) -> str:
 def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "SI") -> tuple[str, ...]:
     """Say when to stop and restrike, and what the restrike has to show."""
     if rule.stop_penetration is None:
-        stop = "If the count is not met at the depth of the test pile"
+        stop = "If the count is not met at the depth that the engineer gives"
     else:
         at_least = rule.stop_penetration == criterion.minimum_penetration
         where = "the minimum penetration" if at_least else f"{tape(DEPTH_TOLERANCE, system)} past the test pile"

@@ -333,6 +333,17 @@ _WORDS: dict[str, _Words] = {
         ),
         "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
     ),
+    "minimum penetration not tested": (
+        lambda n: (
+            f"the test pile ended at {n.length(n.value)}, and bearing piles would stop at {n.stated(n.threshold)} or "
+            "deeper, in soil that was not tested"
+        ),
+        "drive it to the minimum penetration and test it again",
+    ),
+    "minimum penetration not shown": (
+        lambda n: f"it is not known whether the test pile reached the minimum penetration of {n.stated(n.threshold)}",
+        "add a driving log, or the penetration to the records",
+    ),
     "test pile above minimum penetration": (
         lambda n: (
             f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.stated(n.threshold)}, so "

@@ -5,12 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.combined_criterion import PLACE, combinable, combine
 from dyntest.decisions.criterion import COUNTING, WAYS
 from dyntest.decisions.driving_criterion import (
     AGREEMENT,
     DISAGREEMENT,
     STROKE_SURE,
+    UNTESTED,
     MeasuredBlows,
     driving_criterion,
     read_back,
@@ -118,10 +120,23 @@ def test_no_stroke_gives_no_criterion_and_says_why(match, found):
     assert "no usable stroke" in [caution.kind for caution in beyond.cautions]
 
 
-@pytest.mark.parametrize(("penetration", "told"), [(18.0, False), (17.999, False), (15.0, True), (None, False)])
-def test_a_test_pile_above_the_minimum_penetration_is_told_of(match, found, penetration, told):
-    kinds = [one.kind for one in again(match, found, minimum_penetration=18.0, penetration=penetration).cautions]
-    assert ("test pile above minimum penetration" in kinds) is told
+@pytest.mark.parametrize(
+    ("penetration", "kind", "alert"),
+    [
+        (18.0, None, False),
+        (17.999, None, False),
+        (17.0, "test pile above minimum penetration", False),
+        (18.0 - DEPTH_TOLERANCE - 0.1, UNTESTED, True),  # every pile by its card would stop where nothing was tested
+        (None, "minimum penetration not shown", False),
+    ],
+)
+def test_a_test_pile_above_the_minimum_penetration_is_told_of(match, found, penetration, kind, alert):
+    doubt = (Caution("damage", 0.6, None, {"depth": 9.0}),)
+    derived = again(match, found, minimum_penetration=18.0, penetration=penetration, doubts=doubt)
+    about = [one for one in derived.cautions if "minimum penetration" in one.kind]
+    assert [one.kind for one in about] == ([] if kind is None else [kind])
+    assert (derived.criterion.alerts[0].kind == UNTESTED) is alert  # before the damage
+    assert [one.kind for one in derived.alerts if one in about] == ([kind] if alert else [])
 
 
 def test_strokes_that_the_hammer_never_reached_give_no_criterion(match, found):
