@@ -116,7 +116,7 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> found = inspectors_card(criterion)
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
     [('2.00 m', '18', '4'), ('2.50 m', '15', '3')]
-    >>> found.meets[1]
+    >>> found.meets[-1]
     'The toe must be at least 12 m below the ground, measured vertically.'
     """
     inch, held = counted_per(criterion, system), short_length(criterion.holding_length, system)
@@ -218,8 +218,8 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
     inch, held = counted_per(criterion, system), short_length(criterion.holding_length, system)
     if criterion.way == WAYS[0]:
         least = any(least_count(criterion, row.set_per_blow) for row in criterion.rows)
-        above = f", with no {inch} below the minimum" if least else ""
-        lines = [f"Drive until the last {held} show the blows of the table at their stroke{above}."]
+        lines = [f"Drive until the last {held} show the blows of the table at their stroke."]
+        lines += [f"No {inch} may show fewer than the minimum."] if least else []
     else:
         lines = [
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
@@ -359,7 +359,7 @@ def _refusal(criterion: Criterion, system: str) -> str:
     length, least = refusal_length(criterion, system), show("stroke", criterion.refusal_stroke, system)
     return (
         f"Refusal, if the count above is not met: {count} blows or more in every {counted_per(criterion, system)} "
-        f"over {length}, at {least} stroke or more. Stop and call the engineer."
+        f"over {length}. Only strokes of {least} or more count. Stop and call the engineer."
     )
 
 

@@ -288,6 +288,10 @@ _WORDS: dict[str, _Words] = {
         ),
         "confirm it with the governing specification",
     ),
+    "stress limits of another code": (
+        lambda n: f"the driving stress limits are from {n.of('limits')}, the resistance factor from {n.of('factor')}",
+        "write the limits of the governing specification in [requirement]",
+    ),
     "not redundant": (
         lambda n: (
             "the foundation is not redundant, and the sheet states its own resistance or factor: it may not include "

@@ -10,6 +10,7 @@ from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.decisions.stress_limits import MATERIAL_CODE, StressLimit
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Trust
@@ -179,7 +180,7 @@ def stress_sentences(review: Review) -> list[str]:
             if limit.value is None:
                 text = f"{_stress(worst, system)}. No limit is known, write {needed_words(limit)}."
             else:
-                text = f"{_stress(worst, system)}, {_against_limit(worst, system)}."
+                text = f"{_stress(worst, system)}, {_against_limit(worst, system, limit)}."
             sentences.append(f"{text} {_where(worst, system)}")
     bent = gauge_stress(review)
     if bent is not None:
@@ -283,8 +284,10 @@ def _where(one: DrivingStress, system: str) -> str:
     return f"It occurs in blow {one.blow} of {of_drive(one.drive)}{depth} ({how})."
 
 
-def _against_limit(one: DrivingStress, system: str) -> str:
-    limit = show_stress(one.value, one.limit, system)[1]
+def _against_limit(one: DrivingStress, system: str, stated: StressLimit) -> str:
+    """Say how a stress compares with its limit, and of which code that is."""
+    code = f" ({MATERIAL_CODE})" if stated.source.startswith(MATERIAL_CODE) else ""
+    limit = f"{show_stress(one.value, one.limit, system)[1]}{code}"
     if one.above:
         return f"ABOVE the limit of {limit}"
     within = f"within the limit of {limit}"

@@ -247,9 +247,16 @@ def test_pay_length_and_a_head_below_cutoff():
     assert only(check)["pay_length_without_tip"] == pytest.approx(49.5 * FOOT)
     assert only(check)["toe_elevation"] == pytest.approx(55 * FOOT)
     assert kinds(check) == []
-    short = check_bearing_piles(log, CRITERION, table_of("A", furnished=48.0))
+
+
+@pytest.mark.parametrize(("below", "verdict"), [(0.1 * FOOT, "accepted"), (2 * FOOT, "second look")])
+def test_a_head_below_cutoff_does_not_reach_the_cap(below, verdict):
+    """One 13 ft below was accepted with a remark."""
+    log = log_of(A=[EASY, (1.0, 100, 8.0)])
+    short = check_bearing_piles(log, CRITERION, table_of("A", furnished=50.0 - below / FOOT))
     assert kinds(short) == ["short of cutoff"]
-    assert short.odd["value"][0] == pytest.approx(2.0 * FOOT)
+    assert short.odd["value"][0] == pytest.approx(below)
+    assert (only(short)["status"], only(short)["verdict"]) == ("accepted", verdict)
 
 
 def plain_reading(rows, criterion):
