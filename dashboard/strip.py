@@ -232,10 +232,13 @@ def route() -> None:
     st.set_page_config(page_title="dyntest", page_icon=str(ICON), layout="wide")
     first = next(iter(PAGES)) if state.STRUCTURE_VARIABLE not in os.environ else STRUCTURE
     pages = {
-        name: st.Page(drawing(name), title=page.title, icon=page.icon, url_path=name, default=name == first)
-        for name, page in PAGES.items()
+        name: st.Page(drawing(name), title=page.title, icon=page.icon, url_path=name) for name, page in PAGES.items()
     }
-    page = st.navigation(list(pages.values()), position="hidden")
+    # Streamlit knows its first page by no address of its own, so that one kept as /structure would not be found.
+    start = st.Page(drawing(first), title=PAGES[first].title, icon=PAGES[first].icon, url_path="start", default=True)
+    page = st.navigation([start, *pages.values()], position="hidden")
+    if page == start:
+        pages[first] = start
     wanted = st.session_state.pop("go_to", None)
     if wanted in pages:
         st.switch_page(pages[wanted])

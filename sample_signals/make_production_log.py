@@ -34,7 +34,7 @@ MADE = {
     20: ("second look", "the last blows came at a stroke above the approved range"),
     21: ("not met", "met far above the minimum penetration"),
     22: ("accepted", "battered, started below the planned ground"),
-    23: ("accepted", "shorter than furnished, so that the head is below cutoff"),
+    23: ("second look", "shorter than furnished, so that the head is below cutoff"),
     24: ("not met", "not driven yet"),
 }
 """Verdict that each pile of pier 2 was made to get, and why."""

@@ -7,7 +7,6 @@ import streamlit as st
 
 from dyntest.names import decimal, percent, show_required
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import law_words
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import (
@@ -19,7 +18,7 @@ from dyntest.presenting.frames_decisions import (
     setup_rows,
 )
 from dyntest.presenting.frames_record import by_blow
-from dyntest.presenting.sentences import drive_words, rate_sentence, sentence, setup_sentence
+from dyntest.presenting.sentences import drive_words, law_words, rate_sentence, sentence, setup_sentence
 from dyntest.presenting.terms import drive_name
 from dyntest.reviewing.answers import fade_basis
 

@@ -2,9 +2,8 @@
 
 import streamlit as st
 
-from dyntest.presenting.decision_words import trust_reasons
 from dyntest.presenting.finding_words import choice_words
-from dyntest.presenting.sentences import trust_sentence
+from dyntest.presenting.sentences import trust_reasons, trust_sentence
 
 from .. import pieces, state, strip, work
 from ..charts.record import record_data

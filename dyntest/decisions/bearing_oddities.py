@@ -27,6 +27,10 @@ stay quiet; no source."""
 OFFSET_TOLERANCE = 0.075
 """How far from its plan position a pile may stand at cutoff before it is odd [m] (common practice, no source: 3 in)."""
 
+CUTOFF_TOLERANCE = 0.05
+"""How far below cutoff a head may end before its pile is looked at [m] (common practice, no source: 2 in). Further down
+it does not reach into the cap: it has to be built up, or an elevation is wrong and the penetration with it."""
+
 COLUMNS = ("pile", "kind", "depth", "value", "limit", "note")
 """Of the table of odd piles: value and limit in SI, as its kind asks; note is text from the log or a count."""
 
@@ -41,8 +45,8 @@ BELOW_CUTOFF, OFF_PLAN = "short of cutoff", "off plan position"
 HURT_TEST = "damaged test pile"
 """A test pile whose record shows damage; added by the caller that has the tests."""
 
-GRAVE = (ABSOLUTE, FELL, RESUMED, HIGH_STROKE, HURT_TEST)
-"""Kinds for which no pile is accepted without a second look."""
+GRAVE = (ABSOLUTE, FELL, RESUMED, HIGH_STROKE, HURT_TEST, BELOW_CUTOFF)
+"""Kinds for which no pile is accepted without a second look; a head below cutoff from `CUTOFF_TOLERANCE` on."""
 
 
 def odd_piles(

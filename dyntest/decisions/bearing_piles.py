@@ -13,7 +13,14 @@ from dyntest.decisions.bearing_intervals import (
     pile_values,
     toe_elevation,
 )
-from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE, GRAVE, RESUMED, odd_piles
+from dyntest.decisions.bearing_oddities import (
+    BELOW_CUTOFF,
+    CUTOFF_TOLERANCE,
+    DEPTH_TOLERANCE,
+    GRAVE,
+    RESUMED,
+    odd_piles,
+)
 from dyntest.decisions.criterion import STROKE_ROUNDING, Criterion
 from dyntest.decisions.restrikes import judged_restrikes
 from dyntest.decisions.trust import Caution
@@ -123,7 +130,7 @@ def check_bearing_piles(
     and struck again is accepted only where its last restrike showed the whole requirement, as the criterion's rule
     for restrikes asks: the count at the end of driving may be lowered by setup that this pile has had already.
     Practical refusal alone does not accept a pile, nor is one accepted that went beyond absolute refusal: the
-    engineer looks at it (common practice, no source).
+    engineer looks at it (common practice, no source). So is a pile whose head ended below cutoff.
 
     Examples
     --------
@@ -263,7 +270,10 @@ def _verdict(table: pd.DataFrame, odd: pd.DataFrame) -> np.ndarray:
     """Give the verdict on each pile, one of `VERDICTS`."""
     accepted = table["status"].isin(ACCEPTED)
     by_restrike = set(table["pile"][table["status"] == ACCEPTED[1]])
-    grave = odd[odd["kind"].isin(GRAVE) & ~((odd["kind"] == RESUMED) & odd["pile"].isin(by_restrike))]
+    kind = odd["kind"]
+    shown = (kind == RESUMED) & odd["pile"].isin(by_restrike)
+    near = (kind == BELOW_CUTOFF) & (odd["value"] <= CUTOFF_TOLERANCE)
+    grave = odd[kind.isin(GRAVE) & ~shown & ~near]
     look = accepted & table["pile"].isin(grave["pile"]) | table["status"].isin(LOOKED_AT)
     return np.select([look, accepted], [VERDICTS[1], VERDICTS[0]], default=VERDICTS[2])
 

@@ -151,7 +151,11 @@ def group_criterion(criteria: Sequence[PileCriterion]) -> tuple[Criterion, str, 
     weights = np.array([1.0 / (one**2 + together.between**2) for one in deviations])
     sets = [np.log([float(set_at(part.rows, np.array(row.stroke))) for row in combined.rows]) for part in parts]
     pooled = np.exp(np.average(sets, axis=0, weights=weights))
-    rows = tuple(replace(row, set_per_blow=float(one), pile="") for row, one in zip(combined.rows, pooled, strict=True))
+    nan = float("nan")  # the chances were those of the governing pile's set, and a pooled one is larger
+    rows = tuple(
+        replace(row, set_per_blow=float(one), pile="", short=nan, driven_on=nan)
+        for row, one in zip(combined.rows, pooled, strict=True)
+    )
     return replace(combined, rows=rows, above=()), BASES[2], together, ()
 
 

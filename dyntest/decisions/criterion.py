@@ -351,20 +351,20 @@ def blow_count(set_per_blow: np.ndarray, length: float) -> np.ndarray:
     return length / np.asarray(set_per_blow, dtype=float)
 
 
-def count_over(set_per_blow: float, length: float) -> int:
-    """Give the whole count that is asked over a length: the nearest one, so that rounding favours neither side.
+def count_over(set_per_blow: float, length: float, each: float | None = None) -> int:
+    """Give the whole count that is asked over a length, rounded up: fewer blows would show less than is required.
 
-    Units: set_per_blow, length [m].
+    Units: set_per_blow, length, each [m].
 
-    A pile of exactly this set shows, as its blows happen to fall, the whole number below or above; the nearest one
-    is passed as often by a pile a little short as it is missed by one a little sound.
+    Where the count is asked again in `each` inch (or 25 mm) of the length, it is rounded up there.
 
     Examples
     --------
-    >>> count_over(0.0254 / 4.6, 3 * 0.0254), count_over(0.0254 / 4.5, 3 * 0.0254)
-    (14, 14)
+    >>> count_over(0.0254 / 4.6, 3 * 0.0254), count_over(0.0254 / 4.6, 3 * 0.0254, 0.0254)
+    (14, 15)
     """
-    return max(1, floor(length / set_per_blow + 0.5 + ROUNDING))
+    part = length if each is None else each
+    return max(1, ceil(part / set_per_blow * (1.0 - ROUNDING))) * round(length / part)
 
 
 def least_count(criterion: Criterion, set_per_blow: float) -> int:
@@ -380,7 +380,7 @@ def least_count(criterion: Criterion, set_per_blow: float) -> int:
     >>> least_count(criterion, 0.025 / 4.6)
     3
     """
-    count = criterion.counting.length / set_per_blow
+    length = criterion.counting.length
     if criterion.way == WAYS[1]:
-        return max(1, ceil(count * (1.0 - ROUNDING)))
-    return floor(FLOOR * count * (1.0 + ROUNDING))
+        return count_over(set_per_blow, length)
+    return floor(FLOOR * length / set_per_blow * (1.0 + ROUNDING))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import (
     COUNTING,
     FOOT,
@@ -21,7 +22,7 @@ from dyntest.decisions.criterion import (
 )
 from dyntest.decisions.dynamic_formulas import energy_approach, modified_gates
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.risk import graph_deviation
+from dyntest.decisions.risk import SHORT_TOLD, graph_deviation
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.stroke_table import (
     StrokeRow,
@@ -141,6 +142,12 @@ NO_STROKE = ("no usable stroke", "stroke not reached")
 DISAGREEMENT = "bearing graph against measured blows"
 """Kind of the caution that goes before everything else."""
 
+UNTESTED = "minimum penetration not tested"
+"""Kind of the alert where every bearing pile would stop deeper than anything that was tested; it goes first."""
+
+GRAPH_NOT_CHECKED = "graph not checked"
+"""Kind of the caution where no measured blow has both a stroke and a set."""
+
 
 def alerts(match: Match, calibrated: CalibratedHammer, read: float, agrees: bool | None) -> tuple[Caution, ...]:
     """Give the alerts that forbid using the counts until they are resolved.
@@ -158,7 +165,7 @@ def criterion_cautions(
     """Give the cautions that go with the counts."""
     found = []
     if agrees is None:
-        found.append(Caution("graph not checked"))
+        found.append(Caution(GRAPH_NOT_CHECKED))
     if not match.fully_mobilised:
         found.append(Caution("not fully mobilised"))
     residual = calibrated.residual_ratio
@@ -340,7 +347,7 @@ def driving_criterion(
     Returns
     -------
     DrivingCriterion
-        Counts over the holding length, rounded to the nearest whole number, with their chances.
+        Counts over the holding length, rounded up, with their chances.
 
     Notes
     -----
@@ -352,16 +359,18 @@ def driving_criterion(
     graph, shift, read, agrees = measured_graph(match, graph, measured)
     target = target.with_graph(graph_deviation(shift))
     bending = bending_of(measured)
-    rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending)
+    rows = stroke_rows(graph, strokes, target.value, limits, counting, bending=bending, way=way)
     holding = holding_length(max(row.set_per_blow for row in rows), counting)
     rows = with_chances(rows, target, holding)
     usable = [row for row in rows if row.ruled_out is None]
     beyond = _beyond_reach(usable, measured)
-    grave = (*doubts, *alerts(match, calibrated, read, agrees))
+    untested = _untested(minimum_penetration, penetration)
+    grave = (*untested, *doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
-    shallow = _too_shallow(minimum_penetration, penetration)
+    shallow = () if untested else _too_shallow(minimum_penetration, penetration)
     others = criterion_cautions(match, calibrated, agrees, rows, counting)
-    weighed = (*grave, *beyond, *shallow, *others, *bent, *target.cautions)
+    likely = _likely_short(usable, target)
+    weighed = (*grave, *beyond, *shallow, *likely, *others, *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
     if usable and not beyond:
@@ -407,11 +416,35 @@ def driving_criterion(
     )
 
 
+def _untested(minimum: float | None, penetration: float | None) -> tuple[Caution, ...]:
+    """Alert where bearing piles would stop deeper than anything that was tested.
+
+    By its card every bearing pile goes on to the minimum penetration and may stop there, on counts of the soil above.
+    Soil as far below the toe as piles may run past the test pile anyway counts as tested; where the minimum is deeper,
+    no pile stops where anything was tested, and what the count means there, from damping to setup, is not known.
+    """
+    if minimum is None or penetration is None or not penetration < minimum - DEPTH_TOLERANCE - GAP_TOLERANCE:
+        return ()
+    return (Caution(UNTESTED, penetration, minimum),)
+
+
 def _too_shallow(minimum: float | None, penetration: float | None) -> tuple[Caution, ...]:
-    """Caution where the test pile itself ended above the minimum penetration, in other soil than the bearing piles."""
-    if minimum is None or penetration is None or not penetration < minimum - GAP_TOLERANCE:
+    """Caution where the test pile itself ended somewhat above the minimum penetration, or where that is not known."""
+    if minimum is None:
+        return ()
+    if penetration is None or penetration != penetration:
+        return (Caution("minimum penetration not shown", None, minimum),)
+    if not penetration < minimum - GAP_TOLERANCE:
         return ()
     return (Caution("test pile above minimum penetration", penetration, minimum),)
+
+
+def _likely_short(usable: Sequence[StrokeRow], target: EndOfDriveTarget) -> tuple[Caution, ...]:
+    """Caution where a pile that just meets a count is rather likely to have less than is required."""
+    worst = max((row.short for row in usable), default=0.0)
+    if not worst > SHORT_TOLD:
+        return ()
+    return (Caution("short but accepted", worst, SHORT_TOLD, {"required": target.required, "kind": target.kind}),)
 
 
 def bending_of(measured: MeasuredBlows) -> float:

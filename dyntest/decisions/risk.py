@@ -18,6 +18,11 @@ WEAKEST = 0.65
 """Share of the requirement that the weakest production piles have, from which they are taken to be spread evenly
 upward [1]; no source. Piles nearer together, or a match that is too high, let more short ones pass."""
 
+SHORT_TOLD = 1.0 / 3.0
+"""Chance that a pile which just passes is short, above which a caution says so [1]: one pile in three. Where waiting
+was measured the margin for its errors keeps the chance below; at one half the count shows just what is required. No
+alert: a count set at the requirement itself is common practice, and resistance factors allow for it; our choice."""
+
 SOUND = 1.10
 """Share of the requirement that a pile has for which the chance of being rejected is given [1]; our choice."""
 

@@ -13,6 +13,9 @@ from dyntest.pile import Pile
 from dyntest.reading.parts import Requirement
 from dyntest.units import unit_factor
 
+MATERIAL_CODE = "AASHTO LRFD"
+"""Code of every limit that follows from a material; the sources of those limits begin with it."""
+
 _FHWA = "FHWA-NHI-16-009 (2016)"
 _UFC = "UFC 3-220-20 (2025)"
 
@@ -208,16 +211,16 @@ def _limit(sense: str, pile: Pile, requirement: Requirement | None, severely_cor
 
 
 def _steel(sense: str, _severely_corrosive: bool, yield_strength: float) -> StressLimit:
-    source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-33, and {_UFC}, Eq. 6-72"
+    source = f"{MATERIAL_CODE}, as in {_FHWA}, Eq. 8-33, and {_UFC}, Eq. 6-72"
     return StressLimit(sense, steel_limit(yield_strength), "φ × 0.9 Fy, φ = 1.0", source)
 
 
 def _concrete(sense: str, severely_corrosive: bool, strength: float, prestress: float) -> StressLimit:
     if sense == "compression":
-        source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-62, and {_UFC}, Eq. 6-73"
+        source = f"{MATERIAL_CODE}, as in {_FHWA}, Eq. 8-62, and {_UFC}, Eq. 6-73"
         value = concrete_compression_limit(strength, prestress)
         return StressLimit(sense, value, "φ (0.85 f'c − fpe), φ = 1.0", source)
-    source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-63, and {_UFC}, Eq. 6-74"
+    source = f"{MATERIAL_CODE}, as in {_FHWA}, Eq. 8-63, and {_UFC}, Eq. 6-74"
     value = concrete_tension_limit(strength, prestress, severely_corrosive=severely_corrosive)
     if severely_corrosive:
         return StressLimit(sense, value, "φ × fpe, φ = 1.0 (severely corrosive)", source)
@@ -225,7 +228,7 @@ def _concrete(sense: str, severely_corrosive: bool, strength: float, prestress: 
 
 
 def _timber(sense: str, _severely_corrosive: bool, base_resistance: float) -> StressLimit:
-    source = f"AASHTO LRFD, as in {_FHWA}, Eq. 8-17, and {_UFC}, Eq. 6-75"
+    source = f"{MATERIAL_CODE}, as in {_FHWA}, Eq. 8-17, and {_UFC}, Eq. 6-75"
     return StressLimit(sense, timber_limit(base_resistance), "φ × 2.6 Fco, φ = 1.15", source)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from dyntest.decisions.criterion import (
     PRACTICAL_REFUSAL_SET,
     ROUNDING,
+    WAYS,
     Counting,
     EasyDriving,
     RuledOut,
@@ -52,7 +53,7 @@ class StrokeRow:
     set_per_blow : float
         Set per blow that the bearing graph gives at the target [m].
     count : int
-        Blows over the holding length, the nearest whole number [1].
+        Blows over the holding length, rounded up: in every inch (or 25 mm) of it where they are asked so [1].
     compression_stress, tension_stress : float
         Greatest stresses anywhere along the pile, compression with the measured bending [Pa]; what is compared with the
         limits.
@@ -142,6 +143,7 @@ def stroke_rows(
     counting: Counting,
     *,
     bending: float = 1.0,
+    way: str = WAYS[0],
 ) -> tuple[StrokeRow, ...]:
     """Give the rows of the table from a bearing graph.
 
@@ -165,7 +167,7 @@ def stroke_rows(
     for i, stroke in enumerate(strokes):
         compression, tension, energy = (float(at[name][i]) for name in names[1:])
         moved = float(at["set_per_blow"][i])
-        count = count_over(moved, holding)
+        count = count_over(moved, holding, counting.length if way == WAYS[1] else None)
         numbers = (compression, energy, float(gates[i]), float(np.interp(stroke, graph.stroke, slope)))
         row = StrokeRow(float(stroke), moved, count, bending * compression, tension, *numbers)
         reason = too_high or _stress_reason(row, limits)

@@ -10,16 +10,15 @@ import pandas as pd
 
 from dyntest import __version__
 from dyntest.decisions.bearing_piles import ACCEPTED, VERDICTS, BearingPileCheck
-from dyntest.decisions.criterion import count_over, least_count
+from dyntest.decisions.criterion import WAYS, count_over, least_count
 from dyntest.presenting.bearing_words import odd_reasons, reasons, second_looks
-from dyntest.presenting.criterion_words import basis, inspectors_card
+from dyntest.presenting.criterion_words import basis, counted_per, inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.frames_decisions import count_met, shown_verdicts
 from dyntest.presenting.sentences import sentence
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import plain_csv
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import per_count
 
 MOST_PILES = 40
 """Piles listed one by one at most; more are counted, and are in the written tables."""
@@ -52,7 +51,7 @@ def bearing_pile_lines(check: BearingPileCheck, system: str) -> list[str]:
     shown += ["", *wrapped("The criterion:")]
     held = inspectors_card(criterion, system)
     for row in held.rows:
-        every = f", minimum {row.every} per {per_count(system)}" if row.every else ""
+        every = f", minimum {row.every} per {counted_per(criterion, system)}" if row.every else ""
         shown += wrapped(f"{row.stroke}: {row.count} {held.head[1].replace(', at least', '')}{every}", "  ", "    ")
     for words in held.sentences[len(held.alerts) :]:
         shown += wrapped(words, "  ", "    ")
@@ -175,7 +174,9 @@ def _json(
                     "stroke": number(row.stroke),
                     "set_per_blow": number(row.set_per_blow),
                     "blows_per_25mm": number(0.025 / row.set_per_blow),
-                    "blows_in_holding_length": count_over(row.set_per_blow, held.holding_length),
+                    "blows_in_holding_length": count_over(
+                        row.set_per_blow, held.holding_length, held.counting.length if held.way == WAYS[1] else None
+                    ),
                     "least_in_every_count": least_count(held, row.set_per_blow),
                     "chance_short": number(row.short),
                     "chance_driven_on": number(row.driven_on),

@@ -25,7 +25,8 @@ from dyntest.decisions.bearing_oddities import (
 from dyntest.decisions.bearing_piles import ACCEPTED, BearingPileCheck
 from dyntest.decisions.criterion import Criterion
 from dyntest.names import decimal, display_unit, percent, show, show_length, show_required
-from dyntest.presenting.terms import per_count, short_length, show_count, show_wait, tape
+from dyntest.presenting.criterion_words import counted_per
+from dyntest.presenting.terms import short_length, show_count, show_wait, tape
 
 
 def reasons(check: BearingPileCheck, system: str) -> list[str]:
@@ -184,9 +185,8 @@ def _fell_short(row: dict, criterion: Criterion, system: str) -> str:
         parts.append(f"{_counts(row, system)}, {row['asked']:.0f} required")
     if row["failed_blows"] == row["failed_blows"]:
         ends = f"{_length(row['failed_from'], system)} to {_length(row['failed_to'], system)}"
-        parts.append(
-            f"{_number_of(row['failed_blows'], 'blow')} from {ends}, below the minimum per {per_count(system)}"
-        )
+        per = counted_per(criterion, system)
+        parts.append(f"{_number_of(row['failed_blows'], 'blow')} from {ends}, below the minimum per {per}")
     return ", and ".join(parts) or f"{_counts(row, system)}, not over the whole of the holding length"
 
 

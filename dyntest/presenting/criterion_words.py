@@ -15,6 +15,7 @@ from dyntest.decisions.criterion import (
     count_over,
     least_count,
 )
+from dyntest.decisions.driving_criterion import DISAGREEMENT, GRAPH_NOT_CHECKED
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import percent, show, show_length, show_required
@@ -115,10 +116,10 @@ def inspectors_card(criterion: Criterion, system: str = "SI") -> InspectorsCard:
     >>> found = inspectors_card(criterion)
     >>> [(row.stroke, row.count, row.every) for row in found.rows]
     [('2.00 m', '18', '4'), ('2.50 m', '15', '3')]
-    >>> found.meets[1]
+    >>> found.meets[-1]
     'The toe must be at least 12 m below the ground, measured vertically.'
     """
-    inch, held = per_count(system), short_length(criterion.holding_length, system)
+    inch, held = counted_per(criterion, system), short_length(criterion.holding_length, system)
     restrike = () if criterion.restrike is None else restrike_sentences(criterion, criterion.restrike, system)
     stop = STOP if restrike else ("The pile passes the depth of the test pile without meeting the criterion.", *STOP)
     whole = criterion.way == WAYS[0]
@@ -140,7 +141,9 @@ def basis(criterion: Criterion, system: str) -> str:
     """Say where a criterion comes from."""
     names = ", ".join(criterion.piles)
     text = f"From test pile{'s' if len(criterion.piles) > 1 else ''} {names}: " if names else ""
-    text += "signal matching, calibrated hammer, bearing graph through the measured blows."
+    unchecked = {GRAPH_NOT_CHECKED, DISAGREEMENT} & {one.kind for one in (*criterion.alerts, *criterion.cautions)}
+    through = "" if unchecked else " through the measured blows"
+    text += f"signal matching, calibrated hammer, bearing graph{through}."
     governing = dict.fromkeys(row.pile for row in criterion.rows if row.pile)
     if governing:
         text += f" The least favourable pile governs at every stroke: {', '.join(governing)}."
@@ -149,7 +152,34 @@ def basis(criterion: Criterion, system: str) -> str:
     told_targets = [
         f"{pile}: {words}" if named else words for pile, words in zip(criterion.piles, targets, strict=False)
     ]
-    return " ".join([text, *told_targets])
+    return " ".join([text, *told_targets, *chance_sentences(criterion, system)])
+
+
+def chance_sentences(criterion: Criterion, system: str) -> list[str]:
+    """Say how many of the piles that just meet the count have less than is required; nothing where it is not known.
+
+    Examples
+    --------
+    >>> rows = (CriterionRow(2.0, 0.004, short=0.44), CriterionRow(2.5, 0.005, short=0.36))
+    >>> chance_sentences(Criterion(rows, 0.075), "SI")
+    ['Of piles that just meet the count, 36 to 44 % have less resistance than required.']
+    """
+    known = [row.short for row in criterion.rows if row.short == row.short]
+    if not known:
+        return []
+    low, high = chance(min(known)), chance(max(known))
+    share = high if low == high else f"{low} to {high}" if low.startswith("under") else f"{low[:-2]} to {high}"
+    required = [target.required for target in criterion.targets]
+    what = f"than the required {show_required(max(required), system)}" if required else "resistance than required"
+    when = {_WHEN.get(target.kind, "") for target in criterion.targets}
+    return [f"Of piles that just meet the count, {share} have less {what}{when.pop() if len(when) == 1 else ''}."]
+
+
+_WHEN = {
+    **dict.fromkeys(("credited", "relaxation"), " after the wait"),
+    **dict.fromkeys(("not measured", "not matched", "not credited"), " at the end of driving"),
+}
+"""When a pile has the resistance that a count is judged by, by the kind of its target."""
 
 
 def _row(criterion: Criterion, row: CriterionRow, system: str) -> CardRow:
@@ -168,7 +198,7 @@ def count_asked(criterion: Criterion | None, row: StrokeRow, holding_length: flo
     """
     if criterion is None or criterion.way == WAYS[0]:
         return f"{row.count}", f"in {short_length(holding_length, system)}"
-    return f"{least_count(criterion, row.set_per_blow)}", f"in every {per_count(system)}"
+    return f"{least_count(criterion, row.set_per_blow)}", f"in every {counted_per(criterion, system)}"
 
 
 def chance(share: float) -> str:
@@ -185,11 +215,11 @@ def chance(share: float) -> str:
 
 
 def _meets(criterion: Criterion, system: str) -> list[str]:
-    inch, held = per_count(system), short_length(criterion.holding_length, system)
+    inch, held = counted_per(criterion, system), short_length(criterion.holding_length, system)
     if criterion.way == WAYS[0]:
         least = any(least_count(criterion, row.set_per_blow) for row in criterion.rows)
-        above = f", with no {inch} below the minimum" if least else ""
-        lines = [f"Drive until the last {held} show the blows of the table at their stroke{above}."]
+        lines = [f"Drive until the last {held} show the blows of the table at their stroke."]
+        lines += [f"No {inch} may show fewer than the minimum."] if least else []
     else:
         lines = [
             f"Drive until every {inch} over {held} shows the blows of the table at its stroke, without interruption."
@@ -204,7 +234,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lowest = show("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
-    lines = ["Between two strokes, interpolate the count."] if len(criterion.rows) > 1 else []
+    lines = ["Between two strokes, interpolate the count and round up."] if len(criterion.rows) > 1 else []
     lines.append(f"Blows with a stroke below {lowest} do not count.")
     if criterion.maximum_stroke is not None:
         lines.append(f"The stroke must not be above {show('stroke', criterion.maximum_stroke, system)}.")
@@ -247,7 +277,7 @@ def strokes_ruled_out_words(one: StrokesRuledOut, system: str) -> str:
 def restrike_sentences(criterion: Criterion, rule: RestrikeRule, system: str = "SI") -> tuple[str, ...]:
     """Say when to stop and restrike, and what the restrike has to show."""
     if rule.stop_penetration is None:
-        stop = "If the count is not met at the depth of the test pile"
+        stop = "If the count is not met at the depth that the engineer gives"
     else:
         at_least = rule.stop_penetration == criterion.minimum_penetration
         where = "the minimum penetration" if at_least else f"{tape(DEPTH_TOLERANCE, system)} past the test pile"
@@ -306,22 +336,37 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
     return tuple(found)
 
 
+def counted_per(criterion: Criterion, system: str) -> str:
+    """Name the length in which the blows of a criterion are counted; one of the other system has its own name behind.
+
+    Examples
+    --------
+    >>> criterion = Criterion((CriterionRow(2.0, 0.004),), 0.1)
+    >>> counted_per(criterion, "SI"), counted_per(criterion, "US")
+    ('25 mm', '0.984 in (25 mm)')
+    """
+    length = criterion.counting.length
+    return per_count(system) if length == COUNT_LENGTHS[system][0] else short_length(length, system)
+
+
 def refusal_length(criterion: Criterion, system: str) -> str:
     """Write the length over which practical refusal has to hold, in whole counts as the inspector keeps them."""
-    length = criterion.refusal_length
-    return short_length(max(1, round(length / INCH)) * COUNT_LENGTHS["SI"][0] if system == "SI" else length, system)
+    return short_length(max(1, round(criterion.refusal_length / INCH)) * criterion.counting.length, system)
 
 
 def _refusal(criterion: Criterion, system: str) -> str:
     count = count_over(criterion.refusal_set, criterion.counting.length)
     length, least = refusal_length(criterion, system), show("stroke", criterion.refusal_stroke, system)
     return (
-        f"Refusal, if the count above is not met: {count} blows or more in every {per_count(system)} over {length}, "
-        f"at {least} stroke or more. Stop and call the engineer."
+        f"Refusal, if the count above is not met: {count} blows or more in every {counted_per(criterion, system)} "
+        f"over {length}. Only strokes of {least} or more count. Stop and call the engineer."
     )
 
 
-def absolute_refusal(system: str) -> str:
-    """Say when the hammer stops at once."""
-    quarter, length = ("1/4 in", 0.25 * INCH) if system == "US" else ("6 mm", 0.006)
+def absolute_refusal(criterion: Criterion, system: str) -> str:
+    """Say when the hammer stops at once, over a quarter of the length in which blows are counted."""
+    inches = criterion.counting.length == INCH
+    length = 0.25 * INCH if inches else 0.006
+    quarter = "1/4 in" if system == "US" and inches else short_length(length, system)
+    quarter += " (1/4 in)" if system == "SI" and inches else ""
     return f"Absolute refusal: {count_over(ABSOLUTE_REFUSAL_SET, length)} blows in {quarter}. Stop at once."

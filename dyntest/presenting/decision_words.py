@@ -8,9 +8,8 @@ from dyntest.decisions.criterion import RuledOut
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
-from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
-from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Caution, Trust
-from dyntest.names import NAMES, decimal, percent, show, show_length, show_required
+from dyntest.decisions.trust import Caution
+from dyntest.names import decimal, percent, show, show_length, show_required
 from dyntest.presenting.terms import (
     drive_name,
     names_in_sentence,
@@ -289,6 +288,10 @@ _WORDS: dict[str, _Words] = {
         ),
         "confirm it with the governing specification",
     ),
+    "stress limits of another code": (
+        lambda n: f"the driving stress limits are from {n.of('limits')}, the resistance factor from {n.of('factor')}",
+        "write the limits of the governing specification in [requirement]",
+    ),
     "not redundant": (
         lambda n: (
             "the foundation is not redundant, and the sheet states its own resistance or factor: it may not include "
@@ -334,6 +337,17 @@ _WORDS: dict[str, _Words] = {
         ),
         "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
     ),
+    "minimum penetration not tested": (
+        lambda n: (
+            f"the test pile ended at {n.length(n.value)}, and bearing piles would stop at {n.stated(n.threshold)} or "
+            "deeper, in soil that was not tested"
+        ),
+        "drive it to the minimum penetration and test it again",
+    ),
+    "minimum penetration not shown": (
+        lambda n: f"it is not known whether the test pile reached the minimum penetration of {n.stated(n.threshold)}",
+        "add a driving log, or the penetration to the records",
+    ),
     "test pile above minimum penetration": (
         lambda n: (
             f"the test pile ended at {n.length(n.value)}, above the minimum penetration of {n.stated(n.threshold)}, so "
@@ -348,6 +362,10 @@ _WORDS: dict[str, _Words] = {
             f"{n.stress(n.threshold)}"
         ),
         "align hammer and pile; the table ends below that stroke",
+    ),
+    "short but accepted": (
+        lambda n: f"of piles that just meet the count, up to {n.share(n.value)} have less than required",
+        "require more blows, or confirm some bearing piles by restrikes",
     ),
     "few blows": (
         lambda n: (
@@ -566,18 +584,6 @@ def _divisor(asked: str, ratio: float, result: str) -> str:
     return next((one for one in written if f"{above / float(one):,.{places}f}" == found), written[0])
 
 
-def trust_reasons(trust: Trust) -> str:
-    """Give the reasons against a record in a row.
-
-    Examples
-    --------
-    >>> trust_reasons(Trust("no", ("most blows rejected", "noise"), (), 20, 30))
-    '20 of 30 blows rejected, noise'
-    """
-    rejected = f"{trust.rejected} of {trust.blows} blows rejected"
-    return ", ".join(rejected if reason == MOST_BLOWS_REJECTED else reason for reason in trust.reasons)
-
-
 def needed_words(limit: StressLimit) -> str:
     """Say what has to be written before a limit can be stated."""
     keys = names_in_sentence([f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed])
@@ -587,11 +593,3 @@ def needed_words(limit: StressLimit) -> str:
 def limit_note(limit: StressLimit) -> str:
     """Say what to bear in mind with a limit; nothing where there is nothing."""
     return "For prestressed piles; where severely corrosive only fpe is allowed." if limit.prestressed_only else ""
-
-
-def law_words(law: TimeLaw) -> str:
-    """Say how a time law was fitted."""
-    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {percent(CONFIDENCE)}"
-    if law.published_rate is not None:
-        words += f"; the published rate of {percent(law.published_rate)} was weighed in"
-    return words

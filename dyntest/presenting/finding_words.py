@@ -284,6 +284,11 @@ WORDS = {
         "check that the log is of this pile, penetration_at_start, and whether the pile was driven on between",
         "depth",
     ),
+    ("penetration", "end not known"): FindingWords(
+        "the depth at the end of the drive is not known: every blow, and its match, has that of the start, {value}",
+        "add a driving log, or the penetration to the records",
+        "depth",
+    ),
     ("toe return", "unit of length"): FindingWords(
         "the toe return is at {value} of 2L/c in {where}: as if feet were written for metres, or metres for feet",
         "correct the unit of length_below_gauges",

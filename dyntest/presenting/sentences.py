@@ -10,8 +10,10 @@ from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.risk import SOUND
 from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.decisions.stress_limits import MATERIAL_CODE, StressLimit
 from dyntest.decisions.stroke_table import StrokeRow
-from dyntest.decisions.time_law import TimeLaw
+from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
+from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Trust
 from dyntest.names import NAMES, decimal, display_unit, percent, show, show_length, show_required
 from dyntest.presenting.criterion_words import RISKS, chance, count_asked
 from dyntest.presenting.decision_words import (
@@ -19,7 +21,6 @@ from dyntest.presenting.decision_words import (
     ruled_out_words,
     target_sentence,
     told,
-    trust_reasons,
 )
 from dyntest.presenting.finding_words import blow_words
 from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_count, show_wait
@@ -75,6 +76,18 @@ def _noted(review: Review) -> str:
         if drive.representative is not None and finding.check not in review.trust.reasons
     }
     return f" Noted: {', '.join(f'{check} (blow {blow})' for blow, check in told)}." if told else ""
+
+
+def trust_reasons(trust: Trust) -> str:
+    """Give the reasons against a record in a row.
+
+    Examples
+    --------
+    >>> trust_reasons(Trust("no", ("most blows rejected", "noise"), (), 20, 30))
+    '20 of 30 blows rejected, noise'
+    """
+    rejected = f"{trust.rejected} of {trust.blows} blows rejected"
+    return ", ".join(rejected if reason == MOST_BLOWS_REJECTED else reason for reason in trust.reasons)
 
 
 def show_range(low: float, high: float, code: str, system: str) -> str:
@@ -167,7 +180,7 @@ def stress_sentences(review: Review) -> list[str]:
             if limit.value is None:
                 text = f"{_stress(worst, system)}. No limit is known, write {needed_words(limit)}."
             else:
-                text = f"{_stress(worst, system)}, {_against_limit(worst, system)}."
+                text = f"{_stress(worst, system)}, {_against_limit(worst, system, limit)}."
             sentences.append(f"{text} {_where(worst, system)}")
     bent = gauge_stress(review)
     if bent is not None:
@@ -271,8 +284,10 @@ def _where(one: DrivingStress, system: str) -> str:
     return f"It occurs in blow {one.blow} of {of_drive(one.drive)}{depth} ({how})."
 
 
-def _against_limit(one: DrivingStress, system: str) -> str:
-    limit = show_stress(one.value, one.limit, system)[1]
+def _against_limit(one: DrivingStress, system: str, stated: StressLimit) -> str:
+    """Say how a stress compares with its limit, and of which code that is."""
+    code = f" ({MATERIAL_CODE})" if stated.source.startswith(MATERIAL_CODE) else ""
+    limit = f"{show_stress(one.value, one.limit, system)[1]}{code}"
     if one.above:
         return f"ABOVE the limit of {limit}"
     within = f"within the limit of {limit}"
@@ -290,6 +305,14 @@ def setup_sentence(setup: Setup) -> str:
     basis = "from signal matching" if setup.basis == "matched_resistance" else "by the Case method"
     kind = "setup factor" if factor.value >= 1.0 else "RELAXATION, factor"
     return f"{name}: {kind} {factor.value:.2f}{spread}, {basis}."
+
+
+def law_words(law: TimeLaw) -> str:
+    """Say how a time law was fitted."""
+    words = f"{NAMES[law.basis].words} of {len(law.times)} drives, each at its own time, range of {percent(CONFIDENCE)}"
+    if law.published_rate is not None:
+        words += f"; the published rate of {percent(law.published_rate)} was weighed in"
+    return words
 
 
 def rate_sentence(law: TimeLaw, name: str) -> str:

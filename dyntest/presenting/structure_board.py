@@ -14,7 +14,7 @@ from dyntest.decisions.setup import SECONDS_PER_DAY
 from dyntest.names import NAMES, percent, show, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.bearing_words import reasons, second_looks
-from dyntest.presenting.criterion_words import inspectors_card
+from dyntest.presenting.criterion_words import chance_sentences, inspectors_card
 from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, told
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
@@ -92,6 +92,7 @@ def group_words(group: GroupReview, system: str) -> GroupWords:
         "least favourable": f"the least favourable of {piles} governs",
         "pooled": f"{piles} agree within their ranges; the pooled count governs",
     }[group.basis]
+    basis = ". ".join([basis, *(one.removesuffix(".") for one in chance_sentences(group.criterion, system))])
     return GroupWords(group.group.name, _counted(group), rows, tuple(held.head[:2]), basis, (*alerts, *cautions))
 
 

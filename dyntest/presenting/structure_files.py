@@ -98,8 +98,30 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
         row = dict(record.row or {})
         for what, told in (("alerts", row.get("alerts")), ("no criterion", row.get("criterion_problem"))):
             if told:
-                shown += wrapped(f"{mark}: {what}: {told}", "  - ", "    ")
+                words = "; ".join(KIND_WORDS.get(kind, kind) for kind in str(told).split("; "))
+                shown += wrapped(f"{mark}: {what}: {words}", "  - ", "    ")
     return shown
+
+
+KIND_WORDS = {
+    "no requirement": "the sheet requires no resistance",
+    "no initial drive": "there is no initial drive",
+    "no matched soil": "the end of driving was not matched",
+    "no hammer": "the hammer is not given",
+    "hammer not calibrated": "the hammer could not be calibrated",
+    "count and set disagree": "records and log have different numbers of blows",
+    "Case against match": "Case and matched resistance disagree",
+    "bearing graph against measured blows": "bearing graph and measured blows disagree",
+    "computed set against the log": "computed set and log disagree",
+    "match": "poor match",
+    "hammer calibration": "the calibrated hammer does not fit the measured blow",
+    "reduced section": "the match has a reduced section",
+    "damage": "possible damage",
+    "record": "the record cannot be trusted",
+    "lower bound": "the resistance is a lower bound",
+    "minimum penetration not tested": "the test pile ended far above the minimum penetration",
+}
+"""What is told of a test pile by its kind alone: a survey keeps no numbers of it."""
 
 
 def _shown(value: str | float | None, code: str, system: str) -> str:

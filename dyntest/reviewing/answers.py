@@ -8,9 +8,15 @@ import numpy as np
 from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget, end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly
-from dyntest.decisions.resistance_factors import RequiredResistance, driving_requirement, required_nominal_resistance
+from dyntest.decisions.resistance_factors import (
+    EUROCODE,
+    ROUTE,
+    RequiredResistance,
+    driving_requirement,
+    required_nominal_resistance,
+)
 from dyntest.decisions.setup import DriveResult, Setup, setups
-from dyntest.decisions.stress_limits import DrivingStressLimits
+from dyntest.decisions.stress_limits import MATERIAL_CODE, DrivingStressLimits
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw, fit_time_law, restrike_fade
 from dyntest.decisions.trust import Caution
 from dyntest.errors import DyntestError
@@ -78,7 +84,7 @@ def answer_questions(
     source = known_as(sheet.path)
     results = _with_changes(drives, [drive_result(sheet, drive) for drive in drives])
     compared = setups(results, soil=sheet.soil.shaft, source=source)
-    required = required_of(sheet, drives)
+    required = _with_code_of_limits(required_of(sheet, drives), limits, sheet.choices.verification)
     fades = {drive.name: fade for drive in drives if (fade := _fade(drive)) is not None}
     target = None
     if required.value is not None:
@@ -102,6 +108,18 @@ def required_of(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> RequiredRe
         verification=sheet.choices.verification,
         restruck=any(drive.kind == "restrike" and drive.match is not None for drive in drives),
     )
+
+
+def _with_code_of_limits(
+    required: RequiredResistance, limits: DrivingStressLimits, verification: str | None
+) -> RequiredResistance:
+    """Add a caution where the resistance is verified by the Eurocode, and the stress limits are of another code."""
+    foreign = [one for one in (limits.compression, limits.tension) if one.source.startswith(MATERIAL_CODE)]
+    if not foreign or ROUTE.fullmatch(verification or "") is None:
+        return required
+    facts = {"limits": MATERIAL_CODE, "factor": EUROCODE.partition(":")[0]}
+    caution = Caution("stress limits of another code", facts=facts)
+    return replace(required, cautions=(*required.cautions, caution))
 
 
 def _shaft_above_scour(sheet: TestSheet, drives: tuple[DriveReview, ...]) -> float | None:

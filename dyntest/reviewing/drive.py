@@ -98,6 +98,19 @@ class DriveReview:
         """``"initial"`` or ``"restrike"``."""
         return self.drive.kind
 
+    @property
+    def end_penetration(self) -> float | None:
+        """Penetration at its last blow [m]; None where it is not known.
+
+        Where neither log nor records give depths every blow has that of the drive's start. A restrike ends about there,
+        an initial drive anywhere below.
+        """
+        known = self.table["penetration"].dropna() if "penetration" in self.table else self.table.iloc[:0, 0]
+        alike = len(known) == len(self.table) and bool((known == self.drive.penetration_at_start).all())
+        if known.empty or (self.kind == "initial" and alike):
+            return None
+        return float(known.iloc[-1])
+
     @cached_property
     def numbers(self) -> dict[str, float]:
         """Every number of the representative blow that exists, by its name in code [SI units of the names]."""
@@ -252,7 +265,7 @@ MOST_RISE = 0.1
 
 
 def held_together(drives: Sequence[DriveReview]) -> list[DriveReview]:
-    """Give the drives with a warning on each restrike that does not begin where the drive before it ended.
+    """Give the drives with a warning where it is not known where one ended, or where a restrike begins elsewhere.
 
     A restrike that begins deeper is told only where a log says where the drive before ended.
     """
@@ -266,6 +279,8 @@ def held_together(drives: Sequence[DriveReview]) -> list[DriveReview]:
                 drive = _warned(drive, begins, ended, "above the drive before")
             elif logged and begins > ended + LARGEST_DEPTH_DIFFERENCE:
                 drive = _warned(drive, begins, ended, "below the drive before")
+        if drive.kind == "initial" and len(own) and drive.end_penetration is None:
+            drive = _warned(drive, float(own.iloc[0]), float(own.iloc[0]), "end not known")
         held.append(drive)
     return held
 

@@ -106,9 +106,11 @@ def criterion_of_test_pile(
         return None, problem
     graph = hammers.among.add(bearing_graph_of, drive.match, calibrated, target, measured)
     rows = None if restruck is None else _rows_after_wait(restruck, target, measured, limits, sheet, hammers)
-    depth = float(drive.table["penetration"].iloc[-1]) if "penetration" in drive.table else None
+    depth = drive.end_penetration
     shown = () if rows is None else rows.result()
     least = sheet.requirement.minimum_penetration
+    begun = drive.drive.penetration_at_start
+    surely = begun if depth is None and begun is not None and begun >= (least or 0.0) else depth
     found = driving_criterion(
         drive.match,
         calibrated,
@@ -116,7 +118,7 @@ def criterion_of_test_pile(
         measured,
         limits=limits,
         minimum_penetration=least,
-        penetration=depth,
+        penetration=surely,
         restrike=restrike_rule(target.required, compared, depth, shown, minimum_penetration=least, counting=counting),
         doubts=serious_doubts(drive),
         counting=counting,

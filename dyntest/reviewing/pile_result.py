@@ -241,9 +241,9 @@ def _drive(drive: DriveReview) -> DriveResistance:
 
 
 def _along(drive: DriveReview) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Give penetration [m] and maximum Case resistance [N] along a drive, thinned."""
+    """Give penetration [m] and maximum Case resistance [N] along a drive, thinned; none where depths are not known."""
     names = ("penetration", "case_resistance_maximum")
-    if any(name not in drive.table for name in names):
+    if any(name not in drive.table for name in names) or drive.end_penetration is None:
         return (), ()
     known = drive.table[list(names)].dropna()
     rows = np.unique(np.linspace(0, len(known) - 1, min(len(known), MOST_POINTS)).round().astype(int))

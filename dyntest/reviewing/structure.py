@@ -86,10 +86,11 @@ def _why(review: Review) -> str:
 def penetration_of_test_pile(review: Review) -> float:
     """Give how deep a test pile stood at the end of its initial drive.
 
-    Units: returns [m].
+    Units: returns [m]; not a number where it is not known.
     """
     initial = [drive for drive in review.drives if drive.kind == "initial"]
-    return float(initial[-1].table["penetration"].iloc[-1]) if initial else float("nan")
+    known = initial[-1].end_penetration if initial else None
+    return float("nan") if known is None else known
 
 
 def _elevations(depths: dict[str, float], piles: PileTable | None) -> tuple[float, ...]:

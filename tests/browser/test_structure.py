@@ -38,6 +38,11 @@ def test_a_structure_is_read_from_its_plan_to_a_test_piles_own_pages(board, serv
         seen.page.get_by_text("kN", exact=False).first.wait_for()
         seen.rest()
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        seen.page.goto(f"{served}/structure")  # as kept from another day, though the page opens without it
+        seen.until_shown(".dyntest-question", PAGES["structure"].question)
+        seen.rest()
+        assert seen.page.get_by_text("Page not found").count() == 0
+        seen.complaints.clear()  # Streamlit looks for its server below that address first
         seen.button("structure_open_test").click()
         seen.until_shown(".dyntest-question", PAGES["resistance"].question)
         seen.until_shown(".dyntest-strip", "P2-4")

@@ -193,6 +193,23 @@ def test_the_app_opens_on_the_first_page(monkeypatch, request, small_test):
     assert any("Decision support only" in element.proto.body for element in shown.get("html"))
 
 
+def test_the_page_that_opens_first_keeps_its_own_address(monkeypatch, request, small_test):
+    """/structure, kept from another day, was not found where a structure was opened."""
+    import streamlit
+    from streamlit.testing.v1 import AppTest
+
+    addresses, navigation = [], streamlit.navigation
+
+    def noted(pages, **more):
+        addresses.extend(page.url_path for page in pages)
+        return navigation(pages, **more)
+
+    monkeypatch.setattr(streamlit, "navigation", noted)
+    monkeypatch.setenv("DYNTEST_SHEET", str(small_test))
+    AppTest.from_file(str(request.config.rootpath / "dashboard" / "app.py"), default_timeout=300).run()
+    assert sorted(addresses) == sorted(["", *PAGES])
+
+
 @pytest.mark.parametrize("page", ["hammer", "setup", "compare"])
 def test_charts_show_the_requirement_as_the_line_above_them(page, open_page, text_of, matched, monkeypatch):
     whole = replace(matched.answers.time_law, basis="matched_resistance")  # not of the shaft alone

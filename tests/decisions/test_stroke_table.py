@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dyntest.decisions.criterion import COUNTING
+from dyntest.decisions.criterion import COUNTING, WAYS
 from dyntest.decisions.stress_limits import DrivingStressLimits, StressLimit
 from dyntest.decisions.stroke_table import (
     MOST_ROWS,
@@ -49,10 +49,17 @@ def kinds(rows):
     return [None if row.ruled_out is None else row.ruled_out.kind for row in rows]
 
 
-def test_counts_over_the_holding_length_are_the_nearest_whole_ones():
-    rows = rows_of(graph_of(np.array([1 / 8.04, 1 / 7.0, 1 / 6.4, 1 / 4.05]) * INCH))
-    assert [row.count for row in rows] == [24, 21, 19, 12]  # over 3 in, where 4.05 to the inch make 12
-    assert all(row.set_per_blow == pytest.approx(3 * INCH / row.count, rel=0.02) for row in rows)
+def test_counts_over_the_holding_length_are_rounded_up():
+    graph = graph_of(np.array([1 / 8.04, 1 / 7.0, 1 / 6.4, 1 / 4.05]) * INCH)
+    assert [row.count for row in rows_of(graph)] == [25, 21, 20, 13]  # over 3 in, where 4.05 to the inch make 12.15
+    assert [row.count for row in rows_of(graph, way=WAYS[1])] == [27, 21, 21, 15]  # the same in every inch
+
+
+def test_no_inch_is_asked_for_the_blows_of_refusal():
+    """9.3 blows an inch are 10 in every inch, which the same card calls refusal."""
+    graph = graph_of(np.array([1 / 9.3, 1 / 7.0, 1 / 6.4, 1 / 4.05]) * INCH)
+    whole, every = (rows_of(graph, way=way)[0].ruled_out for way in WAYS)
+    assert (whole, every.kind) == (None, "refusal")
 
 
 @given(st.lists(st.floats(0.0026, 0.05), min_size=4, max_size=4))

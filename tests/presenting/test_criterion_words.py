@@ -7,8 +7,11 @@ import numpy as np
 import pytest
 
 from dyntest.decisions.criterion import COUNTING, WAYS, Criterion, CriterionRow, EasyDriving, count_over
+from dyntest.decisions.driving_criterion import DISAGREEMENT, GRAPH_NOT_CHECKED
+from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.stroke_table import StrokeRow
+from dyntest.decisions.trust import Caution
 from dyntest.hammer import Hammer
 from dyntest.pile import Pile, PilePart
 from dyntest.presenting.criterion_words import easy_driving_sentences, inspectors_card, refusal_length, restrike_counts
@@ -34,11 +37,13 @@ def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
 
 
 def test_a_count_of_less_than_a_blow_an_inch_has_no_floor_for_every_inch():
-    """2 blows in 6 in and 1 in every inch cannot both be asked."""
+    """3 blows in 6 in and 1 in every inch cannot both be asked."""
     easy = Criterion((CriterionRow(6 * FOOT, INCH / 0.4),), 6 * INCH, counting=COUNTING["US"])
     words, paper = inspectors_card(easy, "US"), on_paper(easy, "Bridge", "US")
-    assert [(row.count, row.every) for row in words.rows] == [("2", "–")]
-    assert "below the minimum" not in words.meets[0] and not any("minimum" in head for head in paper["head"])
+    assert [(row.count, row.every) for row in words.rows] == [("3", "–")]
+    assert not any("fewer than the minimum" in line for line in words.meets) and not any(
+        "minimum" in head for head in paper["head"]
+    )
 
 
 def test_one_stroke_is_not_interpolated_and_a_restrike_counts_from_its_stroke_on():
@@ -60,9 +65,21 @@ def test_where_a_pile_stops_is_named(least, where):
 
 
 def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
-    """3 in, or the three counts of 25 mm that an inspector keeps; a count over inches says so where read in SI."""
-    assert [refusal_length(criterion(), system) for system in ("US", "SI")] == ["3 in", "75 mm"]
-    assert inspectors_card(criterion(), "SI").head[1] == "blows in 76 mm (3 in), at least"
+    """3 in, or the three counts of 25 mm that an inspector keeps."""
+    metric = replace(criterion(), counting=COUNTING["SI"])
+    told = [refusal_length(criterion(), "US"), refusal_length(metric, "SI"), refusal_length(criterion(), "SI")]
+    assert told == ["3 in", "75 mm", "76 mm (3 in)"]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_count_by_inches_is_named_so_wherever_the_card_is_read_in_metres(way):
+    """ "minimum per 25 mm" stood beside "102 mm (4 in)": the card of a site that counts inches."""
+    held = criterion(way, restrike=restrike_rule(1e6, (), 18.0, ROWS, counting=COUNTING["US"]))
+    paper = on_paper(held, "Bridge", "SI")
+    lines = [*paper["head"], *(line for _, lines in paper["rules"] for line in lines), *paper["restrike"]["lines"]]
+    inches = [line for line in lines if " mm" in line]
+    assert len(inches) >= 4 and all(line.count(" mm") == line.count(" mm (") for line in inches)
+    assert "minimum per 25 mm (1 in)" in paper["head"] or way == WAYS[1]
 
 
 def test_counts_in_every_inch_are_never_rounded_down():
@@ -79,6 +96,24 @@ def test_the_table_asks_for_the_count_of_the_card(way):
         whole = count_over(row.set_per_blow, held.holding_length)
         cells = criterion_cells(found, StrokeRow(row.stroke, row.set_per_blow, whole, *[1e6] * 5), "US")
         assert cells[1] == f"{told.count} {'in 3 in' if way == WAYS[0] else 'in every inch'}"
+
+
+@pytest.mark.parametrize(
+    ("kind", "when"), [("not measured", " at the end of driving"), ("credited", " after the wait")]
+)
+def test_the_card_says_how_many_piles_that_just_pass_are_short(kind, when):
+    """Where setup was not measured up to 62 in 100 were, and only a table of the report had the number."""
+    rows = (replace(ROWS[0], short=0.31), replace(ROWS[1], short=0.474))
+    held = replace(criterion(), rows=rows, targets=(EndOfDriveTarget(1.2e6, 260 * 4448.2216152605, kind),))
+    asked = f"Of piles that just meet the count, 31 to 47 % have less than the required 260 kip{when}."
+    assert on_paper(held, "Bridge", "US")["basis"].endswith(asked)
+
+
+@pytest.mark.parametrize(("kind", "through"), [("", True), (DISAGREEMENT, False), (GRAPH_NOT_CHECKED, False)])
+def test_a_graph_that_no_blow_confirms_is_not_said_to_pass_through_them(kind, through):
+    found = (Caution(kind, None, 0.15, {"read": None, "matched": 1e6}),) if kind else ()
+    held = criterion(alerts=found) if kind == DISAGREEMENT else criterion(cautions=found)
+    assert ("through the measured blows" in inspectors_card(held, "US").basis) is through
 
 
 def test_page_and_paper_show_the_same():

@@ -26,7 +26,7 @@ from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.answers import criterion_blocks
-from dyntest.presenting.report.compose import card_of
+from dyntest.presenting.report.compose import UNWRITTEN, card_of, fonts_for
 from dyntest.presenting.report.described import _drive_choices, notes_and_seal, pile_facts
 from dyntest.presenting.report.front_page import all_cautions, front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
@@ -289,6 +289,17 @@ def test_text_of_the_sheet_is_shown_and_never_run(plain_review, renamed, words):
         assert first.count(letters(words)) >= 4
     else:
         assert "Dynamictestofpile" in first
+
+
+def test_no_letter_of_a_name_is_a_silent_box(matched_review, renamed, monkeypatch):
+    """Chinese in a pile's name was a row of boxes, so that two piles had one card."""
+    monkeypatch.setattr("matplotlib.font_manager.findSystemFonts", lambda: [])
+    fonts_for.cache_clear()
+    told = pages(criterion_card_pdf(renamed(matched_review, pile_name="桩-Ж3"), date=DAY))[0]
+    fonts_for.cache_clear()
+    assert "pile [U+6869]-Ж3" in told and UNWRITTEN in told
+    plain = pages(criterion_card_pdf(renamed(matched_review, pile_name="P-Ж3"), date=DAY))[0]
+    assert "pile P-Ж3" in plain and "U+" not in plain
 
 
 def test_no_line_runs_off_the_page(matched_review, renamed, figures, tmp_path):

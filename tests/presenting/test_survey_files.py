@@ -5,7 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from dyntest.presenting.structure_files import survey_files, survey_lines
+from dyntest.presenting.decision_words import _WORDS
+from dyntest.presenting.structure_files import KIND_WORDS, survey_files, survey_lines
 from dyntest.reading.files import program
 from dyntest.reviewing.pile_result import pile_result
 from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
@@ -50,6 +51,14 @@ def test_piles_of_one_name_are_told_apart_by_their_sheets(record):
     assert [line.split("  ")[0] for line in lines[:3]] == ["P1 (a/sheet.toml)", "P1 (c/sheet.toml)", "P2"]
     assert head.startswith("pile") and "  - P1 (c/sheet.toml): alerts: text" in lines
     assert "  - P2: no criterion: text" in lines
+
+
+def test_a_survey_without_matches_says_so_in_words(record):
+    """ "no criterion: no matched soil" was a name out of the code."""
+    lines = survey_lines([record(pile="P1", criterion_problem="no matched soil", alerts="damage; text")])
+    assert f"  - P1: no criterion: {KIND_WORDS['no matched soil']}" in lines
+    assert f"  - P1: alerts: {KIND_WORDS['damage']}; text" in lines
+    assert set(KIND_WORDS) <= set(_WORDS)
 
 
 def test_what_is_kept_comes_back_as_it_was(tmp_path, record):

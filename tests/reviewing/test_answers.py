@@ -47,6 +47,9 @@ def calibrations(clay):
     return {(id(first.match), hammer, *blow): clay.answers.criterion.calibrated}
 
 
+GIVEN = {"compression_stress_limit": 280e6, "tension_stress_limit": 280e6}
+
+
 def concluded(review, *, drives=None, **sheet):
     return conclude(replace(review.sheet, **sheet), review.drives if drives is None else drives)
 
@@ -209,3 +212,18 @@ def test_a_restrike_is_judged_with_its_own_energy(clay):
     asked = [set_at(held.restrike.rows, shared)[0] for held in (usual, poor)]
     assert asked[1] < 0.9 * asked[0]
     assert [row.set_per_blow for row in poor.rows] == pytest.approx([row.set_per_blow for row in usual.rows])
+
+
+@pytest.mark.parametrize(
+    ("verification", "limits", "told"),
+    [
+        ("EN 1997-1, 5 tested piles, R4", {}, True),
+        ("static load test", {}, False),
+        ("EN 1997-1, 5 tested piles, R4", GIVEN, False),
+    ],
+)
+def test_a_european_sheet_is_told_that_its_stress_limits_are_american(clay, verification, limits, told):
+    asked = replace(clay.sheet.requirement, nominal_resistance=None, factored_load=1.1e6, **limits)
+    choices = replace(clay.sheet.choices, verification=verification)
+    kinds = [one.kind for one in concluded(clay, requirement=asked, choices=choices).answers.required.cautions]
+    assert ("stress limits of another code" in kinds) is told

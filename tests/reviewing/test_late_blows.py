@@ -56,6 +56,19 @@ def test_a_restrike_above_the_end_of_the_drive_is_said(folder):
     assert told[0] == drives[0] or np.array_equal(told[0].table, drives[0].table, equal_nan=True)
 
 
+def test_without_a_log_the_depth_of_the_start_is_not_that_of_the_end(folder):
+    """It was the depth of the last blow, and of the criterion, without a word."""
+    sheet = read_sheet(folder / "sheet.toml")
+    bare = replace(sheet.drives[0], log=None)
+    first = review_drive(sheet, bare)
+    (found,) = [f for f in held_together([first])[0].findings if f.check == "penetration"]
+    start = bare.penetration_at_start
+    assert found == Finding("penetration", "warning", (), start, start, case="end not known")
+    assert first.end_penetration is None
+    assert review_drive(sheet, sheet.drives[0]).end_penetration > start
+    assert review_drive(sheet, sheet.drives[1]).end_penetration == sheet.drives[1].penetration_at_start
+
+
 def test_a_restrike_far_below_the_end_of_the_logged_drive_is_told(folder):
     sheet = read_sheet(folder / "sheet.toml")
     first, later = (review_drive(sheet, drive) for drive in sheet.drives[:2])

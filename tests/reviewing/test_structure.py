@@ -150,6 +150,7 @@ def test_piles_that_agree_are_pooled_and_piles_that_do_not_are_told_first(told_r
     assert basis == BASES[2] and together.agree and not cautions
     ratio = near.rows[1].set_per_blow / one.criterion.rows[1].set_per_blow
     assert ratio == pytest.approx(np.sqrt(1.03), rel=1e-6)
+    assert all(np.isnan(row.short) and np.isnan(row.driven_on) for row in near.rows)  # those were of the smaller set
     far, basis, _, cautions = group_criterion([one, told_result("P2-9", factor=2.5).criterion])
     assert basis == BASES[1] and cautions[0].kind == "test piles disagree"
     assert [row.set_per_blow for row in far.rows] == [row.set_per_blow for row in one.criterion.rows]

@@ -5,9 +5,11 @@ from collections.abc import Iterable
 import numpy as np
 
 from dyntest.conditioning.findings import Finding
+from dyntest.decisions.driving_criterion import DrivingCriterion
 from dyntest.decisions.dynamic_formulas import LEAST_COUNT, MOST_COUNT
 from dyntest.names import NAMES, decimal, percent, show
-from dyntest.presenting.decision_words import law_words, ruled_out_words, told
+from dyntest.presenting.criterion_words import chance_sentences
+from dyntest.presenting.decision_words import ruled_out_words, told
 from dyntest.presenting.explanations import reference
 from dyntest.presenting.finding_words import RULES, blow_words, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.report.blocks import Block, about, answer, cautions, heading, note, picture, rows, text
@@ -20,6 +22,7 @@ from dyntest.presenting.sentences import (
     criterion_sentence,
     drive_words,
     estimate_sentences,
+    law_words,
     resistance_sentence,
     risk_words,
     sentence,
@@ -260,6 +263,8 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     width = len(head) if why else len(head) - 1
     widths = [0.6, 0.9, 0.7, 1, 0.7, 0.7, 0.7, 0.9, 1.7]
     blocks.append(rows(head[:width], [row[:width] for row in cells], widths[:width], "rrrrrrrrl"[:width]))
+    if found.criterion is not None:
+        blocks.append(note(" ".join([*chance_sentences(found.criterion, system), risk_words()])))
     if "criterion" in figures:
         caption = "Blow count required at each stroke, the bearing graph it comes from, and the last measured blows."
         blocks.append(picture(caption, "criterion"))
@@ -268,9 +273,8 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         "Bearing graph: wave equation with the soil of the matched blow. The hammer is calibrated by its "
         f"{hammer.cushion} and an efficiency of {hammer.hammer.efficiency:.2f} to the blow measured at a stroke of "
         f"{show('stroke', hammer.stroke, system)}. It gives {decimal(hammer.force_ratio, 2)} times the measured force "
-        f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}Its resistances are "
-        f"multiplied by {found.shift:.3f}, so that it passes through the measured blows. Compression includes the "
-        f"measured bending, {found.bending:.2f} times the mean. {risk_words() if found.criterion is not None else ''}"
+        f"and {decimal(hammer.energy_ratio, 2)} times the measured energy. {_sets_left(hammer)}{_shifted(found)}"
+        f"Compression includes the measured bending, {found.bending:.2f} times the mean."
     ))  # fmt: skip
     return [*blocks, heading("Dynamic formulas for comparison"), _formulas(review), note(
         "The formulas use the set and the energy of the ram or at the gauges; they consider neither pile nor soil. The "
@@ -278,6 +282,13 @@ def criterion_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
         "approach includes dynamic resistance, so it over-predicts in easy driving. Dynamic methods apply from "
         f"{LEAST_COUNT:.0f} to {MOST_COUNT:.0f} blows per foot (UFC 3-220-20, 6-4.1.2)."
     )]  # fmt: skip
+
+
+def _shifted(found: DrivingCriterion) -> str:
+    """Say whether the bearing graph was made to pass through the measured blows."""
+    if not found.agrees:
+        return "Its resistances are not corrected by the measured blows. "
+    return f"Its resistances are multiplied by {found.shift:.3f}, so that it passes through the measured blows. "
 
 
 def _sets_left(hammer: CalibratedHammer) -> str:

@@ -12,12 +12,13 @@ from dyntest.pile import Pile
 from dyntest.presenting.criterion_words import (
     InspectorsCard,
     absolute_refusal,
+    counted_per,
     easy_driving_sentences,
     inspectors_card,
     restrike_counts,
 )
 from dyntest.presenting.sentences import sentence
-from dyntest.presenting.terms import per_count, short_length, show_ram
+from dyntest.presenting.terms import short_length, show_ram
 from dyntest.quantities.stroke import OPEN_END_DIESEL, blow_rate_of_stroke
 
 SIGNATURES = ("approved by the engineer in charge", "date")
@@ -33,14 +34,14 @@ def card(
     words = inspectors_card(criterion, system)
     held = set(easy_driving_sentences(criterion, system))
     head, rows = _table(criterion, words, system, hammer)
-    per = per_count(system)
+    per = counted_per(criterion, system)
     rule = criterion.restrike
     restrike = [line for line in words.restrike if not line.startswith("Blows in the first")]
     rules = [
         ("Count", [f"Record the blows of every {per}, and the stroke with each count."]),
         ("Easy driving", [line for line in words.strokes if line in held]),
         ("Accepting the pile", list(words.meets)),
-        ("Refusal", [words.refusal, absolute_refusal(system)]),
+        ("Refusal", [words.refusal, absolute_refusal(criterion, system)]),
     ]
     rules = [(name, lines) for name, lines in rules if lines]
     return {

@@ -1,11 +1,13 @@
 """The report, and the criterion card alone: plain data and figures made into a PDF by the templates beside this."""
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from functools import cache
 from importlib.resources import files
 from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 from dyntest.presenting import palette
@@ -29,14 +31,19 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     import typst
 
     compiled: Any = typst.compile  # its types know nothing of sources in memory
-    given = {f"{name}.svg": figure for name, figure in figures.items()}
-    written = json.dumps(data, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace")
+    texts = {f"{name}.svg": figure.decode() for name, figure in figures.items()}
+    texts["report.json"] = json.dumps(data, ensure_ascii=False, allow_nan=False)
+    folders, missing = fonts_for(frozenset().union(*(STRANGE.findall(text) for text in texts.values())))
+    if missing:
+        texts["report.json"] = json.dumps({**data, "footer": f"{data['footer']}. {UNWRITTEN}"}, ensure_ascii=False)
+    numbers = {ord(letter): f"[U+{ord(letter):04X}]" for letter in missing}
+    given = {name: text.translate(numbers).encode("utf-8", "replace") for name, text in texts.items()}
     sources = {"main.typ" if name == template else name: source for name, source in _templates().items()}
     sources["equations.typ"] = f"#let formulas = ({''.join(f'$ {one.typeset} $, ' for one in NUMBERED)})".encode()
     return compiled(
-        {**sources, **given, "report.json": written},
+        {**sources, **given},
         ignore_system_fonts=True,
-        font_paths=[font_folder()] if figures else [],
+        font_paths=[*([font_folder()] if figures or folders else []), *folders],
         timestamp=datetime(today.year, today.month, today.day, tzinfo=UTC),
     )
 
@@ -47,6 +54,35 @@ def font_folder() -> str:
     found = find_spec("matplotlib")
     assert found is not None and found.submodule_search_locations is not None
     return f"{found.submodule_search_locations[0]}/mpl-data/fonts/ttf"
+
+
+STRANGE = re.compile(r"[\u0400-\u1fff\u2c00-\ufaff\ufb1d-\ufefc\uff10-\uffdc\U00010000-\U0010ffff]")
+"""Letters and signs that the fonts of the documents may lack: none of dyntest's own is among them."""
+
+UNWRITTEN = "[U+…]: a letter that no font here has, by its Unicode number"
+"""Said on every page that has one: a box in a pile's name would hide which pile it is."""
+
+
+@cache
+def fonts_for(letters: frozenset[str]) -> tuple[tuple[str, ...], frozenset[str]]:
+    """Give the folders of fonts that have these letters, those of the figures and of the system, and what none has."""
+    if not letters:
+        return (), frozenset()
+    from matplotlib.font_manager import findSystemFonts
+    from matplotlib.ft2font import FT2Font
+
+    left, folders = set(letters), {}
+    for path in [f"{font_folder()}/DejaVuSans.ttf", *sorted(findSystemFonts())]:
+        if not left:
+            break
+        try:
+            found = {letter for letter in left if FT2Font(path).get_char_index(ord(letter))}
+        except (OSError, RuntimeError):
+            continue  # not a font that can be read
+        if found:
+            left -= found
+            folders[str(Path(path).parent)] = True
+    return tuple(folders), frozenset(left)
 
 
 @cache
