@@ -40,7 +40,9 @@ def test_from_an_export_and_a_workbook_to_the_answer(visit, serve_another, expor
         seen.go_to(PAGES["new_test"].title, PAGES["new_test"].question)
         seen.type_in("new_paths_0", str(export / "blow_*.txt"))
         seen.until_shown(".dyntest-channel", "CH4")
-        seen.page.get_by_text("12 files: blow_1.txt, blow_2.txt, blow_3.txt").first.wait_for()  # blow_10 is not the second
+        seen.page.get_by_text(
+            "12 files: blow_1.txt, blow_2.txt, blow_3.txt"
+        ).first.wait_for()  # blow_10 is not the second
         seen.type_in("new_pile_length_below_gauges", "50")
         seen.until_shown(".dyntest-wrong", "has no unit")
         for key, text in {
