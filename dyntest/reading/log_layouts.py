@@ -19,8 +19,8 @@ from dyntest.reading.text_tables import (
     find_columns,
     header_parts,
     is_unit_of,
-    written_number,
     thousands_or_decimals,
+    written_number,
 )
 from dyntest.reading.wording import as_written, known_as, nearest, printable
 from dyntest.units import unit_factor

@@ -27,9 +27,9 @@ from dyntest.reading.text_tables import (
     TextTable,
     doubtful_mark,
     find_columns,
-    written_number,
     text_table,
     thousands_or_decimals,
+    written_number,
 )
 from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
 from dyntest.reading.wording import as_written, known_as, printable

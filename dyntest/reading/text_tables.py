@@ -74,11 +74,46 @@ def thousands_or_decimals(columns: Iterable[Sequence[str]], decimal: str) -> str
         marked = [field for field in numbers if decimal in field]
         if not all(_ONE_GROUP[decimal].fullmatch(field) for field in marked):
             return ""
-        if any(len(field.lstrip("+−-")) > 3 for field in numbers if decimal not in field):
-            return ""  # a number above a thousand without a mark
-        if marked and (decimal == "," or len(marked) < len(numbers)):
+        above = any(len(field.lstrip("+−-")) > 3 for field in numbers if decimal not in field)
+        if marked and not above and (decimal == "," or len(marked) < len(numbers)):
             doubt = doubt or marked[0]
     return doubt
+
+
+def _settling(decimal: str) -> re.Pattern[bytes]:
+    mark, parts = re.escape(decimal), r";|\s\"" + ("," if decimal == "." else "")
+    ways = (r"0?M\d+", r"0M", r"\d+M(?:\d{1,2}|\d{4,})?", r"\d{4,}M\d+", r"\d+M\d+[eEdD][+-]?\d+")
+    return re.compile(rf"(?<![^{parts}])[+-]?(?:{'|'.join(ways)})(?![^{parts}])".replace("M", mark).encode())
+
+
+_SETTLED = {decimal: _settling(decimal) for decimal in ".,"}
+
+
+def refuse_doubtful_mark(body: bytes, delimiter: str, decimal: str, source: str) -> None:
+    """Refuse a table of numbers whose mark may set thousands apart: no number in it tells."""
+    if decimal.encode() not in body or _SETTLED[decimal].search(body):
+        return
+    text = body.decode("utf-8", "replace")
+    rows = [
+        [field.strip('" \r') for field in line.split(None if delimiter == " " else delimiter)]
+        for line in text.split("\n")
+    ]
+    columns = [[row[place] for row in rows if place < len(row)] for place in range(max(map(len, rows)))]
+    doubt = thousands_or_decimals(columns, decimal)
+    if doubt:
+        cure = "export them without thousands marks, or write which mark is meant as [records] decimal"
+        raise doubtful_mark(source, "", doubt, cure)
+
+
+def has_thousands(text: str, decimal: str) -> bool:
+    """Whether a text is a number whose thousands are set apart.
+
+    Examples
+    --------
+    >>> has_thousands("1,234.5", "."), has_thousands("1234.5", ".")
+    (True, False)
+    """
+    return _THOUSANDS[decimal].fullmatch(text) is not None
 
 
 def _is_plain(text: str, decimal: str) -> bool:

@@ -677,3 +677,69 @@ def test_a_missing_library_is_one_message(told, truth, monkeypatch):
         told(
             lambda folder: (folder / "d.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600)), {"channels": {}}, '"d.h5"'
         )
+
+
+WAYS = {
+    "1,234.5 between tabs": ("\t", ".", ","),
+    "1.234,5 between semicolons": (";", ",", "."),
+    "1 234,5 between semicolons": (";", ",", " "),
+    "1'234.5 between tabs": ("\t", ".", "'"),
+    "1\u202f234,5 between tabs": ("\t", ",", "\u202f"),
+    '"1,234.5" in quotes between commas': (",", ".", ","),
+}
+
+
+@pytest.mark.parametrize("ending", ["txt", "xlsx"])
+@pytest.mark.parametrize("way", WAYS)
+def test_numbers_whose_thousands_are_set_apart(told, truth, way, ending):
+    delimiter, decimal, mark = WAYS[way]
+
+    def written(value):
+        text = f"{value:,.9f}".replace(",", "_").replace(".", decimal).replace("_", mark)
+        return f'"{text}"' if delimiter == "," and ending == "txt" else text
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [list("tabcd"), *([written(1000.0 * v) for v in row] for row in rows_of(truth, blow))]
+            if ending == "xlsx":
+                book(folder / f"b{blow}.xlsx", {"Sheet1": rows}, above=0)
+            else:
+                lines = "\n".join(delimiter.join(row) for row in rows)
+                (folder / f"b{blow}.txt").write_text(lines, encoding="utf-8")
+
+    more = {"factor": "0.001"}
+    channels = mapped("abcd", strain_more=more, acceleration_more=more)
+    channels |= {"time": {"column": '"t"', "unit": '"ms"', **more}}
+    assert_same(told(make, {"channels": channels}, f'"b*.{ending}"'), truth)
+
+
+@pytest.mark.parametrize("delimiter", ["\t", ";"])
+@pytest.mark.parametrize("mark", [",", "."])
+def test_whole_numbers_whose_thousands_are_set_apart_are_refused(told, truth, refuses, tmp_path, delimiter, mark):
+    """A count of 1,234 beside 850 must not become 1.234."""
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [[f"{v:,.0f}".replace(",", mark) for v in row] for row in rows_of(truth, blow, time=False)]
+            lines = "\n".join(delimiter.join(row) for row in (list("abcd"), *rows))
+            (folder / f"b{blow}.txt").write_text(lines, encoding="utf-8")
+            book(folder / f"b{blow}.xlsx", {"Sheet1": [list("abcd"), *rows]}, above=0)
+
+    for ending in ("txt", "xlsx"):
+        needles = (f"b0.{ending}", "may be 1", " or 1.", "thousands" if ending == "txt" else "as numbers")
+        refuses(lambda e=ending: told(make, {"channels": mapped("abcd"), **RATE}, f'"b*.{e}"'), *needles)
+        refuses(lambda e=ending: inspect_files([tmp_path / "P2-4" / f"b0.{e}"]), *needles)
+
+
+def test_a_comma_that_nothing_settles_is_what_the_sheet_says(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = rows_of(truth, blow, time=False) + 5000.0
+            write = "\n".join(";".join(f"{v / 1000:.3f}".replace(".", ",") for v in row) for row in rows)
+            (folder / f"b{blow}.txt").write_text("a;b;c;d\n" + write, encoding="utf-8")
+
+    channels = mapped("abcd", strain_more={"factor": "1000"}, acceleration_more={"factor": "1000"})
+    with pytest.raises(InputError, match="may be"):
+        told(make, {"channels": channels, **RATE}, '"b*.txt"')
+    signals = told(make, {"channels": channels, "decimal": '","', **RATE}, '"b*.txt"')
+    np.testing.assert_allclose(signals.strain[0, 0] - 5e-3, truth["strain_1"][0], atol=6e-7)
