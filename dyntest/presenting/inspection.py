@@ -53,9 +53,13 @@ DOUBTS = {
     "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
     "gauge count": "{value:.0f} channels look like {text}; gauges come in pairs on opposite faces",
     "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
+    "side by side": "{value:.0f} blows stand side by side, the first from column {text} on; a row is made of each",
     "one blow only": "the file has one blow; if there are more, name all their files",
 }
 """Words for each doubt."""
+
+CHECKED = ("side by side", "file numbers")
+"""Doubts on the arrangement of the blows that are marked in the sheet."""
 
 RATES = {
     "time channel": "from the time channel",
@@ -142,6 +146,7 @@ def mapping_toml(found: Inspection) -> str:
         remark = "  # check: guessed" if found.rate_reason.kind in ("wave speed", "usual length") else ""
         lines.append(f'sample_rate = "{records.sample_rate:g} Hz"{remark}')
     if records.blows is not None:
+        lines += [f"# check: {words(doubt)}" for doubt in found.doubts if doubt.kind in CHECKED]
         lines.append(f"blows = {_quoted(records.blows)}")
     doubts = {one.target: [words(doubt) for doubt in one.doubts] for one in found.channels if one.target}
     for name, channel in records.channels.items():

@@ -570,6 +570,9 @@ def _layout(
     if any(one.role == "blow" for one in guesses):
         return "column", []
     used = [one for one in guesses if one.role in GAUGE_ROLES]
+    beside = contents.settings.get("beside")
+    if isinstance(beside, tuple):
+        return "rows", [Reason("side by side", beside[0], beside[1])]
     if any(one.reasons and one.reasons[0].kind == "next blow" for one in guesses):
         return "rows", []
     if any(len(one.shape) == 2 for one in used):

@@ -108,7 +108,7 @@ def layout_kind(contents: Contents, records: Records, files: int) -> str:
     if any(len(contents.channels[place].shape) == 2 for places in found for place in places):
         matrix = any(isinstance(column, str) and CUT_CHANNEL.fullmatch(column) for column in named)
         return "one a file" if matrix else "rows"
-    if contents.format == "uff58" and any(len(places) > 1 for places in found):
+    if "beside" in contents.settings or (contents.format == "uff58" and any(len(places) > 1 for places in found)):
         return "rows"
     return "one a file"
 

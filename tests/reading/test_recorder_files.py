@@ -16,7 +16,7 @@ from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest.errors import InputError
-from dyntest.presenting.inspection import inspection_lines
+from dyntest.presenting.inspection import inspection_lines, mapping_toml
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -743,3 +743,78 @@ def test_a_comma_that_nothing_settles_is_what_the_sheet_says(told, truth):
         told(make, {"channels": channels, **RATE}, '"b*.txt"')
     signals = told(make, {"channels": channels, "decimal": '","', **RATE}, '"b*.txt"')
     np.testing.assert_allclose(signals.strain[0, 0] - 5e-3, truth["strain_1"][0], atol=6e-7)
+
+
+BESIDE = {
+    "blow in words": lambda name, blow: f"{name} (blow {blow})",
+    "blow first": lambda name, blow: f"Blow{blow}_{name}",
+    "b and a number": lambda name, blow: f"{name} b{blow}",
+    "counted with noughts": lambda name, blow: f"{name}_{blow:03d}",
+    "the same headers again": lambda name, blow: name,
+    "copies numbered": lambda name, blow: name if blow == 1 else f"{name}.{blow - 1}",
+}
+
+
+@pytest.mark.parametrize("time", ["once", "each", "none"])
+@pytest.mark.parametrize("way", BESIDE)
+@pytest.mark.parametrize("ending", ["txt", "xlsx"])
+def test_blows_side_by_side(told, truth, tmp_path, way, time, ending):
+    def make(folder):
+        headers, columns = ([], []) if time != "once" else (["t [ms]"], [SECONDS * 1e3])
+        for blow in range(BLOWS):
+            gauges = [micro(truth)[name][blow] for name in NAMES]
+            group = dict(zip(("S1 [µm/m]", "S2 [µm/m]", "A1 [m/s^2]", "A2 [m/s^2]"), gauges, strict=True))
+            if time == "each":
+                group = {"t [ms]": SECONDS * 1e3} | group
+            for header, values in group.items():
+                name, _, unit = header.partition(" ")
+                headers.append(f"{BESIDE[way](name, blow + 1)} {unit}")
+                columns.append(values)
+        rows = np.column_stack(columns)
+        if ending == "xlsx":
+            book(folder / "all.xlsx", {"Sheet1": [headers, *rows.tolist()]}, above=2)
+        else:
+            write_text(folder / "all.txt", rows, header="\t".join(headers) + "\n")
+
+    channels = mapped(("S1", "S2", "A1", "A2")) | ({} if time == "none" else {"time": {"column": '"t"'}})
+    records = {"channels": channels} | (RATE if time == "none" else {})
+    assert_same(told(make, records, f'"all.{ending}"'), truth)
+    found = inspect_files([tmp_path / "P2-4" / f"all.{ending}"])
+    assert found.records.blows == "rows"
+    assert (len(found.strain), len(found.acceleration)) == (2, 2)
+    assert [(one.kind, one.value) for one in found.doubts] == [("side by side", 3)]
+    assert "# check: 3 blows stand side by side" in mapping_toml(found)
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        ["strain_1", "strain_2", "acceleration_1", "acceleration_2", "force_1", "force_2", "velocity_1", "velocity_2"],
+        ["strain B1", "strain B2", "acc B1", "acc B2"],
+        ["Strain", "Strain", "Acc", "Acc"],
+        ["Strain", "Acc", "Strain", "Acc"],
+    ],
+)
+def test_gauges_that_are_numbered_are_not_blows(truth, tmp_path, headers):
+    order = {"s": NAMES[:2], "a": NAMES[2:], "f": NAMES[:2], "v": NAMES[:2]}
+    seen: dict[str, int] = {}
+    columns = []
+    for header in headers:
+        kind = header[0].lower()
+        columns.append(micro(truth)[order[kind][seen.get(kind, 0)]][0])
+        seen[kind] = seen.get(kind, 0) + 1
+    write_text(tmp_path / "one.txt", np.column_stack(columns), header="\t".join(headers) + "\n")
+    found = inspect_files([tmp_path / "one.txt"])
+    assert found.records.blows == "one a file"
+    assert (len(found.strain), len(found.acceleration)) == (2, 2)
+
+
+def test_one_blow_of_several_side_by_side_may_be_named(told, truth):
+    def make(folder):
+        columns = [micro(truth)[name][blow] for blow in range(BLOWS) for name in NAMES]
+        headers = [f"{name} b{blow}" for blow in range(BLOWS) for name in ("S1", "S2", "A1", "A2")]
+        write_text(folder / "all.txt", np.column_stack(columns), header="\t".join(headers) + "\n")
+
+    signals = told(make, {"channels": mapped(("S1 b1", "S2 b1", "A1 b1", "A2 b1")), **RATE}, '"all.txt"')
+    assert signals.blow.tolist() == [1]
+    np.testing.assert_allclose(signals.strain[0, 0], truth["strain_1"][1], rtol=1e-6, atol=1e-9)
