@@ -54,11 +54,13 @@ DOUBTS = {
     "gauge count": "{value:.0f} channels look like {text}; gauges come in pairs on opposite faces",
     "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
     "side by side": "{value:.0f} blows stand side by side, the first from column {text} on; a row is made of each",
+    "groups by name": "{value:.0f} groups are taken as blows in the order of their names: {text}",
+    "one of several groups": "{value:.0f} groups have the same channels, and only one is read: {text}",
     "one blow only": "the file has one blow; if there are more, name all their files",
 }
 """Words for each doubt."""
 
-CHECKED = ("side by side", "file numbers")
+CHECKED = ("side by side", "groups by name", "one of several groups", "file numbers")
 """Doubts on the arrangement of the blows that are marked in the sheet."""
 
 RATES = {

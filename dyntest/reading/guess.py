@@ -3,7 +3,6 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Literal
 
@@ -29,7 +28,16 @@ from dyntest.reading.channel_guess import (
     without_noise,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents, FileChannel, from_one_start, parts_of
+from dyntest.reading.formats.contents import (
+    Contents,
+    FileChannel,
+    common_pattern,
+    from_one_start,
+    group_sizes,
+    groups_alike,
+    parts_of,
+    pattern_of,
+)
 from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
@@ -56,9 +64,6 @@ PEAK_STRAIN = (4e-5, 4e-3)
 
 MOST_COLUMNS = 32
 """Most columns of a matrix that are taken as its channels [1]. Our own, no source."""
-
-LIKE_SIZE = 0.8
-"""Share of the size of the largest sheet or group that one with another blow has at least [1]. Our own, no source."""
 
 MOST_VOLTS = 50.0
 """Largest peak taken as a voltage if no unit fits [V]. Our own, no source."""
@@ -152,7 +157,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     """
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
-    records, contents, several = _open(paths[0])
+    records, contents, several, of_groups = _open(paths[0])
     contents = _with_columns(_from_one_start(contents))
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
@@ -170,6 +175,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     guesses = [_with_sign(g, looks, guesses) for g in guesses]
     guesses = _named(contents, guesses)
     layout, doubts = _layout(contents, guesses, len(paths), several, step)
+    doubts = [*of_groups, *(one for one in doubts if not of_groups or one.kind != "one blow only")]
     kept = {g.target: g.channel for g in guesses if g.target and g.channel is not None}
     told = any(g.role == "time" for g in guesses) or rate_reason.kind == "file step"
     records = replace(
@@ -203,30 +209,32 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
 _NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow", "other")
 
 
-def _open(path: Path) -> tuple[Records, Contents, int]:
-    """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all."""
+def _open(path: Path) -> tuple[Records, Contents, int, list[Reason]]:
+    """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all, with the doubts."""
     try:
         opened = open_records(path, Records())
     except InputError as trouble:
         if "sheets with numbers" not in trouble.problem:
             raise
         sheets = read_sheets(path, None)
-        wanted = _pattern({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
+        wanted = pattern_of({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
         opened = open_records(path, Records(sheet=wanted))
-        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened)
+        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened), []
     contents = opened[0]
-    sizes: dict[str, int] = {}
-    for one in contents.channels:
-        if one.numbers:
-            above = one.name.rpartition("/")[0]
-            sizes[above] = sizes.get(above, 0) + int(np.prod(one.shape))
+    sizes = group_sizes(contents)
     if contents.format in ("hdf5", "tdms") and any(sizes):
-        group = _pattern(sizes, list(sizes))
-        if "*" not in group and _gauges_elsewhere(contents, group):
-            return Records(), contents, len(opened)
+        group, alike = pattern_of(sizes, list(sizes)), groups_alike(contents)
+        doubts = []
+        apart = "*" not in group and _gauges_elsewhere(contents, group)
+        if "*" not in group and not apart and len(alike) > 1:
+            group = common_pattern(alike, list(sizes)) or group
+            shown = ", ".join(alike[:3]) + (" …" if len(alike) > 3 else "")
+            doubts = [Reason("groups by name" if "*" in group else "one of several groups", len(alike), shown)]
+        if apart:
+            return Records(), contents, len(opened), []
         opened = open_records(path, Records(group=group))
-        return Records(group=group), opened[0], len(opened)
-    return _settings(contents, Records()), contents, len(opened)
+        return Records(group=group), opened[0], len(opened), doubts
+    return _settings(contents, Records()), contents, len(opened), []
 
 
 def _from_one_start(contents: Contents) -> Contents:
@@ -294,20 +302,6 @@ def _first_blow(contents: Contents, guesses: list[ChannelGuess]) -> list[Channel
         seen.add(one.name)
         kept.append(one)
     return kept
-
-
-def _pattern(sizes: dict[str, int], names: list[str]) -> str:
-    """Give the name of the largest sheet or group, or a pattern for all that differ from it only in their number.
-
-    They must be of like size, and the pattern must match none of the other `names`.
-    """
-    largest = max(sizes, key=lambda name: sizes[name])
-    stem = re.sub(r"\d+", "*", largest)
-    alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
-    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
-    patterns = (stem, stem.replace("*", "[0-9]*"))
-    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
-    return next(fit, largest) if like else largest
 
 
 def _settings(contents: Contents, records: Records) -> Records:

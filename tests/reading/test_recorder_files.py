@@ -818,3 +818,63 @@ def test_one_blow_of_several_side_by_side_may_be_named(told, truth):
     signals = told(make, {"channels": mapped(("S1 b1", "S2 b1", "A1 b1", "A2 b1")), **RATE}, '"all.txt"')
     assert signals.blow.tolist() == [1]
     np.testing.assert_allclose(signals.strain[0, 0], truth["strain_1"][1], rtol=1e-6, atol=1e-9)
+
+
+def cells(values):
+    """A row of cells."""
+    row = np.empty((1, len(values)), dtype=object)
+    for number, value in enumerate(values):
+        row[0, number] = value
+    return row
+
+
+@pytest.mark.parametrize("kind", ["structures", "matrices", "upright"])
+def test_matlab_cells_of_a_blow_each(told, truth, tmp_path, kind):
+    def make(folder):
+        blows = [rows_of(truth, blow) for blow in range(BLOWS)]
+        if kind == "structures":
+            values = [{c: one[:, place] for place, c in enumerate("tabcd")} for one in blows]
+        else:
+            values = [one.T if kind == "matrices" else one for one in blows]
+        savemat(folder / "d.mat", {"drive": cells(values)})
+
+    columns = [f"drive.{c}" for c in ("tabcd" if kind == "structures" else "12345")]
+    channels = mapped(columns[1:]) | {"time": {"column": f'"{columns[0]}"', "unit": '"ms"'}}
+    assert_same(told(make, {"channels": channels}, '"d.mat"'), truth)
+    found = inspect_files([tmp_path / "P2-4" / "d.mat"])
+    assert (found.records.blows, len(found.strain), len(found.acceleration)) == ("rows", 2, 2)
+
+
+def test_matlab_cells_of_blows_of_different_lengths(told, truth, refuses, tmp_path):
+    def make(folder):
+        values = {c: [micro(truth)[name][b][b:] for b in range(BLOWS)] for name, c in zip(NAMES, "abcd", strict=True)}
+        savemat(folder / "d.mat", {c: cells(own) for c, own in values.items()})
+
+    needles = ("d.mat", "channel a", "blows of 198 to 200 samples")
+    refuses(lambda: told(make, {"channels": mapped("abcd"), **RATE}, '"d.mat"'), *needles)
+    refuses(lambda: inspect_files([tmp_path / "P2-4" / "d.mat"]), *needles)
+
+
+@pytest.mark.parametrize(
+    ("names", "group"), [(("drive/first", "drive/later", "drive/z"), "drive/*"), (("early", "later", "next"), "*")]
+)
+@pytest.mark.parametrize("ending", ["h5", "tdms"])
+def test_a_blow_in_each_group_of_another_name(told, truth, tmp_path, names, group, ending):
+    def make(folder):
+        path = folder / f"d.{ending}"
+        if ending == "tdms":
+            with TdmsWriter(path) as writer:
+                for blow, name in enumerate(names):
+                    pairs = zip(NAMES, "abcd", strict=True)
+                    writer.write_segment([ChannelObject(name, c, micro(truth)[one][blow]) for one, c in pairs])
+            return
+        with h5py.File(path, "w") as file:
+            for blow, name in enumerate(names):
+                for one, c in zip(NAMES, "abcd", strict=True):
+                    file[f"{name}/{c}"] = micro(truth)[one][blow]
+
+    signals = told(make, {"group": f'"{group}"', "channels": mapped("abcd"), **RATE}, f'"d.{ending}"')
+    assert_same(signals, truth)
+    found = inspect_files([tmp_path / "P2-4" / f"d.{ending}"])
+    assert found.records.group == group
+    assert "# check: 3 groups are taken as blows in the order of their names" in mapping_toml(found)

@@ -6,6 +6,7 @@ import weakref
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
 from types import ModuleType
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy as np
 
 from dyntest.errors import InputError, missing_library
 from dyntest.reading.text_tables import header_parts
-from dyntest.reading.wording import printable
+from dyntest.reading.wording import natural_order, printable
 
 MOST_CHANNELS = 2000
 """Most channels of a file that are read [1]. Our own bound, no source."""
@@ -175,6 +176,69 @@ def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bo
         return np.array([contents.part([place], start + skips.get(place, 0), count)[0] for place in places])
 
     return replace(contents, channels=tuple(channels), column=column, part=part)
+
+
+LIKE_SIZE = 0.8
+"""Share of the size of the largest sheet or group that one with another blow has at least [1]. Our own, no source."""
+
+
+def pattern_of(sizes: dict[str, int], names: list[str]) -> str:
+    """Give the name of the largest sheet or group, or a pattern for all that differ from it only in their number.
+
+    They must be of like size, and the pattern must match none of the other `names`.
+    """
+    largest = max(sizes, key=lambda name: sizes[name])
+    stem = re.sub(r"\d+", "*", largest)
+    alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
+    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
+    patterns = (stem, stem.replace("*", "[0-9]*"))
+    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
+    return next(fit, largest) if like else largest
+
+
+def group_sizes(contents: Contents) -> dict[str, int]:
+    """Give how many numbers each group of a file has [1]; what stands in none is in the group without a name."""
+    sizes: dict[str, int] = {}
+    for one in contents.channels:
+        if one.numbers:
+            above = one.name.rpartition("/")[0]
+            sizes[above] = sizes.get(above, 0) + int(np.prod(one.shape))
+    return sizes
+
+
+def groups_alike(contents: Contents) -> list[str]:
+    """Give the groups of like size and with channels of the same names as the largest: they may be blows."""
+    sizes = group_sizes(contents)
+    names: dict[str, list[str]] = {group: [] for group in sizes}
+    for one in contents.channels:
+        if one.numbers:
+            names[one.name.rpartition("/")[0]].append(one.name.rpartition("/")[2])
+    largest = max(sizes, key=lambda name: sizes[name])
+    like = [group for group, size in sizes.items() if size > LIKE_SIZE * sizes[largest]]
+    return sorted((group for group in like if names[group] == names[largest]), key=natural_order)
+
+
+def common_pattern(alike: Sequence[str], names: Sequence[str]) -> str:
+    """Give the pattern for what some names have at their beginning and end; empty if it fits others too.
+
+    Examples
+    --------
+    >>> common_pattern(["drive/one", "drive/two"], ["drive/one", "drive/two", "notes"])
+    'drive/*'
+    """
+    first, last = _shared(alike), _shared([name[::-1] for name in alike])
+    last = last[: min(map(len, alike)) - len(first)][::-1]
+    for pattern in (f"{first[: first.rfind('/') + 1]}*", f"{first}*", f"{first}*{last}"):
+        if {name for name in names if fnmatchcase(name, pattern)} == set(alike):
+            return pattern
+    return ""
+
+
+def _shared(names: Sequence[str]) -> str:
+    """Give what all names begin with."""
+    first = min(names)
+    same = [one == other for one, other in zip(first, max(names), strict=False)]
+    return first[: same.index(False) if False in same else len(same)]
 
 
 _BLOW = r"(?:blows?|hit|impact|shot|schlag|coup|golpe)\s*(?:no\.?|nr\.?|n°)?"
