@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.blow_layout import MIN_SAMPLES
+from dyntest.reading.blow_layout import MIN_SAMPLES, TIME_STEP_AGREEMENT
 from dyntest.reading.channel_guess import (
     GAUGE_ROLES,
     ChannelGuess,
@@ -23,6 +23,9 @@ from dyntest.reading.channel_guess import (
     numbers_of,
     one_kind_of_record,
     one_of_each,
+    rate_in_line,
+    rate_in_value,
+    rates_in_line,
     steady_step,
     sum_to_peak,
     without_noise,
@@ -42,7 +45,6 @@ from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
 from dyntest.reading.text_tables import VOLTS, is_unit_of
-from dyntest.reading.values import SAMPLE_RATE
 from dyntest.reading.wording import known_as
 from dyntest.units import unit_factor
 
@@ -71,34 +73,6 @@ MOST_VOLTS = 50.0
 
 STRAIN_UNITS = ("µm/m", "m/m", "mm/m")
 ACCELERATION_UNITS = ("m/s^2", "g")
-
-_VALUE = r"(?P<value>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)"
-_HERTZ = r"(?P<scale>k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)"
-_RATES = tuple(
-    re.compile(pattern, re.IGNORECASE)
-    for pattern in (
-        rf"{_VALUE}\s*{_HERTZ}",
-        rf"(?:rate|freq\w*|\bfs)\b\W*{_HERTZ}\W*{_VALUE}",
-        rf"(?:rate|freq\w*|\bfs)\b\W*{_VALUE}\W*$",
-    )
-)
-"""Lines above a table that give the sampling rate."""
-
-_SINGLES = {
-    "rate": ("fs", "rate", "sample_rate", "samplerate", "sampling_rate", "samplingrate", "sample_frequency"),
-    "step": ("dt", "delta_t", "deltat", "time_step", "timestep", "wf_increment", "interval", "sample_interval"),
-}
-"""Usual names of a rate [Hz] and of a time step [s] that a file holds as a single number."""
-
-_NO_RATE = re.compile(r"filter|pass\b|cut-?off|alias|bandwidth|carrier|excit|resonan|natural", re.IGNORECASE)
-"""Words beside other frequencies than the sampling rate."""
-
-_INTERVAL = re.compile(
-    rf"(?:interval|period|increment|time step|\bd(?:elta )?[tx]|Δt)\b\W*(?:(?P<before>[mµμu]?s(?:ec)?)\W+)?{_VALUE}"
-    r"\W*(?P<after>[mµμu]?s(?:ec)?)?\W*$",
-    re.IGNORECASE,
-)
-"""A line above a table that gives the time step."""
 
 
 @dataclass(frozen=True)
@@ -175,7 +149,12 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     guesses = [_with_sign(g, looks, guesses) for g in guesses]
     guesses = _named(contents, guesses)
     layout, doubts = _layout(contents, guesses, len(paths), several, step)
-    doubts = [*of_groups, *(one for one in doubts if not of_groups or one.kind != "one blow only")]
+    doubts = [
+        *of_groups,
+        *_other_rates(contents, guesses),
+        *_numbers_left_out(paths),
+        *(one for one in doubts if not of_groups or one.kind != "one blow only"),
+    ]
     kept = {g.target: g.channel for g in guesses if g.target and g.channel is not None}
     told = any(g.role == "time" for g in guesses) or rate_reason.kind == "file step"
     records = replace(
@@ -337,7 +316,7 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
     if steps:
         return _round_step(steps[0]), Reason("file step", 1.0 / steps[0])
     for channel, values in zip(contents.channels, columns, strict=True):
-        rate = _rate_in_value(re.split(r"[/.]", channel.name)[-1], values)
+        rate = rate_in_value(re.split(r"[/.]", channel.name)[-1], values)
         if rate is not None:
             return 1.0 / rate, Reason("file value", rate, channel.name)
     for line in contents.head:
@@ -347,40 +326,30 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
     return None, Reason("not told")
 
 
-def _rate_in_value(name: str, values: np.ndarray) -> float | None:
-    """Give the sampling rate from a single number in a file that is named as a rate or a time step [Hz]."""
-    if values.size != 1 or not float(values.flat[0]) > 0.0:
-        return None
-    number = float(values.flat[0])
-    rate = {"rate": number, "step": 1.0 / number}.get(
-        next((word for word, names in _SINGLES.items() if name.lower() in names), "")
-    )
-    return rate if rate is not None and SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high else None
+def _other_rates(contents: Contents, guesses: Sequence[ChannelGuess]) -> list[Reason]:
+    """Say where a file gives several sampling rates for its gauges, or in the lines above a table."""
+    steps = [contents.channels[one.number - 1].step for one in guesses if one.role in GAUGE_ROLES]
+    rates = {round(1.0 / step, 3) for step in steps if step}
+    if not any(one.role == "time" for one in guesses) and not rates:
+        rates = {rate for line in contents.head for rate in rates_in_line(line)}
+    if len(rates) < 2 or max(rates) / min(rates) - 1.0 < TIME_STEP_AGREEMENT:
+        return []
+    return [Reason("several rates", len(rates), " and ".join(f"{rate:g} Hz" for rate in sorted(rates)))]
 
 
-def rate_in_line(line: str) -> float | None:
-    """Give the sampling rate in a line above a table, from the rate or from the time step [Hz].
-
-    Examples
-    --------
-    >>> rate_in_line("Rate;20 kHz"), rate_in_line("Sampling rate [Hz]: 5000"), rate_in_line("dt = 50 µs")
-    (20000.0, 5000.0, 20000.0)
-    """
-    clauses = [one for one in re.split(r"[,;](?!\d)", line) if not _NO_RATE.search(one)]
-    found = [match for one in clauses for pattern in _RATES if (match := pattern.search(one))]
-    for match in found:
-        scale = {"k": 1e3, "m": 1e6}.get((match.groupdict().get("scale") or "").lower(), 1.0)
-        value = match["value"]
-        for number in (value.replace(",", "."), re.sub(r"[.,](?=\d{3}$)", "", value)):
-            rate = float(number.replace(",", ".")) * scale
-            if SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high:
-                return rate
-    match = None if found else _INTERVAL.search(line)
-    if match:
-        step = float(match["value"].replace(",", ".")) * unit_factor(match["after"] or match["before"] or "s", "time")
-        if step and SAMPLE_RATE.low <= 1.0 / step <= SAMPLE_RATE.high:
-            return round(1.0 / step, 6)
-    return None
+def _numbers_left_out(paths: Sequence[Path]) -> list[Reason]:
+    """Say which numbers the names of files leave out that differ in their number alone; times of day are none."""
+    parts = [re.split(r"(\d+)", path.name) for path in paths]
+    if len(paths) < 2 or len({len(one) for one in parts}) > 1:
+        return []
+    differ = [place for place, texts in enumerate(zip(*parts, strict=True)) if len(set(texts)) > 1]
+    if len(differ) != 1 or not all(one[differ[0]].isdecimal() for one in parts):
+        return []
+    numbers = {int(one[differ[0]]) for one in parts}
+    missing = [one for one in range(min(numbers), max(numbers)) if one not in numbers][: len(paths) + 1]
+    if not missing or len(missing) > len(paths):
+        return []
+    return [Reason("file numbers", len(missing), ", ".join(map(str, missing[:5])) + (" …" if missing[5:] else ""))]
 
 
 def _round_step(step: float) -> float:
@@ -457,11 +426,9 @@ def _units(
         wanted = {"strain": strain_unit, "acceleration": unit}.get(one.role)
         if wanted and one.channel is not None:
             own = one.channel.unit if one.channel.unit and is_unit_of(one.channel.unit, one.role) else None
-            one = replace(
-                one,
-                channel=replace(one.channel, unit=own or wanted),
-                reasons=(*one.reasons, Reason("wave speed", speed, own or wanted)),
-            )
+            doubts = (*one.doubts, Reason("pair unit", text=wanted)) if said[one.role] and not own else one.doubts
+            reasons = (*one.reasons, Reason("wave speed", speed, own or wanted))
+            one = replace(one, channel=replace(one.channel, unit=own or wanted), reasons=reasons, doubts=doubts)
         found.append(one)
     if step is None:
         return found, 1.0 / rate, Reason("wave speed", rate)
@@ -488,8 +455,12 @@ def _without_trial(
                 one = replace(one, channel=replace(one.channel, unit=unit), doubts=(*one.doubts, doubt))
             else:
                 one = _unit_by_size(one, looks)
-        elif one.role in ("strain", "acceleration"):
-            one = replace(one, doubts=(*one.doubts, Reason("no wave speed")))
+        elif one.role in ("strain", "acceleration") and one.channel is not None:
+            own, doubts = one.channel.unit or "", (*one.doubts, Reason("no wave speed"))
+            if not is_unit_of(own, one.role):
+                own = said[one.role] or ""
+                doubts = (*doubts, Reason("pair unit", text=own))
+            one = replace(one, channel=replace(one.channel, unit=own), doubts=doubts)
         found.append(one)
     if step is None and blow_length:
         rate = min(USUAL_RATES, key=lambda rate: abs(np.log(blow_length / rate / USUAL_RECORD)))

@@ -878,3 +878,85 @@ def test_a_blow_in_each_group_of_another_name(told, truth, tmp_path, names, grou
     found = inspect_files([tmp_path / "P2-4" / f"d.{ending}"])
     assert found.records.group == group
     assert "# check: 3 groups are taken as blows in the order of their names" in mapping_toml(found)
+
+
+def tdms(path, truth, blow, properties):
+    """A TDMS file of a blow; properties by channel."""
+    with TdmsWriter(path) as writer:
+        for name, own in properties.items():
+            values = micro(truth)[name][blow][own.pop("skip", 0) :: own.pop("every", 1)]
+            writer.write_segment([ChannelObject("Log", name, values, own)])
+
+
+def test_tdms_channels_that_began_at_different_times_of_day(told, truth):
+    noon = np.datetime64("2026-05-04T12:00:00", "us")
+
+    def make(folder):
+        for blow in range(BLOWS):
+            own = {name: {"wf_increment": STEP, "wf_start_time": noon + np.timedelta64(blow, "s")} for name in NAMES}
+            for name in NAMES[2:]:
+                own[name] |= {"skip": 10, "wf_start_time": own[name]["wf_start_time"] + np.timedelta64(500, "us")}
+            tdms(folder / f"b{blow}.tdms", truth, blow, own)
+
+    signals = told(make, {"channels": mapped(NAMES)}, '"b*.tdms"')
+    assert_same(signals, {name: values[:, 10:] for name, values in truth.items()})
+
+
+def test_tdms_channels_that_began_minutes_apart(told, truth, refuses):
+    noon = np.datetime64("2026-05-04T12:00:00", "us")
+
+    def make(folder):
+        own = {name: {"wf_increment": STEP, "wf_start_time": noon} for name in NAMES}
+        own["strain_2"]["wf_start_time"] = noon + np.timedelta64(120, "s")
+        tdms(folder / "b.tdms", truth, 0, own)
+
+    refuses(lambda: told(make, {"channels": mapped(NAMES)}, '"b.tdms"'), "b.tdms", "2,400,000 samples before")
+
+
+def test_two_sampling_rates_in_a_file(told, truth, refuses, tmp_path):
+    def make(folder):
+        own = {name: {"wf_increment": STEP * (2 if name[0] == "s" else 1)} for name in NAMES}
+        for name in NAMES[:2]:
+            own[name]["every"] = 2
+        tdms(folder / "b.tdms", truth, 0, own)
+
+    refuses(lambda: told(make, {"channels": mapped(NAMES)}, '"b.tdms"'), "b.tdms", "10000 Hz and 20000 Hz")
+    found = inspect_files([tmp_path / "P2-4" / "b.tdms"])
+    assert "# check: the file gives 2 sampling rates, 10000 Hz and 20000 Hz" in mapping_toml(found)
+
+
+@pytest.mark.parametrize(
+    "lines", ["Strain 10 kHz\nAcceleration 20 kHz\n", "Rate: strain 10 kHz, acceleration 20 kHz\n"]
+)
+def test_two_sampling_rates_above_a_table(truth, tmp_path, lines):
+    write_text(tmp_path / "b.txt", rows_of(truth, 0, time=False), header=f"{lines}a\tb\tc\td\n")
+    assert "# check: the file gives 2 sampling rates" in mapping_toml(inspect_files([tmp_path / "b.txt"]))
+    write_text(tmp_path / "b.txt", rows_of(truth, 0), header=f"{lines}t [ms]\ta\tb\tc\td\n")
+    assert "sampling rates" not in mapping_toml(inspect_files([tmp_path / "b.txt"]))
+
+
+@pytest.mark.parametrize(
+    ("names", "left_out"),
+    [
+        (("b_1.txt", "b_2.txt", "b_4.txt"), "leave out 3"),
+        (("b_007.txt", "b_010.txt", "b_011.txt"), "leave out 8, 9"),
+        (("b_1.txt", "b_2.txt", "b_3.txt"), ""),
+        (("b_101503.txt", "b_101507.txt", "b_101512.txt"), ""),
+        (("4_b_1.txt", "5_b_2.txt", "6_b_5.txt"), ""),
+    ],
+)
+def test_numbers_that_names_of_files_leave_out(truth, tmp_path, names, left_out):
+    for blow, name in enumerate(names):
+        write_text(tmp_path / name, rows_of(truth, blow))
+    told_of = mapping_toml(inspect_files([tmp_path / name for name in names]))
+    assert ("# check: the numbers in the files' names" in told_of) == bool(left_out)
+    assert left_out in told_of
+
+
+def test_a_unit_of_another_gauge_is_to_be_checked(truth, tmp_path):
+    write_text(tmp_path / "b.txt", rows_of(truth, 0), header="t [ms]\tS1 [µm/m]\tS2\tA1 [m/s^2]\tA2\n")
+    found = inspect_files([tmp_path / "b.txt"])
+    doubts = {one.target: [why.kind for why in one.doubts] for one in found.channels if one.target}
+    assert [name for name, kinds in doubts.items() if "pair unit" in kinds] == ["strain_2", "acceleration_2"]
+    units = {one.target: one.channel.unit for one in found.channels if one.channel}
+    assert units["strain_2"] == "µm/m" and units["acceleration_2"] == "m/s^2"
