@@ -57,13 +57,14 @@ DOUBTS = {
     "side by side": "{value:.0f} blows stand side by side, the first from column {text} on; a row is made of each",
     "groups by name": "{value:.0f} groups are taken as blows in the order of their names: {text}",
     "one of several groups": "{value:.0f} groups have the same channels, and only one is read: {text}",
+    "other times": "{text} gives other times, and is not used: export all channels from the same time on",
     "several rates": "the file gives {value:.0f} sampling rates, {text}",
     "file numbers": "the numbers in the files' names leave out {text}, and the blows are numbered on without a gap",
     "one blow only": "the file has one blow; if there are more, name all their files",
 }
 """Words for each doubt."""
 
-CHECKED = ("side by side", "groups by name", "one of several groups", "several rates", "file numbers")
+CHECKED = ("side by side", "groups by name", "one of several groups", "other times", "several rates", "file numbers")
 """Doubts on the arrangement of the blows that are marked in the sheet."""
 
 RATES = {

@@ -44,7 +44,7 @@ from dyntest.reading.formats.contents import (
 from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
-from dyntest.reading.text_tables import VOLTS, is_unit_of
+from dyntest.reading.text_tables import VOLTS, header_parts, is_unit_of
 from dyntest.reading.wording import known_as
 from dyntest.units import unit_factor
 
@@ -151,6 +151,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     layout, doubts = _layout(contents, guesses, len(paths), several, step)
     doubts = [
         *of_groups,
+        *_other_times(guesses, columns),
         *_other_rates(contents, guesses),
         *_numbers_left_out(paths),
         *(one for one in doubts if not of_groups or one.kind != "one blow only"),
@@ -324,6 +325,25 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
         if rate is not None:
             return 1.0 / rate, Reason("head line", rate, line.strip())
     return None, Reason("not told")
+
+
+def _other_times(guesses: Sequence[ChannelGuess], columns: Sequence[np.ndarray]) -> list[Reason]:
+    """Say where a second channel of time, which is not used, has other times than the first."""
+    first = next((one for one in guesses if one.role == "time" and one.channel), None)
+    if first is None or first.channel is None:
+        return []
+    seconds = columns[first.number - 1] * unit_factor(first.channel.unit or "s", "time")
+    for one in guesses:
+        if any(why.kind == "second" and why.text == "time" for why in one.doubts) and one.number != first.number:
+            unit = header_parts(one.name)[1]
+            own = unit if is_unit_of(unit, "time") else first.channel.unit or "s"
+            times = columns[one.number - 1] * unit_factor(own, "time")
+            if times.shape != seconds.shape:
+                return [Reason("other times", text=one.name)]
+            late = times - seconds
+            if np.abs(late).max() > 0.5 * (steady_step(seconds) or 0.0):
+                return [Reason("other times", float(np.ravel(late)[0]), one.name)]
+    return []
 
 
 def _other_rates(contents: Contents, guesses: Sequence[ChannelGuess]) -> list[Reason]:

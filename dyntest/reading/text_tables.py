@@ -399,7 +399,7 @@ _UNIT_AT_END = (
 )
 """Ways in which recorders write a unit after a name: in brackets, after "in", a slash or a comma."""
 
-_AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,})\s*")
+_AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,}|[%‰])\s*")
 """A unit after a blank; a single letter there names a gauge, such as "top N" on the north face."""
 
 

@@ -960,3 +960,19 @@ def test_a_unit_of_another_gauge_is_to_be_checked(truth, tmp_path):
     assert [name for name, kinds in doubts.items() if "pair unit" in kinds] == ["strain_2", "acceleration_2"]
     units = {one.target: one.channel.unit for one in found.channels if one.channel}
     assert units["strain_2"] == "µm/m" and units["acceleration_2"] == "m/s^2"
+
+
+@pytest.mark.parametrize(("late", "marked"), [(0.0, False), (1.0, True)])
+def test_a_second_time_that_begins_later_is_to_be_checked(truth, tmp_path, late, marked):
+    time, *gauges = rows_of(truth, 0).T
+    rows = np.column_stack([time, *gauges[:2], time + late, *gauges[2:]])
+    write_text(tmp_path / "b.txt", rows, header="t [ms]\tS1 [µm/m]\tS2 [µm/m]\tt2 [ms]\tA1 [m/s^2]\tA2 [m/s^2]\n")
+    assert ("# check: t2 [ms] gives other times" in mapping_toml(inspect_files([tmp_path / "b.txt"]))) == marked
+
+
+def test_strain_in_percent_after_an_underscore(truth, tmp_path):
+    rows = rows_of(truth, 0)
+    rows[:, 1:3] /= 1e4
+    write_text(tmp_path / "b.txt", rows, header="t_ms\tStrain1_%\tStrain2_%\tA1_g\tA2_g\n")
+    found = inspect_files([tmp_path / "b.txt"])
+    assert [one.channel.unit for one in found.channels if one.role == "strain"] == ["%", "%"]

@@ -33,7 +33,8 @@ def format_of(path: Path, records: Records) -> str:
     chosen = records.format or next((word for word in FORMATS if format_module(word).recognise(name, head)), None)
     if chosen is None:
         problem = "is not in a known format, by its name or its first bytes"
-        raise InputError(source, "", problem, f"write [records] format as {listed(sorted(FORMATS))}")
+        cure = f"export the records as text, or write [records] format as {listed(sorted(FORMATS))}"
+        raise InputError(source, "", problem, cure)
     return chosen
 
 
