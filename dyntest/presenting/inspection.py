@@ -50,12 +50,22 @@ DOUBTS = {
     "flat": "it is constant",
     "volts": "it peaks at {value:.3g}, which looks like volts: write the calibration factor",
     "size alone": "its unit is not given; {text} is a guess from its size, {value:.4g}",
+    "pair unit": "its unit is not given; {text} is that of another gauge in the file",
     "no wave speed": "with this unit velocity over strain is not the wave speed of a pile: check units and factors",
     "gauge count": "{value:.0f} channels look like {text}; gauges come in pairs on opposite faces",
     "rows stand upright": "the arrays have more rows than columns ({value:.0f}); rows must be blows",
+    "side by side": "{value:.0f} blows stand side by side, the first from column {text} on; a row is made of each",
+    "groups by name": "{value:.0f} groups are taken as blows in the order of their names: {text}",
+    "one of several groups": "{value:.0f} groups have the same channels, and only one is read: {text}",
+    "other times": "{text} gives other times, and is not used: export all channels from the same time on",
+    "several rates": "the file gives {value:.0f} sampling rates, {text}",
+    "file numbers": "the numbers in the files' names leave out {text}, and the blows are numbered on without a gap",
     "one blow only": "the file has one blow; if there are more, name all their files",
 }
 """Words for each doubt."""
+
+CHECKED = ("side by side", "groups by name", "one of several groups", "other times", "several rates", "file numbers")
+"""Doubts on the arrangement of the blows that are marked in the sheet."""
 
 RATES = {
     "time channel": "from the time channel",
@@ -142,6 +152,7 @@ def mapping_toml(found: Inspection) -> str:
         remark = "  # check: guessed" if found.rate_reason.kind in ("wave speed", "usual length") else ""
         lines.append(f'sample_rate = "{records.sample_rate:g} Hz"{remark}')
     if records.blows is not None:
+        lines += [f"# check: {words(doubt)}" for doubt in found.doubts if doubt.kind in CHECKED]
         lines.append(f"blows = {_quoted(records.blows)}")
     doubts = {one.target: [words(doubt) for doubt in one.doubts] for one in found.channels if one.target}
     for name, channel in records.channels.items():

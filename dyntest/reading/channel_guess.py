@@ -10,7 +10,8 @@ from dyntest.reading.formats.contents import Contents
 from dyntest.reading.parts import Channel
 from dyntest.reading.streams import running_median
 from dyntest.reading.text_tables import header_parts, is_unit_of
-from dyntest.reading.values import FORCE
+from dyntest.reading.values import FORCE, SAMPLE_RATE
+from dyntest.units import unit_factor
 
 SAMPLES_LOOKED_AT = 4_000_000
 """Samples of each channel that are examined, from the beginning [1]. Our own, no source."""
@@ -45,6 +46,34 @@ _OTHER_UNIT = re.compile(r"[°º]\s*[CF]?|deg\s?[CF]?|[ck]?N ?m|m?bar|hPa|m?A|k?
 
 SMALLEST_SHARE = 0.01
 """Share of the usual peak of a kind below which a channel without name or unit is noise [1]. Our own, no source."""
+
+_VALUE = r"(?P<value>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)"
+_HERTZ = r"(?P<scale>k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)"
+_RATES = tuple(
+    re.compile(pattern, re.IGNORECASE)
+    for pattern in (
+        rf"{_VALUE}\s*{_HERTZ}",
+        rf"(?:rate|freq\w*|\bfs)\b\W*{_HERTZ}\W*{_VALUE}",
+        rf"(?:rate|freq\w*|\bfs)\b\W*{_VALUE}\W*$",
+    )
+)
+"""Lines above a table that give the sampling rate."""
+
+_SINGLES = {
+    "rate": ("fs", "rate", "sample_rate", "samplerate", "sampling_rate", "samplingrate", "sample_frequency"),
+    "step": ("dt", "delta_t", "deltat", "time_step", "timestep", "wf_increment", "interval", "sample_interval"),
+}
+"""Usual names of a rate [Hz] and of a time step [s] that a file holds as a single number."""
+
+_NO_RATE = re.compile(r"filter|pass\b|cut-?off|alias|bandwidth|carrier|excit|resonan|natural", re.IGNORECASE)
+"""Words beside other frequencies than the sampling rate."""
+
+_INTERVAL = re.compile(
+    rf"(?:interval|period|increment|time step|\bd(?:elta )?[tx]|Δt)\b\W*(?:(?P<before>[mµμu]?s(?:ec)?)\W+)?{_VALUE}"
+    r"\W*(?P<after>[mµμu]?s(?:ec)?)?\W*$",
+    re.IGNORECASE,
+)
+"""A line above a table that gives the time step."""
 
 GAUGE_ROLES = ("strain", "acceleration", "force", "velocity")
 
@@ -345,3 +374,52 @@ def sum_to_peak(strain: ChannelLook, acceleration: ChannelLook) -> float:
     above = np.abs(strain.blow[strain.start : strain.start + 200])
     peak = strain.start + int(above.argmax())
     return float(acceleration.blow[begin : peak + 1].sum())
+
+
+def rate_in_value(name: str, values: np.ndarray) -> float | None:
+    """Give the sampling rate from a single number in a file that is named as a rate or a time step [Hz]."""
+    if values.size != 1 or not float(values.flat[0]) > 0.0:
+        return None
+    number = float(values.flat[0])
+    rate = {"rate": number, "step": 1.0 / number}.get(
+        next((word for word, names in _SINGLES.items() if name.lower() in names), "")
+    )
+    return rate if rate is not None and SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high else None
+
+
+def rate_in_line(line: str) -> float | None:
+    """Give the sampling rate in a line above a table, from the rate or from the time step [Hz].
+
+    Examples
+    --------
+    >>> rate_in_line("Rate;20 kHz"), rate_in_line("Sampling rate [Hz]: 5000"), rate_in_line("dt = 50 µs")
+    (20000.0, 5000.0, 20000.0)
+    """
+    return next(iter(rates_in_line(line)), None)
+
+
+def rates_in_line(line: str) -> list[float]:
+    """Give every sampling rate in a line above a table [Hz].
+
+    Examples
+    --------
+    >>> rates_in_line("strain 10 kHz; acceleration 20 kHz")
+    [10000.0, 20000.0]
+    """
+    clauses = [one for one in re.split(r"[,;](?!\d)", line) if not _NO_RATE.search(one)]
+    found = [match for one in clauses for pattern in _RATES for match in pattern.finditer(one)]
+    rates = []
+    for match in found:
+        scale = {"k": 1e3, "m": 1e6}.get((match.groupdict().get("scale") or "").lower(), 1.0)
+        value = match["value"]
+        for number in (value.replace(",", "."), re.sub(r"[.,](?=\d{3}$)", "", value)):
+            rate = float(number.replace(",", ".")) * scale
+            if SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high:
+                rates.append(rate)
+                break
+    told = None if found else _INTERVAL.search(line)
+    if told:
+        step = float(told["value"].replace(",", ".")) * unit_factor(told["after"] or told["before"] or "s", "time")
+        if step and SAMPLE_RATE.low <= 1.0 / step <= SAMPLE_RATE.high:
+            rates.append(round(1.0 / step, 6))
+    return rates

@@ -3,14 +3,13 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
 from dyntest.errors import InputError
-from dyntest.reading.blow_layout import MIN_SAMPLES
+from dyntest.reading.blow_layout import MIN_SAMPLES, TIME_STEP_AGREEMENT
 from dyntest.reading.channel_guess import (
     GAUGE_ROLES,
     ChannelGuess,
@@ -24,17 +23,28 @@ from dyntest.reading.channel_guess import (
     numbers_of,
     one_kind_of_record,
     one_of_each,
+    rate_in_line,
+    rate_in_value,
+    rates_in_line,
     steady_step,
     sum_to_peak,
     without_noise,
 )
 from dyntest.reading.formats import open_records
-from dyntest.reading.formats.contents import Contents, FileChannel, from_one_start, parts_of
+from dyntest.reading.formats.contents import (
+    Contents,
+    FileChannel,
+    common_pattern,
+    from_one_start,
+    group_sizes,
+    groups_alike,
+    parts_of,
+    pattern_of,
+)
 from dyntest.reading.formats.excel import read_sheets, sheets_with_numbers
 from dyntest.reading.parts import Records
 from dyntest.reading.recorder_files import LONGEST_BLOW
-from dyntest.reading.text_tables import VOLTS, is_unit_of
-from dyntest.reading.values import SAMPLE_RATE
+from dyntest.reading.text_tables import VOLTS, header_parts, is_unit_of
 from dyntest.reading.wording import known_as
 from dyntest.units import unit_factor
 
@@ -57,43 +67,12 @@ PEAK_STRAIN = (4e-5, 4e-3)
 MOST_COLUMNS = 32
 """Most columns of a matrix that are taken as its channels [1]. Our own, no source."""
 
-LIKE_SIZE = 0.8
-"""Share of the size of the largest sheet or group that one with another blow has at least [1]. Our own, no source."""
-
 MOST_VOLTS = 50.0
 """Largest peak taken as a voltage if no unit fits [V]. Our own, no source."""
 
 
 STRAIN_UNITS = ("µm/m", "m/m", "mm/m")
 ACCELERATION_UNITS = ("m/s^2", "g")
-
-_VALUE = r"(?P<value>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)"
-_HERTZ = r"(?P<scale>k|M)?\s*(?:Hz|S/s|Sa/s|samples?\s*(?:/|per)\s*s)"
-_RATES = tuple(
-    re.compile(pattern, re.IGNORECASE)
-    for pattern in (
-        rf"{_VALUE}\s*{_HERTZ}",
-        rf"(?:rate|freq\w*|\bfs)\b\W*{_HERTZ}\W*{_VALUE}",
-        rf"(?:rate|freq\w*|\bfs)\b\W*{_VALUE}\W*$",
-    )
-)
-"""Lines above a table that give the sampling rate."""
-
-_SINGLES = {
-    "rate": ("fs", "rate", "sample_rate", "samplerate", "sampling_rate", "samplingrate", "sample_frequency"),
-    "step": ("dt", "delta_t", "deltat", "time_step", "timestep", "wf_increment", "interval", "sample_interval"),
-}
-"""Usual names of a rate [Hz] and of a time step [s] that a file holds as a single number."""
-
-_NO_RATE = re.compile(r"filter|pass\b|cut-?off|alias|bandwidth|carrier|excit|resonan|natural", re.IGNORECASE)
-"""Words beside other frequencies than the sampling rate."""
-
-_INTERVAL = re.compile(
-    rf"(?:interval|period|increment|time step|\bd(?:elta )?[tx]|Δt)\b\W*(?:(?P<before>[mµμu]?s(?:ec)?)\W+)?{_VALUE}"
-    r"\W*(?P<after>[mµμu]?s(?:ec)?)?\W*$",
-    re.IGNORECASE,
-)
-"""A line above a table that gives the time step."""
 
 
 @dataclass(frozen=True)
@@ -152,7 +131,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     """
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
-    records, contents, several = _open(paths[0])
+    records, contents, several, of_groups = _open(paths[0])
     contents = _with_columns(_from_one_start(contents))
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
@@ -170,6 +149,13 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     guesses = [_with_sign(g, looks, guesses) for g in guesses]
     guesses = _named(contents, guesses)
     layout, doubts = _layout(contents, guesses, len(paths), several, step)
+    doubts = [
+        *of_groups,
+        *_other_times(guesses, columns),
+        *_other_rates(contents, guesses),
+        *_numbers_left_out(paths),
+        *(one for one in doubts if not of_groups or one.kind != "one blow only"),
+    ]
     kept = {g.target: g.channel for g in guesses if g.target and g.channel is not None}
     told = any(g.role == "time" for g in guesses) or rate_reason.kind == "file step"
     records = replace(
@@ -203,30 +189,32 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
 _NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow", "other")
 
 
-def _open(path: Path) -> tuple[Records, Contents, int]:
-    """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all."""
+def _open(path: Path) -> tuple[Records, Contents, int, list[Reason]]:
+    """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all, with the doubts."""
     try:
         opened = open_records(path, Records())
     except InputError as trouble:
         if "sheets with numbers" not in trouble.problem:
             raise
         sheets = read_sheets(path, None)
-        wanted = _pattern({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
+        wanted = pattern_of({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
         opened = open_records(path, Records(sheet=wanted))
-        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened)
+        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened), []
     contents = opened[0]
-    sizes: dict[str, int] = {}
-    for one in contents.channels:
-        if one.numbers:
-            above = one.name.rpartition("/")[0]
-            sizes[above] = sizes.get(above, 0) + int(np.prod(one.shape))
+    sizes = group_sizes(contents)
     if contents.format in ("hdf5", "tdms") and any(sizes):
-        group = _pattern(sizes, list(sizes))
-        if "*" not in group and _gauges_elsewhere(contents, group):
-            return Records(), contents, len(opened)
+        group, alike = pattern_of(sizes, list(sizes)), groups_alike(contents)
+        doubts = []
+        apart = "*" not in group and _gauges_elsewhere(contents, group)
+        if "*" not in group and not apart and len(alike) > 1:
+            group = common_pattern(alike, list(sizes)) or group
+            shown = ", ".join(alike[:3]) + (" …" if len(alike) > 3 else "")
+            doubts = [Reason("groups by name" if "*" in group else "one of several groups", len(alike), shown)]
+        if apart:
+            return Records(), contents, len(opened), []
         opened = open_records(path, Records(group=group))
-        return Records(group=group), opened[0], len(opened)
-    return _settings(contents, Records()), contents, len(opened)
+        return Records(group=group), opened[0], len(opened), doubts
+    return _settings(contents, Records()), contents, len(opened), []
 
 
 def _from_one_start(contents: Contents) -> Contents:
@@ -296,20 +284,6 @@ def _first_blow(contents: Contents, guesses: list[ChannelGuess]) -> list[Channel
     return kept
 
 
-def _pattern(sizes: dict[str, int], names: list[str]) -> str:
-    """Give the name of the largest sheet or group, or a pattern for all that differ from it only in their number.
-
-    They must be of like size, and the pattern must match none of the other `names`.
-    """
-    largest = max(sizes, key=lambda name: sizes[name])
-    stem = re.sub(r"\d+", "*", largest)
-    alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
-    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
-    patterns = (stem, stem.replace("*", "[0-9]*"))
-    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
-    return next(fit, largest) if like else largest
-
-
 def _settings(contents: Contents, records: Records) -> Records:
     said = contents.settings
     skip, delimiter, decimal, sheet = (said.get(key) for key in ("skip_lines", "delimiter", "decimal", "sheet"))
@@ -343,7 +317,7 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
     if steps:
         return _round_step(steps[0]), Reason("file step", 1.0 / steps[0])
     for channel, values in zip(contents.channels, columns, strict=True):
-        rate = _rate_in_value(re.split(r"[/.]", channel.name)[-1], values)
+        rate = rate_in_value(re.split(r"[/.]", channel.name)[-1], values)
         if rate is not None:
             return 1.0 / rate, Reason("file value", rate, channel.name)
     for line in contents.head:
@@ -353,40 +327,49 @@ def _step(contents: Contents, guesses: list[ChannelGuess], columns: list[np.ndar
     return None, Reason("not told")
 
 
-def _rate_in_value(name: str, values: np.ndarray) -> float | None:
-    """Give the sampling rate from a single number in a file that is named as a rate or a time step [Hz]."""
-    if values.size != 1 or not float(values.flat[0]) > 0.0:
-        return None
-    number = float(values.flat[0])
-    rate = {"rate": number, "step": 1.0 / number}.get(
-        next((word for word, names in _SINGLES.items() if name.lower() in names), "")
-    )
-    return rate if rate is not None and SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high else None
+def _other_times(guesses: Sequence[ChannelGuess], columns: Sequence[np.ndarray]) -> list[Reason]:
+    """Say where a second channel of time, which is not used, has other times than the first."""
+    first = next((one for one in guesses if one.role == "time" and one.channel), None)
+    if first is None or first.channel is None:
+        return []
+    seconds = columns[first.number - 1] * unit_factor(first.channel.unit or "s", "time")
+    for one in guesses:
+        if any(why.kind == "second" and why.text == "time" for why in one.doubts) and one.number != first.number:
+            unit = header_parts(one.name)[1]
+            own = unit if is_unit_of(unit, "time") else first.channel.unit or "s"
+            times = columns[one.number - 1] * unit_factor(own, "time")
+            if times.shape != seconds.shape:
+                return [Reason("other times", text=one.name)]
+            late = times - seconds
+            if np.abs(late).max() > 0.5 * (steady_step(seconds) or 0.0):
+                return [Reason("other times", float(np.ravel(late)[0]), one.name)]
+    return []
 
 
-def rate_in_line(line: str) -> float | None:
-    """Give the sampling rate in a line above a table, from the rate or from the time step [Hz].
+def _other_rates(contents: Contents, guesses: Sequence[ChannelGuess]) -> list[Reason]:
+    """Say where a file gives several sampling rates for its gauges, or in the lines above a table."""
+    steps = [contents.channels[one.number - 1].step for one in guesses if one.role in GAUGE_ROLES]
+    rates = {round(1.0 / step, 3) for step in steps if step}
+    if not any(one.role == "time" for one in guesses) and not rates:
+        rates = {rate for line in contents.head for rate in rates_in_line(line)}
+    if len(rates) < 2 or max(rates) / min(rates) - 1.0 < TIME_STEP_AGREEMENT:
+        return []
+    return [Reason("several rates", len(rates), " and ".join(f"{rate:g} Hz" for rate in sorted(rates)))]
 
-    Examples
-    --------
-    >>> rate_in_line("Rate;20 kHz"), rate_in_line("Sampling rate [Hz]: 5000"), rate_in_line("dt = 50 µs")
-    (20000.0, 5000.0, 20000.0)
-    """
-    clauses = [one for one in re.split(r"[,;](?!\d)", line) if not _NO_RATE.search(one)]
-    found = [match for one in clauses for pattern in _RATES if (match := pattern.search(one))]
-    for match in found:
-        scale = {"k": 1e3, "m": 1e6}.get((match.groupdict().get("scale") or "").lower(), 1.0)
-        value = match["value"]
-        for number in (value.replace(",", "."), re.sub(r"[.,](?=\d{3}$)", "", value)):
-            rate = float(number.replace(",", ".")) * scale
-            if SAMPLE_RATE.low <= rate <= SAMPLE_RATE.high:
-                return rate
-    match = None if found else _INTERVAL.search(line)
-    if match:
-        step = float(match["value"].replace(",", ".")) * unit_factor(match["after"] or match["before"] or "s", "time")
-        if step and SAMPLE_RATE.low <= 1.0 / step <= SAMPLE_RATE.high:
-            return round(1.0 / step, 6)
-    return None
+
+def _numbers_left_out(paths: Sequence[Path]) -> list[Reason]:
+    """Say which numbers the names of files leave out that differ in their number alone; times of day are none."""
+    parts = [re.split(r"(\d+)", path.name) for path in paths]
+    if len(paths) < 2 or len({len(one) for one in parts}) > 1:
+        return []
+    differ = [place for place, texts in enumerate(zip(*parts, strict=True)) if len(set(texts)) > 1]
+    if len(differ) != 1 or not all(one[differ[0]].isdecimal() for one in parts):
+        return []
+    numbers = {int(one[differ[0]]) for one in parts}
+    missing = [one for one in range(min(numbers), max(numbers)) if one not in numbers][: len(paths) + 1]
+    if not missing or len(missing) > len(paths):
+        return []
+    return [Reason("file numbers", len(missing), ", ".join(map(str, missing[:5])) + (" …" if missing[5:] else ""))]
 
 
 def _round_step(step: float) -> float:
@@ -463,11 +446,9 @@ def _units(
         wanted = {"strain": strain_unit, "acceleration": unit}.get(one.role)
         if wanted and one.channel is not None:
             own = one.channel.unit if one.channel.unit and is_unit_of(one.channel.unit, one.role) else None
-            one = replace(
-                one,
-                channel=replace(one.channel, unit=own or wanted),
-                reasons=(*one.reasons, Reason("wave speed", speed, own or wanted)),
-            )
+            doubts = (*one.doubts, Reason("pair unit", text=wanted)) if said[one.role] and not own else one.doubts
+            reasons = (*one.reasons, Reason("wave speed", speed, own or wanted))
+            one = replace(one, channel=replace(one.channel, unit=own or wanted), reasons=reasons, doubts=doubts)
         found.append(one)
     if step is None:
         return found, 1.0 / rate, Reason("wave speed", rate)
@@ -494,8 +475,12 @@ def _without_trial(
                 one = replace(one, channel=replace(one.channel, unit=unit), doubts=(*one.doubts, doubt))
             else:
                 one = _unit_by_size(one, looks)
-        elif one.role in ("strain", "acceleration"):
-            one = replace(one, doubts=(*one.doubts, Reason("no wave speed")))
+        elif one.role in ("strain", "acceleration") and one.channel is not None:
+            own, doubts = one.channel.unit or "", (*one.doubts, Reason("no wave speed"))
+            if not is_unit_of(own, one.role):
+                own = said[one.role] or ""
+                doubts = (*doubts, Reason("pair unit", text=own))
+            one = replace(one, channel=replace(one.channel, unit=own), doubts=doubts)
         found.append(one)
     if step is None and blow_length:
         rate = min(USUAL_RATES, key=lambda rate: abs(np.log(blow_length / rate / USUAL_RECORD)))
@@ -570,6 +555,9 @@ def _layout(
     if any(one.role == "blow" for one in guesses):
         return "column", []
     used = [one for one in guesses if one.role in GAUGE_ROLES]
+    beside = contents.settings.get("beside")
+    if isinstance(beside, tuple):
+        return "rows", [Reason("side by side", beside[0], beside[1])]
     if any(one.reasons and one.reasons[0].kind == "next blow" for one in guesses):
         return "rows", []
     if any(len(one.shape) == 2 for one in used):

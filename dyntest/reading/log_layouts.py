@@ -12,9 +12,18 @@ from dyntest.reading.files import MAX_TEXT_BYTES, read_bytes
 from dyntest.reading.formats.excel import read_sheets
 from dyntest.reading.formats.text import as_utf8, fields_of
 from dyntest.reading.parts import Channel, LogLayout
-from dyntest.reading.text_tables import Column, Header, TextTable, find_columns, header_parts, is_unit_of
+from dyntest.reading.text_tables import (
+    Column,
+    Header,
+    TextTable,
+    find_columns,
+    header_parts,
+    is_unit_of,
+    thousands_or_decimals,
+    written_number,
+)
 from dyntest.reading.wording import as_written, known_as, nearest, printable
-from dyntest.units import plain_number, unit_factor
+from dyntest.units import unit_factor
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 """File extensions of workbooks."""
@@ -33,9 +42,24 @@ _RANGE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:-|–|—|to|bis|à|a)\s*(\d+(?:
 """A depth written as the top and the bottom of its interval."""
 
 PART_COUNT = re.compile(
-    r"(\d+)\s*(?:/|\bin\b|\bfor\b|\bper\b)\s*(\d+(?:\.\d+)?)\s*(\"|''|in\.?|inch|inches|ft|mm|cm|m)", re.IGNORECASE
+    r"(\d+)\s*(?:blows?|bl\.?)?\s*(?:/|\bin\b|\bfor\b|\bper\b)\s*(\d+(?:\.\d+)?)"
+    r"\s*(\"|''|″|”|in\.?|inch|inches|ft|mm|cm|m)",
+    re.IGNORECASE,
 )
 """Blows over part of an interval, as refusal is often written, such as ``15/3in``."""
+
+NO_BLOWS = re.compile(
+    r"w\.?o\.?[hpr]\b\.?|w/h\b|(?:wt|weight)\.? of (?:the )?(?:hammer|pile|ram|rods?)"
+    r"|(?:ran )?(?:under )?(?:its )?(?:own|self)[- ]?weight|eigengewicht|poids propre|peso propio",
+    re.IGNORECASE,
+)
+"""Words for an interval in which the pile ran under a weight, without a blow."""
+
+LOWER_BOUND = re.compile(r"(?:[>≥]|over|more than)\s*\d+|\d+\s*(?:\+|plus)", re.IGNORECASE)
+"""A count that is only a lower bound, such as ``100+``."""
+
+STROKE_RANGE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:-|–|—|to|bis|à|a)\s*(\d+(?:[.,]\d+)?)")
+"""A stroke written as its lowest and highest value."""
 
 _NEARLY_NUMBER = re.compile(r"\d+(?![\d:])")
 _WITH_UNIT = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*([A-Za-z]+\.?)\s*")
@@ -81,7 +105,7 @@ def laid_out_rows(
         columns["depth_from"] = replace(columns["depth_to"], index=len(headers))
         headers.append("top of the interval")
         kept = [(number, _split_range(fields, columns["depth_to"].index)) for number, fields in kept]
-    return TextTable(source, tuple(headers), tuple(kept), decimal), columns
+    return TextTable(source, tuple(headers), tuple(kept), decimal, layout.decimal is not None), columns
 
 
 def _split_range(fields: list[str], depth: int) -> list[str]:
@@ -159,7 +183,18 @@ def _workbook_rows(
         have = printable(", ".join(fitting), 200)
         raise InputError(source, "", f"has several sheets that could be the log: {have}", "name one as [log] sheet")
     chosen = fitting[0] if fitting else next(iter(rows))
-    return rows[chosen], f"sheet {as_written(chosen)}"
+    return _with_points(rows[chosen]), f"sheet {as_written(chosen)}"
+
+
+def _with_points(rows: list[list[str]]) -> list[list[str]]:
+    """Give cells of text with a decimal comma with a point; left as they are where it may set thousands apart."""
+    written = [[field for field in row if re.fullmatch(r"[+-]?\d+,\d+", field)] for row in rows]
+    if thousands_or_decimals(written, ","):
+        return rows
+    return [
+        [field.replace(",", ".") if field in commas else field for field in row]
+        for row, commas in zip(rows, written, strict=True)
+    ]
 
 
 def _cell(cell: object) -> str:
@@ -172,9 +207,7 @@ def _cell(cell: object) -> str:
         return cell.isoformat()
     if isinstance(cell, float):
         return str(int(cell)) if cell.is_integer() else repr(cell)
-    text = str(cell).strip()
-    comma = re.fullmatch(r"[+-]?\d+,\d+", text)
-    return text.replace(",", ".") if comma else text
+    return str(cell).strip()
 
 
 def _text_rows(
@@ -202,7 +235,8 @@ def _text_rows(
         fields = [field for row in rows for field in row]
         fields += [part for field in fields if (match := _RANGE.fullmatch(field)) for part in match.groups()]
         comma = any(re.fullmatch(r"[+-]?\d+,\d+", field) for field in fields)
-        point = any(re.fullmatch(r"[+-]?\d+\.\d+", field) for field in fields)
+        point = any(re.fullmatch(r"[+-]?(?:\d+|\d{1,3}(?:,\d{3})+)\.\d+", field) for field in fields)
+        comma = comma or any(re.fullmatch(r"[+-]?\d{1,3}(?:[. ]\d{3})+,\d+", field) for field in fields)
         decimal = "," if comma and not point else "."
     return rows, "", decimal
 
@@ -335,7 +369,7 @@ def _rows(
         for name, column in columns.items():
             if name in ("depth_from", "depth_to", "stroke"):
                 row[column.index] = _in_unit(row[column.index], column, decimal)
-        counted = _is_number(row[blows], decimal) or PART_COUNT.fullmatch(row[blows]) is not None
+        counted = _is_number(row[blows], decimal) or any(one.match(row[blows]) for one in _COUNTS)
         counted = counted or all(_NEARLY_NUMBER.match(row[place]) for place in (depth, blows))  # such as "31?"
         if not (_is_number(row[depth], decimal) or _RANGE.fullmatch(row[depth]) or counted):
             if not kept and all(is_unit_of(field.strip("[]() "), "length") or len(field) < 8 for field in texts):
@@ -348,13 +382,16 @@ def _rows(
     return kept
 
 
+_COUNTS = (PART_COUNT, NO_BLOWS, LOWER_BOUND)
+"""Ways in which a count is written that is not a number."""
+
 _REPEATED = ("blows", "stroke", "pile", "date")
 """Columns in which a mark may stand for the value above."""
 
 
 def _is_number(text: str, decimal: str) -> bool:
     try:
-        plain_number(text, decimal)
+        written_number(text, decimal)
     except ValueError:
         return False
     return True

@@ -11,12 +11,29 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.files import read_text
-from dyntest.reading.log_layouts import PART_COUNT, WORKBOOKS, counts_run_on, laid_out_rows
+from dyntest.reading.log_layouts import (
+    LOWER_BOUND,
+    NO_BLOWS,
+    PART_COUNT,
+    STROKE_RANGE,
+    WORKBOOKS,
+    counts_run_on,
+    laid_out_rows,
+)
 from dyntest.reading.parts import LogLayout
-from dyntest.reading.text_tables import Column, TextTable, find_columns, text_table
+from dyntest.reading.text_tables import (
+    Column,
+    Header,
+    TextTable,
+    doubtful_mark,
+    find_columns,
+    text_table,
+    thousands_or_decimals,
+    written_number,
+)
 from dyntest.reading.values import LENGTH_FROM_ZERO, STROKE, Range
 from dyntest.reading.wording import as_written, known_as, printable
-from dyntest.units import plain_number, unit_factor
+from dyntest.units import unit_factor
 
 
 @dataclass(frozen=True)
@@ -62,9 +79,22 @@ class LogTable:
         if name not in self.columns:
             return np.full(len(self.text.rows), np.nan if blank is None else blank)
         column = self.columns[name]
+        self._refuse_thousands(column, allowed)
         return np.array(
             [self._number(row, fields[column.index], column, allowed, blank) for row, fields in self.text.rows]
         )
+
+    def _refuse_thousands(self, column: Column, allowed: Range) -> None:
+        """Refuse a column whose numbers would also be possible if their mark set thousands apart."""
+        names = [one.index for name, one in self.columns.items() if name not in ("pile", "date", "remark")]
+        written = [[fields[index] for _, fields in self.text.rows] for index in names]
+        if self.text.marked or not thousands_or_decimals(written, self.text.decimal):
+            return
+        doubt = thousands_or_decimals([[fields[column.index] for _, fields in self.text.rows]], self.text.decimal)
+        if doubt and 1000.0 * written_number(doubt, self.text.decimal) * column.factor in allowed:
+            row = next(number for number, row in self.text.rows if row[column.index].strip() == doubt)
+            cure = "write the numbers without thousands marks, or with a decimal point"
+            raise doubtful_mark(self.source, f"row {row}, column {column.text}", doubt, cure)
 
     def _number(self, row: int, field: str, column: Column, allowed: Range, blank: float | None) -> float:
         place = f"row {row}, column {column.text}"
@@ -76,12 +106,15 @@ class LogTable:
                 raise InputError(self.source, place, "is empty", cure)
             return blank
         try:
-            value = plain_number(field, self.text.decimal)
+            value = written_number(field, self.text.decimal)
         except ValueError:
-            cure = "write a plain number"
-            if allowed in (BLOWS, RUNNING_BLOWS):
+            problem, cure = f"{as_written(field.strip())} is not a number", "write a plain number"
+            if allowed in (BLOWS, RUNNING_BLOWS) and LOWER_BOUND.fullmatch(field.strip()):
+                problem = f"{as_written(field.strip())} says only how many blows there were at least"
+                cure = "write the blows counted, and the depth at which they ended"
+            elif allowed in (BLOWS, RUNNING_BLOWS):
                 cure += ", 0 where the pile ran under its own weight"
-            raise InputError(self.source, place, f"{as_written(field.strip())} is not a number", cure) from None
+            raise InputError(self.source, place, problem, cure) from None
         if value * column.factor not in allowed:
             problem = f"{as_written(field.strip())} cannot be right: it is outside {allowed}"
             raise InputError(self.source, place, problem, "check the number and the unit in the header")
@@ -95,10 +128,58 @@ def read_log_table(
     if layout is not None or path.suffix.lower() in WORKBOOKS:
         layout = layout or LogLayout()
         text, columns = laid_out_rows(path, required, optional, layout)
-        return LogTable(text, columns, counts_run_on(layout, columns), layout.cumulative is not None)
+        return _in_numbers(LogTable(text, columns, counts_run_on(layout, columns), layout.cumulative is not None))
     source = known_as(path)
     text = text_table(read_text(path), source)
-    return LogTable(text, find_columns(text.headers, required, optional, source))
+    return _in_numbers(LogTable(text, find_columns(text.headers, required, optional, source)))
+
+
+_COUNT_IN_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:[.,]\d{3})+")
+
+
+def _in_numbers(table: LogTable) -> LogTable:
+    """Give a log with numbers for what inspectors write in words: no blows, and a stroke as a range, with a remark."""
+    if "blows" not in table.columns:
+        return table
+    blows, stroke = table.columns["blows"].index, table.columns.get("stroke")
+    counts = [fields[blows].strip() for _, fields in table.text.rows]
+    apart = [one for one in counts if _COUNT_IN_THOUSANDS.fullmatch(one)]
+    small = [one for one in counts if one.isdecimal() and len(one) < 4]
+    grouped = len(small) < len(small) + len(apart) == len(counts) and any(
+        re.search(r"[1-9]", one[-3:]) for one in apart
+    )
+    columns, headers = dict(table.columns), table.text.headers
+    if "remark" not in columns:
+        columns["remark"] = Column(len(headers), 1.0, Header("remark", "", "remark"))
+        headers = (*headers, "remark")
+    remark, pile = columns["remark"].index, table.columns.get("pile")
+    rows: list[tuple[int, list[str]]] = []
+    before: dict[str, str] = {}
+    mark = ""
+    for number, fields in table.text.rows:
+        row = [*fields, *[""] * (len(headers) - len(fields))]
+        mark = mark if pile is None else row[pile.index].strip() or mark
+        none = NO_BLOWS.match(row[blows].strip())
+        if none:
+            rest = row[blows].strip()[none.end() :].strip()
+            row[blows] = before.get(mark, "0") if table.running else f"0 {rest}".strip()
+        elif grouped and row[blows].strip() in apart:
+            row[blows] = re.sub(r"[.,]", "", row[blows])
+        before[mark] = row[blows]
+        middle = None if stroke is None else _middle(row[stroke.index].strip())
+        if stroke is not None and middle is not None:
+            note = f"stroke {row[stroke.index].strip()}, its middle is used"
+            row[remark] = f"{row[remark].strip()}; {note}".strip("; ")
+            row[stroke.index] = middle.replace(".", table.text.decimal)
+        rows.append((number, row))
+    return replace(table, text=replace(table.text, headers=headers, rows=tuple(rows)), columns=columns)
+
+
+def _middle(text: str) -> str | None:
+    """Give the middle of a stroke written as a range, such as ``7.5`` for ``7-8``; None for another text."""
+    match = STROKE_RANGE.fullmatch(text)
+    low, high = (float(end.replace(",", ".")) for end in match.groups()) if match else (0.0, 0.0)
+    return f"{0.5 * (low + high):.6g}" if low < high <= WIDEST_STROKE * low else None
 
 
 DEPTHS = {"depth_from": "length", "depth_to": "length", "blows": ""}
@@ -124,6 +205,9 @@ RISING_INTERVALS = 8
 
 PART_TOLERANCE = 0.005
 """Largest difference between the length of a row and that over which its blows are said to be counted [m]. Our own."""
+
+WIDEST_STROKE = 1.5
+"""Largest ratio of the ends of a stroke written as a range [1]: a wider one is no stroke of one interval. Our own."""
 
 GAP_TOLERANCE = 0.002
 """Largest gap or overlap between intervals [m]: depths are rounded to a hundredth of a foot. Our own, no source."""

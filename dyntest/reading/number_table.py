@@ -12,7 +12,7 @@ import numpy as np
 
 from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TABLE_BYTES, check_file, decode, read_bytes
-from dyntest.reading.text_tables import Dialect, dialect_of, header_of, uneven_row
+from dyntest.reading.text_tables import Dialect, dialect_of, header_of, refuse_doubtful_mark, uneven_row
 from dyntest.reading.wording import as_written, known_as, printable
 from dyntest.units import plain_number
 
@@ -144,6 +144,8 @@ def csv_table(data: bytes, source: str) -> NumberTable:
     if not any(line.strip() for line in lines[1:]):
         _check_rows(0, source)
     dialect = dialect_of(lines, source)
+    if dialect.decimal == ",":
+        refuse_doubtful_mark("\n".join(lines[1:]).encode(), dialect.delimiter, ",", source)
     headers = header_of(lines[0], dialect)
 
     def row(index: int) -> int:

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -108,7 +108,7 @@ def layout_kind(contents: Contents, records: Records, files: int) -> str:
     if any(len(contents.channels[place].shape) == 2 for places in found for place in places):
         matrix = any(isinstance(column, str) and CUT_CHANNEL.fullmatch(column) for column in named)
         return "one a file" if matrix else "rows"
-    if contents.format == "uff58" and any(len(places) > 1 for places in found):
+    if "beside" in contents.settings or (contents.format == "uff58" and any(len(places) > 1 for places in found)):
         return "rows"
     return "one a file"
 
@@ -254,11 +254,7 @@ def _kinds(channels: dict[str, tuple[str, ...]]) -> list[tuple[str, str]]:
 def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) -> tuple[float, float]:
     """Give time of the first sample and time step of a file without a channel of time [s]."""
     said = [contents.channels[found.places[0]] for found in gauges]
-    steps = {one.step for one in said if one.step is not None}
-    if len(steps) > 1 and max(steps) / min(steps) - 1.0 > TIME_STEP_AGREEMENT:
-        rates = " and ".join(f"{1.0 / step:g} Hz" for step in sorted(steps, reverse=True)[:2])
-        problem = f"has channels of different sampling rates, {rates}"
-        raise InputError(contents.source, "", problem, "export all channels at one sampling rate")
+    steps = _steps(contents, gauges)
     step = next(iter(steps), None)
     if step is not None and records.sample_rate is not None:
         if abs(step * records.sample_rate - 1.0) > TIME_STEP_AGREEMENT:
@@ -275,6 +271,16 @@ def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) ->
         raise InputError(contents.source, "time", problem, "check sample_rate, or the rate in the file")
     start = said[0].start
     return (start if start is not None and abs(start) < LONGEST_BLOW else 0.0), step
+
+
+def _steps(contents: Contents, gauges: Iterable[Found]) -> set[float]:
+    """Give the time steps that the file gives with the gauges [s]; they must agree."""
+    steps = {step for one in gauges if (step := contents.channels[one.places[0]].step) is not None}
+    if len(steps) > 1 and max(steps) / min(steps) - 1.0 > TIME_STEP_AGREEMENT:
+        rates = " and ".join(f"{1.0 / step:g} Hz" for step in sorted(steps, reverse=True)[:2])
+        problem = f"has channels of different sampling rates, {rates}"
+        raise InputError(contents.source, "", problem, "export all channels at one sampling rate")
+    return steps
 
 
 def _check_rate(contents: Contents, records: Records, step: float) -> None:
@@ -303,6 +309,8 @@ def gauges_of(contents: Contents, records: Records, channels: dict[str, tuple[st
             column = contents.channels[one.places[0]].name
             problem = f"is the same column as {other}, {printable(column)}"
             raise InputError(contents.source, f"channel {name}", problem, "give each gauge its own column")
+    if "time" not in records.channels:
+        _steps(contents, found.values())
     return found
 
 

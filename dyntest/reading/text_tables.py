@@ -9,13 +9,126 @@ from functools import lru_cache
 
 from dyntest.errors import InputError
 from dyntest.reading.wording import as_written, nearest, printable
-from dyntest.units import DIMENSIONS, unit_factor
+from dyntest.units import DIMENSIONS, plain_number, unit_factor
 
 DELIMITERS = ",;\t"
 """What may stand between columns."""
 
 _COMMA_NUMBER = re.compile(r"\s*[+−-]?\d+,\d+(?:[eE][+-]?\d+)?\s*")
 _POINT_NUMBER = re.compile(r"\s*[+−-]?\d*\.\d+(?:[eE][+-]?\d+)?\s*")
+
+
+_APART = "'’\u00a0\u202f\u2009"
+"""What sets thousands apart and never is a decimal mark; a plain blank may also part two numbers."""
+
+
+def _with_thousands(decimal: str) -> re.Pattern[str]:
+    other, mark = re.escape("," if decimal == "." else "."), re.escape(decimal)
+    ways = (
+        rf"(?:([{_APART}])\d{{3}}(?:\1\d{{3}})*)(?:{mark}\d*)?",
+        rf"(?:[ {other}]\d{{3}}|(?: \d{{3}}){{2,}}|(?:{other}\d{{3}}){{2,}}){mark}\d*",
+        rf"(?:{other}\d{{3}}){{2,}}",
+    )
+    return re.compile(rf"[+−-]?[1-9]\d{{0,2}}(?:{'|'.join(ways)})")
+
+
+_THOUSANDS = {decimal: _with_thousands(decimal) for decimal in ".,"}
+"""Numbers whose thousands are set apart, where nothing else can be meant; ``1,234`` alone could be 1.234."""
+
+_ONE_GROUP = {decimal: re.compile(rf"[+−-]?[1-9]\d{{0,2}}{re.escape(decimal)}\d{{3}}") for decimal in ".,"}
+"""Numbers whose mark could set thousands apart: just three digits follow it, and no zero stands alone before it."""
+
+
+def written_number(text: str, decimal: str) -> float:
+    """Read a number, also one whose thousands are set apart by blanks, apostrophes or the other mark.
+
+    Examples
+    --------
+    >>> written_number("1,234.5", "."), written_number("1 234,5", ","), written_number("1'234'567", ".")
+    (1234.5, 1234.5, 1234567.0)
+    """
+    field, other = text.strip(), "," if decimal == "." else "."
+    if _ONE_GROUP[other].fullmatch(field):
+        raise ValueError(f"{field!r} may have a decimal mark or not")
+    if _THOUSANDS[decimal].fullmatch(field):
+        field = re.sub(f"[ {_APART}{other}]", "", field)
+    return plain_number(field, decimal)
+
+
+def thousands_or_decimals(columns: Iterable[Sequence[str]], decimal: str) -> str:
+    """Give a number whose mark may be a decimal mark or set thousands apart; empty if other numbers settle it.
+
+    A decimal comma is settled by a number with other than three digits behind it, or with 0 before it. A point is also
+    settled where every number of a column has one.
+
+    Examples
+    --------
+    >>> thousands_or_decimals([["850", "1,234"]], ","), thousands_or_decimals([["850", "1,234", "0,5"]], ",")
+    ('1,234', '')
+    >>> thousands_or_decimals([["2.512", "2.498"]], "."), thousands_or_decimals([["2,512", "2,498"]], ",")
+    ('', '2,512')
+    """
+    doubt = ""
+    for fields in columns:
+        numbers = [field.strip() for field in fields if _is_plain(field, decimal)]
+        marked = [field for field in numbers if decimal in field]
+        if not all(_ONE_GROUP[decimal].fullmatch(field) for field in marked):
+            return ""
+        above = any(len(field.lstrip("+−-")) > 3 for field in numbers if decimal not in field)
+        if marked and not above and (decimal == "," or len(marked) < len(numbers)):
+            doubt = doubt or marked[0]
+    return doubt
+
+
+def _settling(decimal: str) -> re.Pattern[bytes]:
+    mark, parts = re.escape(decimal), r";|\s\"" + ("," if decimal == "." else "")
+    ways = (r"0?M\d+", r"0M", r"\d+M(?:\d{1,2}|\d{4,})?", r"\d{4,}M\d+", r"\d+M\d+[eEdD][+-]?\d+")
+    return re.compile(rf"(?<![^{parts}])[+-]?(?:{'|'.join(ways)})(?![^{parts}])".replace("M", mark).encode())
+
+
+_SETTLED = {decimal: _settling(decimal) for decimal in ".,"}
+
+
+def refuse_doubtful_mark(body: bytes, delimiter: str, decimal: str, source: str) -> None:
+    """Refuse a table of numbers whose mark may set thousands apart: no number in it tells."""
+    if decimal.encode() not in body or _SETTLED[decimal].search(body):
+        return
+    text = body.decode("utf-8", "replace")
+    rows = [
+        [field.strip('" \r') for field in line.split(None if delimiter == " " else delimiter)]
+        for line in text.split("\n")
+    ]
+    columns = [[row[place] for row in rows if place < len(row)] for place in range(max(map(len, rows)))]
+    doubt = thousands_or_decimals(columns, decimal)
+    if doubt:
+        cure = "export them without thousands marks, or write which mark is meant as [records] decimal"
+        raise doubtful_mark(source, "", doubt, cure)
+
+
+def has_thousands(text: str, decimal: str) -> bool:
+    """Whether a text is a number whose thousands are set apart.
+
+    Examples
+    --------
+    >>> has_thousands("1,234.5", "."), has_thousands("1234.5", ".")
+    (True, False)
+    """
+    return _THOUSANDS[decimal].fullmatch(text) is not None
+
+
+def _is_plain(text: str, decimal: str) -> bool:
+    try:
+        plain_number(text, decimal)
+    except ValueError:
+        return False
+    return True
+
+
+def doubtful_mark(source: str, place: str, number: str, cure: str) -> InputError:
+    """Give the message for numbers that could be a thousand times larger."""
+    plain = re.sub(r"[.,]", "", number)
+    problem = f"{as_written(number)} may be {plain} or {number.replace(',', '.')}"
+    return InputError(source, place, problem, cure)
 
 
 @dataclass(frozen=True)
@@ -77,12 +190,15 @@ class TextTable:
         Line number in the file and the fields, one per row.
     decimal : str
         The decimal mark.
+    marked : bool
+        Whether the sheet gives it.
     """
 
     source: str
     headers: tuple[str, ...]
     rows: tuple[tuple[int, list[str]], ...]
     decimal: str
+    marked: bool = False
 
 
 def text_table(text: str, source: str) -> TextTable:
@@ -283,7 +399,7 @@ _UNIT_AT_END = (
 )
 """Ways in which recorders write a unit after a name: in brackets, after "in", a slash or a comma."""
 
-_AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,})\s*")
+_AFTER_A_BLANK = re.compile(r"(?P<name>.*?\S)[_ ]+(?P<unit>[^\s_]{2,}|[%‰])\s*")
 """A unit after a blank; a single letter there names a gauge, such as "top N" on the north face."""
 
 

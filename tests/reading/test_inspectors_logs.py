@@ -320,3 +320,109 @@ def test_quotes_that_fill_cells_are_the_same_as_above(tmp_path):
     assert log.pile.tolist() == ["P1", "P1", "P2", "P2"]
     assert log.blows.tolist() == [5, 6, 7, 8]
     assert log.date == ("2026-05-04", "2026-05-04", "2026-05-05", "2026-05-05")
+
+
+@pytest.mark.parametrize("words", ["WOH", "WOP", "W.O.R.", "wt of hammer", "Weight of pile", "own weight", "WOH/12in"])
+def test_a_pile_that_ran_under_a_weight_has_no_blows(tmp_path, words):
+    lines = [*ABOVE, f"51;{words};;", "52;24;;6"]
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=FULL), start=50 * FOOT)
+    assert log.blows.tolist() == [0, 24]
+    np.testing.assert_allclose(log.depth_from / FOOT, [50, 51])
+    own = ["depth_from [ft],depth_to [ft],blows", f"50,51,{words}", "51,52,24"]
+    assert read_driving_log(text(tmp_path / "own.csv", own)).blows.tolist() == [0, 24]
+
+
+def test_a_weight_in_a_cumulative_count_adds_no_blows(tmp_path):
+    lines = [*ABOVE, "51;WOH;;", "52;24;;6", "53;WOH;;", "54;30;;6"]
+    layout = LogLayout(columns=FULL, cumulative=True)
+    log = read_driving_log(text(tmp_path / "log.csv", lines), layout, start=50 * FOOT)
+    assert log.blows.tolist() == [0, 24, 0, 6]
+
+
+def test_a_stroke_as_a_range_is_its_middle_and_the_remark_says_so(tmp_path):
+    lines = [*ABOVE, "51;20;soft;7-8", "52;24;;7.5 – 8", "53;30;;8 to 9", "54;31;;8"]
+    log = read_driving_log(text(tmp_path / "log.csv", lines), LogLayout(columns=FULL), start=50 * FOOT)
+    np.testing.assert_allclose(log.stroke / FOOT, [7.5, 7.75, 8.5, 8])
+    assert log.remark[0] == "soft; stroke 7-8, its middle is used"
+    assert [bool(one) for one in log.remark] == [True, True, True, False]
+    own = ["depth_from [m],depth_to [m],blows,stroke [m]", "1,2,24,2.1-2.3"]
+    log = read_driving_log(text(tmp_path / "own.csv", own))
+    assert log.stroke.tolist() == pytest.approx([2.2]) and "2.1-2.3" in log.remark[0]
+
+
+@pytest.mark.parametrize(
+    ("row", "needles"),
+    [
+        ("52;100+;refusal;", ("row 4", '"100+" says only how many blows there were at least', "depth at which")),
+        ("52;>100;refusal;", ("row 4", '">100" says only')),
+        ("~52;>100;refusal;", ("row 4", '"~52" is not a number')),
+        ("52 soft;WOH;;", ("row 4", '"52 soft" is not a number')),
+        ('52;50/4";refusal;', ("row 4", "0.102 m", "0.305 m long", "write 50")),
+        ('52;50 blows/4";refusal;', ("row 4", "0.102 m", "0.305 m long")),
+        ("52;50/4;refusal;", ("row 4", '"50/4" is not a number')),
+        ("52;24;;8-7", ("row 4", '"8-7" is not a number')),
+        ("52;24;;3-8", ("row 4", '"3-8" is not a number')),
+        ('52;WOH/18";;', ("row 4", "0.457 m", "0.305 m long")),
+    ],
+)
+def test_counts_and_strokes_that_say_too_little(tmp_path, refuses, row, needles):
+    path = text(tmp_path / "log.csv", [*ABOVE, "51;20;;", row, "53;24;;"])
+    refuses(lambda: read_driving_log(path, LogLayout(columns=FULL), start=50 * FOOT), "log.csv", *needles)
+
+
+def test_blows_over_some_inches_at_the_end(tmp_path):
+    path = text(tmp_path / "log.csv", [*ABOVE, "51;20;;", '51\'4";50 blows / 4";refusal;'])
+    log = read_driving_log(path, LogLayout(columns=FULL), start=50 * FOOT)
+    assert log.blows.tolist() == [20, 50]
+    np.testing.assert_allclose(log.depth_to / FOOT, [51, 51 + 4 / 12], rtol=1e-6)
+
+
+CUMULATIVE = {"depth_to": Channel("Depth", "m"), "blows": Channel("Blows")}
+
+
+@pytest.mark.parametrize(
+    ("delimiter", "counts"),
+    [
+        (";", ["950", "1,020", "2,000"]),
+        (";", ["950", "1.020", "2.000"]),
+        (";", ["950", "1'020", "2'000"]),
+        (";", ["950", "1\u202f020", "2\u202f000"]),
+        (",", ["950", '"1,020"', '"2,000"']),
+        ("\t", ["950.0", "1,020.0", "2,000.0"]),
+    ],
+)
+def test_counts_whose_thousands_are_set_apart(tmp_path, delimiter, counts):
+    lines = [f"Depth{delimiter}Blows", *(f"{n}{delimiter}{count}" for n, count in enumerate(counts, start=1))]
+    layout = LogLayout(columns=CUMULATIVE, cumulative=True)
+    assert read_driving_log(text(tmp_path / "log.csv", lines), layout).blows.tolist() == [950, 70, 980]
+
+
+def test_thousands_in_the_cells_of_a_workbook(tmp_path, refuses):
+    rows = [["Depth", "Blows"], [1, "950"], [2, "1,020"], [3, "2,000"]]
+    layout = LogLayout(columns=CUMULATIVE, cumulative=True)
+    assert read_driving_log(workbook(tmp_path / "log.xlsx", rows), layout).blows.tolist() == [950, 70, 980]
+    rows = [["Depth", "Blows"], [1, 5], [2, "2,000"]]
+    path = workbook(tmp_path / "doubt.xlsx", rows)
+    refuses(lambda: read_driving_log(path, LogLayout(columns=CUMULATIVE)), "row 3", '"2,000" is not a number')
+    rows = [["Depth", "Blows"], ["0,25", 5], ["0,5", 7]]
+    assert read_driving_log(workbook(tmp_path / "comma.xlsx", rows), layout).depth_to.tolist() == [0.25, 0.5]
+
+
+@pytest.mark.parametrize(
+    ("lines", "needles"),
+    [
+        (["Depth;Blows", "1;900", "2;2,000"], ("row 3", '"2,000" may be 2000 or 2.000')),
+        (["Depth;Blows", "1;900", "2;2.000"], ("row 3", '"2.000" may be 2000 or 2.000')),
+    ],
+)
+def test_a_mark_that_may_set_thousands_apart(tmp_path, refuses, lines, needles):
+    path = text(tmp_path / "log.csv", lines)
+    refuses(lambda: read_driving_log(path, LogLayout(columns=CUMULATIVE, cumulative=True)), "log.csv", *needles)
+
+
+def test_a_depth_in_millimetres_with_its_thousands_set_apart(tmp_path, refuses):
+    path = text(tmp_path / "log.csv", ["Depth;Blows", "750;5", "1,000;6", "1,250;7"])
+    columns = CUMULATIVE | {"depth_to": Channel("Depth", "mm")}
+    refuses(lambda: read_driving_log(path, LogLayout(columns=columns)), "row 3", '"1,000" may be 1000 or 1.000')
+    path = text(tmp_path / "metres.csv", ["Depth;Blows", "1,000;6", "1,250;7"])
+    assert read_driving_log(path, LogLayout(columns=CUMULATIVE, decimal=","), start=0.5).depth_to[1] == 1.25

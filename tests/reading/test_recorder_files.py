@@ -16,7 +16,7 @@ from nptdms import ChannelObject, GroupObject, RootObject, TdmsWriter
 from scipy.io import savemat
 
 from dyntest.errors import InputError
-from dyntest.presenting.inspection import inspection_lines
+from dyntest.presenting.inspection import inspection_lines, mapping_toml
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -677,3 +677,302 @@ def test_a_missing_library_is_one_message(told, truth, monkeypatch):
         told(
             lambda folder: (folder / "d.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600)), {"channels": {}}, '"d.h5"'
         )
+
+
+WAYS = {
+    "1,234.5 between tabs": ("\t", ".", ","),
+    "1.234,5 between semicolons": (";", ",", "."),
+    "1 234,5 between semicolons": (";", ",", " "),
+    "1'234.5 between tabs": ("\t", ".", "'"),
+    "1\u202f234,5 between tabs": ("\t", ",", "\u202f"),
+    '"1,234.5" in quotes between commas': (",", ".", ","),
+}
+
+
+@pytest.mark.parametrize("ending", ["txt", "xlsx"])
+@pytest.mark.parametrize("way", WAYS)
+def test_numbers_whose_thousands_are_set_apart(told, truth, way, ending):
+    delimiter, decimal, mark = WAYS[way]
+
+    def written(value):
+        text = f"{value:,.9f}".replace(",", "_").replace(".", decimal).replace("_", mark)
+        return f'"{text}"' if delimiter == "," and ending == "txt" else text
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [list("tabcd"), *([written(1000.0 * v) for v in row] for row in rows_of(truth, blow))]
+            if ending == "xlsx":
+                book(folder / f"b{blow}.xlsx", {"Sheet1": rows}, above=0)
+            else:
+                lines = "\n".join(delimiter.join(row) for row in rows)
+                (folder / f"b{blow}.txt").write_text(lines, encoding="utf-8")
+
+    more = {"factor": "0.001"}
+    channels = mapped("abcd", strain_more=more, acceleration_more=more)
+    channels |= {"time": {"column": '"t"', "unit": '"ms"', **more}}
+    assert_same(told(make, {"channels": channels}, f'"b*.{ending}"'), truth)
+
+
+@pytest.mark.parametrize("delimiter", ["\t", ";"])
+@pytest.mark.parametrize("mark", [",", "."])
+def test_whole_numbers_whose_thousands_are_set_apart_are_refused(told, truth, refuses, tmp_path, delimiter, mark):
+    """A count of 1,234 beside 850 must not become 1.234."""
+
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = [[f"{v:,.0f}".replace(",", mark) for v in row] for row in rows_of(truth, blow, time=False)]
+            lines = "\n".join(delimiter.join(row) for row in (list("abcd"), *rows))
+            (folder / f"b{blow}.txt").write_text(lines, encoding="utf-8")
+            book(folder / f"b{blow}.xlsx", {"Sheet1": [list("abcd"), *rows]}, above=0)
+
+    for ending in ("txt", "xlsx"):
+        needles = (f"b0.{ending}", "may be 1", " or 1.", "thousands" if ending == "txt" else "as numbers")
+        refuses(lambda e=ending: told(make, {"channels": mapped("abcd"), **RATE}, f'"b*.{e}"'), *needles)
+        refuses(lambda e=ending: inspect_files([tmp_path / "P2-4" / f"b0.{e}"]), *needles)
+
+
+def test_a_comma_that_nothing_settles_is_what_the_sheet_says(told, truth):
+    def make(folder):
+        for blow in range(BLOWS):
+            rows = rows_of(truth, blow, time=False) + 5000.0
+            write = "\n".join(";".join(f"{v / 1000:.3f}".replace(".", ",") for v in row) for row in rows)
+            (folder / f"b{blow}.txt").write_text("a;b;c;d\n" + write, encoding="utf-8")
+
+    channels = mapped("abcd", strain_more={"factor": "1000"}, acceleration_more={"factor": "1000"})
+    with pytest.raises(InputError, match="may be"):
+        told(make, {"channels": channels, **RATE}, '"b*.txt"')
+    signals = told(make, {"channels": channels, "decimal": '","', **RATE}, '"b*.txt"')
+    np.testing.assert_allclose(signals.strain[0, 0] - 5e-3, truth["strain_1"][0], atol=6e-7)
+
+
+BESIDE = {
+    "blow in words": lambda name, blow: f"{name} (blow {blow})",
+    "blow first": lambda name, blow: f"Blow{blow}_{name}",
+    "b and a number": lambda name, blow: f"{name} b{blow}",
+    "counted with noughts": lambda name, blow: f"{name}_{blow:03d}",
+    "the same headers again": lambda name, blow: name,
+    "copies numbered": lambda name, blow: name if blow == 1 else f"{name}.{blow - 1}",
+}
+
+
+@pytest.mark.parametrize("time", ["once", "each", "none"])
+@pytest.mark.parametrize("way", BESIDE)
+@pytest.mark.parametrize("ending", ["txt", "xlsx"])
+def test_blows_side_by_side(told, truth, tmp_path, way, time, ending):
+    def make(folder):
+        headers, columns = ([], []) if time != "once" else (["t [ms]"], [SECONDS * 1e3])
+        for blow in range(BLOWS):
+            gauges = [micro(truth)[name][blow] for name in NAMES]
+            group = dict(zip(("S1 [µm/m]", "S2 [µm/m]", "A1 [m/s^2]", "A2 [m/s^2]"), gauges, strict=True))
+            if time == "each":
+                group = {"t [ms]": SECONDS * 1e3} | group
+            for header, values in group.items():
+                name, _, unit = header.partition(" ")
+                headers.append(f"{BESIDE[way](name, blow + 1)} {unit}")
+                columns.append(values)
+        rows = np.column_stack(columns)
+        if ending == "xlsx":
+            book(folder / "all.xlsx", {"Sheet1": [headers, *rows.tolist()]}, above=2)
+        else:
+            write_text(folder / "all.txt", rows, header="\t".join(headers) + "\n")
+
+    channels = mapped(("S1", "S2", "A1", "A2")) | ({} if time == "none" else {"time": {"column": '"t"'}})
+    records = {"channels": channels} | (RATE if time == "none" else {})
+    assert_same(told(make, records, f'"all.{ending}"'), truth)
+    found = inspect_files([tmp_path / "P2-4" / f"all.{ending}"])
+    assert found.records.blows == "rows"
+    assert (len(found.strain), len(found.acceleration)) == (2, 2)
+    assert [(one.kind, one.value) for one in found.doubts] == [("side by side", 3)]
+    assert "# check: 3 blows stand side by side" in mapping_toml(found)
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        ["strain_1", "strain_2", "acceleration_1", "acceleration_2", "force_1", "force_2", "velocity_1", "velocity_2"],
+        ["strain B1", "strain B2", "acc B1", "acc B2"],
+        ["Strain", "Strain", "Acc", "Acc"],
+        ["Strain", "Acc", "Strain", "Acc"],
+    ],
+)
+def test_gauges_that_are_numbered_are_not_blows(truth, tmp_path, headers):
+    order = {"s": NAMES[:2], "a": NAMES[2:], "f": NAMES[:2], "v": NAMES[:2]}
+    seen: dict[str, int] = {}
+    columns = []
+    for header in headers:
+        kind = header[0].lower()
+        columns.append(micro(truth)[order[kind][seen.get(kind, 0)]][0])
+        seen[kind] = seen.get(kind, 0) + 1
+    write_text(tmp_path / "one.txt", np.column_stack(columns), header="\t".join(headers) + "\n")
+    found = inspect_files([tmp_path / "one.txt"])
+    assert found.records.blows == "one a file"
+    assert (len(found.strain), len(found.acceleration)) == (2, 2)
+
+
+def test_one_blow_of_several_side_by_side_may_be_named(told, truth):
+    def make(folder):
+        columns = [micro(truth)[name][blow] for blow in range(BLOWS) for name in NAMES]
+        headers = [f"{name} b{blow}" for blow in range(BLOWS) for name in ("S1", "S2", "A1", "A2")]
+        write_text(folder / "all.txt", np.column_stack(columns), header="\t".join(headers) + "\n")
+
+    signals = told(make, {"channels": mapped(("S1 b1", "S2 b1", "A1 b1", "A2 b1")), **RATE}, '"all.txt"')
+    assert signals.blow.tolist() == [1]
+    np.testing.assert_allclose(signals.strain[0, 0], truth["strain_1"][1], rtol=1e-6, atol=1e-9)
+
+
+def cells(values):
+    """A row of cells."""
+    row = np.empty((1, len(values)), dtype=object)
+    for number, value in enumerate(values):
+        row[0, number] = value
+    return row
+
+
+@pytest.mark.parametrize("kind", ["structures", "matrices", "upright"])
+def test_matlab_cells_of_a_blow_each(told, truth, tmp_path, kind):
+    def make(folder):
+        blows = [rows_of(truth, blow) for blow in range(BLOWS)]
+        if kind == "structures":
+            values = [{c: one[:, place] for place, c in enumerate("tabcd")} for one in blows]
+        else:
+            values = [one.T if kind == "matrices" else one for one in blows]
+        savemat(folder / "d.mat", {"drive": cells(values)})
+
+    columns = [f"drive.{c}" for c in ("tabcd" if kind == "structures" else "12345")]
+    channels = mapped(columns[1:]) | {"time": {"column": f'"{columns[0]}"', "unit": '"ms"'}}
+    assert_same(told(make, {"channels": channels}, '"d.mat"'), truth)
+    found = inspect_files([tmp_path / "P2-4" / "d.mat"])
+    assert (found.records.blows, len(found.strain), len(found.acceleration)) == ("rows", 2, 2)
+
+
+def test_matlab_cells_of_blows_of_different_lengths(told, truth, refuses, tmp_path):
+    def make(folder):
+        values = {c: [micro(truth)[name][b][b:] for b in range(BLOWS)] for name, c in zip(NAMES, "abcd", strict=True)}
+        savemat(folder / "d.mat", {c: cells(own) for c, own in values.items()})
+
+    needles = ("d.mat", "channel a", "blows of 198 to 200 samples")
+    refuses(lambda: told(make, {"channels": mapped("abcd"), **RATE}, '"d.mat"'), *needles)
+    refuses(lambda: inspect_files([tmp_path / "P2-4" / "d.mat"]), *needles)
+
+
+@pytest.mark.parametrize(
+    ("names", "group"), [(("drive/first", "drive/later", "drive/z"), "drive/*"), (("early", "later", "next"), "*")]
+)
+@pytest.mark.parametrize("ending", ["h5", "tdms"])
+def test_a_blow_in_each_group_of_another_name(told, truth, tmp_path, names, group, ending):
+    def make(folder):
+        path = folder / f"d.{ending}"
+        if ending == "tdms":
+            with TdmsWriter(path) as writer:
+                for blow, name in enumerate(names):
+                    pairs = zip(NAMES, "abcd", strict=True)
+                    writer.write_segment([ChannelObject(name, c, micro(truth)[one][blow]) for one, c in pairs])
+            return
+        with h5py.File(path, "w") as file:
+            for blow, name in enumerate(names):
+                for one, c in zip(NAMES, "abcd", strict=True):
+                    file[f"{name}/{c}"] = micro(truth)[one][blow]
+
+    signals = told(make, {"group": f'"{group}"', "channels": mapped("abcd"), **RATE}, f'"d.{ending}"')
+    assert_same(signals, truth)
+    found = inspect_files([tmp_path / "P2-4" / f"d.{ending}"])
+    assert found.records.group == group
+    assert "# check: 3 groups are taken as blows in the order of their names" in mapping_toml(found)
+
+
+def tdms(path, truth, blow, properties):
+    """A TDMS file of a blow; properties by channel."""
+    with TdmsWriter(path) as writer:
+        for name, own in properties.items():
+            values = micro(truth)[name][blow][own.pop("skip", 0) :: own.pop("every", 1)]
+            writer.write_segment([ChannelObject("Log", name, values, own)])
+
+
+def test_tdms_channels_that_began_at_different_times_of_day(told, truth):
+    noon = np.datetime64("2026-05-04T12:00:00", "us")
+
+    def make(folder):
+        for blow in range(BLOWS):
+            own = {name: {"wf_increment": STEP, "wf_start_time": noon + np.timedelta64(blow, "s")} for name in NAMES}
+            for name in NAMES[2:]:
+                own[name] |= {"skip": 10, "wf_start_time": own[name]["wf_start_time"] + np.timedelta64(500, "us")}
+            tdms(folder / f"b{blow}.tdms", truth, blow, own)
+
+    signals = told(make, {"channels": mapped(NAMES)}, '"b*.tdms"')
+    assert_same(signals, {name: values[:, 10:] for name, values in truth.items()})
+
+
+def test_tdms_channels_that_began_minutes_apart(told, truth, refuses):
+    noon = np.datetime64("2026-05-04T12:00:00", "us")
+
+    def make(folder):
+        own = {name: {"wf_increment": STEP, "wf_start_time": noon} for name in NAMES}
+        own["strain_2"]["wf_start_time"] = noon + np.timedelta64(120, "s")
+        tdms(folder / "b.tdms", truth, 0, own)
+
+    refuses(lambda: told(make, {"channels": mapped(NAMES)}, '"b.tdms"'), "b.tdms", "2,400,000 samples before")
+
+
+def test_two_sampling_rates_in_a_file(told, truth, refuses, tmp_path):
+    def make(folder):
+        own = {name: {"wf_increment": STEP * (2 if name[0] == "s" else 1)} for name in NAMES}
+        for name in NAMES[:2]:
+            own[name]["every"] = 2
+        tdms(folder / "b.tdms", truth, 0, own)
+
+    refuses(lambda: told(make, {"channels": mapped(NAMES)}, '"b.tdms"'), "b.tdms", "10000 Hz and 20000 Hz")
+    found = inspect_files([tmp_path / "P2-4" / "b.tdms"])
+    assert "# check: the file gives 2 sampling rates, 10000 Hz and 20000 Hz" in mapping_toml(found)
+
+
+@pytest.mark.parametrize(
+    "lines", ["Strain 10 kHz\nAcceleration 20 kHz\n", "Rate: strain 10 kHz, acceleration 20 kHz\n"]
+)
+def test_two_sampling_rates_above_a_table(truth, tmp_path, lines):
+    write_text(tmp_path / "b.txt", rows_of(truth, 0, time=False), header=f"{lines}a\tb\tc\td\n")
+    assert "# check: the file gives 2 sampling rates" in mapping_toml(inspect_files([tmp_path / "b.txt"]))
+    write_text(tmp_path / "b.txt", rows_of(truth, 0), header=f"{lines}t [ms]\ta\tb\tc\td\n")
+    assert "sampling rates" not in mapping_toml(inspect_files([tmp_path / "b.txt"]))
+
+
+@pytest.mark.parametrize(
+    ("names", "left_out"),
+    [
+        (("b_1.txt", "b_2.txt", "b_4.txt"), "leave out 3"),
+        (("b_007.txt", "b_010.txt", "b_011.txt"), "leave out 8, 9"),
+        (("b_1.txt", "b_2.txt", "b_3.txt"), ""),
+        (("b_101503.txt", "b_101507.txt", "b_101512.txt"), ""),
+        (("4_b_1.txt", "5_b_2.txt", "6_b_5.txt"), ""),
+    ],
+)
+def test_numbers_that_names_of_files_leave_out(truth, tmp_path, names, left_out):
+    for blow, name in enumerate(names):
+        write_text(tmp_path / name, rows_of(truth, blow))
+    told_of = mapping_toml(inspect_files([tmp_path / name for name in names]))
+    assert ("# check: the numbers in the files' names" in told_of) == bool(left_out)
+    assert left_out in told_of
+
+
+def test_a_unit_of_another_gauge_is_to_be_checked(truth, tmp_path):
+    write_text(tmp_path / "b.txt", rows_of(truth, 0), header="t [ms]\tS1 [µm/m]\tS2\tA1 [m/s^2]\tA2\n")
+    found = inspect_files([tmp_path / "b.txt"])
+    doubts = {one.target: [why.kind for why in one.doubts] for one in found.channels if one.target}
+    assert [name for name, kinds in doubts.items() if "pair unit" in kinds] == ["strain_2", "acceleration_2"]
+    units = {one.target: one.channel.unit for one in found.channels if one.channel}
+    assert units["strain_2"] == "µm/m" and units["acceleration_2"] == "m/s^2"
+
+
+@pytest.mark.parametrize(("late", "marked"), [(0.0, False), (1.0, True)])
+def test_a_second_time_that_begins_later_is_to_be_checked(truth, tmp_path, late, marked):
+    time, *gauges = rows_of(truth, 0).T
+    rows = np.column_stack([time, *gauges[:2], time + late, *gauges[2:]])
+    write_text(tmp_path / "b.txt", rows, header="t [ms]\tS1 [µm/m]\tS2 [µm/m]\tt2 [ms]\tA1 [m/s^2]\tA2 [m/s^2]\n")
+    assert ("# check: t2 [ms] gives other times" in mapping_toml(inspect_files([tmp_path / "b.txt"]))) == marked
+
+
+def test_strain_in_percent_after_an_underscore(truth, tmp_path):
+    rows = rows_of(truth, 0)
+    rows[:, 1:3] /= 1e4
+    write_text(tmp_path / "b.txt", rows, header="t_ms\tStrain1_%\tStrain2_%\tA1_g\tA2_g\n")
+    found = inspect_files([tmp_path / "b.txt"])
+    assert [one.channel.unit for one in found.channels if one.role == "strain"] == ["%", "%"]

@@ -6,13 +6,15 @@ import weakref
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
 from types import ModuleType
 from typing import Any
 
 import numpy as np
 
 from dyntest.errors import InputError, missing_library
-from dyntest.reading.wording import printable
+from dyntest.reading.text_tables import header_parts
+from dyntest.reading.wording import natural_order, printable
 
 MOST_CHANNELS = 2000
 """Most channels of a file that are read [1]. Our own bound, no source."""
@@ -174,6 +176,177 @@ def from_one_start(contents: Contents, blows: Iterable[Collection[int]], cut: bo
         return np.array([contents.part([place], start + skips.get(place, 0), count)[0] for place in places])
 
     return replace(contents, channels=tuple(channels), column=column, part=part)
+
+
+LIKE_SIZE = 0.8
+"""Share of the size of the largest sheet or group that one with another blow has at least [1]. Our own, no source."""
+
+
+def pattern_of(sizes: dict[str, int], names: list[str]) -> str:
+    """Give the name of the largest sheet or group, or a pattern for all that differ from it only in their number.
+
+    They must be of like size, and the pattern must match none of the other `names`.
+    """
+    largest = max(sizes, key=lambda name: sizes[name])
+    stem = re.sub(r"\d+", "*", largest)
+    alike = {name: size for name, size in sizes.items() if re.sub(r"\d+", "*", name) == stem}
+    like = len(alike) > 1 and min(alike.values()) > LIKE_SIZE * max(alike.values())
+    patterns = (stem, stem.replace("*", "[0-9]*"))
+    fit = (one for one in patterns if {name for name in names if fnmatchcase(name, one)} == set(alike))
+    return next(fit, largest) if like else largest
+
+
+def group_sizes(contents: Contents) -> dict[str, int]:
+    """Give how many numbers each group of a file has [1]; what stands in none is in the group without a name."""
+    sizes: dict[str, int] = {}
+    for one in contents.channels:
+        if one.numbers:
+            above = one.name.rpartition("/")[0]
+            sizes[above] = sizes.get(above, 0) + int(np.prod(one.shape))
+    return sizes
+
+
+def groups_alike(contents: Contents) -> list[str]:
+    """Give the groups of like size and with channels of the same names as the largest: they may be blows."""
+    sizes = group_sizes(contents)
+    names: dict[str, list[str]] = {group: [] for group in sizes}
+    for one in contents.channels:
+        if one.numbers:
+            names[one.name.rpartition("/")[0]].append(one.name.rpartition("/")[2])
+    largest = max(sizes, key=lambda name: sizes[name])
+    like = [group for group, size in sizes.items() if size > LIKE_SIZE * sizes[largest]]
+    return sorted((group for group in like if names[group] == names[largest]), key=natural_order)
+
+
+def common_pattern(alike: Sequence[str], names: Sequence[str]) -> str:
+    """Give the pattern for what some names have at their beginning and end; empty if it fits others too.
+
+    Examples
+    --------
+    >>> common_pattern(["drive/one", "drive/two"], ["drive/one", "drive/two", "notes"])
+    'drive/*'
+    """
+    first, last = _shared(alike), _shared([name[::-1] for name in alike])
+    last = last[: min(map(len, alike)) - len(first)][::-1]
+    for pattern in (f"{first[: first.rfind('/') + 1]}*", f"{first}*", f"{first}*{last}"):
+        if {name for name in names if fnmatchcase(name, pattern)} == set(alike):
+            return pattern
+    return ""
+
+
+def _shared(names: Sequence[str]) -> str:
+    """Give what all names begin with."""
+    first = min(names)
+    same = [one == other for one, other in zip(first, max(names), strict=False)]
+    return first[: same.index(False) if False in same else len(same)]
+
+
+_BLOW = r"(?:blows?|hit|impact|shot|schlag|coup|golpe)\s*(?:no\.?|nr\.?|n°)?"
+_BESIDE = (
+    (re.compile(r"(?P<base>.*?\S)[\s_.,#-]*[(\[]?" + _BLOW + r"[\s_.#:-]*(?P<blow>\d{1,4})[)\]]?", re.IGNORECASE), 2),
+    (re.compile(r"[(\[]?" + _BLOW + r"[\s_.#:-]*(?P<blow>\d{1,4})[)\]]?[\s_.,:#-]+(?P<base>\S.*)", re.IGNORECASE), 2),
+    (re.compile(r"(?P<base>.*?\S)[\s_.-]+[(\[]?b(?P<blow>\d{1,4})[)\]]?", re.IGNORECASE), 4),
+    (re.compile(r"[(\[]?b(?P<blow>\d{1,4})[)\]]?[\s_.:-]+(?P<base>\S.*)", re.IGNORECASE), 4),
+    (re.compile(r"(?P<base>.*\S)[_.#-](?P<blow>\d{1,4})"), 4),
+)
+"""Names of columns that number a blow, and the fewest columns of a blow with which they are taken for that [1]: two
+gauges on opposite faces may be B1 and B2. Our own, no source."""
+
+_TIME = re.compile(r"t|time|zeit|temps|tiempo|sec|ms", re.IGNORECASE)
+_COPY = re.compile(r"(.*\S)\.\d+")
+"""A name that occurs again, as some programs number it: ``S1.1``."""
+
+LEAST_BESIDE = 4
+"""Fewest columns of a group of headers that is repeated for every blow [1]: a strain and an acceleration on each of two
+faces may have the same two headers. Our own, no source."""
+
+
+def beside(contents: Contents) -> Contents | None:
+    """Give a file whose blows stand side by side with a row for each; None if they do not."""
+    plain = [header_parts(one.name)[0] for one in contents.channels]
+    found = _numbered_columns(contents, plain) or _repeated_columns(contents, plain)
+    if found is None:
+        return None
+    groups, first = found
+    taken = {place for places in groups.values() for place in places}
+    sources = [(place,) for place in range(len(contents.channels)) if place not in taken] + list(groups.values())
+    sources.sort()
+    names = {places: name for name, places in groups.items()}
+    channels = []
+    for places in sources:
+        one = contents.channels[places[0]]
+        if places in names:
+            one = replace(one, name=names[places], shape=(len(places), one.shape[0]))
+        channels.append(one)
+
+    def column(number: int) -> np.ndarray:
+        places = sources[number]
+        return contents.column(places[0]) if places not in names else np.stack([contents.column(one) for one in places])
+
+    settings = {**contents.settings, "beside": (len(next(iter(groups.values()))), first)}
+    return replace(
+        contents, channels=tuple(channels), column=column, part=parts_of(column), settings=settings, rows=None
+    )
+
+
+_Groups = tuple[dict[str, tuple[int, ...]], str]
+
+
+def _numbered_columns(contents: Contents, plain: Sequence[str]) -> _Groups | None:
+    """Give places by name without the blow's number, in the order of the blows, and the first name of all."""
+    for pattern, fewest in _BESIDE:
+        found: dict[str, dict[int, int]] = {}
+        double = False  # also where a column without a number is of the same name
+        for place, name in enumerate(plain):
+            match = pattern.fullmatch(name)
+            if match and contents.channels[place].numbers:
+                own = found.setdefault(match["base"], {})
+                double = double or int(match["blow"]) in own
+                own[int(match["blow"])] = place
+        found = {base: own for base, own in found.items() if len(own) > 1}
+        groups = {base: tuple(own[blow] for blow in sorted(own)) for base, own in found.items()}
+        double = double or not found.keys().isdisjoint(plain)
+        alike = len({frozenset(own) for own in found.values()}) == 1
+        enough = len(groups) >= fewest and (fewest == 2 or _numbered_gauges(groups))
+        if not double and alike and enough and _same_kind(contents, groups):
+            return groups, plain[min(groups[next(iter(groups))])]
+    return None
+
+
+def _numbered_gauges(names: Collection[str]) -> bool:
+    """Whether the names but that of time number the gauges themselves, as S1, S2, A1 and A2 do, in one group."""
+    gauges = [name for name in names if not _TIME.fullmatch(name)]
+    stems = [re.sub(r"\d+", "#", name) for name in gauges]
+    one_group = len({name.rpartition("/")[0] for name in gauges}) == 1
+    return one_group and len(gauges) >= LEAST_BESIDE and all("#" in one and stems.count(one) > 1 for one in stems)
+
+
+def _repeated_columns(contents: Contents, plain: Sequence[str]) -> _Groups | None:
+    """Give places by name where a group of headers is repeated for every blow, perhaps after some columns for all."""
+    if contents.format == "uff58":  # data sets of one name are blows already
+        return None
+    known = set(plain)
+    names = [match[1] if (match := _COPY.fullmatch(name)) and match[1] in known else name for name in plain]
+    for shared in range(len(names) // 2):
+        left = names[shared:]
+        for size in range(2, len(left) // 2 + 1):
+            if len(left) % size or left != left[:size] * (len(left) // size):
+                continue
+            groups: dict[str, tuple[int, ...]] = {}
+            for number, name in enumerate(left[:size]):
+                name = name if left[:size].count(name) == 1 else f"{name} ({left[: number + 1].count(name)})"
+                groups[name] = tuple(range(shared + number, len(names), size))
+            fits = size >= LEAST_BESIDE and len(set(left)) > 1 and _same_kind(contents, groups)
+            return (groups, left[0]) if fits else None
+    return None
+
+
+def _same_kind(contents: Contents, groups: Mapping[str, Sequence[int]]) -> bool:
+    """Whether columns of one name have one unit, and all columns one length."""
+    channels = [[contents.channels[place] for place in places] for places in groups.values()]
+    every = [one for own in channels for one in own]
+    alike = all(len({one.unit for one in own}) == 1 for own in channels)
+    return alike and len({one.shape for one in every}) == 1 and len(every[0].shape) == 1
 
 
 _FACTOR = re.compile(

@@ -13,9 +13,15 @@ from dyntest.errors import InputError
 from dyntest.reading.files import check_file
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, damaged, library, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import are_units, header_parts, is_summary
+from dyntest.reading.text_tables import (
+    are_units,
+    doubtful_mark,
+    header_parts,
+    is_summary,
+    thousands_or_decimals,
+    written_number,
+)
 from dyntest.reading.wording import as_written, known_as, natural_order, printable
-from dyntest.units import plain_number
 
 MAX_WORKBOOK_BYTES = 300_000_000
 """Largest workbook that is read [byte]. Our own bound, no source."""
@@ -116,6 +122,10 @@ def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) 
         raise InputError(source, place, "has no rows of numbers", "check skip_lines and sheet in [records]")
     header, names, units = _header(rows, first, records.skip_lines, decimal)
     body = _without_footer(rows[first:], decimal)
+    texts = [[cell for cell in column if isinstance(cell, str)] for column in zip(*body, strict=False)]
+    doubt = "" if records.decimal else thousands_or_decimals(texts, decimal)
+    if doubt:
+        raise doubtful_mark(source, place, doubt, "store the cells as numbers, not as text")
     filled = [place for place, title in enumerate(names) if title or rows[first][place] not in ("", None)]
     channels = tuple(
         FileChannel(names[place] or f"column {place + 1}", (len(body),), units[place])
@@ -171,7 +181,7 @@ def _is_number(cell: Cell, decimal: str = ".") -> bool:
     if not isinstance(cell, str):
         return False
     try:
-        plain_number(cell, decimal)
+        written_number(cell, decimal)
     except ValueError:
         return False
     return True
@@ -221,5 +231,5 @@ def _number(cell: Cell, source: str, where: str, decimal: str) -> float:
     if isinstance(cell, datetime.timedelta):
         return cell.total_seconds()
     if isinstance(cell, str) and _is_number(cell, decimal):
-        return plain_number(cell, decimal)
+        return written_number(cell, decimal)
     raise InputError(source, where, f"{as_written(str(cell))} is not a number", "write a number or remove the blow")

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Sequence
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,9 @@ from dyntest.reading.wording import as_written, known_as, natural_order, printab
 _STEPS = ("wf_increment", "dt", "time_step", "sample_interval")
 _RATES = ("sample_rate", "Sample Rate", "SampleRate", "sampling_rate", "SamplingRate", "fs", "Fs", "rate", "Rate")
 """Properties commonly used in TDMS for the time step [s] or the rate [Hz]."""
+
+_BEGUN = "wf_start_time"
+"""Property commonly used in TDMS for the time of day at which a channel begins."""
 
 _UNITS = ("unit_string", "NI_UnitDescription", "unit", "Unit", "units", "Units")
 
@@ -73,7 +77,7 @@ def _contents(
 ) -> Contents:
     entries = [channel for name in names for channel in groups[name]]
     root = dict(keeper.file.properties)
-    channels = [_channel(entry, said[entry.group_name], root) for entry in entries]
+    channels = _from_first([_channel(entry, said[entry.group_name], root) for entry in entries], entries)
     check_channels(channels, source)
 
     def piece(place: int, start: int, count: int | None) -> np.ndarray:
@@ -107,6 +111,16 @@ def _first_number(keys: Sequence[str], *above: dict[str, Any]) -> float | None:
             if isinstance(value, (int, float, np.number)) and value > 0:
                 return float(value)
     return None
+
+
+def _from_first(channels: list[FileChannel], entries: Sequence[Any]) -> list[FileChannel]:
+    """Give the channels with their start counted from that of the first, where each says when it began."""
+    begun = [entry.properties.get(_BEGUN) for entry in entries]
+    said = [one for one in begun if isinstance(one, np.datetime64)]
+    if len(said) < len(begun) or not said:
+        return channels
+    late = (np.array(said) - min(said)) / np.timedelta64(1, "s")
+    return [replace(one, start=(one.start or 0.0) + float(more)) for one, more in zip(channels, late, strict=True)]
 
 
 def _channel(entry: Any, group: dict[str, Any], root: dict[str, Any]) -> FileChannel:

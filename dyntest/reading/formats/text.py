@@ -16,9 +16,15 @@ from dyntest.errors import InputError
 from dyntest.reading.files import MAX_TABLE_BYTES, read_bytes
 from dyntest.reading.formats.contents import Contents, FileChannel, check_channels, parts_of
 from dyntest.reading.parts import Records
-from dyntest.reading.text_tables import are_units, header_parts, is_summary
+from dyntest.reading.text_tables import (
+    are_units,
+    has_thousands,
+    header_parts,
+    is_summary,
+    refuse_doubtful_mark,
+    written_number,
+)
 from dyntest.reading.wording import as_written, known_as, printable
-from dyntest.units import plain_number
 
 SNIFFED = 1 << 17
 """Bytes at the beginning of a text that are examined to find its layout."""
@@ -122,6 +128,8 @@ def contents_of(data: bytes, records: Records, source: str) -> Contents:
     body = _plain_numbers(_without_footer(body, width, layout))
     body, parts = _without_breaks(body, lines[: layout.first], layout)
     n_rows = body.count(b"\n") + 1
+    if records.decimal is None:
+        refuse_doubtful_mark(body, layout.delimiter, layout.decimal, source)
 
     def row(index: int) -> str:
         between = parts.between[: index // parts.length] if parts is not None else ()
@@ -315,7 +323,8 @@ def fields_of(line: str, delimiter: str) -> list[str]:
 
 
 def _is_number(field: str, decimal: str) -> bool:
-    return _NUMBER[decimal].fullmatch(field) is not None or field.lower() in ("nan", "inf", "-inf")
+    plain = _NUMBER[decimal].fullmatch(field) is not None or has_thousands(field, decimal)
+    return plain or field.lower() in ("nan", "inf", "-inf")
 
 
 def _longest_run(rows: list[list[str]], decimal: str, begin: int) -> tuple[int, int]:
@@ -446,13 +455,13 @@ def _numbers(
     try:
         values = _parsed(body, layout, [place])[place].to_numpy()
     except (ValueError, OverflowError):
-        raise _first_wrong(body, place, width, layout, source, row) from None
+        return _one_by_one(body, place, width, layout, source, row)
     except Exception as trouble:
         reason = printable(" ".join(str(trouble).split()), 80)
         where = f"column {printable(layout.names[place])}"
         raise InputError(source, where, f"cannot be read ({reason})", "export the records again") from None
     if not np.isfinite(values).all():
-        raise _first_wrong(body, place, width, layout, source, row)
+        return _one_by_one(body, place, width, layout, source, row)
     return values
 
 
@@ -483,26 +492,27 @@ def _seconds(
     return seconds + midnight - seconds[0]
 
 
-def _first_wrong(
+def _one_by_one(
     body: bytes, place: int, width: int, layout: TextLayout, source: str, row: Callable[[int], str]
-) -> InputError:
-    """Give the message for the first row that is too short, or whose value is not a number."""
+) -> np.ndarray:
+    """Give a column whose thousands are set apart; refuse a row that is too short, or whose value is not a number."""
     where = f"column {printable(layout.names[place])}"
+    values = []
     for index, line in enumerate(body.decode("utf-8", "replace").split("\n")):
         fields = fields_of(line.rstrip("\r"), layout.delimiter)
         if len(fields) <= place:
             cure = "copy or export the file again, or remove the line"
-            return InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)
+            raise InputError(source, row(index), f"has {len(fields)} values for {width} columns", cure)
         text = fields[place]
-        try:
-            number = plain_number(text, layout.decimal)
-        except ValueError:
+        if not _is_number(text, layout.decimal):
             problem = "is empty" if not text else f"{as_written(text)} is not a number"
-            return InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
+            raise InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
+        number = written_number(text, layout.decimal)
         if not np.isfinite(number):
             problem = f"is {number}, not a finite number"
-            return InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
-    return InputError(source, where, "has values that are not numbers", "export the records again")
+            raise InputError(source, f"{row(index)}, {where}", problem, "write a number or remove the blow")
+        values.append(number)
+    return np.array(values)
 
 
 HEAD_BYTES = 1 << 17
