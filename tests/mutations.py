@@ -177,10 +177,10 @@ MUTATIONS = (
         ("tests/decisions/test_stroke_table.py",),
     ),
     Mutation(
-        "counts rounded to the nearest number",
+        "counts rounded down",
         "dyntest/decisions/criterion.py",
-        "return max(1, ceil(part / set_per_blow * (1.0 - ROUNDING))) * round(length / part)",
-        "return max(1, floor(part / set_per_blow + 0.5)) * round(length / part)",
+        "return max(1, floor(length / set_per_blow + 0.5 + ROUNDING))",
+        "return max(1, floor(length / set_per_blow + ROUNDING))",
         ("tests/decisions", "dyntest/decisions/criterion.py"),
     ),
     Mutation(

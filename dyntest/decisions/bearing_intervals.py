@@ -176,7 +176,7 @@ def _over_windows(
         return upto[place + 1] - upto[start]
 
     window, counted, needed = over(length), over(blows), over(np.where(known, asked, 0.0))
-    whole = np.maximum(np.ceil(needed * (1.0 - ROUNDING)), 1.0)
+    whole = np.maximum(np.floor(needed + 0.5 + ROUNDING), 1.0)
     clean = (over(low.astype(float)) == 0.0) & (over((~known).astype(float)) == 0.0)
     enough = counted >= whole if criterion.way == WAYS[0] else np.ones(len(length), dtype=bool)
     long = window >= criterion.holding_length - GAP_TOLERANCE

@@ -352,19 +352,22 @@ def blow_count(set_per_blow: np.ndarray, length: float) -> np.ndarray:
 
 
 def count_over(set_per_blow: float, length: float, each: float | None = None) -> int:
-    """Give the whole count that is asked over a length, rounded up: fewer blows would show less than is required.
+    """Give the whole count that is asked over a length: the nearest one, so that rounding favours neither side.
 
     Units: set_per_blow, length, each [m].
 
-    Where the count is asked again in `each` inch (or 25 mm) of the length, it is rounded up there.
+    A pile of exactly this set shows, as its blows happen to fall, the whole number below or above; the nearest one
+    is passed as often by a pile a little short as it is missed by one a little sound. Where the count is asked again
+    in `each` inch (or 25 mm) of the length, it is rounded up there: so few blows cannot be told nearer.
 
     Examples
     --------
     >>> count_over(0.0254 / 4.6, 3 * 0.0254), count_over(0.0254 / 4.6, 3 * 0.0254, 0.0254)
     (14, 15)
     """
-    part = length if each is None else each
-    return max(1, ceil(part / set_per_blow * (1.0 - ROUNDING))) * round(length / part)
+    if each is None:
+        return max(1, floor(length / set_per_blow + 0.5 + ROUNDING))
+    return max(1, ceil(each / set_per_blow * (1.0 - ROUNDING))) * round(length / each)
 
 
 def least_count(criterion: Criterion, set_per_blow: float) -> int:
@@ -382,5 +385,5 @@ def least_count(criterion: Criterion, set_per_blow: float) -> int:
     """
     length = criterion.counting.length
     if criterion.way == WAYS[1]:
-        return count_over(set_per_blow, length)
+        return count_over(set_per_blow, length, length)
     return floor(FLOOR * length / set_per_blow * (1.0 + ROUNDING))

@@ -347,7 +347,7 @@ def driving_criterion(
     Returns
     -------
     DrivingCriterion
-        Counts over the holding length, rounded up, with their chances.
+        Counts over the holding length, rounded to the nearest whole number, with their chances.
 
     Notes
     -----

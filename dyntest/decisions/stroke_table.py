@@ -53,7 +53,8 @@ class StrokeRow:
     set_per_blow : float
         Set per blow that the bearing graph gives at the target [m].
     count : int
-        Blows over the holding length, rounded up: in every inch (or 25 mm) of it where they are asked so [1].
+        Blows over the holding length, the nearest whole number; rounded up in every inch (or 25 mm) of it where they
+        are asked so [1].
     compression_stress, tension_stress : float
         Greatest stresses anywhere along the pile, compression with the measured bending [Pa]; what is compared with the
         limits.

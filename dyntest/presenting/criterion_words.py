@@ -234,7 +234,7 @@ def _meets(criterion: Criterion, system: str) -> list[str]:
 
 def _strokes(criterion: Criterion, system: str) -> list[str]:
     lowest = show("stroke", criterion.lowest_stroke - criterion.stroke_tolerance, system)
-    lines = ["Between two strokes, interpolate the count and round up."] if len(criterion.rows) > 1 else []
+    lines = ["Between two strokes, interpolate the count."] if len(criterion.rows) > 1 else []
     lines.append(f"Blows with a stroke below {lowest} do not count.")
     if criterion.maximum_stroke is not None:
         lines.append(f"The stroke must not be above {show('stroke', criterion.maximum_stroke, system)}.")

@@ -372,8 +372,8 @@ TABLE = (
         ("driving criterion",),
         "Blow count required at each stroke.",
         (),
-        "Read from the bearing graph through the measured blows. Counts are whole blows over the holding length, "
-        "rounded up; between two strokes they are interpolated. Valid for piles, soil and hammer as tested.",
+        "Read from the bearing graph through the measured blows. Counts are whole blows over the holding length, the "
+        "nearest number; between two strokes they are interpolated. Valid for piles, soil and hammer as tested.",
         "Rules of dyntest; practical refusal after UFC 3-220-20 (2025), 6-4.1.2.",
         "dyntest.decisions.driving_criterion",
     ),

@@ -35,12 +35,24 @@ def test_counts_as_an_inspector_keeps_them():
     assert blow_count(0.025 / 6, 0.025) == pytest.approx(6.0)
 
 
-def test_no_count_is_rounded_down():
-    """21.3 blows in 6 in were asked for as 21, which shows less than is required."""
+def test_rounding_is_neither_sides_gift():
+    """Counts of a pile that moves just as asked fall below the whole count as often as they reach it and more."""
+    shares = np.random.default_rng(5).uniform(0.0, 1.0, 4000)  # where the blows happen to fall
+    for average in np.linspace(12.0, 13.0, 11):
+        asked = count_over(INCH / average, INCH)
+        counted = np.floor(average + shares)
+        # the pile at which half the counts pass lies within half a blow of the average, above and below alike
+        assert abs(asked - average) <= 0.5
+        assert (counted >= asked - 1).all()
+    rounded = [count_over(INCH / average, INCH) - average for average in np.linspace(10, 20, 1001)]
+    assert np.mean(rounded) == pytest.approx(0.0, abs=0.01)
+
+
+def test_counts_in_every_inch_are_rounded_up():
     for average in np.linspace(10.0, 20.0, 101):
-        assert 0.0 <= count_over(INCH / average, INCH) - average < 1.0
-        again = count_over(INCH / average, 4 * INCH, INCH)  # the same in every inch of four
-        assert again == 4 * count_over(INCH / average, INCH) >= count_over(INCH / average, 4 * INCH)
+        every = count_over(INCH / average, 4 * INCH, INCH)
+        assert every == 4 * count_over(INCH / average, INCH, INCH) >= count_over(INCH / average, 4 * INCH)
+        assert 0.0 <= every / 4 - average < 1.0
 
 
 @pytest.mark.parametrize(("way", "least", "few"), [("whole length", 3, 0), ("every inch", 5, 1)])

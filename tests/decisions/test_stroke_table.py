@@ -49,9 +49,9 @@ def kinds(rows):
     return [None if row.ruled_out is None else row.ruled_out.kind for row in rows]
 
 
-def test_counts_over_the_holding_length_are_rounded_up():
+def test_counts_over_the_holding_length_are_the_nearest_whole_ones_and_in_every_inch_rounded_up():
     graph = graph_of(np.array([1 / 8.04, 1 / 7.0, 1 / 6.4, 1 / 4.05]) * INCH)
-    assert [row.count for row in rows_of(graph)] == [25, 21, 20, 13]  # over 3 in, where 4.05 to the inch make 12.15
+    assert [row.count for row in rows_of(graph)] == [24, 21, 19, 12]  # over 3 in, where 4.05 to the inch make 12.15
     assert [row.count for row in rows_of(graph, way=WAYS[1])] == [27, 21, 21, 15]  # the same in every inch
 
 

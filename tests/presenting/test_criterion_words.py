@@ -37,10 +37,10 @@ def test_counts_over_the_whole_length_and_a_floor_for_every_inch():
 
 
 def test_a_count_of_less_than_a_blow_an_inch_has_no_floor_for_every_inch():
-    """3 blows in 6 in and 1 in every inch cannot both be asked."""
+    """2 blows in 6 in and 1 in every inch cannot both be asked."""
     easy = Criterion((CriterionRow(6 * FOOT, INCH / 0.4),), 6 * INCH, counting=COUNTING["US"])
     words, paper = inspectors_card(easy, "US"), on_paper(easy, "Bridge", "US")
-    assert [(row.count, row.every) for row in words.rows] == [("3", "–")]
+    assert [(row.count, row.every) for row in words.rows] == [("2", "–")]
     assert not any("fewer than the minimum" in line for line in words.meets) and not any(
         "minimum" in head for head in paper["head"]
     )
