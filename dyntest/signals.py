@@ -1,7 +1,7 @@
 """What the gauges recorded, and the force and velocity that follow from it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, Self
 
 import numpy as np
@@ -98,6 +98,8 @@ class Signals(_Blows):
         Penetration of the toe at each blow, shape (n_blows,) [m].
     impacts : StreamImpacts or None
         How a continuous stream was cut; None where the blows were recorded one by one.
+    untold : mapping of str to str
+        By channel a factor that the file states and that may not be in its numbers, such as ``"gain = 0.9"``.
     """
 
     _per_blow: ClassVar[tuple[str, ...]] = ("blow", "strain", "acceleration", "clock", "penetration")
@@ -113,6 +115,7 @@ class Signals(_Blows):
     clock: np.ndarray | None = None
     penetration: np.ndarray | None = None
     impacts: StreamImpacts | None = None
+    untold: Mapping[str, str] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)

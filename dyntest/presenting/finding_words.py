@@ -308,6 +308,11 @@ WORDS = {
         "write penetration_at_start in the [[drive]], or depth_from in the log",
         "depth",
     ),
+    ("file factor", ""): FindingWords(
+        "the file says {first} for {gauge}, and its numbers are used as they are",
+        "write it as factor in [records] if the numbers are not yet multiplied by it",
+        "count",
+    ),
     ("stream", "bounces"): FindingWords(
         "{value} weak impacts soon after a blow are assumed to be ram bounces, the first at {first} s of the stream",
         "set trigger in [records] if they are blows",

@@ -70,6 +70,12 @@ def stream_findings(signals: Signals | AveragedTraces) -> list[Finding]:
     return found
 
 
+def factor_findings(signals: Signals | AveragedTraces) -> list[Finding]:
+    """Say for which gauges the file states a factor that may not be in its numbers."""
+    said = signals.untold if isinstance(signals, Signals) else {}
+    return [Finding("file factor", "note", (), 0.0, 0.0, gauge, more={"first": text}) for gauge, text in said.items()]
+
+
 def integrity_findings(
     found: Integrity, blow: np.ndarray, pile: Pile, gauges: Iterable[Finding] = ()
 ) -> tuple[Integrity, list[Finding]]:

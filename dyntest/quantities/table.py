@@ -202,6 +202,7 @@ def drive_table(
     noted = [
         *gauges,
         *findings.stream_findings(signals),
+        *findings.factor_findings(signals),
         *logged.findings,
         *findings.uniform_finding(pile),
         *findings.damping_finding(damping_factor, suggested, toe_soil, signals.n_blows),

@@ -1,6 +1,6 @@
 """Stacked samples arranged blow by blow: all blows have the same length and time grid."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -169,7 +169,10 @@ Common practice, no source."""
 
 @dataclass(frozen=True)
 class Piece:
-    """One file of a drive; each of its traces has the shape (n_blows, channels of that kind, n_samples)."""
+    """One file of a drive; each of its traces has the shape (n_blows, channels of that kind, n_samples).
+
+    `untold` has by gauge a factor that the file states and that may not be in its numbers.
+    """
 
     source: str
     numbered: bool
@@ -178,6 +181,7 @@ class Piece:
     traces: dict[str, np.ndarray]
     clock: np.ndarray | None
     penetration: np.ndarray | None
+    untold: dict[str, str] = field(default_factory=dict)
 
 
 def check_magnitude(values: np.ndarray, factor: float, unit: str, header: str, kind: str, table: SampleTable) -> None:

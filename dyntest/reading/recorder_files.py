@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -80,8 +80,16 @@ def read_recorder_files(
             piece = blow_rows(contents, records, channels)
         else:
             piece = stacked_samples(contents, records, channels, numbered=kind == "column")
-        pieces.append(piece)
+        pieces.append(replace(piece, untold=_untold(contents, records, channels)))
     return pieces, cuts
+
+
+def _untold(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, str]:
+    """Give the factors that a file states for gauges and that may not be in its numbers, where the sheet has none."""
+    factors = {name: records.channels.get(name, Channel(name)).factor for names in channels.values() for name in names}
+    gauges = gauges_of(contents, records, channels).items()
+    said = {name: contents.channels[one.places[0]].untold for name, one in gauges if factors[name] == 1.0}
+    return {name: text for name, text in said.items() if text}
 
 
 def with_one_start(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> Contents:
@@ -247,10 +255,6 @@ def _refuse_gaps(contents: Contents, name: str, values: np.ndarray, start: int) 
     raise InputError(contents.source, place, problem, "remove the blow, or leave the channel out in [gauges]")
 
 
-def _kinds(channels: dict[str, tuple[str, ...]]) -> list[tuple[str, str]]:
-    return [(name, kind) for kind, names in channels.items() for name in names]
-
-
 def _time_step(contents: Contents, records: Records, gauges: Sequence[Found]) -> tuple[float, float]:
     """Give time of the first sample and time step of a file without a channel of time [s]."""
     said = [contents.channels[found.places[0]] for found in gauges]
@@ -298,7 +302,7 @@ def _wants_time(contents: Contents, records: Records, gauges: Sequence[Found]) -
 def gauges_of(contents: Contents, records: Records, channels: dict[str, tuple[str, ...]]) -> dict[str, Found]:
     """Find every gauge in a file."""
     found = {}
-    for name, kind in _kinds(channels):
+    for name, kind in ((name, kind) for kind, names in channels.items() for name in names):
         one = locate(contents, name, kind, records)
         assert one is not None
         found[name] = one

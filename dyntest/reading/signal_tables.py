@@ -119,6 +119,7 @@ def signals_of(
         clock=clock,
         penetration=penetration,
         impacts=_impacts(cuts, first.time) if cuts else None,
+        untold={name: text for piece in pieces for name, text in piece.untold.items() if name not in left_out},
     )
 
 

@@ -17,6 +17,7 @@ from scipy.io import savemat
 
 from dyntest.errors import InputError
 from dyntest.presenting.inspection import inspection_lines, mapping_toml
+from dyntest.quantities.drive_findings import factor_findings
 from dyntest.reading.guess import inspect_files
 from dyntest.reading.sheet import read_sheet
 from dyntest.reading.signal_tables import read_signals
@@ -976,3 +977,20 @@ def test_strain_in_percent_after_an_underscore(truth, tmp_path):
     write_text(tmp_path / "b.txt", rows, header="t_ms\tStrain1_%\tStrain2_%\tA1_g\tA2_g\n")
     found = inspect_files([tmp_path / "b.txt"])
     assert [one.channel.unit for one in found.channels if one.role == "strain"] == ["%", "%"]
+
+
+@pytest.mark.parametrize(("factor", "said"), [("1.0", {"strain_2": "gain = 2"}), ("2.0", {})])
+def test_a_gain_that_may_not_be_in_the_numbers_is_told_with_the_review(told, truth, factor, said):
+    def make(folder):
+        for blow in range(BLOWS):
+            with h5py.File(folder / f"b{blow}.h5", "w") as file:
+                for name in NAMES:
+                    file[name] = micro(truth)[name][blow]
+                    file[name].attrs["fs"] = 20e3
+                file["strain_2"].attrs["gain"] = 2.0
+
+    channels = mapped(NAMES)
+    channels["strain_2"]["factor"] = factor
+    signals = told(make, {"channels": channels}, '"b*.h5"')
+    assert signals.untold == said
+    assert [(one.gauge, one.severity) for one in factor_findings(signals)] == [(name, "note") for name in said]
