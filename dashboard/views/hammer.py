@@ -4,13 +4,13 @@ import streamlit as st
 
 from dyntest.names import NAMES, show, show_required
 from dyntest.presenting import palette
-from dyntest.presenting.decision_words import limit_note
 from dyntest.presenting.sentences import (
     STRESSES,
     drive_words,
     energy_share,
     estimate_sentences,
     gauge_stress,
+    limit_note,
     stress_sentences,
     worst_stress,
 )

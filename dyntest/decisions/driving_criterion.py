@@ -204,6 +204,10 @@ def _calibration(calibrated: CalibratedHammer) -> Caution | None:
     return Caution("hammer calibration", calibrated.force_ratio, None, {"energy_ratio": calibrated.energy_ratio})
 
 
+EXTRAPOLATED = 1.2
+"""Resistance asked for over the matched one, above which counts are said to be extrapolated [1]: the matched soil is
+only scaled, with its quakes and damping as they were; our choice."""
+
 REACHED = 0.9
 """Quantile of the last measured strokes up to which a hammer counts as reaching [1]; no source."""
 
@@ -369,7 +373,7 @@ def driving_criterion(
     bent = _bent_beyond_limit(rows, bending)
     shallow = () if untested else _too_shallow(minimum_penetration, penetration)
     others = criterion_cautions(match, calibrated, agrees, rows, counting)
-    likely = _likely_short(usable, target)
+    likely = (*_extrapolated(match, target), *_likely_short(usable, target))
     weighed = (*grave, *beyond, *shallow, *likely, *others, *bent, *target.cautions)
     pile = match.problem.blow.pile
     criterion = None
@@ -437,6 +441,14 @@ def _too_shallow(minimum: float | None, penetration: float | None) -> tuple[Caut
     if not penetration < minimum - GAP_TOLERANCE:
         return ()
     return (Caution("test pile above minimum penetration", penetration, minimum),)
+
+
+def _extrapolated(match: Match, target: EndOfDriveTarget) -> tuple[Caution, ...]:
+    """Caution where counts are for a resistance far above any that the test pile had at the end of driving."""
+    if not target.value > EXTRAPOLATED * match.matched_resistance:
+        return ()
+    facts = {"matched": match.matched_resistance}
+    return (Caution("resistance not reached", target.value, EXTRAPOLATED, facts),)
 
 
 def _likely_short(usable: Sequence[StrokeRow], target: EndOfDriveTarget) -> tuple[Caution, ...]:

@@ -367,6 +367,13 @@ _WORDS: dict[str, _Words] = {
         lambda n: f"of piles that just meet the count, up to {n.share(n.value)} have less than required",
         "require more blows, or confirm some bearing piles by restrikes",
     ),
+    "resistance not reached": (
+        lambda n: (
+            f"the counts are for {n.force(n.value)}, more than {n.threshold:.1f} times the {n.force(n.of('matched'))} "
+            "matched at the end of driving, so they are extrapolated"
+        ),
+        "confirm them by a dynamic test of a pile that is driven to them",
+    ),
     "few blows": (
         lambda n: (
             f"{show_count(n.value, n.system)} are required, fewer than the {show_count(n.threshold, n.system)} below "
@@ -588,8 +595,3 @@ def needed_words(limit: StressLimit) -> str:
     """Say what has to be written before a limit can be stated."""
     keys = names_in_sentence([f'[pile] {name}, such as "{EXAMPLES[name]}"' for name in limit.needed])
     return f"{keys}, or [requirement] {limit.sense}_stress_limit"
-
-
-def limit_note(limit: StressLimit) -> str:
-    """Say what to bear in mind with a limit; nothing where there is nothing."""
-    return "For prestressed piles; where severely corrosive only fpe is allowed." if limit.prestressed_only else ""

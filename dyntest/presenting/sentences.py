@@ -196,6 +196,11 @@ def stress_sentences(review: Review) -> list[str]:
     return sentences
 
 
+def limit_note(limit: StressLimit) -> str:
+    """Say what to bear in mind with a limit; nothing where there is nothing."""
+    return "For prestressed piles; where severely corrosive only fpe is allowed." if limit.prestressed_only else ""
+
+
 def energy_share(drive: DriveReview) -> str:
     """Say the energy ratio of the representative blow and what it is relative to; nothing where it is not known."""
     if "energy_ratio" not in drive.numbers:
@@ -363,7 +368,9 @@ def criterion_sentence(review: Review) -> str:
         text += f", at {show_length(found.criterion.minimum_penetration, system)} penetration or more"
     agreement = {True: "agree", False: "DO NOT agree"}.get(found.agrees) if found.agrees is not None else None
     measured = (
-        f"The measured blows {agreement} with it." if agreement else "No measured blow could be compared with it."
+        f"The measured blows {agreement} with the bearing graph."
+        if agreement
+        else "No measured blow could be compared with the bearing graph."
     )
     return f"{text}. {measured}"
 

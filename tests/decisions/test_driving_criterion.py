@@ -170,6 +170,14 @@ def test_piles_that_just_pass_and_are_often_short_are_told(match, found):
     assert [one for one in found.cautions if one.kind == "short but accepted"] == []  # its margin keeps it rare
 
 
+@pytest.mark.parametrize(("share", "told"), [(1.18, False), (1.25, True)])
+def test_counts_for_a_resistance_that_the_test_pile_never_had_are_told(match, found, share, told):
+    """1.5 times what was matched was asked for, and "the measured blows agree with it" was all that was said."""
+    target = replace(found.target, value=share * match.matched_resistance, middle=float("nan"))
+    about = [one for one in again(match, found, target=target).cautions if one.kind == "resistance not reached"]
+    assert [one.facts["matched"] for one in about] == ([match.matched_resistance] if told else [])
+
+
 def test_the_chances_are_those_of_the_count_that_is_asked(match, found):
     """Every inch asks for more blows than the whole length, so fewer short piles and more sound ones fail it."""
     target = replace(found.target, value=0.9 * found.target.value)
