@@ -440,8 +440,9 @@ def _through(
             future.cancel()
 
 
-KEPT_FORMAT = 4
-"""Raised when a reader of the files would have to change; a pile kept in another format is done again."""
+KEPT_FORMAT = 5
+"""Raised when a reader of the files would have to change, or criteria get alerts that older ones lack; a pile kept in
+another format is done again."""
 
 KEPT = "piles"
 """Folder of the small files, in the folder of the results."""

@@ -9,7 +9,7 @@ from dyntest.presenting.decision_words import _WORDS
 from dyntest.presenting.structure_files import KIND_WORDS, survey_files, survey_lines
 from dyntest.reading.files import program
 from dyntest.reviewing.pile_result import pile_result
-from dyntest.reviewing.survey import COLUMNS, COUNTS, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
+from dyntest.reviewing.survey import COLUMNS, COUNTS, KEPT_FORMAT, NUMBERS, TEXTS, PileRecord, keep_record, kept_records
 
 
 @pytest.fixture
@@ -75,7 +75,7 @@ def test_what_is_kept_comes_back_as_it_was(tmp_path, record):
         lambda text: text[:100],
         lambda text: "",
         lambda text: "[1]",
-        lambda text: text.replace('"format": 4', '"format": 1'),
+        lambda text: text.replace(f'"format": {KEPT_FORMAT}', '"format": 1'),
         lambda text: text.replace("1.5", "NaN", 1),
         lambda text: text.replace("1.5", '"1.5"', 1),
         lambda text: text.replace('"blows": 2,', ""),
