@@ -11,7 +11,7 @@ import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from importlib import import_module
@@ -176,8 +176,8 @@ def _interrupt(thread: int) -> None:
 class Errand:
     """A call that is made here or by another process, whoever has time first."""
 
-    def __init__(self, among: "Errands", function: Callable, arguments: tuple, together: Callable | None = None):
-        self.among, self.function, self.arguments, self.together = among, function, arguments, together
+    def __init__(self, among: "Errands", function: Callable, arguments: tuple):
+        self.among, self.function, self.arguments = among, function, arguments
         self.future: Future | None = None
 
     def result(self) -> Any:
@@ -186,22 +186,13 @@ class Errand:
         assert self.future is not None
         return self.future.result()
 
-    def run_here(self, others: "Sequence[Errand]" = ()) -> None:
-        """Make the call and keep what came of it; with others of its kind that nobody has begun, all in one."""
-        futures: list[Future] = []
-        for errand in (self, *others):
-            errand.future = Future()
-            futures.append(errand.future)
+    def run_here(self) -> None:
+        """Make the call and keep what came of it."""
+        self.future = Future()
         try:
-            if others and self.together is not None:
-                results = self.together([errand.arguments[0] for errand in (self, *others)])
-            else:
-                results = [self.function(*self.arguments)]
-            for future, result in zip(futures, results, strict=True):
-                future.set_result(result)
+            self.future.set_result(self.function(*self.arguments))
         except Exception as problem:
-            for future in futures:
-                future.set_exception(problem)
+            self.future.set_exception(problem)
 
 
 class Errands:
@@ -218,9 +209,9 @@ class Errands:
         self.handed_over = 0
         self.lock = threading.Lock()
 
-    def add(self, function: Callable, *arguments: Any, together: Callable | None = None) -> Errand:
-        """Give a call to whoever has time first; `together` makes several of one argument each in one go."""
-        errand = Errand(self, function, arguments, together)
+    def add(self, function: Callable, *arguments: Any) -> Errand:
+        """Give a call to whoever has time first."""
+        errand = Errand(self, function, arguments)
         with self.lock:
             self.waiting.append(errand)
         self._hand_over()
@@ -255,9 +246,8 @@ class Errands:
             with self.lock:
                 future = wanted.future
                 mine = None if future is not None and future.done() else self._next(wanted)
-                others = [] if mine is None else self._like(mine)
             if mine is not None:
-                mine.run_here(others)
+                mine.run_here()
                 continue
             assert future is not None
             if future.cancel() or isinstance(future.exception(), BrokenExecutor):
@@ -270,10 +260,3 @@ class Errands:
             self.waiting.remove(wanted)
             return wanted
         return self.waiting.pop() if self.waiting else None
-
-    def _like(self, errand: Errand) -> list[Errand]:
-        """Take those that can be run in one go with one that is run here."""
-        found = [one for one in self.waiting if errand.together is not None and one.together is errand.together]
-        for one in found:
-            self.waiting.remove(one)
-        return found

@@ -87,27 +87,6 @@ def test_an_errand_is_run_here_where_the_other_process_died():
     assert lost.result() == os.getpid()
 
 
-def test_errands_of_one_kind_are_made_in_one_go_where_nobody_has_begun_them():
-    calls = []
-
-    def together(values):
-        calls.append(list(values))
-        return [-value for value in values]
-
-    among = Errands(None)
-    first, apart, second = (
-        among.add(abs, -3, together=together),
-        among.add(abs, -4),
-        among.add(abs, 5, together=together),
-    )
-    assert [second.result(), apart.result(), first.result()] == [-5, 4, 3] and calls == [[5, -3]]
-    assert among.add(abs, -6, together=together).result() == 6  # one alone needs no company
-    wrong = [among.add(abs, value, together=sum) for value in ("one", "two")]  # a sum is not a result of each
-    for errand in wrong:
-        with pytest.raises(TypeError):
-            errand.result()
-
-
 def test_who_waits_for_a_long_errand_does_the_others_meanwhile(monkeypatch):
     monkeypatch.setattr("dyntest.processes.cores", lambda: 2)
     begun, short_done = threading.Event(), threading.Semaphore(0)

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ import pandas as pd
 
 from dyntest.decisions.trust import ANSWERS
 from dyntest.pile import Pile, PilePart
-from dyntest.processes import Errand, Errands
+from dyntest.processes import Errands
 from dyntest.quantities.case_resistance import calibrated_damping_factor
 from dyntest.quantities.log_match import sets_are_certain
 from dyntest.quantities.pile_calibration import PileCalibration
@@ -46,17 +47,29 @@ TRIED_DEPTHS = (0.35, 0.6, 0.85)
 
 def match_drive(sheet: TestSheet, drive: DriveReview) -> DriveReview:
     """Match the representative blow of a drive."""
-    return match_begun(sheet, drive, begin_match(sheet, drive, Errands(None)))
+    return match_begun(sheet, drive, begin_matches(sheet, [drive], Errands(None))[0])
 
 
-def begin_match(sheet: TestSheet, drive: DriveReview, among: Errands) -> Errand:
-    """Have the representative blow of a drive matched by whoever has time first."""
-    return among.add(_answered, _asked(sheet, drive), together=_answered_together)
+Begun = Callable[[], "Match | str"]
+"""Waits for a match that was begun; gives it, or why there is none."""
 
 
-def match_begun(sheet: TestSheet, drive: DriveReview, begun: Errand) -> DriveReview:
+def begin_matches(sheet: TestSheet, drives: Sequence[DriveReview], among: Errands) -> list[Begun]:
+    """Have the representative blows of drives matched by whoever has time first, all in one go.
+
+    Each is matched as if alone, to the last digit, and together they take much less time.
+    """
+    errand = among.add(_answered, [_asked(sheet, drive) for drive in drives])
+
+    def result(place: int) -> Match | str:
+        return errand.result()[place]
+
+    return [partial(result, place) for place in range(len(drives))]
+
+
+def match_begun(sheet: TestSheet, drive: DriveReview, begun: Begun) -> DriveReview:
     """Give a drive with the match that was begun, or with the reason why there is none."""
-    found = _refused(drive) or begun.result()
+    found = _refused(drive) or begun()
     if isinstance(found, str):
         return replace(drive, match_problem=found)
     assert drive.waves is not None
@@ -78,20 +91,12 @@ def _asked(sheet: TestSheet, drive: DriveReview) -> "MatchTask | Match | str":
         return str(problem)
 
 
-def _answered(asked: "MatchTask | Match | str") -> Match | str:
-    """Give the match, or why there is none."""
-    try:
-        return run_search(_answering(asked))
-    except ValueError as problem:
-        return str(problem)
-
-
-def _answered_together(asked: "Sequence[MatchTask | Match | str]") -> list[Match | str]:
-    """Do so for several drives of a pile, each as if it were matched alone, in much less time."""
+def _answered(asked: "Sequence[MatchTask | Match | str]") -> list[Match | str]:
+    """Give the matches, or why there are none."""
     try:
         return run_search(side_by_side([_answering(one) for one in asked]))
-    except ValueError:  # one of them cannot be computed
-        return [_answered(one) for one in asked]
+    except ValueError as problem:  # one of them cannot be computed
+        return [str(problem)] if len(asked) == 1 else [_answered([one])[0] for one in asked]
 
 
 def _answering(asked: "MatchTask | Match | str") -> Search[Match | str]:

@@ -9,12 +9,12 @@ from pathlib import Path
 from dyntest import __version__
 from dyntest.decisions.stress_limits import DrivingStressLimits, driving_stress_limits
 from dyntest.decisions.trust import ANSWERS, Trust
-from dyntest.processes import Errand, Errands
+from dyntest.processes import Errands
 from dyntest.reading.files import digests, file_stamps, refuse_changed
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.answers import Answers, Derive, answer_questions
 from dyntest.reviewing.drive import DriveReview, held_together, review_drive
-from dyntest.reviewing.drive_match import begin_match, match_begun, match_drive, match_drive_blows
+from dyntest.reviewing.drive_match import Begun, begin_matches, match_begun, match_drive, match_drive_blows
 from dyntest.reviewing.pile_criterion import HammerCalibrations, criterion_of_test_pile
 
 Progress = Callable[[str, float], None]
@@ -129,20 +129,27 @@ def _worked_out(
 ) -> tuple[list[DriveReview], HammerCalibrations]:
     """Review every drive and match it, others at the same time where there are any, and begin on its hammer.
 
-    The restrikes come first: they are soon worked out, and others match or draw them while the initial drive is.
+    The restrikes come first: they are soon worked out, and others match or draw them while the initial drive is. Those
+    that one process matches are matched together.
     """
     steps = len(sheet.drives) * (1 if match == "none" else 2)
     backwards = sheet.drives[::-1]
     order = sorted(backwards, key=lambda one: one.kind == "initial")
     reviewed: dict[str, DriveReview] = {}
-    begun: dict[str, Errand] = {}
+    begun: dict[str, Begun] = {}
+    waiting: list[DriveReview] = []
     for number, drive in enumerate(order):
         tell(f"evaluating {drive.name.replace('_', ' ')}", 0.9 * number / steps)
         reviewed[drive.name] = review_drive(sheet, drive)
-        if match != "none":
-            begun[drive.name] = begin_match(sheet, reviewed[drive.name], among)
-        elif each is not None:
-            each(sheet, reviewed[drive.name])
+        if match == "none":
+            if each is not None:
+                each(sheet, reviewed[drive.name])
+            continue
+        waiting.append(reviewed[drive.name])
+        last = number + 1 == len(order)
+        if last or (among.executor is not None and order[number + 1].kind != drive.kind):
+            begun |= zip((one.name for one in waiting), begin_matches(sheet, waiting, among), strict=True)
+            waiting = []
     drives = held_together([reviewed[drive.name] for drive in sheet.drives])
     hammers = HammerCalibrations(among)
     if match == "none":
