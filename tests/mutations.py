@@ -291,8 +291,8 @@ MUTATIONS = (
     Mutation(
         "soil that radiates and slipped counted at its spring's force",
         "dyntest/wave_equation/simulator.py",
-        "springs[:, apart.columns] = apart.shown(springs[:, apart.columns])",
-        "pass",
+        "springs[run.rows, columns] = run.shown(columns, peak)",
+        "springs[run.rows, columns] = 2.0 * peak[0].reshape(-1, count)",
         ("tests/wave_equation/test_simulator.py",),
     ),
     Mutation(

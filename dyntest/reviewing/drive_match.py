@@ -32,8 +32,7 @@ from dyntest.wave_equation.comparison import LawFit, Search, StressChange, run_s
 from dyntest.wave_equation.every_blow import DriveMatches, match_every_blow
 from dyntest.wave_equation.matching import Match, search_match, with_reduction
 from dyntest.wave_equation.problem import Blow, Parameters, Problem, Reduction, SoilLaw
-from dyntest.wave_equation.soil import Mesh
-from dyntest.wave_equation.step import State
+from dyntest.wave_equation.soil import Mesh, State
 
 LEAST_SECTION = 0.3
 """Share of the section from which the fit of a reduction starts at the least [1]."""

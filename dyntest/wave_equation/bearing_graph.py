@@ -432,7 +432,7 @@ def _repeated_set(match: Match, hammer: Hammer, stroke: float) -> float:
     impedance, steps = float(mesh.impedance[0]), int(DURATION / mesh.time_step)
     try:
         blows = repeat_blows(
-            mesh, soil, lambda: HammerHead(setting, impedance, mesh.time_step), steps, most=MOST_REPEATED
+            mesh, soil, HammerHead(setting, impedance, mesh.time_step), steps, most=MOST_REPEATED
         )
     except ValueError:  # a pile that comes to no rest
         return float("nan")

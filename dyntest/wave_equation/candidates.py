@@ -25,8 +25,7 @@ from dyntest.wave_equation.problem import (
 )
 from dyntest.wave_equation.rest import begin_side_by_side, candidates_of, next_blow, repeat_blows
 from dyntest.wave_equation.simulator import impose_down_wave
-from dyntest.wave_equation.soil import Mesh, SoilModel, build_soil, unloading_stiffness
-from dyntest.wave_equation.step import State
+from dyntest.wave_equation.soil import Mesh, SoilModel, State, build_soil, unloading_stiffness
 
 NEARLY_STILL = 1e-3
 """Share of the greatest static resistance below which a pile counts as still before the next blow [1]; our choice."""
@@ -201,7 +200,7 @@ def locked_in(models: list[tuple[Problem, np.ndarray]], most: int = 1) -> list[S
     start = begin_side_by_side([problem.locked for problem, _ in models], meshes, soils)
     try:
         blows = repeat_blows(
-            mesh, soil, lambda: impose_down_wave(down), lengths.pop(), start=start, still=NEARLY_STILL, most=most
+            mesh, soil, impose_down_wave(down), lengths.pop(), start=start, still=NEARLY_STILL, most=most
         )
     except ValueError:
         return [None] if len(models) == 1 else [locked_in([model], most)[0] for model in models]

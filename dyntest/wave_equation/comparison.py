@@ -98,7 +98,7 @@ def run(problem: Problem, scores: np.ndarray, place: int = 0, **options) -> tupl
     down, up = measured_waves(problem, values, place)
     mesh, soil = candidate_mesh(problem, values), candidate_soil(problem, values, place)
     start = begin([(problem, scores)], [mesh], [soil])
-    motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, start=start, single=True, **options)
+    motion = simulate(mesh, soil, impose_down_wave(down), problem.n_steps, start=start, **options)
     return motion, up, values
 
 
@@ -135,7 +135,7 @@ def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
     soil, mesh = join_soils(soils), join_meshes(meshes)
     start = begin([(task.problem, task.scores) for task in tasks], meshes, soils, [task.search for task in tasks])
     head, n_steps = impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps
-    motion = simulate(mesh, soil, head, n_steps, start=start, single=True, peaks=peaks)
+    motion = simulate(mesh, soil, head, n_steps, start=start, peaks=peaks)
     settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
     peak = motion.greatest_spring
     found = (

@@ -23,8 +23,7 @@ import numpy as np
 from dyntest.conditioning.corrections import rest_samples
 from dyntest.pile import Pile
 from dyntest.signals import waves
-from dyntest.wave_equation.soil import Mesh, mesh_pile, placement
-from dyntest.wave_equation.step import State
+from dyntest.wave_equation.soil import Mesh, State, mesh_pile, placement
 
 MILLIMETRE = 1e-3
 

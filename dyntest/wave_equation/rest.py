@@ -5,14 +5,12 @@ pull it down and a toe that stays loaded (from memory, after Holloway, Clough an
 there, and after a few blows each one leaves what the one before left: then the set repeats.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from dyntest.wave_equation.simulator import Head, Motion, simulate
-from dyntest.wave_equation.soil import Mesh, SoilModel, unloading_stiffness
-from dyntest.wave_equation.step import State, at_rest
+from dyntest.wave_equation.simulator import Head, Motion, impose_force, simulate
+from dyntest.wave_equation.soil import Mesh, SoilModel, State, at_rest, unloading_stiffness
 
 STILL = 1e-6
 """Share of the greatest static resistance below which velocity times impedance counts as rest [1] (our choice)."""
@@ -78,9 +76,10 @@ def come_to_rest(
         radiation=None,
     )
     steps = 2 * mesh.n_segments
+    free = impose_force(np.zeros(steps))
     quiet_before = False
     for _ in range(LONGEST_REST):
-        state = simulate(mesh, slowed, _free_head, steps, start=state, gravity=gravity).state
+        state = simulate(mesh, slowed, free, steps, start=state, gravity=gravity).state
         moving = np.abs(state.down[:-1] - state.up[1:-1]).max(axis=0)
         quiet = bool((moving <= still * soil.limit.sum(axis=0)).all())
         if quiet and quiet_before:  # twice, since a vibration is still for a moment at each turn
@@ -107,7 +106,7 @@ def next_blow(state: State) -> State:
 def repeat_blows(
     mesh: Mesh,
     soil: SoilModel,
-    make_head: Callable[[], Head],
+    head: Head,
     n_steps: int,
     *,
     start: State | None = None,
@@ -127,7 +126,7 @@ def repeat_blows(
     sets, repeats = [], np.zeros(soil.n_candidates, dtype=bool)
     for _ in range(most):
         before = state
-        motion = simulate(mesh, soil, make_head(), n_steps, start=before, gravity=gravity, **options)
+        motion = simulate(mesh, soil, head, n_steps, start=before, gravity=gravity, **options)
         after = come_to_rest(mesh, soil, motion.state, gravity=gravity, still=still)
         sets.append(after.toe_displacement)
         if len(sets) > 1:
@@ -178,10 +177,6 @@ def on_mesh(state: State, there: Mesh, here: Mesh) -> State:
         velocity=np.zeros_like(force),
         toe_displacement=np.zeros(1),
     )
-
-
-def _free_head(step: int, arriving: np.ndarray) -> np.ndarray:
-    return -arriving
 
 
 def _critical_damping(mesh: Mesh, soil: SoilModel) -> np.ndarray:

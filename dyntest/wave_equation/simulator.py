@@ -17,18 +17,90 @@ back to its bounds, which keeps (1) exact in both states:
 for a step past the end of its trace it raises ValueError, for what would have come is not known.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 
-from dyntest.wave_equation.soil import Mesh, SoilModel
-from dyntest.wave_equation.step import State, Step, at_rest
+from dyntest.wave_equation.hammer_model import HammerHead
+from dyntest.wave_equation.soil import (
+    SMALL,
+    Mesh,
+    SoilModel,
+    State,
+    at_rest,
+    columns_with,
+    first_row_of_soil,
+    lower_bound,
+    over,
+    unloading_stiffness,
+)
+from dyntest.wave_equation.step import (
+    BEND,
+    CARRIED,
+    CURVE,
+    FACTOR,
+    FOLLOWS_FORCE,
+    FOLLOWS_POWER,
+    G,
+    H,
+    HAMMER,
+    HELMET_VELOCITY,
+    LINEAR,
+    LOWER,
+    MOVING,
+    NODES,
+    PER_FORCE,
+    PER_Y,
+    POWER,
+    QUAKE,
+    R,
+    RADIATES,
+    RAM_VELOCITY,
+    RATIO,
+    SCALE,
+    SHOWN_SLIP,
+    SOIL,
+    SOIL_Y,
+    SPRING,
+    UNDAMPED,
+    UPPER,
+    VISCOUS,
+    WAY,
+    WEIGHT,
+    march,
+)
 
-Head = Callable[[int, np.ndarray], np.ndarray]
-"""The upper end: from the step and the upward wave that arrives, shape (n_candidates,) [N], the downward wave it sends
-[N]."""
+BLOCK_NODES = 2048
+"""Nodes of all candidates that march together [1]: what they hold stays in the processor's own memory (measured)."""
 
+
+@dataclass(frozen=True)
+class TracedHead:
+    """Drives the upper end with a trace: the downward wave is the trace and a share of what arrives there.
+
+    Parameters
+    ----------
+    trace : numpy.ndarray
+        The trace, shape (n_steps, 1) or (n_steps, n_candidates) [N].
+    reflected : float
+        Share of the upward wave that is sent down again [1]: 0, 1 or −1.
+    """
+
+    trace: np.ndarray
+    reflected: float
+
+    def part(self, columns: slice, n_steps: int) -> tuple[np.ndarray, float]:
+        """Give the trace of some candidates, a column each [N], and the share [1]."""
+        trace = self.trace[:n_steps]
+        one = trace.shape[1] == 1
+        trace = np.repeat(trace, columns.stop - columns.start, axis=1) if one else trace[:, columns]
+        return np.ascontiguousarray(trace, dtype=float), self.reflected
+
+
+Head: TypeAlias = TracedHead | HammerHead
+"""What drives the upper end."""
 
 NOTHING = np.empty((0, 0))
 """Stands for what was not asked for."""
@@ -60,6 +132,8 @@ class Motion:
         Work done on springs and dashpots of the soil, shape (n_candidates,) [J].
     state : State
         The moment at which the run ended.
+    ram_velocity, helmet_velocity : numpy.ndarray
+        Of a hammer that drives the upper end, when the run ended, shape (n_candidates,) [m/s], downward positive.
     """
 
     time: np.ndarray
@@ -73,6 +147,8 @@ class Motion:
     greatest_spring: np.ndarray
     dissipated: np.ndarray
     state: State
+    ram_velocity: np.ndarray
+    helmet_velocity: np.ndarray
 
 
 def simulate(
@@ -86,7 +162,6 @@ def simulate(
     envelope: bool = False,
     peaks: bool = False,
     work: bool = False,
-    single: bool = False,
 ) -> Motion:
     """March all candidates through time.
 
@@ -96,8 +171,8 @@ def simulate(
         The pile's segments; its impedance may have a column a candidate.
     soil : SoilModel
         The soil of every candidate.
-    head : callable
-        What drives the upper end, see `Head`.
+    head : TracedHead or HammerHead
+        What drives the upper end.
     n_steps : int
         Number of time steps [1].
     start : State or None
@@ -110,8 +185,6 @@ def simulate(
         Whether to keep the greatest static soil force at every node.
     work : bool
         Whether to add up the work done on the soil.
-    single : bool
-        Whether to march in single precision: half the memory to move, and waves that are off by about a millionth.
 
     Returns
     -------
@@ -121,7 +194,7 @@ def simulate(
     Raises
     ------
     ValueError
-        If there is less than one step, or pile and soil do not have the same number of candidates.
+        If there is less than one step, or fewer in the trace; or pile and soil do not have as many candidates.
 
     Notes
     -----
@@ -135,64 +208,184 @@ def simulate(
 
     >>> mesh = Mesh(1e-4, np.linspace(0, 5, 6), np.full(5, 5e5), np.full(5, 0.01), np.full(5, 80.0))
     >>> free = SoilModel(*(np.zeros((5, 1)) for _ in range(3)))
-    >>> pulse = lambda step, arriving: np.array([1.0 if step == 0 else 0.0])
-    >>> simulate(mesh, free, pulse, 12).up[:, 0].round(12).tolist()
+    >>> simulate(mesh, free, impose_down_wave(np.eye(1, 12)[0]), 12).up[:, 0].round(12).tolist()
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -1.0, 0.0]
     """
     if n_steps < 1:
         raise ValueError("a run needs at least one step")
-    state = at_rest(mesh, soil) if start is None else start
-    step = Step(mesh, soil, state, gravity, work=work, single=single)
-    up_out, down_out, toe_out = (np.empty((n_steps, soil.n_candidates)) for _ in range(3))
-    bounds = _Bounds(state.spring.shape) if envelope else None
-    springs = step.spring.copy() if peaks else None
-    row = mesh.gauge_node - 1
-    for index in range(n_steps):
-        sent = head(index, step.arriving)
-        if row < 0:
-            up_out[index], down_out[index] = step.arriving, sent
-        else:
-            up_out[index], down_out[index] = step.sides.up[row], step.sides.down[row]  # both arrive at the gauges now
-        step.advance(sent)
-        toe_out[index] = step.p[-1]
-        if bounds is not None:
-            bounds.take(index, step.force_above())
-        if springs is not None:
-            np.maximum(springs, step.spring, out=springs)
-            for apart in step.radiating:
-                apart.add_slip()
-    if springs is not None:
-        for apart in step.radiating:
-            springs[:, apart.columns] = apart.shown(springs[:, apart.columns])
-    toe = step.toe_displacement(toe_out, state)
-    return Motion(
-        np.arange(n_steps) * mesh.time_step,
-        up_out,
-        down_out,
-        toe,
-        bounds.greatest if bounds else NOTHING,
-        bounds.least if bounds else NOTHING,
-        bounds.greatest_step if bounds else NOTHING,
-        bounds.least_step if bounds else NOTHING,
-        NOTHING if springs is None else step.static_force(np.minimum(springs, step.upper)),
-        step.energy if work else NOTHING,
-        step.state(toe[-1]),
-    )
+    if isinstance(head, TracedHead) and len(head.trace) < n_steps:
+        length = len(head.trace)
+        raise ValueError(f"the imposed trace has {length} steps, and step {length} was asked for")
+    begin = at_rest(mesh, soil) if start is None else start
+    run, (n, candidates) = _Run(mesh, soil, begin, gravity), begin.spring.shape
+    hammer = head.before_the_blow() if isinstance(head, HammerHead) else np.empty((len(HAMMER), 0))
+    seen, bounds = np.empty((3, n_steps, candidates)), np.empty((2, n, candidates) if envelope else (2, 0, 0))
+    bound_steps, springs = np.empty(bounds.shape, np.int32), np.zeros((n, candidates) if peaks else (0, 0))
+    energy = np.zeros(candidates if work else 0)
+    for columns in run.blocks():
+        count, struck = columns.stop - columns.start, np.ascontiguousarray(hammer[:, columns])
+        trace, reflected = head.part(columns, n_steps) if isinstance(head, TracedHead) else (NOTHING, 0.0)
+        what, done = np.empty((3, n_steps, count)), np.zeros(count if work else 0)
+        bound = np.repeat([[-np.inf], [np.inf]], bounds.shape[1] * count, axis=1)
+        when, peak = np.zeros(bound.shape, np.int32), run.half_springs(columns, peaks)
+        run.march(columns, trace, reflected, struck, mesh.gauge_node, what, bound, when, peak, done)
+        seen[..., columns], hammer[:, columns] = what, struck
+        if envelope:
+            bounds[..., columns], bound_steps[..., columns] = (part.reshape(2, n, count) for part in (bound, when))
+        if peaks:
+            springs[run.rows, columns] = run.shown(columns, peak)
+        if work:
+            energy[columns] = done
+    velocity = seen[2] / run.impedance[-1]
+    way = begin.toe_displacement / mesh.time_step + 0.5 * begin.velocity[-1] + np.cumsum(velocity, axis=0)
+    moved = (way - 0.5 * velocity) * mesh.time_step  # by the trapezoidal rule
+    times, ram, helmet = np.arange(n_steps) * mesh.time_step, hammer[RAM_VELOCITY], hammer[HELMET_VELOCITY]
+    ended = run.state(moved[-1])
+    return Motion(times, seen[0], seen[1], moved, *bounds, *bound_steps, springs, energy, ended, ram, helmet)
 
 
-class _Bounds:
-    """Greatest and least force at every node so far, and when."""
+class _Run:
+    """A run's numbers at every node of every candidate, as `march` takes them, and what it has reached."""
 
-    def __init__(self, shape: tuple[int, int]):
-        self.greatest, self.least = np.full(shape, -np.inf), np.full(shape, np.inf)
-        self.greatest_step, self.least_step = (np.zeros(shape, dtype=np.int32) for _ in range(2))
+    def __init__(self, mesh: Mesh, soil: SoilModel, start: State, gravity: float):
+        self.shape = shape = n, candidates = start.spring.shape
+        z = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
+        if z.shape[1] not in (1, candidates):
+            raise ValueError(f"the pile has {z.shape[1]} candidates, the soil {candidates}")
+        self.impedance = z = np.broadcast_to(z, shape)
+        self.rows = rows = slice(first_row_of_soil(soil), n)  # above these, no soil: waves only
+        radiates = columns_with(soil.radiation, shape)
+        powered = columns_with(soil.rate_damping, shape) & ~radiates
+        smith = columns_with(soil.smith_damping, shape) & ~powered & ~radiates
+        self.law = np.select([radiates, powered, smith], [RADIATES, FOLLOWS_POWER, FOLLOWS_FORCE], VISCOUS)
+        self.curved = (np.broadcast_to(soil.hyperbolic, candidates) | (soil.unloading_quake is not None)) & ~radiates
+        self.nodes, self.soil = self._fixed(mesh, soil, gravity)
+        stiffness = unloading_stiffness(soil)[rows]
+        quake = np.broadcast_to(np.maximum(soil.quake, SMALL), shape)[rows]
+        self.curve = self._curve(soil, quake, stiffness) if self.curved.any() else np.empty((len(CURVE), 0, candidates))
 
-    def take(self, index: int, force: np.ndarray) -> None:
-        higher, lower = force > self.greatest, force < self.least
-        np.copyto(self.greatest, force, where=higher)
-        np.copyto(self.least, force, where=lower)
-        self.greatest_step[higher] = index
-        self.least_step[lower] = index
+        self.waves = np.stack([np.vstack([start.down[:-1], np.zeros((1, candidates))]), start.up[1:]])
+        self.y = start.velocity * z
+        self.moving = np.zeros((len(MOVING), n - rows.start, candidates))
+        self.moving[SPRING] = start.spring[rows] / 2.0
+        if self.curved.any():
+            begun = _begun(self.moving[SPRING], self.soil[UPPER], quake, stiffness, soil.hyperbolic)
+            begun = begun if start.loading is None else start.loading[rows]
+            self.moving[WAY] = begun + 0.5 * self.soil[PER_Y] * self.y[rows]
+        soil_velocity = start.velocity if start.soil_velocity is None else start.soil_velocity
+        self.moving[SOIL_Y] = soil_velocity[rows] * z[rows]
+        self.gap = np.array(np.broadcast_to(0.0 if start.toe_gap is None else start.toe_gap, candidates))
+
+    def _fixed(self, mesh: Mesh, soil: SoilModel, gravity: float) -> tuple[np.ndarray, np.ndarray]:
+        """Give the rows `NODES` and `SOIL` of a run.
+
+        Units: gravity [m/s^2].
+        """
+        shape, rows, z = self.shape, self.rows, self.impedance
+        plug = np.zeros(1) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
+        below = np.vstack([z[1:], np.broadcast_to(plug, (1, shape[1]))])
+        undamped = (z + below) / (2.0 * z)
+        nodes = np.empty((len(NODES), *shape))
+        nodes[RATIO], nodes[WEIGHT], nodes[G] = below / z, gravity * mesh.mass[:, None] / 2.0, 1.0 / undamped
+        z, of = z[rows], np.empty((len(SOIL), *z[rows].shape))
+        of[PER_Y], of[UNDAMPED] = mesh.time_step / z, undamped[rows]
+        of[R] = of[UNDAMPED] + over(soil.damping, shape)[rows] / (2.0 * z)
+        of[H] = unloading_stiffness(soil)[rows] * of[PER_Y] / 4.0
+        of[UPPER], of[LOWER] = soil.limit[rows] / 2.0, lower_bound(soil)[rows] / 2.0
+        smith = over(soil.smith_damping, shape)[rows] / z
+        of[FACTOR] = np.where(self.law == FOLLOWS_FORCE, smith, over(soil.rate_damping, shape)[rows])
+        of[POWER] = soil.rate_power
+        of[LINEAR] = np.log(of[R] * z)
+        of[CARRIED] = of[H] + over(soil.radiation, shape)[rows] / (2.0 * z)
+        return nodes, of
+
+    def _curve(self, soil: SoilModel, quake: np.ndarray, stiffness: np.ndarray) -> np.ndarray:
+        """Give the rows `CURVE` of a run, which are straight with a bend of 0 and a quake of 1.
+
+        Units: quake [m]; stiffness [N/m].
+        """
+        rows, limit = np.empty((len(CURVE), *quake.shape)), self.soil[UPPER]
+        rows[BEND] = soil.hyperbolic
+        rows[QUAKE] = np.where(soil.hyperbolic, quake, 1.0)
+        rows[SCALE] = np.where(soil.hyperbolic, limit, limit / quake)
+        rows[PER_FORCE] = np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0)
+        return rows
+
+    def blocks(self) -> list[slice]:
+        """Give the candidates of each block: neighbours of one kind of soil, no more than `BLOCK_NODES` allows."""
+        kind, most = 2 * self.law + self.curved, max(BLOCK_NODES // self.shape[0], 1)
+        edges = [0, *(np.flatnonzero(np.diff(kind)) + 1), len(kind)]
+        return [
+            slice(begin, min(begin + most, last))
+            for first, last in pairwise(edges)
+            for begin in range(first, last, most)
+        ]
+
+    def march(self, columns: slice, *driven_and_seen) -> None:
+        """Take some candidates through the run; the rest is passed on to `march`, from the trace on."""
+        count, whole = columns.stop - columns.start, (self.waves, self.y[None], self.moving, self.gap[None, None])
+        curve = self.curve if self.curved[columns.start] else self.curve[:, :0]
+        fixed = (_flat(values, columns) for values in (self.nodes, self.soil, curve))
+        waves, y, moving, gap = (_flat(values, columns) for values in whole)
+        march(int(self.law[columns.start]), *fixed, waves, y[0], moving, gap[0], *driven_and_seen)
+        for values, part in zip(whole, (waves, y, moving, gap), strict=True):
+            values[..., columns] = part.reshape(*values.shape[:-1], count)
+
+    def half_springs(self, columns: slice, wanted: bool) -> np.ndarray:
+        """Give the rows that `march` keeps of springs [N] and slip [m], empty where not wanted."""
+        springs = _flat(self.moving[SPRING : SPRING + 1], columns)[0] if wanted else np.empty(0)
+        return np.stack([springs, np.zeros_like(springs)])
+
+    def shown(self, columns: slice, peak: np.ndarray) -> np.ndarray:
+        """Give the greatest forces of springs, raised to the limit where soil that radiates has slipped.
+
+        Units: returns [N].
+        """
+        limit = _flat(self.soil[UPPER : UPPER + 1], columns)[0]
+        shown = peak[0] + np.maximum(limit - peak[0], 0.0) * np.minimum(peak[1] / SHOWN_SLIP, 1.0)
+        return 2.0 * np.minimum(shown, limit).reshape(-1, columns.stop - columns.start)
+
+    def state(self, toe_displacement: np.ndarray) -> State:
+        """Give the moment that has been reached.
+
+        Units: toe_displacement [m].
+        """
+        shape, rows = self.shape, self.rows
+        spring, loading, radiates = np.zeros(shape), np.zeros(shape), self.law == RADIATES
+        velocity = self.y / self.impedance
+        soil_velocity = velocity.copy()
+        spring[rows] = 2.0 * self.moving[SPRING]
+        loading[rows] = np.where(self.curved, self.moving[WAY] - 0.5 * self.soil[PER_Y] * self.y[rows], 0.0)
+        soil_velocity[rows] = np.where(radiates, self.moving[SOIL_Y] / self.impedance[rows], velocity[rows])
+        nothing = np.zeros((1, shape[1]))
+        return State(
+            down=np.vstack([self.waves[0, :-1], nothing]),
+            up=np.vstack([nothing, self.waves[1]]),
+            spring=spring,
+            velocity=velocity,
+            toe_displacement=toe_displacement,
+            loading=loading if self.curved.any() else None,
+            soil_velocity=soil_velocity if radiates.any() else None,
+            toe_gap=np.where(radiates, self.gap, 0.0) if radiates.any() else None,
+        )
+
+
+def _flat(values: np.ndarray, columns: slice) -> np.ndarray:
+    """Give rows of the values of some candidates, node after node, one of them per row."""
+    return np.ascontiguousarray(values[..., columns]).reshape(len(values), -1)
+
+
+def _begun(
+    half_force: np.ndarray, limit: np.ndarray, quake: np.ndarray, stiffness: np.ndarray, hyperbolic: bool | np.ndarray
+) -> np.ndarray:
+    """Give the way along the curve that belongs to half a force; below 0 what is left until it begins.
+
+    Units: half_force, limit [N]; quake [m]; stiffness [N/m]; returns [m].
+    """
+    short = 2.0 * half_force / np.maximum(stiffness, SMALL)
+    force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
+    left = np.where(hyperbolic, limit - force, limit)
+    return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
 
 
 def impose_down_wave(down: np.ndarray) -> Head:
@@ -205,20 +398,14 @@ def impose_down_wave(down: np.ndarray) -> Head:
 
     Returns
     -------
-    callable
-        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
-
-    Raises
-    ------
-    ValueError
-        Where a step beyond the trace is asked for.
+    TracedHead
+        What drives the upper end in `simulate`, which raises ValueError for more steps than the trace has.
 
     Notes
     -----
     ``down`` as it is given; exact for a one-dimensional wave.
     """
-    row = _rows(down)
-    return lambda step, arriving: row(step)
+    return TracedHead(_columns(down), 0.0)
 
 
 def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
@@ -233,20 +420,14 @@ def impose_velocity(velocity: np.ndarray, impedance: float) -> Head:
 
     Returns
     -------
-    callable
-        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
-
-    Raises
-    ------
-    ValueError
-        Where a step beyond the trace is asked for.
+    TracedHead
+        What drives the upper end in `simulate`, which raises ValueError for more steps than the trace has.
 
     Notes
     -----
     ``down = up + Z v``; exact for a one-dimensional wave.
     """
-    row = _rows(impedance * np.asarray(velocity, dtype=float))
-    return lambda step, arriving: row(step) + arriving
+    return TracedHead(impedance * _columns(velocity), 1.0)
 
 
 def impose_force(force: np.ndarray) -> Head:
@@ -259,30 +440,17 @@ def impose_force(force: np.ndarray) -> Head:
 
     Returns
     -------
-    callable
-        Takes a step and the upward wave that arrives there [N], shape (candidates,); gives the downward wave [N].
-
-    Raises
-    ------
-    ValueError
-        Where a step beyond the trace is asked for.
+    TracedHead
+        What drives the upper end in `simulate`, which raises ValueError for more steps than the trace has.
 
     Notes
     -----
     ``down = F − up``; exact for a one-dimensional wave.
     """
-    row = _rows(force)
-    return lambda step, arriving: row(step) - arriving
+    return TracedHead(_columns(force), -1.0)
 
 
-def _rows(trace: np.ndarray) -> Callable[[int], np.ndarray]:
-    """Give the function that takes a step to its values."""
+def _columns(trace: np.ndarray) -> np.ndarray:
+    """Give a trace with a column a candidate, or one for all."""
     trace = np.asarray(trace, dtype=float)
-    rows = trace[:, None] if trace.ndim == 1 else trace
-
-    def row(step: int) -> np.ndarray:
-        if not 0 <= step < len(rows):
-            raise ValueError(f"the imposed trace has {len(rows)} steps, and step {step} was asked for")
-        return rows[step]
-
-    return row
+    return trace[:, None] if trace.ndim == 1 else trace

@@ -1,4 +1,5 @@
-"""Pile and soil of the simulator: segments that the wave crosses in one time step each, springs and dashpots.
+"""Pile and soil of the simulator: segments that the wave crosses in one time step each, springs and dashpots, and the
+moment at which they stand.
 
 The toe takes no tension.
 
@@ -189,12 +190,6 @@ def columns_with(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarra
     return np.any(over(values, shape) > 0.0, axis=0)
 
 
-def runs_of(chosen: np.ndarray) -> list[slice]:
-    """Give the runs of neighbouring columns that are chosen."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], chosen, [False]]).astype(int)))
-    return [slice(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-
-
 def first_row_of_soil(soil: SoilModel) -> int:
     """Give the first node at which any candidate has soil."""
     holds = (soil.limit > 0.0) | (soil.damping > 0.0)
@@ -287,63 +282,65 @@ def build_soil(
     )
 
 
-TINY = 1e-3
-"""Force that keeps logarithms finite [N]."""
-SLOWEST = -18.0
-"""Logarithm of the least velocity that is told from none [ln m/s]."""
+@dataclass(frozen=True)
+class State:
+    """Waves, springs and movements at one moment, from which a run can go on.
 
-
-class PowerRoot:
-    """Finds the logarithm of the velocity at which viscous and rate effects together give a force.
-
-    It solves ``A v + Q v^N = W`` for arrays of one shape by Newton's steps on the logarithm, without making new ones.
+    Parameters
+    ----------
+    down : numpy.ndarray
+        Waves leaving downward from nodes 0 … n, the last always 0, shape (n_segments + 1, n_candidates) [N].
+    up : numpy.ndarray
+        Waves leaving upward from nodes 0 … n + 1, the first always 0, the last out of a plug or 0, shape
+        (n_segments + 2, n_candidates) [N].
+    spring : numpy.ndarray
+        Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N]. Below 0 at the toe it presses on
+        nothing and remembers the gap.
+    velocity : numpy.ndarray
+        Of the nodes 1 … n, shape (n_segments, n_candidates) [m/s].
+    toe_displacement : numpy.ndarray
+        Movement of the toe, shape (n_candidates,) [m].
+    loading : numpy.ndarray or None
+        Way of the nodes 1 … n along their curve of first loading, shape (n_segments, n_candidates) [m]; None: the curve
+        begins anew, from the force that is in the spring.
+    soil_velocity : numpy.ndarray or None
+        Of the soil beside the nodes 1 … n, shape (n_segments, n_candidates) [m/s]; None: that of the nodes.
+    toe_gap : numpy.ndarray or None
+        Gap under a toe with a radiation dashpot, as movement over the time step times the impedance above it, shape
+        (n_candidates,) [N]; None: closed.
     """
 
-    def __init__(self, linear: np.ndarray, power: np.ndarray):
-        kind = linear.dtype.type
-        self.linear = aligned_copy(np.log(linear), kind)
-        self.power = aligned_copy(np.broadcast_to(power, linear.shape), kind)
-        self.powered = self.power * self.linear
-        self.x, self.one, self.other, self.both, self.target, self.of_q = (aligned_copy(linear, kind) for _ in range(6))
-        self.iterations = 2 if linear.dtype == np.float32 else 6
-        self.tiny, self.slowest = np.full((), TINY, kind), np.full((), SLOWEST, kind)  # quicker than plain floats
+    down: np.ndarray
+    up: np.ndarray
+    spring: np.ndarray
+    velocity: np.ndarray
+    toe_displacement: np.ndarray
+    loading: np.ndarray | None = None
+    soil_velocity: np.ndarray | None = None
+    toe_gap: np.ndarray | None = None
 
-    def find(self, q: np.ndarray, w: np.ndarray) -> np.ndarray:
-        """Give ln v, from q and w of 0 or more [N]."""
-        x, one, other, both, target, of_q = self.x, self.one, self.other, self.both, self.target, self.of_q
-        power = self.power
-        np.log(np.add(w, self.tiny, target), target)
-        np.log(np.add(q, self.tiny, of_q), of_q)
-        # In x = ln(A v) the two parts are eˣ and Q A⁻ᴺ eᴺˣ, and W is their sum.
-        np.subtract(of_q, self.powered, of_q)
-        np.subtract(target, of_q, one)
-        np.divide(one, power, one)
-        np.minimum(target, one, out=x)
-        for _ in range(self.iterations):  # x −= (ln(eˣ + Q A⁻ᴺ eᴺˣ) − ln W) / slope
-            np.exp(x, one)
-            np.multiply(x, power, other)
-            np.exp(np.add(other, of_q, other), other)
-            np.add(one, other, both)
-            np.multiply(other, power, other)
-            np.add(one, other, one)
-            np.divide(one, both, one)
-            np.log(both, both)
-            np.subtract(both, target, both)
-            np.divide(both, one, both)
-            np.subtract(x, both, x)
-        np.subtract(x, self.linear, x)
-        return np.maximum(x, self.slowest, out=x)
+    def force(self) -> np.ndarray:
+        """Give the force in every segment, right for a pile at rest.
+
+        Units: returns [N].
+        """
+        return self.down[:-1] + self.up[1:-1]
 
 
-ALIGNMENT = 64
-"""Bytes; the processor reads arrays that begin on such a boundary a tenth faster (measured)."""
-
-
-def aligned_copy(values: np.ndarray, kind: type) -> np.ndarray:
-    """Give a copy of a kind of float that begins on a boundary of `ALIGNMENT` bytes."""
-    values = np.asarray(values, dtype=kind)
-    raw = np.empty(values.nbytes + ALIGNMENT, dtype=np.uint8)
-    start = -raw.ctypes.data % ALIGNMENT
-    array: np.ndarray = raw[start : start + values.nbytes].view(kind).reshape(values.shape)
-    array[...] = values
-    return array
+def at_rest(mesh: Mesh, soil: SoilModel) -> State:
+    """Give the state of a pile and soil without any stress."""
+    n, candidates = mesh.n_segments, soil.n_candidates
+    spring, gap = np.zeros((n, candidates)), None
+    if soil.toe_gap is not None:
+        radiates = columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
+        spring[-1] = np.where(radiates, 0.0, -soil.toe_gap * unloading_stiffness(soil)[-1])
+        z_above = np.broadcast_to(np.reshape(mesh.impedance, (n, -1))[-1], candidates)
+        gap = np.where(radiates, soil.toe_gap / mesh.time_step * z_above, 0.0)
+    return State(
+        down=np.zeros((n + 1, candidates)),
+        up=np.zeros((n + 2, candidates)),
+        spring=spring,
+        velocity=np.zeros((n, candidates)),
+        toe_displacement=np.zeros(candidates),
+        toe_gap=gap,
+    )

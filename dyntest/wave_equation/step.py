@@ -1,4 +1,4 @@
-"""One time step of the simulator, for every node and every candidate, in arrays that are filled again and again.
+"""Runs of the simulator as machine code: every node of some candidates, one time step after the other.
 
 With half the static soil force ``s = S/2`` and the velocity as the wave ``y = Z1 v``, equations (1) to (5) of the
 simulator need only
@@ -8,9 +8,8 @@ simulator need only
     y = g (p − s)                                                           (8)
     wave sent up:  d − y;  wave sent down:  u + (Z2/Z1) y                   (9)
 
-with ``r = (Z1 + Z2 + D) / (2 Z1)``, ``g = 1/r``, ``h = k·dt / (4 Z1)`` and ``a = h / (r + h)``. Memory, not
-arithmetic, sets the pace, so the waves are written back in place: what a node sends up stands where the wave from above
-stood, and the two arrays change places every step.
+with ``r = (Z1 + Z2 + D) / (2 Z1)``, ``g = 1/r``, ``h = k·dt / (4 Z1)`` and ``a = h / (r + h)``. What a node sends up
+stands where the wave from above stood, and the two arrays of waves change places every step.
 
 Laws whose dashpot depends on the velocity itself use the same lines. Smith's dashpot and the power of the velocity
 put ``r + j |s| / …`` in the place of r, from the static force that the last velocity leads to; with a power N the
@@ -18,569 +17,403 @@ velocity solves
 
     A v + Q v^N = W                                                         (10)
 
-and two of Newton's steps on its logarithm find it (`dyntest.wave_equation.soil.PowerRoot`). Where a dashpot stands
-beside the spring under a slider (radiation), the force on the node is what a stuck slider would carry, cut back to the
-limits and raised with the rate of slip w by ``1 + J w^N``; the soil follows with the velocity ``(R − S)/(c + k dt/2)``.
-With ``κ = r/(h + c/(2 Z1))`` and ``e = p + κ s`` the node slips where ``e`` leaves its bounds ``(1 + κ) s_limit``.
-Equation (10) then holds with ``A = r Z1``, ``Q = (1 + κ) J s_limit`` and with W what e is beyond its bound.
-
-Each law's own lines run over its own columns only.
+and two of Halley's steps on its logarithm find it. Where a dashpot stands beside the spring under a slider (radiation),
+the force on the node is what a stuck slider would carry, cut back to the limits and raised with the rate of slip w by
+``1 + J w^N``; the soil follows with the velocity ``(R − S)/(c + k dt/2)``. With ``κ = r/(h + c/(2 Z1))`` and
+``e = p + κ s`` the node slips where ``e`` leaves its bounds ``(1 + κ) s_limit``. Equation (10) then holds with
+``A = r Z1``, ``Q = (1 + κ) J s_limit`` and with W what e is beyond its bound.
 
 A plug of mass m at the toe is one more piece of pile, half a step long, of impedance ``2 m/dt`` and with a free end: it
 sends back what came a step before with its sign turned. That keeps energy and momentum whole.
+
+Numba compiles `march` at its first call and keeps the machine code beside this file, or in the user's folder of caches.
+It looks at this file alone to see whether that code is still true, so everything that `march` calls stands here.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Callable
+from typing import TypeVar
 
+import numba
 import numpy as np
 
-from dyntest.wave_equation.soil import (
-    SMALL,
-    Mesh,
-    PowerRoot,
-    SoilModel,
-    aligned_copy,
-    columns_with,
-    first_row_of_soil,
-    lower_bound,
-    over,
-    runs_of,
-    unloading_stiffness,
-)
+Function = TypeVar("Function", bound=Callable)
 
 
-@dataclass(frozen=True)
-class State:
-    """Waves, springs and movements at one moment, from which a run can go on.
-
-    Parameters
-    ----------
-    down : numpy.ndarray
-        Waves leaving downward from nodes 0 … n, the last always 0, shape (n_segments + 1, n_candidates) [N].
-    up : numpy.ndarray
-        Waves leaving upward from nodes 0 … n + 1, the first always 0, the last out of a plug or 0, shape
-        (n_segments + 2, n_candidates) [N].
-    spring : numpy.ndarray
-        Static soil force at the nodes 1 … n, shape (n_segments, n_candidates) [N]. Below 0 at the toe it presses on
-        nothing and remembers the gap.
-    velocity : numpy.ndarray
-        Of the nodes 1 … n, shape (n_segments, n_candidates) [m/s].
-    toe_displacement : numpy.ndarray
-        Movement of the toe, shape (n_candidates,) [m].
-    loading : numpy.ndarray or None
-        Way of the nodes 1 … n along their curve of first loading, shape (n_segments, n_candidates) [m]; None: the curve
-        begins anew, from the force that is in the spring.
-    soil_velocity : numpy.ndarray or None
-        Of the soil beside the nodes 1 … n, shape (n_segments, n_candidates) [m/s]; None: that of the nodes.
-    toe_gap : numpy.ndarray or None
-        Gap under a toe with a radiation dashpot, as movement over the time step times the impedance above it, shape
-        (n_candidates,) [N]; None: closed.
-    """
-
-    down: np.ndarray
-    up: np.ndarray
-    spring: np.ndarray
-    velocity: np.ndarray
-    toe_displacement: np.ndarray
-    loading: np.ndarray | None = None
-    soil_velocity: np.ndarray | None = None
-    toe_gap: np.ndarray | None = None
-
-    def force(self) -> np.ndarray:
-        """Give the force in every segment, right for a pile at rest.
-
-        Units: returns [N].
-        """
-        return self.down[:-1] + self.up[1:-1]
+def compiled(function: Function) -> Function:
+    """Have Numba compile a function, and keep its machine code where there is a folder that may be written to."""
+    try:
+        return numba.njit(function, cache=True, nogil=True, error_model="numpy")
+    except RuntimeError:  # neither this folder nor the user's may be written to
+        return numba.njit(function, nogil=True, error_model="numpy")
 
 
-def at_rest(mesh: Mesh, soil: SoilModel) -> State:
-    """Give the state of a pile and soil without any stress."""
-    n, candidates = mesh.n_segments, soil.n_candidates
-    spring, gap = np.zeros((n, candidates)), None
-    if soil.toe_gap is not None:
-        radiates = columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
-        spring[-1] = np.where(radiates, 0.0, -soil.toe_gap * unloading_stiffness(soil)[-1])
-        z_above = np.broadcast_to(np.reshape(mesh.impedance, (n, -1))[-1], candidates)
-        gap = np.where(radiates, soil.toe_gap / mesh.time_step * z_above, 0.0)
-    return State(
-        down=np.zeros((n + 1, candidates)),
-        up=np.zeros((n + 2, candidates)),
-        spring=spring,
-        velocity=np.zeros((n, candidates)),
-        toe_displacement=np.zeros(candidates),
-        toe_gap=gap,
-    )
+VISCOUS, FOLLOWS_FORCE, FOLLOWS_POWER, RADIATES = range(4)
+"""What a block's dashpots follow: the velocity; the static force, as Smith's; that and a power of the velocity; or the
+velocity of slip, with radiation beside the spring."""
 
-
-class FirstLoading:
-    """Keeps how far each node has gone along its curve of first loading, and gives the force there.
-
-    The curve is the hyperbola ``limit · u / (u + quake)`` or the line ``limit · u / quake``, of which what lies over
-    the limit is cut off by others. Soil that was unloaded is loaded again along its unloading line until it meets the
-    curve at the movement it then has. It holds the rows and the columns (candidates) `where` of the soil.
-    """
-
-    def __init__(
-        self,
-        soil: SoilModel,
-        where: tuple[slice, slice],
-        time_step: float,
-        z_above: np.ndarray,
-        state: State,
-        kind: type,
-    ):
-        shape, stiffness = soil.limit.shape, unloading_stiffness(soil)[where]
-        self.where = where
-        hyperbolic = np.broadcast_to(soil.hyperbolic, shape[1:])[where[1]]
-        self.bent, self.all_bent = bool(hyperbolic.any()), bool(hyperbolic.all())
-        limit = soil.limit[where] / 2.0  # half forces throughout, as in `Step`
-        quake = np.broadcast_to(np.maximum(soil.quake, SMALL), shape)[where]
-        way_of_y = np.broadcast_to(time_step / z_above, shape)[where]
-        if state.loading is None:
-            loading = _from_force(state.spring[where] / 2.0, stiffness, limit, quake, hyperbolic)
-        else:
-            loading = state.loading[where]
-        y = (state.velocity * z_above)[where]
-        # ``scale · u / (bend · u + quake)`` is both, the straight one with a bend of 0 and a quake of 1.
-        self.bend, self.quake, self.scale, self.way_of_y = (
-            aligned_copy(np.broadcast_to(values, quake.shape), kind)
-            for values in (
-                hyperbolic,
-                np.where(hyperbolic, quake, 1.0),
-                np.where(hyperbolic, limit, limit / quake),
-                way_of_y,
-            )
-        )
-        # The trial movement of half a step from the trial rise of the half force: Δu = 2 Δs / k.
-        self.way_of_force = aligned_copy(np.where(stiffness > 0.0, 2.0 / np.maximum(stiffness, SMALL), 0.0), kind)
-        self.way = aligned_copy(loading + 0.5 * way_of_y * y, kind)
-        self.cap, self.work = aligned_copy(self.way, kind), aligned_copy(self.way, kind)
-        self.nothing: np.ndarray = np.zeros((), kind)
-
-    def stand_on(self, trial_rise: np.ndarray, half_force: np.ndarray, y: np.ndarray) -> None:
-        """Take the arrays of a run in which rise and force of these springs and the waves of their nodes stand [N]."""
-        columns = self.where[1]
-        self.trial_rise, self.held, self.y = trial_rise[:, columns], half_force[:, columns], y[:, columns]
-
-    def force(self) -> np.ndarray:
-        """Give the force on the curve at the movement that this step would reach.
-
-        Units: returns [N].
-        """
-        cap, work = self.cap, self.work
-        multiply(self.trial_rise, self.way_of_force, cap)
-        add(cap, self.way, cap)
-        maximum(cap, self.nothing, out=cap)
-        if self.bent:
-            add(cap if self.all_bent else multiply(cap, self.bend, work), self.quake, work)
-            divide(cap, work, cap)
-        return multiply(cap, self.scale, cap)
-
-    def part(self, begin: int, end: int) -> np.ndarray:
-        """Give where the force of the columns from one on to another of the soil stands, once it is asked for."""
-        return self.cap[:, begin - self.where[1].start : end - self.where[1].start]
-
-    def hold(self) -> None:
-        """Cut the springs back to the curve."""
-        minimum(self.held, self.force(), out=self.held)
-
-    def move(self) -> None:
-        """Take the movement of a step."""
-        multiply(self.y, self.way_of_y, self.work)
-        add(self.way, self.work, self.way)
-
-    def loading(self, shape: tuple[int, int]) -> np.ndarray:
-        """Give the way along the curve so far.
-
-        Units: returns [m].
-        """
-        way = np.zeros(shape)
-        way[self.where] = self.way - 0.5 * self.way_of_y * self.y
-        return way
-
-
-def _from_force(
-    half_force: np.ndarray, stiffness: np.ndarray, limit: np.ndarray, quake: np.ndarray, hyperbolic: np.ndarray
-) -> np.ndarray:
-    """Give the way along the curve that belongs to a force; below 0 what is left until it begins.
-
-    Units: half_force, limit [N]; stiffness [N/m]; quake [m]; returns [m].
-    """
-    short = 2.0 * half_force / np.maximum(stiffness, SMALL)
-    force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
-    left = np.where(hyperbolic, limit - force, limit)
-    return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
-
-
+TINY = 1e-3
+"""Force that keeps logarithms finite [N]."""
+SLOWEST = -18.0
+"""Logarithm of the least velocity that is told from none [ln m/s]."""
 SHOWN_SLIP = 1e-3
 """Slip that shows the static limit of soil whose dashpot carries part of the force [m]; up to it the resistance shown
 rises from the spring's to the limit. Our own choice: a movement that is small beside the set of a blow."""
-
-add, subtract, multiply, divide, minimum, maximum = np.add, np.subtract, np.multiply, np.divide, np.minimum, np.maximum
-absolute, exp, reciprocal, sign = np.absolute, np.exp, np.reciprocal, np.sign
-
-
-class _Sides:
-    """Names for the parts of the two arrays of waves, as they stand in every other step."""
-
-    def __init__(self, from_above: np.ndarray, from_below: np.ndarray):
-        self.down, self.up = from_above[:-1], from_below[1:]  # arrive at the nodes 1 … n
-        self.head, self.beyond = from_below[0], from_above[-1]  # arrives at node 0; comes from below the toe next
-        self.through, self.into_plug = from_below[1:-1], from_below[-1]  # what is sent down, once it is
-
-
-class _Following:
-    """Dashpots that follow the static force: Smith's, and those of a power of the velocity."""
-
-    def __init__(self, step: "Step", columns: slice, factor: np.ndarray, powers: np.ndarray):
-        """Take the factors j of these columns [s/m or (s/m)^N] and their powers of the velocity [1], 1 for Smith's."""
-        self.columns, kind = columns, step.r.dtype.type
-        of, h, lower, upper = (one[:, columns] for one in (step.r, step.h, step.lower, step.upper))
-        # Copies, since the columns of a few candidates take several times as long to read as an array of their own.
-        self.viscous, self.h, self.lower, self.upper = (aligned_copy(values, kind) for values in (of, h, lower, upper))
-        self.r, self.rise, self.work = (aligned_copy(of, kind) for _ in range(3))
-        z = np.broadcast_to(step.z_above, step.p.shape)[step.rows, columns]
-        self.factor = aligned_copy(np.where(powers == 1.0, factor / z, factor), kind)
-        self.step_rise, self.step_spring = step.x[:, columns], step.spring[:, columns]
-        self.a, self.g = step.a[:, columns], step.g[step.rows, columns]
-        self.powered = [
-            _Powered(self.r[:, own], self.viscous[:, own], z[:, own], powers[own], step.soil_p[:, columns][:, own])
-            for own in runs_of(powers != 1.0)
-        ]
-        self.bounds: list[tuple[np.ndarray, np.ndarray]] = []
-
-    def bound_by(self, curve: FirstLoading) -> None:
-        """Have a curve bound the static force in the columns that it shares with these."""
-        first, others = self.columns.start, curve.where[1]
-        begin, end = max(first, others.start), min(self.columns.stop, others.stop)
-        if begin < end:
-            self.bounds.append((self.r[:, begin - first : end - first], curve.part(begin, end)))
-
-    def follow(self) -> None:
-        """Set r, a and g of these columns from the static force that the last velocity would lead to."""
-        r, rise, work = self.r, self.rise, self.work
-        rise[...] = self.step_rise
-        add(self.step_spring, rise, r)
-        add(r, rise, r)
-        for own, curve in self.bounds:
-            minimum(own, curve, out=own)
-        minimum(r, self.upper, out=r)
-        maximum(r, self.lower, out=r)
-        for powered in self.powered:
-            powered.take_push()
-        absolute(r, r)
-        multiply(r, self.factor, r)
-        for powered in self.powered:
-            powered.find()
-        add(r, self.viscous, r)
-        add(r, self.h, work)
-        divide(self.h, work, self.a)
-        reciprocal(r, self.g)
+IGNITION, BURNING = 1.0e-3, 3.0e-3
+"""Time after impact in which the pressure rises, and in which it then stays [s] (from memory, of hammers that inject
+their fuel as a spray at impact)."""
+COMPRESSION_EXPONENT, EXPANSION_EXPONENT = 1.35, 1.3
+"""Exponents of the adiabats [1]; 1.4 for dry air, less with fuel, heat losses and leaks (from memory)."""
+ATMOSPHERE = 101325.0
+"""Standard atmosphere [Pa], exact by definition (ISO 2533)."""
+LEAST_VOLUME = 0.3
+"""Share of the clearance volume to which the gas is squeezed at most [1]; the cushion takes over (our choice)."""
+SLOWEST_CLOSING = 1e-6
+"""Keeps a quotient finite where ram and helmet meet without closing [m/s]."""
 
 
-class _Powered:
-    """Some columns of dashpots that follow the static force with a power of the velocity; r stands in for them all."""
-
-    def __init__(self, r: np.ndarray, viscous: np.ndarray, z: np.ndarray, power: np.ndarray, p: np.ndarray):
-        kind = r.dtype.type
-        self.r, self.p = r, p
-        self.root = PowerRoot(np.asarray(viscous * z, kind), power)
-        self.less, self.z = self.root.power - 1.0, aligned_copy(z, kind)
-        self.push, self.work = aligned_copy(z, kind), aligned_copy(z, kind)
-
-    def take_push(self) -> None:
-        """Take what drives the nodes against the static force, which stands in r."""
-        subtract(self.p, self.r, self.push)
-        absolute(self.push, self.push)
-
-    def find(self) -> None:
-        """Put ``j |s| v^N / y`` with y = Z1 v in the place of ``j |s|``."""
-        r, work = self.r, self.work
-        multiply(self.root.find(r, self.push), self.less, work)
-        exp(work, work)
-        multiply(r, work, r)
-        divide(r, self.z, r)
+NODES = RATIO, WEIGHT, G = range(3)
+"""Rows of what stays as it is at all nodes: Z2/Z1 [1], half the weight [N], and g [1] where there is no soil."""
+SOIL = H, R, LOWER, UPPER, PER_Y, UNDAMPED, FACTOR, POWER, LINEAR, CARRIED = range(10)
+"""Rows of what stays as it is at the nodes with soil: h and r [1], bounds of s [N], the way dt/Z1 of a unit of y [m/N],
+r without a dashpot [1]; of laws the factor j, over Z1 where it is Smith's, the power N, ln A, and the share of a soil
+that radiates, h + c/(2 Z1) [1]."""
+CURVE = BEND, QUAKE, SCALE, PER_FORCE = range(4)
+"""Rows of the curve of first loading ``scale · u / (bend · u + quake)``: [1], [m], [N]; and 2/k [m/N]."""
+MOVING = SPRING, WAY, SOIL_Y = range(3)
+"""Rows of what moves at the nodes with soil: s [N], the way along the curve half a step ahead [m], and y of the soil
+that radiates [N]."""
+IMPACT_STEP, TIME_STEP, SUBSTEPS, SUBSTEP, GAIN, IMPEDANCE, PER_RAM, PER_HELMET = range(8)
+STIFFNESS, STEEPER, PILE_STIFFNESS, PILE_STEEPER, BORE, STROKE, PEAK, CLEARANCE = range(8, 16)
+RAM_VELOCITY, HELMET_VELOCITY, LIFT, SQUEEZED, LINE, PILE_SQUEEZED, PILE_LINE, SINCE, BURNT = range(16, 25)
+HAMMER = range(25)
+"""Rows of a hammer: the step of its impact and step [s]; substeps in it and their length [s], and the velocity gained by
+falling over one [m/s]; impedance of the head [N s/m]; substep over mass of ram and helmet [s/kg]; stiffness of both
+cushions when they load and unload [N/m], infinite where there is no pile cushion; of the gas bore [m^2], stroke [m],
+pressure [Pa] and clearance [m]. What moves: velocities and lift of the helmet off the head [m/s, m]; how far each
+cushion is squeezed [m] and the line of its force [N]; the time since ram and helmet met [s], and ln of what is burnt."""
 
 
-class _Radiating:
-    """Springs with a dashpot beside them, both under a slider whose limit grows with the rate of slip."""
-
-    def __init__(self, step: "Step", soil: SoilModel, columns: slice, state: State):
-        self.columns = columns
-        kind, rows = step.r.dtype.type, step.rows
-        z = np.broadcast_to(step.z_above, step.p.shape)[rows, columns]
-        r, h = step.r[:, columns].astype(float), step.h[:, columns].astype(float)
-        radiation, rate = soil.radiation, soil.rate_damping
-        assert radiation is not None
-        dashpot = np.broadcast_to(radiation, soil.limit.shape)[rows, columns] / (2.0 * z)
-        follows = 1.0 / np.maximum(h + dashpot, SMALL)
-        kappa = r * follows
-        kappa[h + dashpot <= 0.0] = 0.0
-        growth = 0.0 if rate is None else np.broadcast_to(rate, soil.limit.shape)[rows, columns]
-        velocity = state.velocity if state.soil_velocity is None else state.soil_velocity
-        self.kappa, self.upper, self.lower, self.h, self.follows, self.share, self.growth, self.per_r, self.soil_y = (
-            aligned_copy(np.broadcast_to(values, kappa.shape), kind)
-            for values in (
-                kappa,
-                step.upper[:, columns] * (1.0 + kappa),
-                step.lower[:, columns] * (1.0 + kappa),
-                step.h[:, columns],
-                follows,
-                1.0 / (1.0 + kappa),
-                growth,
-                1.0 / r,
-                (velocity * step.z_above)[rows, columns],
-            )
-        )
-        power = np.broadcast_to(soil.rate_power, soil.limit.shape[1:])[columns]
-        self.root = PowerRoot(np.asarray(r * z, kind), power)
-        # Own copies, since the columns of a few candidates take several times as long to read as an array of their own.
-        self.spring, self.limit = (aligned_copy(values[:, columns], kind) for values in (step.spring, step.upper))
-        self.y, self.e, self.within, self.q, self.half_force, self.slid = (
-            aligned_copy(np.zeros_like(kappa), kind) for _ in range(6)
-        )
-        self.rise = self.h * self.soil_y
-        self.gap = np.zeros(kappa.shape[1], kind) if state.toe_gap is None else state.toe_gap[columns].astype(kind)
-        self.way_of_y, self.nothing = np.asarray(step.dt / z, kind), np.zeros((), kind)
-        self.step_p, self.step_spring = step.soil_p[:, columns], step.spring[:, columns]
-
-    def take_p(self) -> None:
-        """Take p of (6) before the springs of other columns change it."""
-        self.y[...] = self.step_p
-
-    def move(self) -> None:
-        """Take the soil of these columns a step further from p of (6), which stands in y."""
-        s, y, e, within, q, toe, gap = self.spring, self.y, self.e, self.within, self.q, self.half_force[-1], self.gap
-        add(s, self.rise, s)
-        multiply(s, self.kappa, e)
-        add(e, y, e)
-        minimum(e, self.upper, out=within)
-        maximum(within, self.lower, out=within)
-        subtract(e, within, e)
-        absolute(within, q)
-        multiply(q, self.growth, q)
-        x = self.root.find(q, absolute(e, self.half_force))
-        multiply(x, self.root.power, x)
-        exp(x, x)
-        multiply(within, self.share, self.half_force)  # stuck, or at the limit
-        multiply(q, self.share, q)
-        multiply(q, x, q)
-        multiply(q, sign(e, e), q)
-        add(self.half_force, q, self.half_force)
-        maximum(toe, self.nothing, out=toe)
-        multiply(toe, gap <= self.nothing, toe)
-        subtract(y, self.half_force, y)
-        multiply(y, self.per_r, y)
-        subtract(self.half_force, s, self.soil_y)
-        multiply(self.soil_y, self.follows, self.soil_y)
-        multiply(self.soil_y, self.h, self.rise)
-        add(s, self.rise, s)
-        add(gap, self.soil_y[-1], gap)
-        subtract(gap, y[-1], gap)  # the soil under a toe that lifted off rises slower than the toe
-        maximum(gap, self.nothing, out=gap)
-        multiply(gap, toe <= self.nothing, gap)
-        self.step_spring[...], self.step_p[...] = s, y
-
-    def add_slip(self) -> None:
-        """Add the downward slip of the last step; a toe on its way through a gap does not slip."""
-        slip = (self.y - self.soil_y) * self.way_of_y
-        self.slid += np.where(self.half_force >= 0.999 * self.limit, np.maximum(slip, 0.0), 0.0)
-
-    def shown(self, springs: np.ndarray) -> np.ndarray:
-        """Give the greatest half forces of the springs, raised to the limit where the soil slipped."""
-        return springs + np.maximum(self.limit - springs, 0.0) * np.minimum(self.slid / SHOWN_SLIP, 1.0)
+LN_2, LN_2_HIGH, LN_2_LOW = math.log(2.0), 6.93147180369123816490e-01, 1.90821492927058770002e-10
+ROUNDS = 6755399441055744.0  # 1.5 · 2⁵²: added to a number, it leaves the nearest whole number in the last bits
+MANTISSA, ONE, WHOLE = np.uint64(0x000FFFFFFFFFFFFF), np.uint64(0x3FF0000000000000), np.uint64(0x4330000000000000)
+EXPONENT, BIAS = np.uint64(52), np.uint64(1023)
 
 
-class Step:
-    """The arrays of one run and the lines that take them a step further.
+@compiled
+def logarithm(x: float) -> float:
+    """Give ln x of a normal number above 0, to 1e-12: unlike the one of the C library it is done four at a time."""
+    bits = np.float64(x).view(np.uint64)
+    exponent = np.uint64((bits >> EXPONENT) | WHOLE).view(np.float64) - 4503599627370496.0 - 1023.0
+    mantissa = np.uint64((bits & MANTISSA) | ONE).view(np.float64)
+    high = mantissa > 1.4142135623730951
+    mantissa = 0.5 * mantissa if high else mantissa
+    exponent = exponent + 1.0 if high else exponent
+    t = (mantissa - 1.0) / (mantissa + 1.0)  # ln m = 2 artanh t, and its series
+    q = t * t
+    series = 1.0 + q * (1 / 3 + q * (1 / 5 + q * (1 / 7 + q * (1 / 9 + q * (1 / 11 + q * (1 / 13))))))
+    return exponent * LN_2 + 2.0 * t * series
 
-    From a mesh, a soil, the state where the run begins and the acceleration of free fall [m/s^2]; `work` adds up the
-    work done on the soil, in `energy`, and `single` marches in single precision.
+
+@compiled
+def exponential(x: float) -> float:
+    """Give eˣ for −700 < x < 700, to 1e-12 of it: unlike the one of the C library it is done four at a time."""
+    rounded = x / LN_2 + ROUNDS
+    whole = rounded - ROUNDS
+    r = (x - whole * LN_2_HIGH) - whole * LN_2_LOW
+    series = 1 / 5040 + r * (1 / 40320 + r * (1 / 362880 + r * (1 / 3628800)))
+    series = 1.0 + r * (1.0 + r * (1 / 2 + r * (1 / 6 + r * (1 / 24 + r * (1 / 120 + r * (1 / 720 + r * series))))))
+    return series * np.uint64((np.float64(rounded).view(np.uint64) + BIAS) << EXPONENT).view(np.float64)
+
+
+@compiled
+def find_velocity(
+    linear: np.ndarray, power: np.ndarray, q: np.ndarray, w: np.ndarray, x: np.ndarray, of_q: np.ndarray
+) -> None:
+    """Put ln v of (10) into x; linear is ln A; q and w of 0 or more [N], w is made its logarithm."""
+    for i in range(len(x)):
+        w[i] = logarithm(w[i] + TINY)
+        of_q[i] = logarithm(q[i] + TINY) - power[i] * linear[i]
+        x[i] = max(min(w[i], (w[i] - of_q[i]) / power[i]), linear[i] + 2.0 * SLOWEST)
+    # In x = ln(A v) the two parts are eˣ and Q A⁻ᴺ eᴺˣ, and W is their sum: ln(eˣ + Q A⁻ᴺ eᴺˣ) − ln W = 0.
+    for _ in range(2):
+        for i in range(len(x)):
+            one, other = exponential(x[i]), exponential(power[i] * x[i] + of_q[i])
+            both = one + other
+            slope = (one + power[i] * other) / both
+            bend = one * other * (1.0 - power[i]) ** 2 / (both * both)
+            miss = logarithm(both) - w[i]
+            step = miss * slope / (slope * slope - 0.5 * miss * bend)
+            x[i] = max(x[i] - step, linear[i] + 2.0 * SLOWEST)
+    for i in range(len(x)):
+        x[i] = max(x[i] - linear[i], SLOWEST)
+
+
+@compiled
+def squeeze(squeezed: float, line: float, movement: float, stiffness: float, steeper: float) -> tuple[float, float]:
+    """Press a cushion by a movement [m]: it loads along its stiffness, unloads along a steeper line and never pulls.
+
+    Gives how far it is squeezed [m] and its line [N], which is its force above 0. Once left, it stays as thin as it was
+    then: below 0 the line remembers how far away the ram or helmet is.
     """
+    squeezed += movement
+    return squeezed, min(line + steeper * movement, stiffness * squeezed)
 
-    def __init__(
-        self, mesh: Mesh, soil: SoilModel, state: State, gravity: float, *, work: bool = False, single: bool = False
-    ):
-        kind = np.float32 if single else np.float64
 
-        def aligned(values: np.ndarray) -> np.ndarray:
-            return aligned_copy(values, kind)
+@compiled
+def press_gas(hammer: np.ndarray, c: int, squeezed: float, closing: float) -> float:
+    """Give the force of a diesel's gas on ram and helmet [N]: (1) to (4) of the hammer.
 
-        shape = n, candidates = state.spring.shape
-        z_above = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
-        if z_above.shape[1] not in (1, candidates):
-            raise ValueError(f"the pile has {z_above.shape[1]} candidates, the soil {candidates}")
-        plug = np.zeros(candidates) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
-        z_below = np.vstack([np.broadcast_to(z_above[1:], (n - 1, candidates)), plug])
-        self.dt, self.z_above = mesh.time_step, z_above
-        self.rows = rows = slice(first_row_of_soil(soil), n)  # above these, no soil: waves only
+    From how far they have moved together since they met [m], and how fast [m/s].
+    """
+    stroke, clearance, since = hammer[STROKE, c], hammer[CLEARANCE, c], hammer[SINCE, c]
+    depth = math.log(clearance - min(squeezed, (1.0 - LEAST_VOLUME) * clearance))
+    if since >= 0.0:
+        since += hammer[TIME_STEP, c]
+    elif squeezed >= 0.0:
+        since = min(squeezed / max(closing, SLOWEST_CLOSING), hammer[TIME_STEP, c])  # within this step
+    hammer[SINCE, c] = since
+    if since > IGNITION + BURNING:
+        pressure = math.exp(hammer[BURNT, c] - EXPANSION_EXPONENT * depth)  # (3)
+    else:
+        whole = math.log(ATMOSPHERE) + COMPRESSION_EXPONENT * math.log(stroke + clearance)
+        pressure = math.exp(whole - COMPRESSION_EXPONENT * depth)  # (1)
+        if since >= 0.0:
+            pressure += min(since / IGNITION, 1.0) * max(hammer[PEAK, c] - pressure, 0.0)  # (2)
+            hammer[BURNT, c] = math.log(pressure) + EXPANSION_EXPONENT * depth
+    if squeezed <= -stroke:
+        return 0.0  # the ports are open
+    return max(pressure - ATMOSPHERE, 0.0) * hammer[BORE, c]  # (4)
 
-        undamped = (z_above + z_below) / (2.0 * z_above)
-        self.r = aligned((undamped + soil.damping / (2.0 * z_above))[rows])
-        self.h = aligned((unloading_stiffness(soil) * self.dt / (4.0 * z_above))[rows])
-        self.a, self.x = aligned(self.h / (self.r + self.h)), aligned(np.zeros_like(self.r))
-        self.g = aligned(np.broadcast_to(undamped, shape))
-        self.g[rows] = self.r
-        np.reciprocal(self.g, out=self.g)  # rounded alike with soil beside and without, however long the soil is
-        self.upper, self.lower = aligned(soil.limit[rows] / 2.0), aligned(lower_bound(soil)[rows] / 2.0)
-        uniform = (z_above[:-1] == z_below[:-1]).all()
-        self.ratio = None if uniform else aligned(np.broadcast_to(z_below / z_above, shape)[:-1])
-        self.plug_ratio = None if soil.plug_mass is None else z_below[-1] / z_above[-1]
-        self.weight = gravity * mesh.mass[:, None] / 2.0 if gravity else None
-        self.energy = np.zeros(candidates)
-        self.undamped = np.broadcast_to(undamped, shape)[rows] if work else None
 
-        one, other = aligned(state.down), aligned(state.up[1:])
-        self.sides, self.swapped = _Sides(one, other), _Sides(other, one)
-        self.spring = aligned(state.spring[rows] / 2.0)
-        self.p = aligned(state.velocity * z_above)  # p of (6) becomes y of (8)
-        self.soil_p, self.toe, self.toe_rise = self.p[rows], self.spring[-1], self.x[-1]
-        self.toe_before, self.above_toe = np.empty(candidates, dtype=kind), self.p[:-1]
-        self.sent_on = self.above_toe if uniform else np.empty_like(self.above_toe)
-        multiply(self.h, self.soil_p, self.x)
+@compiled
+def strike(hammer: np.ndarray, c: int, step: int, arriving: float) -> float:
+    """Take a hammer a step further; give the mean force on the head [N] from the wave that arrives there [N]."""
+    if step < hammer[IMPACT_STEP, c]:
+        return 0.0
+    ram, helmet, lift = hammer[RAM_VELOCITY, c], hammer[HELMET_VELOCITY, c], hammer[LIFT, c]
+    squeezed, line, pile_squeezed, pile_line = (
+        hammer[SQUEEZED, c],
+        hammer[LINE, c],
+        hammer[PILE_SQUEEZED, c],
+        hammer[PILE_LINE, c],
+    )
+    dt, gain, z, per_helmet = hammer[SUBSTEP, c], hammer[GAIN, c], hammer[IMPEDANCE, c], hammer[PER_HELMET, c]
+    inertia, gas, total = 1.0 / per_helmet, 0.0, 0.0
+    if hammer[BORE, c] > 0.0:  # the gas changes by less than a percent within a step
+        ahead = squeezed + 0.5 * hammer[TIME_STEP, c] * (ram - helmet)
+        gas = press_gas(hammer, c, ahead, ram - helmet)
+    cushioned = math.isfinite(hammer[PILE_STIFFNESS, c])
+    for _ in range(int(hammer[SUBSTEPS, c])):
+        squeezed, line = squeeze(squeezed, line, (ram - helmet) * dt, hammer[STIFFNESS, c], hammer[STEEPER, c])
+        above = max(line, 0.0) + gas
+        ram += gain - above * hammer[PER_RAM, c]
+        if cushioned:  # its force F moves the head by v = (F − 2u)/Z
+            movement = (helmet - (max(pile_line, 0.0) - 2.0 * arriving) / z) * dt
+            pile_squeezed, pile_line = squeeze(
+                pile_squeezed, pile_line, movement, hammer[PILE_STIFFNESS, c], hammer[PILE_STEEPER, c]
+            )
+            force = max(pile_line, 0.0)
+            helmet += (above - force) * per_helmet + gain
+        else:  # helmet and head move together while they press, and part when they would pull
+            free = helmet + above * per_helmet + gain
+            together = (free * inertia - 2.0 * arriving) / (inertia + z)
+            force = together * z + 2.0 * arriving
+            if force > 0.0 and lift <= 0.0:
+                helmet = together
+            else:
+                lift, helmet, force = max(lift - (2.0 * arriving / z + free) * dt, 0.0), free, 0.0
+        total += force
+    hammer[RAM_VELOCITY, c], hammer[HELMET_VELOCITY, c], hammer[LIFT, c] = ram, helmet, lift
+    hammer[SQUEEZED, c], hammer[LINE, c] = squeezed, line
+    hammer[PILE_SQUEEZED, c], hammer[PILE_LINE, c] = pile_squeezed, pile_line
+    return total / hammer[SUBSTEPS, c]
 
-        radiates = columns_with(soil.radiation, shape)
-        powered = columns_with(soil.rate_damping, shape) & ~radiates
-        factors = np.where(powered, over(soil.rate_damping, shape), over(soil.smith_damping, shape))
-        powers = np.where(powered, soil.rate_power, 1.0)
-        self.following = [
-            _Following(self, columns, factors[rows, columns], powers[columns])
-            for columns in runs_of(powered | columns_with(soil.smith_damping, shape))
-        ]
-        self.radiating = [_Radiating(self, soil, columns, state) for columns in runs_of(radiates)]
-        curved = np.broadcast_to(soil.hyperbolic, (candidates,)) | (soil.unloading_quake is not None)
-        self.first_loading = [
-            FirstLoading(soil, (rows, columns), self.dt, z_above, state, kind)
-            for columns in runs_of(curved & ~radiates)
-        ]
-        for curve in self.first_loading:
-            curve.stand_on(self.x, self.spring, self.soil_p)
-            for damped in self.following:
-                damped.bound_by(curve)
 
-    def advance(self, sent: np.ndarray) -> None:
-        """Take waves, springs and movements one step further.
+@compiled
+def on_curve(curve: np.ndarray, i: int, way: float) -> float:
+    """Give the force on the curve of first loading after a way along it [m]."""
+    u = max(way, 0.0)
+    return curve[SCALE, i] * u / (curve[BEND, i] * u + curve[QUAKE, i])
 
-        Units: sent [N].
-        """
-        sides, p, soil_p, s, x, toe = self.sides, self.p, self.soil_p, self.spring, self.x, self.toe
-        down, up = sides.down, sides.up
-        subtract(down, up, p)  # (6)
-        if self.weight is not None:
-            add(p, self.weight, p)
-        if self.following:
-            for first in self.first_loading:
-                first.force()
-        for damped in self.following:
-            damped.follow()
-        add(s, x, s)
-        self.toe_before[:] = toe
-        for apart in self.radiating:
-            apart.take_p()
-        subtract(soil_p, s, x)
-        multiply(x, self.a, x)
-        add(s, x, s)  # (7)
-        for curve in self.first_loading:
-            curve.hold()
-        minimum(s, self.upper, out=s)
-        maximum(s, self.lower, out=s)
-        subtract(soil_p, s, soil_p)
-        multiply(p, self.g, p)  # (8)
-        for apart in self.radiating:
-            apart.move()
-        if self.undamped is not None:
-            self._add_work(soil_p)
-        for curve in self.first_loading:
-            curve.move()
-        multiply(self.h, soil_p, x)
-        # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at nothing.
-        add(self.toe_before, self.toe_rise, self.toe_before)
-        for apart in self.radiating:
-            self.toe_before[apart.columns] = toe[apart.columns]  # soil that radiates keeps its gap by itself
-        minimum(toe, self.toe_before, out=toe)
-        subtract(down, p, down)  # (9)
-        if self.ratio is not None:
-            multiply(self.ratio, self.above_toe, self.sent_on)
-        add(sides.through, self.sent_on, sides.through)  # (9)
-        if self.plug_ratio is not None:
-            sides.into_plug[:] += self.plug_ratio * p[-1]
-            sides.beyond[:] = -sides.into_plug
-        sides.head[:] = sent
-        self.sides, self.swapped = self.swapped, sides
 
-    def _add_work(self, y: np.ndarray) -> None:
-        """Add what spring and dashpot, ``R = S + D v``, take up in this step."""
-        r = 1.0 / self.g[self.rows]
-        assert self.undamped is not None
-        half = (r - self.undamped) * y + self.spring
-        for apart in self.radiating:
-            half[:, apart.columns] = apart.half_force
-        self.energy += (half * y * (2.0 * self.dt / self.z_above[self.rows])).sum(axis=0)
+@compiled
+def follow(
+    soil: np.ndarray,
+    curve: np.ndarray,
+    moving: np.ndarray,
+    p: np.ndarray,
+    y: np.ndarray,
+    powered: bool,
+    a: np.ndarray,
+    g: np.ndarray,
+    work: np.ndarray,
+) -> None:
+    """Set a and g of dashpots that follow the static force to which the last velocity would lead."""
+    h, r, curved = soil[H], soil[R], curve.shape[1] > 0
+    damping, push, x, of_q = work[0], work[1], work[2], work[3]
+    for i in range(len(p)):
+        rise = h[i] * y[i]
+        static = moving[SPRING, i] + 2.0 * rise
+        if curved:
+            static = min(static, on_curve(curve, i, moving[WAY, i] + rise * curve[PER_FORCE, i]))
+        static = max(min(static, soil[UPPER, i]), soil[LOWER, i])
+        damping[i], push[i] = abs(static) * soil[FACTOR, i], abs(p[i] - static)
+    if powered:
+        find_velocity(soil[LINEAR], soil[POWER], damping, push, x, of_q)
+        for i in range(len(p)):  # j |s| v^N / y, where the viscous part is A v / y
+            damping[i] *= exponential((soil[POWER, i] - 1.0) * x[i] - soil[LINEAR, i]) * r[i]
+    for i in range(len(p)):
+        whole = damping[i] + r[i]
+        a[i], g[i] = h[i] / (whole + h[i]), 1.0 / whole
 
-    @property
-    def arriving(self) -> np.ndarray:
-        """Wave that arrives at node 0 from below, shape (n_candidates,) [N]."""
-        return self.sides.head
 
-    def toe_displacement(self, y: np.ndarray, start: State) -> np.ndarray:
-        """Give the movement of the toe by the trapezoidal rule.
+@compiled
+def move_springs(
+    soil: np.ndarray,
+    curve: np.ndarray,
+    moving: np.ndarray,
+    p: np.ndarray,
+    y: np.ndarray,
+    a: np.ndarray,
+    g: np.ndarray,
+) -> None:
+    """Take springs, with the dashpots beside them, and their nodes a step further."""
+    spring, way, h, upper, lower = moving[SPRING], moving[WAY], soil[H], soil[UPPER], soil[LOWER]
+    curved = curve.shape[1] > 0
+    for i in range(len(p)):
+        s = spring[i] + h[i] * y[i]
+        rise = a[i] * (p[i] - s)
+        s += rise  # (7)
+        if curved:
+            s = min(s, on_curve(curve, i, way[i] + rise * curve[PER_FORCE, i]))
+        s = max(min(s, upper[i]), lower[i])
+        spring[i], y[i] = s, g[i] * (p[i] - s)  # (8)
+    if curved:
+        for i in range(len(p)):
+            way[i] += y[i] * soil[PER_Y, i]
 
-        Units: y [N]; returns [m].
-        """
-        velocity = y / self.z_above[-1]
-        way = start.toe_displacement / self.dt + 0.5 * start.velocity[-1] + np.cumsum(velocity, axis=0)
-        return (way - 0.5 * velocity) * self.dt
 
-    def force_above(self) -> np.ndarray:
-        """Give the force just above the nodes 1 … n at the step just made.
+@compiled
+def move_radiating(
+    soil: np.ndarray, moving: np.ndarray, p: np.ndarray, y: np.ndarray, gap: np.ndarray, work: np.ndarray
+) -> None:
+    """Take springs with a dashpot beside them, both under a slider, and their nodes a step further.
 
-        Units: returns [N].
-        """
-        return 2.0 * self.swapped.down + self.p  # d = sent up + y
+    Row 0 of `work` then has half the force on every node [N].
+    """
+    spring, soil_y, h, r, carried = moving[SPRING], moving[SOIL_Y], soil[H], soil[R], soil[CARRIED]
+    force, push, x, of_q, within, beyond = work[0], work[1], work[2], work[3], work[4], work[5]
+    toe = len(p) - len(gap)
+    for i in range(len(p)):
+        spring[i] += h[i] * soil_y[i]
+        kappa = r[i] / carried[i] if carried[i] > 0.0 else 0.0
+        e = p[i] + kappa * spring[i]
+        within[i] = max(min(e, (1.0 + kappa) * soil[UPPER, i]), (1.0 + kappa) * soil[LOWER, i])
+        beyond[i] = e - within[i]
+        force[i], push[i] = abs(within[i]) * soil[FACTOR, i], abs(beyond[i])
+    find_velocity(soil[LINEAR], soil[POWER], force, push, x, of_q)
+    for i in range(len(p)):
+        kappa = r[i] / carried[i] if carried[i] > 0.0 else 0.0
+        more = force[i] * exponential(soil[POWER, i] * x[i])
+        more = more if beyond[i] > 0.0 else (-more if beyond[i] < 0.0 else 0.0)
+        force[i] = (within[i] + more) / (1.0 + kappa)
+    for b in range(len(gap)):
+        force[toe + b] = max(force[toe + b], 0.0) if gap[b] <= 0.0 else 0.0
+    for i in range(len(p)):
+        y[i] = (p[i] - force[i]) / r[i]
+        soil_y[i] = (force[i] - spring[i]) / carried[i] if carried[i] > 0.0 else 0.0
+        spring[i] += h[i] * soil_y[i]
+    for b in range(len(gap)):  # the soil under a toe that lifted off rises slower than the toe
+        left = max(gap[b] + soil_y[toe + b] - y[toe + b], 0.0)
+        gap[b] = left if force[toe + b] <= 0.0 else 0.0
 
-    def static_force(self, half_force: np.ndarray) -> np.ndarray:
-        """Give the static soil force at every node from half of it where there is soil.
 
-        Units: half_force [N]; returns [N].
-        """
-        force = np.zeros(self.p.shape)
-        force[self.rows] = 2.0 * half_force
-        return force
+@compiled
+def march(
+    law: int,
+    nodes: np.ndarray,
+    soil: np.ndarray,
+    curve: np.ndarray,
+    waves: np.ndarray,
+    y: np.ndarray,
+    moving: np.ndarray,
+    gap: np.ndarray,
+    trace: np.ndarray,
+    reflected: float,
+    hammer: np.ndarray,
+    gauge: int,
+    seen: np.ndarray,
+    bounds: np.ndarray,
+    bound_steps: np.ndarray,
+    peaks: np.ndarray,
+    energy: np.ndarray,
+) -> None:
+    """Take candidates of one kind of soil through a run: values of node after node, of all candidates each.
 
-    def state(self, toe_displacement: np.ndarray) -> State:
-        """Give the moment that has been reached.
-
-        Units: toe_displacement [m].
-        """
-        shape = self.p.shape
-        nothing = np.zeros((1, shape[1]))
-        return State(
-            down=np.vstack([self.sides.down, nothing]),
-            up=np.vstack([nothing, self.sides.head, self.sides.up]),
-            spring=self.static_force(self.spring),
-            velocity=self.p / self.z_above,
-            toe_displacement=toe_displacement,
-            loading=self._loading(shape) if self.first_loading else None,
-            soil_velocity=self._soil_velocity() if self.radiating else None,
-            toe_gap=self._toe_gap() if self.radiating else None,
-        )
-
-    def _loading(self, shape: tuple[int, int]) -> np.ndarray:
-        way = np.zeros(shape)
-        for curve in self.first_loading:
-            way += curve.loading(shape)
-        return way
-
-    def _toe_gap(self) -> np.ndarray:
-        gap = np.zeros(self.p.shape[1])
-        for apart in self.radiating:
-            gap[apart.columns] = apart.gap
-        return gap
-
-    def _soil_velocity(self) -> np.ndarray:
-        velocity = self.p / self.z_above
-        for apart in self.radiating:
-            z = np.broadcast_to(self.z_above, self.p.shape)[self.rows, apart.columns]
-            velocity[self.rows, apart.columns] = apart.soil_y / z
-        return velocity
+    `waves` arrive at the nodes from above, after a row for those of the upper end from below; `gap` is under a toe of
+    soil that radiates, as y [N]. The upper end sends down its trace, shape (n_steps, candidates) [N], and a share of
+    what arrives there, or what a hammer gives, where there is one. The gauges are at a node, 0 the upper end. What is
+    seen: waves up and down at the gauges and y of the toe, shape (3, n_steps, candidates) [N]; bounds of the force
+    above the nodes [N] and their steps, the greatest s [N] and slip [m], and work [J], empty where not asked for.
+    """
+    n, of_soil, candidates = len(y), moving.shape[1], len(gap)
+    first, toe = n - of_soil, of_soil - candidates
+    struck, radiates, follows = hammer.shape[1] > 0, law == RADIATES, law in (FOLLOWS_FORCE, FOLLOWS_POWER)
+    above, below = waves[0], waves[1]
+    p, work, reached = np.empty(n), np.empty((6, of_soil)), np.empty(candidates)
+    soil_p, soil_y, h, spring = p[first:], y[first:], soil[H], moving[SPRING]
+    a, g = h / (soil[R] + h), 1.0 / soil[R]
+    for step in range(seen.shape[1]):
+        for b in range(candidates):
+            seen[0, step, b] = below[gauge * candidates + b]
+            if struck:
+                sent = strike(hammer, b, step, below[b]) - below[b]
+            else:
+                sent = trace[step, b] + reflected * below[b]
+            seen[1, step, b] = sent if gauge == 0 else above[(gauge - 1) * candidates + b]
+            below[b] = sent  # its place is free now, and will be that of the first node's wave from above
+        from_below = below[candidates:]
+        for i in range(n):
+            p[i] = above[i] - from_below[i] + nodes[WEIGHT, i]  # (6)
+        for i in range(first):
+            y[i] = nodes[G, i] * p[i]  # (8)
+        for b in range(candidates):
+            reached[b] = spring[toe + b] + h[toe + b] * soil_y[toe + b]
+        if radiates:
+            move_radiating(soil, moving, soil_p, soil_y, gap, work)
+        else:
+            if follows:
+                follow(soil, curve, moving, soil_p, soil_y, law == FOLLOWS_POWER, a, g, work)
+            move_springs(soil, curve, moving, soil_p, soil_y, a, g)
+        if len(energy):
+            for i in range(of_soil):  # what spring and dashpot, R = S + D v, take up
+                half = work[0, i] if radiates else (1.0 / g[i] - soil[UNDAMPED, i]) * soil_y[i] + spring[i]
+                energy[i % candidates] += 2.0 * half * soil_y[i] * soil[PER_Y, i]
+        if not radiates:
+            # A toe that lifted off meets the soil again where it left it: its spring remembers, though it pulls at
+            # nothing. Soil that radiates keeps its gap by itself.
+            for b in range(candidates):
+                spring[toe + b] = min(spring[toe + b], reached[b] + h[toe + b] * soil_y[toe + b])
+        for b in range(candidates):
+            seen[2, step, b] = y[n - candidates + b]
+        for i in range(bounds.shape[1]):
+            force = 2.0 * above[i] - y[i]  # just above a node: d + (d − y)
+            if force > bounds[0, i]:
+                bounds[0, i], bound_steps[0, i] = force, step
+            if force < bounds[1, i]:
+                bounds[1, i], bound_steps[1, i] = force, step
+        for i in range(peaks.shape[1]):
+            peaks[0, i] = max(peaks[0, i], spring[i])
+            if radiates and work[0, i] >= 0.999 * soil[UPPER, i]:  # a toe on its way through a gap does not slip
+                peaks[1, i] += max(soil_y[i] - moving[SOIL_Y, i], 0.0) * soil[PER_Y, i]
+        for i in range(n):  # (9)
+            above[i] -= y[i]
+            from_below[i] += nodes[RATIO, i] * y[i]
+        for b in range(candidates):
+            above[n + b] = -below[n + b]  # a plug sends back what it was sent
+        above, below = below, above
+    if seen.shape[1] % 2:  # what arrives from above stands where it is looked for
+        ended = above.copy()
+        waves[1] = below
+        waves[0] = ended

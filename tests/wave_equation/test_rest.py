@@ -27,9 +27,7 @@ every_law = pytest.mark.parametrize("options", LAWS.values(), ids=LAWS)
 
 
 def strike(mesh, soil, **options):
-    def hammer():
-        return HammerHead(hammer_setting(DROP, np.array([0.6, 1.0])), mesh.impedance[0], mesh.time_step)
-
+    hammer = HammerHead(hammer_setting(DROP, np.array([0.6, 1.0])), mesh.impedance[0], mesh.time_step)
     return repeat_blows(mesh, soil, hammer, 700, **options)
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, simulate
 from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile
-from dyntest.wave_equation.step import at_rest
+from dyntest.wave_equation.soil import at_rest
 
 LAWS = {
     "elastic-plastic": {},
@@ -41,16 +41,6 @@ def test_a_run_goes_on_from_its_state(options, cut, mesh, make_soil, pulse):
 
 
 @every_law
-def test_single_precision_is_off_by_millionths(options, mesh, make_soil, pulse):
-    double = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
-    single = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500, single=True)
-    rough = 200.0 if "rate_damping" in options else 1.0  # a root by two of Newton's steps in place of five
-    np.testing.assert_allclose(single.up, double.up, atol=rough * 1e-5 * pulse.max())
-    np.testing.assert_allclose(single.toe_displacement, double.toe_displacement, atol=rough * 1e-6)
-    assert not np.array_equal(single.up, double.up)
-
-
-@every_law
 def test_candidates_do_not_touch_each_other(options, mesh, make_soil, pulse):
     both = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 500)
     for candidate in range(2):
@@ -64,7 +54,7 @@ def test_candidates_do_not_touch_each_other(options, mesh, make_soil, pulse):
             **{name: one(value) for name, value in options.items()},
         )
         alone = simulate(mesh, soil, impose_down_wave(pulse), 500)
-        np.testing.assert_allclose(both.up[:, [candidate]], alone.up, atol=1e-6)
+        np.testing.assert_array_equal(both.up[:, [candidate]], alone.up)
 
 
 @every_law
@@ -172,24 +162,6 @@ def test_candidates_must_agree_in_number(mesh, make_soil, pulse):
 def test_a_run_without_steps_is_refused(mesh, make_soil, pulse):
     with pytest.raises(ValueError, match="step"):
         simulate(mesh, make_soil(), impose_down_wave(pulse), 0)
-
-
-ARRIVING = np.array([3.0, -1.0])
-
-
-def test_a_downward_wave_lets_pass_what_comes_up():
-    head = impose_down_wave(np.array([5.0, 7.0]))
-    np.testing.assert_allclose(np.broadcast_to(head(1, ARRIVING), 2), 7.0)
-
-
-def test_a_velocity():
-    sent = impose_velocity(np.array([0.0, 2.0]), 10.0)(1, ARRIVING)
-    np.testing.assert_allclose((sent - ARRIVING) / 10.0, 2.0)  # v = (down − up) / Z
-
-
-def test_a_force():
-    sent = impose_force(np.array([[4.0, 5.0]]))(0, ARRIVING)
-    np.testing.assert_allclose(sent + ARRIVING, [4.0, 5.0])  # F = down + up
 
 
 @pytest.mark.parametrize(

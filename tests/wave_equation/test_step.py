@@ -1,10 +1,13 @@
+import math
+
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from dyntest.wave_equation.rest import next_blow
 from dyntest.wave_equation.simulator import impose_velocity, simulate
-from dyntest.wave_equation.soil import Mesh, SoilModel
-from dyntest.wave_equation.step import at_rest
+from dyntest.wave_equation.soil import Mesh, SoilModel, at_rest
+from dyntest.wave_equation.step import exponential, find_velocity, logarithm
 
 LIMIT, QUAKE, UNLOADING = 1e5, 0.0025, 0.001
 MESH = Mesh(1e-5, np.array([0.0, 0.05]), np.array([5e7]), np.array([0.01]), np.array([500.0]))
@@ -70,3 +73,28 @@ def test_a_gap_is_closed_before_the_curve_begins():
     law = soil(hyperbolic=True, toe_gap=np.array([0.003]))
     moved, force, _ = push(law, 0.01, None)
     np.testing.assert_allclose(np.maximum(force, 0.0), hyperbola(np.maximum(moved - 0.003, 0.0)), atol=2e-3 * LIMIT)
+
+
+def test_logarithm_and_exponential_are_those_of_the_c_library():
+    values = np.concatenate([np.linspace(-700.0, 700.0, 4001), [0.0, -0.0, 1e-300, 0.5 * math.log(2.0), math.log(2.0)]])
+    np.testing.assert_allclose([exponential(x) for x in values], np.exp(values), rtol=1e-12)
+    forces = np.concatenate([np.geomspace(1e-290, 1e290, 4001), [1.0, 2.0, math.sqrt(2.0), np.nextafter(1.0, 2.0)]])
+    np.testing.assert_allclose([logarithm(x) for x in forces], np.log(forces), rtol=1e-12, atol=1e-12)
+
+
+def test_the_velocity_is_the_root_that_scipy_finds():
+    """Velocities from a nanometre to a hundred metres a second, from nearly all viscous to nearly all rate effect."""
+    rng = np.random.default_rng(5)
+    count, most = 400, 1e-4  # relative error after two steps
+    impedance, power = np.exp(rng.uniform(9.0, 16.0, count)), rng.uniform(0.05, 1.0, count)
+    q, w = np.exp(rng.uniform(-3.0, 16.0, count)), np.exp(rng.uniform(-3.0, 16.0, count))
+    found, scratch = np.empty(count), np.empty(count)
+    find_velocity(np.log(impedance), power, q, w.copy(), found, scratch)
+    for place in range(count):
+
+        def miss(log_velocity, place=place):
+            parts = impedance[place] * np.exp(log_velocity), q[place] * np.exp(power[place] * log_velocity)
+            return np.log(sum(parts)) - np.log(w[place])
+
+        root = max(brentq(miss, -700.0, 50.0, xtol=1e-12), -18.0)
+        assert found[place] == pytest.approx(root, abs=most + 2e-3 / min(q[place], w[place]) / power[place])
