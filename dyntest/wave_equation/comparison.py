@@ -16,6 +16,7 @@ from dyntest.wave_equation.candidates import (
     join_meshes,
     join_soils,
     measured_waves,
+    waves_side_by_side,
 )
 from dyntest.wave_equation.problem import (
     BOUND,
@@ -123,18 +124,15 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
 
 def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
     """Compute all candidates of tasks of as many steps in one run."""
-    downs, ups, soils, meshes = [], [], [], []
-    for task in tasks:
-        values = physical(task.problem.layout, task.scores)
-        down, up = measured_waves(task.problem, values, task.blow)
-        downs.append(down)
-        ups.append(up)
-        soils.append(candidate_soil(task.problem, values, task.blow))
-        meshes.append(candidate_mesh(task.problem, values))
+    values = [physical(task.problem.layout, task.scores) for task in tasks]
+    each = list(zip(tasks, values, strict=True))
+    read = waves_side_by_side([(task.problem, of, task.blow) for task, of in each])
+    soils = [candidate_soil(task.problem, of, task.blow) for task, of in each]
+    meshes = [candidate_mesh(task.problem, of) for task, of in each]
     counts = [task.scores.shape[1] for task in tasks]
     soil, mesh = join_soils(soils), join_meshes(meshes)
     start = begin([(task.problem, task.scores) for task in tasks], meshes, soils, [task.search for task in tasks])
-    head, n_steps = impose_down_wave(np.concatenate(downs, axis=1)), tasks[0].problem.n_steps
+    head, n_steps = impose_down_wave(np.hstack([down for down, _ in read])), tasks[0].problem.n_steps
     motion = simulate(mesh, soil, head, n_steps, start=start, peaks=peaks)
     settled = motion.toe_displacement[-1] + coming_rest(soil, motion.state.spring)
     peak = motion.greatest_spring
@@ -144,7 +142,7 @@ def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
     edges = np.cumsum([0, *counts])
     return [
         Outcome(motion.up[:, a:b] - up, found[:, a:b], settled[a:b])
-        for up, a, b in zip(ups, edges[:-1], edges[1:], strict=True)
+        for (_, up), a, b in zip(read, edges[:-1], edges[1:], strict=True)
     ]
 
 
