@@ -51,7 +51,19 @@ MOST_FILES = 175
 LONGEST_README = 120
 """Lines a stranger reads on the first page."""
 
-HEAVY = {"numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pydantic", "pint", "typst", "streamlit", "altair"}
+HEAVY = {
+    "numpy",
+    "scipy",
+    "pandas",
+    "matplotlib",
+    "pyarrow",
+    "pydantic",
+    "pint",
+    "typst",
+    "streamlit",
+    "altair",
+    "numba",
+}
 """Packages that take long to import; the command line loads them in the command that needs them."""
 
 SHARED_NAMES = {"draw", "review", "survey", "check", "follow", "recognise", "read"}

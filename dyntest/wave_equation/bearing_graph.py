@@ -431,9 +431,7 @@ def _repeated_set(match: Match, hammer: Hammer, stroke: float) -> float:
     soil = scaled_soil(match, mesh, np.array([match.matched_resistance]))
     impedance, steps = float(mesh.impedance[0]), int(DURATION / mesh.time_step)
     try:
-        blows = repeat_blows(
-            mesh, soil, HammerHead(setting, impedance, mesh.time_step), steps, most=MOST_REPEATED
-        )
+        blows = repeat_blows(mesh, soil, HammerHead(setting, impedance, mesh.time_step), steps, most=MOST_REPEATED)
     except ValueError:  # a pile that comes to no rest
         return float("nan")
     return float(blows.set_per_blow[-1, 0]) if blows.repeats.all() else float("nan")

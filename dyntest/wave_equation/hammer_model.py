@@ -217,8 +217,7 @@ class HammerHead:
         self.substeps()
 
     def substeps(self) -> np.ndarray:
-        """Give the substeps that follow the quickest swing of every candidate: of helmet and ram on cushions, or of a
-        cushion on the head."""
+        """Give the substeps that follow the quickest swing: helmet and ram on cushions, or a cushion on the head."""
         setting = self.setting
         hammer = setting.hammer_cushion_stiffness / setting.hammer_cushion_restitution**2
         pile = setting.pile_cushion_stiffness / setting.pile_cushion_restitution**2

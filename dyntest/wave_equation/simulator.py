@@ -43,8 +43,6 @@ from dyntest.wave_equation.step import (
     FACTOR,
     FOLLOWS_FORCE,
     FOLLOWS_POWER,
-    G,
-    H,
     HAMMER,
     HELMET_VELOCITY,
     LINEAR,
@@ -55,7 +53,6 @@ from dyntest.wave_equation.step import (
     PER_Y,
     POWER,
     QUAKE,
-    R,
     RADIATES,
     RAM_VELOCITY,
     RATIO,
@@ -69,7 +66,10 @@ from dyntest.wave_equation.step import (
     VISCOUS,
     WAY,
     WEIGHT,
-    march,
+    G,
+    H,
+    R,
+    machine_code,
 )
 
 BLOCK_NODES = 2048
@@ -239,9 +239,21 @@ def simulate(
     velocity = seen[2] / run.impedance[-1]
     way = begin.toe_displacement / mesh.time_step + 0.5 * begin.velocity[-1] + np.cumsum(velocity, axis=0)
     moved = (way - 0.5 * velocity) * mesh.time_step  # by the trapezoidal rule
-    times, ram, helmet = np.arange(n_steps) * mesh.time_step, hammer[RAM_VELOCITY], hammer[HELMET_VELOCITY]
-    ended = run.state(moved[-1])
-    return Motion(times, seen[0], seen[1], moved, *bounds, *bound_steps, springs, energy, ended, ram, helmet)
+    return Motion(
+        time=np.arange(n_steps) * mesh.time_step,
+        up=seen[0],
+        down=seen[1],
+        toe_displacement=moved,
+        greatest_force=bounds[0],
+        least_force=bounds[1],
+        greatest_force_step=bound_steps[0],
+        least_force_step=bound_steps[1],
+        greatest_spring=springs,
+        dissipated=energy,
+        state=run.state(moved[-1]),
+        ram_velocity=hammer[RAM_VELOCITY],
+        helmet_velocity=hammer[HELMET_VELOCITY],
+    )
 
 
 class _Run:
@@ -327,7 +339,7 @@ class _Run:
         curve = self.curve if self.curved[columns.start] else self.curve[:, :0]
         fixed = (_flat(values, columns) for values in (self.nodes, self.soil, curve))
         waves, y, moving, gap = (_flat(values, columns) for values in whole)
-        march(int(self.law[columns.start]), *fixed, waves, y[0], moving, gap[0], *driven_and_seen)
+        machine_code()(int(self.law[columns.start]), *fixed, waves, y[0], moving, gap[0], *driven_and_seen)
         for values, part in zip(whole, (waves, y, moving, gap), strict=True):
             values[..., columns] = part.reshape(*values.shape[:-1], count)
 

@@ -1,5 +1,4 @@
-"""Pile and soil of the simulator: segments that the wave crosses in one time step each, springs and dashpots, and the
-moment at which they stand.
+"""Pile and soil of the simulator, and their state: segments that the wave crosses in a time step, springs and dashpots.
 
 The toe takes no tension.
 

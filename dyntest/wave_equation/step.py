@@ -26,27 +26,17 @@ the force on the node is what a stuck slider would carry, cut back to the limits
 A plug of mass m at the toe is one more piece of pile, half a step long, of impedance ``2 m/dt`` and with a free end: it
 sends back what came a step before with its sign turned. That keeps energy and momentum whole.
 
-Numba compiles `march` at its first call and keeps the machine code beside this file, or in the user's folder of caches.
-It looks at this file alone to see whether that code is still true, so everything that `march` calls stands here.
+The lines below are plain Python; a run takes what Numba makes of them (`machine_code`).
 """
 
 import math
 from collections.abc import Callable
-from typing import TypeVar
+from functools import cache
+from importlib import import_module
+from types import FunctionType
+from typing import Any
 
-import numba
 import numpy as np
-
-Function = TypeVar("Function", bound=Callable)
-
-
-def compiled(function: Function) -> Function:
-    """Have Numba compile a function, and keep its machine code where there is a folder that may be written to."""
-    try:
-        return numba.njit(function, cache=True, nogil=True, error_model="numpy")
-    except RuntimeError:  # neither this folder nor the user's may be written to
-        return numba.njit(function, nogil=True, error_model="numpy")
-
 
 VISCOUS, FOLLOWS_FORCE, FOLLOWS_POWER, RADIATES = range(4)
 """What a block's dashpots follow: the velocity; the static force, as Smith's; that and a power of the velocity; or the
@@ -87,11 +77,11 @@ IMPACT_STEP, TIME_STEP, SUBSTEPS, SUBSTEP, GAIN, IMPEDANCE, PER_RAM, PER_HELMET 
 STIFFNESS, STEEPER, PILE_STIFFNESS, PILE_STEEPER, BORE, STROKE, PEAK, CLEARANCE = range(8, 16)
 RAM_VELOCITY, HELMET_VELOCITY, LIFT, SQUEEZED, LINE, PILE_SQUEEZED, PILE_LINE, SINCE, BURNT = range(16, 25)
 HAMMER = range(25)
-"""Rows of a hammer: the step of its impact and step [s]; substeps in it and their length [s], and the velocity gained by
+"""Rows of a hammer: the step of its impact and step [s]; substeps in it, their length [s] and the velocity gained by
 falling over one [m/s]; impedance of the head [N s/m]; substep over mass of ram and helmet [s/kg]; stiffness of both
 cushions when they load and unload [N/m], infinite where there is no pile cushion; of the gas bore [m^2], stroke [m],
 pressure [Pa] and clearance [m]. What moves: velocities and lift of the helmet off the head [m/s, m]; how far each
-cushion is squeezed [m] and the line of its force [N]; the time since ram and helmet met [s], and ln of what is burnt."""
+cushion is squeezed [m] and the line of its force [N]; time since ram and helmet met [s], and ln of what is burnt."""
 
 
 LN_2, LN_2_HIGH, LN_2_LOW = math.log(2.0), 6.93147180369123816490e-01, 1.90821492927058770002e-10
@@ -100,7 +90,6 @@ MANTISSA, ONE, WHOLE = np.uint64(0x000FFFFFFFFFFFFF), np.uint64(0x3FF00000000000
 EXPONENT, BIAS = np.uint64(52), np.uint64(1023)
 
 
-@compiled
 def logarithm(x: float) -> float:
     """Give ln x of a normal number above 0, to 1e-12: unlike the one of the C library it is done four at a time."""
     bits = np.float64(x).view(np.uint64)
@@ -115,7 +104,6 @@ def logarithm(x: float) -> float:
     return exponent * LN_2 + 2.0 * t * series
 
 
-@compiled
 def exponential(x: float) -> float:
     """Give eˣ for −700 < x < 700, to 1e-12 of it: unlike the one of the C library it is done four at a time."""
     rounded = x / LN_2 + ROUNDS
@@ -126,7 +114,6 @@ def exponential(x: float) -> float:
     return series * np.uint64((np.float64(rounded).view(np.uint64) + BIAS) << EXPONENT).view(np.float64)
 
 
-@compiled
 def find_velocity(
     linear: np.ndarray, power: np.ndarray, q: np.ndarray, w: np.ndarray, x: np.ndarray, of_q: np.ndarray
 ) -> None:
@@ -149,7 +136,6 @@ def find_velocity(
         x[i] = max(x[i] - linear[i], SLOWEST)
 
 
-@compiled
 def squeeze(squeezed: float, line: float, movement: float, stiffness: float, steeper: float) -> tuple[float, float]:
     """Press a cushion by a movement [m]: it loads along its stiffness, unloads along a steeper line and never pulls.
 
@@ -160,7 +146,6 @@ def squeeze(squeezed: float, line: float, movement: float, stiffness: float, ste
     return squeezed, min(line + steeper * movement, stiffness * squeezed)
 
 
-@compiled
 def press_gas(hammer: np.ndarray, c: int, squeezed: float, closing: float) -> float:
     """Give the force of a diesel's gas on ram and helmet [N]: (1) to (4) of the hammer.
 
@@ -186,7 +171,6 @@ def press_gas(hammer: np.ndarray, c: int, squeezed: float, closing: float) -> fl
     return max(pressure - ATMOSPHERE, 0.0) * hammer[BORE, c]  # (4)
 
 
-@compiled
 def strike(hammer: np.ndarray, c: int, step: int, arriving: float) -> float:
     """Take a hammer a step further; give the mean force on the head [N] from the wave that arrives there [N]."""
     if step < hammer[IMPACT_STEP, c]:
@@ -230,14 +214,12 @@ def strike(hammer: np.ndarray, c: int, step: int, arriving: float) -> float:
     return total / hammer[SUBSTEPS, c]
 
 
-@compiled
 def on_curve(curve: np.ndarray, i: int, way: float) -> float:
     """Give the force on the curve of first loading after a way along it [m]."""
     u = max(way, 0.0)
     return curve[SCALE, i] * u / (curve[BEND, i] * u + curve[QUAKE, i])
 
 
-@compiled
 def follow(
     soil: np.ndarray,
     curve: np.ndarray,
@@ -268,7 +250,6 @@ def follow(
         a[i], g[i] = h[i] / (whole + h[i]), 1.0 / whole
 
 
-@compiled
 def move_springs(
     soil: np.ndarray,
     curve: np.ndarray,
@@ -294,7 +275,6 @@ def move_springs(
             way[i] += y[i] * soil[PER_Y, i]
 
 
-@compiled
 def move_radiating(
     soil: np.ndarray, moving: np.ndarray, p: np.ndarray, y: np.ndarray, gap: np.ndarray, work: np.ndarray
 ) -> None:
@@ -329,7 +309,6 @@ def move_radiating(
         gap[b] = left if force[toe + b] <= 0.0 else 0.0
 
 
-@compiled
 def march(
     law: int,
     nodes: np.ndarray,
@@ -367,10 +346,8 @@ def march(
     for step in range(seen.shape[1]):
         for b in range(candidates):
             seen[0, step, b] = below[gauge * candidates + b]
-            if struck:
-                sent = strike(hammer, b, step, below[b]) - below[b]
-            else:
-                sent = trace[step, b] + reflected * below[b]
+            arriving = below[b]
+            sent = strike(hammer, b, step, arriving) - arriving if struck else trace[step, b] + reflected * arriving
             seen[1, step, b] = sent if gauge == 0 else above[(gauge - 1) * candidates + b]
             below[b] = sent  # its place is free now, and will be that of the first node's wave from above
         from_below = below[candidates:]
@@ -417,3 +394,45 @@ def march(
         ended = above.copy()
         waves[1] = below
         waves[0] = ended
+
+
+INSIDE = (
+    logarithm,
+    exponential,
+    find_velocity,
+    squeeze,
+    press_gas,
+    strike,
+    on_curve,
+    follow,
+    move_springs,
+    move_radiating,
+)
+"""What `march` calls, each after what it calls itself."""
+
+
+@cache
+def machine_code() -> Callable[..., None]:
+    """Give `march` as machine code.
+
+    It is compiled at its first call after an installation, and kept beside this file or in the user's folder of caches.
+    This file alone tells Numba whether what it kept is still true, so all that `march` calls and reads stands here.
+    """
+    numba = import_module("numba")  # takes half a second, so only where something is simulated
+    names: dict[str, Any] = dict(globals())
+    options = {"nogil": True, "error_model": "numpy"}
+    for function in INSIDE:
+        names[function.__name__] = numba.njit(FunctionType(function.__code__, names), **options)
+    plain = FunctionType(march.__code__, names)
+    try:
+        compiled = numba.njit(plain, cache=True, **options)
+    except RuntimeError:  # neither folder may be written to
+        compiled = numba.njit(plain, **options)
+
+    def run(*arguments: Any) -> None:
+        try:
+            compiled(*arguments)
+        except OSError:  # a full disk, say: what was compiled could not be kept, and can be called
+            compiled(*arguments)
+
+    return run

@@ -1,11 +1,12 @@
 from dataclasses import replace
 
+import numba
 import numpy as np
 import pytest
 
+from dyntest.wave_equation import simulator, step
 from dyntest.wave_equation.simulator import impose_down_wave, impose_force, impose_velocity, simulate
-from dyntest.wave_equation.soil import SoilModel, build_soil, mesh_pile
-from dyntest.wave_equation.soil import at_rest
+from dyntest.wave_equation.soil import SoilModel, at_rest, build_soil, mesh_pile
 
 LAWS = {
     "elastic-plastic": {},
@@ -23,6 +24,46 @@ LAWS = {
     "everything upward": {"upward_limit": np.full((40, 2), 2e3)},
 }
 every_law = pytest.mark.parametrize("options", LAWS.values(), ids=LAWS)
+
+
+@every_law
+def test_the_machine_code_does_what_the_plain_lines_do(options, mesh, make_soil, pulse, monkeypatch):
+    """Beyond the last digits of a logarithm."""
+    wanted = {"envelope": True, "peaks": True, "work": True, "gravity": 9.8}
+    compiled = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 150, **wanted)
+    monkeypatch.setattr(simulator, "machine_code", lambda: step.march)
+    plain = simulate(mesh, make_soil(**options), impose_down_wave(pulse), 150, **wanted)
+    for name in ("up", "toe_displacement", "greatest_force", "least_force_step", "greatest_spring", "dissipated"):
+        there = getattr(plain, name)
+        np.testing.assert_allclose(getattr(compiled, name), there, rtol=1e-9, atol=1e-9 * np.abs(there).max())
+    np.testing.assert_allclose(compiled.state.spring, plain.state.spring, atol=1e-9 * np.abs(plain.state.spring).max())
+
+
+def test_machine_code_that_cannot_be_kept_is_run_all_the_same(mesh, make_soil, pulse, monkeypatch):
+    """Where no folder may be written to, and where the disk is full."""
+    wanted = simulate(mesh, make_soil(), impose_down_wave(pulse), 20).up
+
+    def without_folder(function, *, cache=False, **options):
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return function
+
+    def on_full_disk(function, *, cache=False, **options):
+        tries = []
+
+        def run(*arguments):
+            tries.append(arguments)
+            if cache and len(tries) == 1:
+                raise OSError(28, "No space left on device")
+            return function(*arguments)
+
+        return run
+
+    for compiler in (without_folder, on_full_disk):
+        monkeypatch.setattr(numba, "njit", compiler)
+        monkeypatch.setattr(simulator, "machine_code", step.machine_code.__wrapped__)
+        found = simulate(mesh, make_soil(), impose_down_wave(pulse), 20).up
+        np.testing.assert_allclose(found, wanted, atol=1e-9 * pulse.max())
 
 
 @pytest.mark.parametrize("cut", [60, 137, 300], ids=["loading", "rebounding", "unloaded"])
@@ -115,9 +156,9 @@ def test_bounds_of_the_force_are_those_of_the_waves(mesh, make_soil, pulse):
     soil = make_soil()
     motion = simulate(mesh, soil, impose_down_wave(pulse), 300, envelope=True)
     forces, state = [], at_rest(mesh, soil)
-    for step in range(300):
+    for place in range(300):
         before = state
-        state = simulate(mesh, soil, impose_down_wave(pulse[step:]), 1, start=state).state
+        state = simulate(mesh, soil, impose_down_wave(pulse[place:]), 1, start=state).state
         forces.append(before.down[:-1] + state.up[1:-1])  # arrives from above, and leaves upward
     forces = np.array(forces)
     np.testing.assert_allclose(motion.greatest_force, forces.max(axis=0), atol=1e-6)
