@@ -25,7 +25,7 @@ from dyntest.wave_equation.problem import (
 )
 from dyntest.wave_equation.rest import begin_side_by_side, candidates_of, next_blow, repeat_blows
 from dyntest.wave_equation.simulator import impose_down_wave
-from dyntest.wave_equation.soil import Mesh, SoilModel, State, build_soil, unloading_stiffness
+from dyntest.wave_equation.soil import SMALL, Mesh, SoilModel, State, build_soil
 
 GAUGE_ERRORS = "wave_speed_error", "lag", "velocity_error", "force_error"
 """What moves the measured waves of a blow beside its drift."""
@@ -102,45 +102,50 @@ def matched_soil(
     `share` of shape (n_segments, n_shaft) says which node carries what; `scale` and `stretch` [1] may differ from
     candidate to candidate.
     """
-    damping = problem.law.damping
-    n_shaft = share.shape[1]
-    along = share @ (np.arange(n_shaft) + 0.5) / n_shaft / np.maximum(share.sum(axis=1), 1e-12) - 0.5
-    along = along[:-1, None]  # from −0.5 at the beginning of the shaft to 0.5 at its end
-    shaft_quake = values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along)
-    zones = share @ np.broadcast_to(problem.zones, n_shaft) / np.maximum(share.sum(axis=1), 1e-12)
-    shaft_damping = values["shaft_damping"] * np.exp(values["damping_rise"] * along) * zones[:-1, None]
+    law, n_shaft = problem.law.damping, share.shape[1]
+    carried = np.maximum(share.sum(axis=1), 1e-12)
+    along = (share @ (np.arange(n_shaft) + 0.5) / n_shaft / carried - 0.5)[:-1, None]  # −0.5 to 0.5 down the shaft
+    zones = (share @ np.broadcast_to(problem.zones, n_shaft) / carried)[:-1, None]
     soil = build_soil(
         share @ values["shaft"] * scale,
         values["toe_resistance"] * scale,
-        shaft_quake=shaft_quake,
+        shaft_quake=values["shaft_quake"] * stretch * np.exp(values["quake_rise"] * along),
         toe_quake=values["toe_quake"] * stretch,
-        shaft_damping=shaft_damping,
+        shaft_damping=values["shaft_damping"] * np.exp(values["damping_rise"] * along) * zones,
         toe_damping=values["toe_damping"],
-        smith=problem.smith,
+        smith=True,  # keeps the factors
         hyperbolic=problem.hyperbolic,
     )
-    gap = np.broadcast_to(values["toe_gap"] * stretch, soil.n_candidates)
-    soil = replace(soil, upward_limit=soil.limit * values["upward_share"], toe_gap=gap)
+    limit, quake, factor = soil.limit, soil.quake, soil.smith_damping
+    assert factor is not None
     # a spring that carries waves away is the ground itself: it unloads as it loads
-    unloading = 1.0 if damping in RADIATING else values["unloading_share"]
+    unloading = 1.0 if law in RADIATING else values["unloading_share"]
     unloading = unloading if problem.hyperbolic else np.minimum(unloading, 1.0)
-    soil = replace(soil, unloading_quake=soil.quake * unloading)
-    if damping == LAYERED:
+    rated = law in (POWER, *RADIATING)
+    damping = np.zeros_like(limit) if problem.smith or rated else factor * limit
+    if law == LAYERED:
         layers = np.stack([values[name] for name in LAYER_NAMES]) * problem.blow.pile.impedance
-        soil = replace(soil, damping=soil.damping + share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale)
-    if damping in (POWER, *RADIATING):
-        factor = np.empty_like(soil.limit)
-        factor[:-1], factor[-1] = shaft_damping, values["toe_damping"]
-        soil = replace(soil, damping=np.zeros_like(soil.limit), rate_damping=factor, rate_power=values["rate_power"])
-    if damping in RADIATING:
+        damping += share @ (layer_lengths(n_shaft, problem.ends) @ layers) * scale
+    radiation = None
+    if law in RADIATING:
         lengths = share.sum(axis=1) * min(problem.blow.embedded, problem.blow.pile.length) / n_shaft
-        dashpot = dashpots(unloading_stiffness(soil) * stretch, lengths, problem.blow.pile, values["dashpot_power"])
-        dashpot[:-1] *= values["shaft_radiation"]
-        dashpot[-1] *= values["toe_radiation"]
-        if damping == OPEN_RADIATION:
-            soil.damping[-1], dashpot[-1], factor[-1] = dashpot[-1], 0.0, 0.0
-        soil = replace(soil, radiation=dashpot)
-    return soil
+        springs = limit / np.maximum(quake, SMALL) * stretch
+        radiation = dashpots(springs, lengths, problem.blow.pile, values["dashpot_power"])
+        radiation[:-1] *= values["shaft_radiation"]
+        radiation[-1] *= values["toe_radiation"]
+        if law == OPEN_RADIATION:
+            damping[-1], radiation[-1], factor[-1] = radiation[-1], 0.0, 0.0
+    return replace(
+        soil,
+        damping=damping,
+        smith_damping=factor if problem.smith else None,
+        rate_damping=factor if rated else None,
+        rate_power=values["rate_power"] if rated else 0.2,
+        upward_limit=limit * values["upward_share"],
+        unloading_quake=quake * unloading,
+        toe_gap=np.broadcast_to(values["toe_gap"] * stretch, soil.n_candidates),
+        radiation=radiation,
+    )
 
 
 def dashpots(stiffness: np.ndarray, lengths: np.ndarray, pile: Pile, power: np.ndarray) -> np.ndarray:

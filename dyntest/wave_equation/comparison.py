@@ -124,8 +124,9 @@ def run_tasks(tasks: list[Task], *, peaks: bool = False) -> list[Outcome]:
 
 def _run_side_by_side(tasks: list[Task], peaks: bool) -> list[Outcome]:
     """Compute all candidates of tasks of as many steps in one run."""
-    values = [physical(task.problem.layout, task.scores) for task in tasks]
-    each = list(zip(tasks, values, strict=True))
+    models = {(id(task.problem), id(task.scores)): task for task in tasks}  # the same ones often meet several blows
+    values = {key: physical(task.problem.layout, task.scores) for key, task in models.items()}
+    each = [(task, values[id(task.problem), id(task.scores)]) for task in tasks]
     read = waves_side_by_side([(task.problem, of, task.blow) for task, of in each])
     soils = [candidate_soil(task.problem, of, task.blow) for task, of in each]
     meshes = [candidate_mesh(task.problem, of) for task, of in each]
