@@ -243,7 +243,7 @@ def estimate_sentences(review: Review) -> list[str]:
 
 
 def show_stress(value: float, limit: float | None, system: str) -> tuple[str, str]:
-    """Write a stress and its limit, with a digit more where the two would read alike.
+    """Write a stress and its limit, with as many digits more, up to three, as it takes to tell the two apart.
 
     Units: value, limit [Pa].
 
@@ -251,12 +251,21 @@ def show_stress(value: float, limit: float | None, system: str) -> tuple[str, st
     --------
     >>> show_stress(6.89e6, 7.12e6, "US"), show_stress(6.89e6, 29.6e6, "US")
     (('1.00 ksi', '1.03 ksi'), ('1.0 ksi', '4.3 ksi'))
+    >>> show_stress(6.89e6, 6.9e6, "SI")
+    ('6.89 MPa', '6.90 MPa')
     """
-    told = show("peak_gauge_stress", value, system), show("peak_gauge_stress", limit, system)
-    if told[0] != told[1] or limit is None or value == limit:
+    told = (show("peak_gauge_stress", value, system), show("peak_gauge_stress", limit, system))
+    if limit is None or value == limit:
         return told
     unit, factor, decimals = display_unit("peak_gauge_stress", system)
-    return f"{decimal(value * factor, decimals + 1)} {unit}", f"{decimal(limit * factor, decimals + 1)} {unit}"
+    for more in range(1, 4):
+        if told[0] != told[1]:
+            break
+        told = (
+            f"{decimal(value * factor, decimals + more)} {unit}",
+            f"{decimal(limit * factor, decimals + more)} {unit}",
+        )
+    return told
 
 
 def _stress(one: DrivingStress, system: str) -> str:

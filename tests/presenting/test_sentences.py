@@ -68,9 +68,10 @@ def test_a_loss_with_time_is_told_as_a_loss():
     assert told == "Each tenfold increase in time takes away 14 % (9 % to 20 %) of the resistance at 1.0 days."
 
 
-def test_a_stress_close_to_its_limit_does_not_read_as_the_limit(matched):
+@pytest.mark.parametrize("closeness", [1.01, 1.001, 1.0003])
+def test_a_stress_close_to_its_limit_does_not_read_as_the_limit(closeness, matched):
     worst = max((one for one in matched.answers.stresses if one.sense == "tension"), key=lambda one: one.value)
-    close = replace(matched.limits.tension, value=1.001 * worst.value)
+    close = replace(matched.limits.tension, value=closeness * worst.value)
     told = stress_sentences(replace(matched, limits=replace(matched.limits, tension=close)))[1]
     value, limit = told.split("along the pile: ")[1].split(" ")[0], told.split("limit of ")[1].split(" ")[0]
     assert value != limit and "within" in told
