@@ -33,7 +33,6 @@ from dyntest.wave_equation.soil import (
     columns_with,
     first_row_of_soil,
     lower_bound,
-    over,
     unloading_stiffness,
 )
 from dyntest.wave_equation.step import (
@@ -260,63 +259,77 @@ class _Run:
     """A run's numbers at every node of every candidate, as `march` takes them, and what it has reached."""
 
     def __init__(self, mesh: Mesh, soil: SoilModel, start: State, gravity: float):
-        self.shape = shape = n, candidates = start.spring.shape
-        z = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
+        self.shape = n, candidates = start.spring.shape
+        self.impedance = z = mesh.impedance[:, None] if np.ndim(mesh.impedance) == 1 else np.asarray(mesh.impedance)
         if z.shape[1] not in (1, candidates):
             raise ValueError(f"the pile has {z.shape[1]} candidates, the soil {candidates}")
-        self.impedance = z = np.broadcast_to(z, shape)
         self.rows = rows = slice(first_row_of_soil(soil), n)  # above these, no soil: waves only
-        radiates = columns_with(soil.radiation, shape)
-        powered = columns_with(soil.rate_damping, shape) & ~radiates
-        smith = columns_with(soil.smith_damping, shape) & ~powered & ~radiates
+        radiates = columns_with(soil.radiation, candidates)
+        powered = columns_with(soil.rate_damping, candidates)
+        smith = columns_with(soil.smith_damping, candidates)
         self.law = np.select([radiates, powered, smith], [RADIATES, FOLLOWS_POWER, FOLLOWS_FORCE], VISCOUS)
-        self.curved = (np.broadcast_to(soil.hyperbolic, candidates) | (soil.unloading_quake is not None)) & ~radiates
-        self.nodes, self.soil = self._fixed(mesh, soil, gravity)
+        self.curved = (soil.hyperbolic | np.full(candidates, soil.unloading_quake is not None)) & ~radiates
         stiffness = unloading_stiffness(soil)[rows]
-        quake = np.broadcast_to(np.maximum(soil.quake, SMALL), shape)[rows]
-        self.curve = self._curve(soil, quake, stiffness) if self.curved.any() else np.empty((len(CURVE), 0, candidates))
-
-        self.waves = np.stack([np.vstack([start.down[:-1], np.zeros((1, candidates))]), start.up[1:]])
+        self.nodes, self.soil = self._fixed(mesh, soil, stiffness, gravity)
+        self.waves = np.empty((2, n + 1, candidates))
+        self.waves[0, :-1], self.waves[0, -1], self.waves[1] = start.down[:-1], 0.0, start.up[1:]
         self.y = start.velocity * z
         self.moving = np.zeros((len(MOVING), n - rows.start, candidates))
         self.moving[SPRING] = start.spring[rows] / 2.0
+        self.curve = np.empty((len(CURVE), 0, candidates))
         if self.curved.any():
-            begun = _begun(self.moving[SPRING], self.soil[UPPER], quake, stiffness, soil.hyperbolic)
-            begun = begun if start.loading is None else start.loading[rows]
+            quake = np.maximum(soil.quake, SMALL)[rows]
+            self.curve = self._curve(soil, quake, stiffness)
+            begun = start.loading[rows] if start.loading is not None else self._begun(soil, quake, stiffness)
             self.moving[WAY] = begun + 0.5 * self.soil[PER_Y] * self.y[rows]
         soil_velocity = start.velocity if start.soil_velocity is None else start.soil_velocity
         self.moving[SOIL_Y] = soil_velocity[rows] * z[rows]
-        self.gap = np.array(np.broadcast_to(0.0 if start.toe_gap is None else start.toe_gap, candidates))
+        self.gap = np.zeros(candidates) if start.toe_gap is None else start.toe_gap + np.zeros(candidates)
 
-    def _fixed(self, mesh: Mesh, soil: SoilModel, gravity: float) -> tuple[np.ndarray, np.ndarray]:
+    def _fixed(
+        self, mesh: Mesh, soil: SoilModel, stiffness: np.ndarray, gravity: float
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Give the rows `NODES` and `SOIL` of a run.
 
-        Units: gravity [m/s^2].
+        Units: stiffness [N/m]; gravity [m/s^2].
         """
-        shape, rows, z = self.shape, self.rows, self.impedance
-        plug = np.zeros(1) if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step
-        below = np.vstack([z[1:], np.broadcast_to(plug, (1, shape[1]))])
-        undamped = (z + below) / (2.0 * z)
-        nodes = np.empty((len(NODES), *shape))
-        nodes[RATIO], nodes[WEIGHT], nodes[G] = below / z, gravity * mesh.mass[:, None] / 2.0, 1.0 / undamped
-        z, of = z[rows], np.empty((len(SOIL), *z[rows].shape))
+        n, rows, z = self.shape[0], self.rows, self.impedance
+        nodes, of = np.empty((len(NODES), *self.shape)), np.empty((len(SOIL), n - rows.start, self.shape[1]))
+        nodes[RATIO, :-1] = z[1:] / z[:-1]
+        nodes[RATIO, -1] = 0.0 if soil.plug_mass is None else 2.0 * soil.plug_mass / mesh.time_step / z[-1]
+        undamped = (1.0 + nodes[RATIO]) / 2.0
+        nodes[WEIGHT], nodes[G] = gravity * mesh.mass[:, None] / 2.0, 1.0 / undamped
+        z = z[rows]
+
+        def at(values: np.ndarray | None) -> np.ndarray | float:
+            return 0.0 if values is None else values[rows]
+
         of[PER_Y], of[UNDAMPED] = mesh.time_step / z, undamped[rows]
-        of[R] = of[UNDAMPED] + over(soil.damping, shape)[rows] / (2.0 * z)
-        of[H] = unloading_stiffness(soil)[rows] * of[PER_Y] / 4.0
+        of[R] = of[UNDAMPED] + at(soil.damping) / (2.0 * z)
+        of[H] = stiffness * of[PER_Y] / 4.0
         of[UPPER], of[LOWER] = soil.limit[rows] / 2.0, lower_bound(soil)[rows] / 2.0
-        smith = over(soil.smith_damping, shape)[rows] / z
-        of[FACTOR] = np.where(self.law == FOLLOWS_FORCE, smith, over(soil.rate_damping, shape)[rows])
-        of[POWER] = soil.rate_power
-        of[LINEAR] = np.log(of[R] * z)
-        of[CARRIED] = of[H] + over(soil.radiation, shape)[rows] / (2.0 * z)
+        of[FACTOR] = np.where(self.law == FOLLOWS_FORCE, at(soil.smith_damping) / z, at(soil.rate_damping))
+        of[POWER], of[LINEAR] = soil.rate_power, np.log(of[R] * z)
+        of[CARRIED] = of[H] + at(soil.radiation) / (2.0 * z)
         return nodes, of
+
+    def _begun(self, soil: SoilModel, quake: np.ndarray, stiffness: np.ndarray) -> np.ndarray:
+        """Give the way along the curve that belongs to the springs' force; below 0 what is left until it begins.
+
+        Units: quake [m]; stiffness [N/m]; returns [m].
+        """
+        half_force, limit = self.moving[SPRING], self.soil[UPPER]
+        short = 2.0 * half_force / np.maximum(stiffness, SMALL)
+        force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
+        left = np.where(soil.hyperbolic, limit - force, limit)
+        return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
 
     def _curve(self, soil: SoilModel, quake: np.ndarray, stiffness: np.ndarray) -> np.ndarray:
         """Give the rows `CURVE` of a run, which are straight with a bend of 0 and a quake of 1.
 
         Units: quake [m]; stiffness [N/m].
         """
-        rows, limit = np.empty((len(CURVE), *quake.shape)), self.soil[UPPER]
+        rows, limit = np.empty((len(CURVE), *stiffness.shape)), self.soil[UPPER]
         rows[BEND] = soil.hyperbolic
         rows[QUAKE] = np.where(soil.hyperbolic, quake, 1.0)
         rows[SCALE] = np.where(soil.hyperbolic, limit, limit / quake)
@@ -385,19 +398,6 @@ class _Run:
 def _flat(values: np.ndarray, columns: slice) -> np.ndarray:
     """Give rows of the values of some candidates, node after node, one of them per row."""
     return np.ascontiguousarray(values[..., columns]).reshape(len(values), -1)
-
-
-def _begun(
-    half_force: np.ndarray, limit: np.ndarray, quake: np.ndarray, stiffness: np.ndarray, hyperbolic: bool | np.ndarray
-) -> np.ndarray:
-    """Give the way along the curve that belongs to half a force; below 0 what is left until it begins.
-
-    Units: half_force, limit [N]; quake [m]; stiffness [N/m]; returns [m].
-    """
-    short = 2.0 * half_force / np.maximum(stiffness, SMALL)
-    force = np.clip(half_force, 0.0, limit * (1.0 - SMALL))
-    left = np.where(hyperbolic, limit - force, limit)
-    return np.where(half_force < 0.0, short, quake * force / np.maximum(left, SMALL))
 
 
 def impose_down_wave(down: np.ndarray) -> Head:

@@ -179,14 +179,10 @@ def lower_bound(soil: SoilModel) -> np.ndarray:
     return bound
 
 
-def over(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
-    """Give values at every node of every candidate, 0 where there are none."""
-    return np.broadcast_to(0.0 if values is None else values, shape)
-
-
-def columns_with(values: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
+def columns_with(values: np.ndarray | None, candidates: int) -> np.ndarray:
     """Say which candidates have a dashpot of a kind."""
-    return np.any(over(values, shape) > 0.0, axis=0)
+    nowhere = np.zeros(candidates, dtype=bool)
+    return nowhere if values is None else nowhere | np.any(values > 0.0, axis=0)
 
 
 def first_row_of_soil(soil: SoilModel) -> int:
@@ -331,7 +327,7 @@ def at_rest(mesh: Mesh, soil: SoilModel) -> State:
     n, candidates = mesh.n_segments, soil.n_candidates
     spring, gap = np.zeros((n, candidates)), None
     if soil.toe_gap is not None:
-        radiates = columns_with(soil.radiation, spring.shape)  # ground that radiates keeps its gap by itself
+        radiates = columns_with(soil.radiation, candidates)  # ground that radiates keeps its gap by itself
         spring[-1] = np.where(radiates, 0.0, -soil.toe_gap * unloading_stiffness(soil)[-1])
         z_above = np.broadcast_to(np.reshape(mesh.impedance, (n, -1))[-1], candidates)
         gap = np.where(radiates, soil.toe_gap / mesh.time_step * z_above, 0.0)
