@@ -33,6 +33,7 @@ import math
 from collections.abc import Callable
 from functools import cache
 from importlib import import_module
+from pathlib import Path
 from types import FunctionType
 from typing import Any
 
@@ -432,7 +433,10 @@ def machine_code() -> Callable[..., None]:
     def run(*arguments: Any) -> None:
         try:
             compiled(*arguments)
-        except OSError:  # a full disk, say: what was compiled could not be kept, and can be called
+        except Exception:  # a full disk, on which it cannot be kept, or what was kept is damaged
+            if compiled.stats.cache_path is not None:
+                for kept in Path(compiled.stats.cache_path).glob(f"{Path(__file__).stem}.{march.__name__}-*"):
+                    kept.unlink(missing_ok=True)
             compiled(*arguments)
 
     return run

@@ -1,4 +1,6 @@
 from dataclasses import replace
+from pickle import UnpicklingError
+from types import SimpleNamespace
 
 import numba
 import numpy as np
@@ -39,31 +41,36 @@ def test_the_machine_code_does_what_the_plain_lines_do(options, mesh, make_soil,
     np.testing.assert_allclose(compiled.state.spring, plain.state.spring, atol=1e-9 * np.abs(plain.state.spring).max())
 
 
-def test_machine_code_that_cannot_be_kept_is_run_all_the_same(mesh, make_soil, pulse, monkeypatch):
-    """Where no folder may be written to, and where the disk is full."""
+@pytest.mark.parametrize("trouble", ["no folder", "full disk", "damaged"])
+def test_machine_code_that_cannot_be_kept_or_read_is_made_all_the_same(
+    trouble, mesh, make_soil, pulse, monkeypatch, tmp_path
+):
     wanted = simulate(mesh, make_soil(), impose_down_wave(pulse), 20).up
+    kept, other = tmp_path / "step.march-1.py311.nbi", tmp_path / "step.other-1.py311.nbi"
+    kept.write_text("no machine code")
+    other.write_text("of somebody else")
+    stored = []
 
-    def without_folder(function, *, cache=False, **options):
-        if cache:
+    def compiler(function, *, cache=False, **options):
+        if cache and trouble == "no folder":
             raise RuntimeError("cannot cache function: no locator available")
-        return function
-
-    def on_full_disk(function, *, cache=False, **options):
-        tries = []
 
         def run(*arguments):
-            tries.append(arguments)
-            if cache and len(tries) == 1:
+            if cache and trouble == "damaged" and kept.exists():
+                raise UnpicklingError("invalid load key")
+            if cache and trouble == "full disk" and not stored:
+                stored.append("in memory")
                 raise OSError(28, "No space left on device")
             return function(*arguments)
 
+        run.stats = SimpleNamespace(cache_path=str(tmp_path) if cache else None)
         return run
 
-    for compiler in (without_folder, on_full_disk):
-        monkeypatch.setattr(numba, "njit", compiler)
-        monkeypatch.setattr(simulator, "machine_code", step.machine_code.__wrapped__)
-        found = simulate(mesh, make_soil(), impose_down_wave(pulse), 20).up
-        np.testing.assert_allclose(found, wanted, atol=1e-9 * pulse.max())
+    monkeypatch.setattr(numba, "njit", compiler)
+    monkeypatch.setattr(simulator, "machine_code", step.machine_code.__wrapped__)
+    found = simulate(mesh, make_soil(), impose_down_wave(pulse), 20).up
+    np.testing.assert_allclose(found, wanted, atol=1e-9 * pulse.max())
+    assert other.exists()
 
 
 @pytest.mark.parametrize("cut", [60, 137, 300], ids=["loading", "rebounding", "unloaded"])
