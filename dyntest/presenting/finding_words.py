@@ -40,8 +40,9 @@ class FindingWords:
     number: str = "ratio"
 
 
-def _movement(value: float, system: str) -> str:
-    return f"{decimal(value / 0.0254, 2)} in" if system == "US" else f"{decimal(value * 1e3, 1)} mm"
+def _movement(value: float, system: str, more: int = 0) -> str:
+    value = max(value, 0.0)  # drift alone lets a pile that stood still end a little above where it began
+    return f"{decimal(value / 0.0254, 2 + more)} in" if system == "US" else f"{decimal(value * 1e3, 1 + more)} mm"
 
 
 def _acceleration(value: float, system: str) -> str:
@@ -57,6 +58,7 @@ _WRITTEN = {
     "strain": lambda value, system: f"{decimal(value * 1e6, 0)} {'µε' if system == 'US' else 'µm/m'}",
     "acceleration": _acceleration,
     "movement": _movement,
+    "exact movement": lambda value, system: _movement(value, system, 1),
     "depth": lambda value, system: show("penetration", value, system),
     "milliseconds": lambda value, system: f"{decimal(value * 1e3, 1)} ms",
     "exact milliseconds": lambda value, system: f"{decimal(value * 1e3, 2)} ms",
@@ -407,7 +409,7 @@ def _say(finding: Finding, system: str, text: str) -> str:
         "value": value,
         "limit": limit,
         "where": blow_words(finding.blows, finding.n_blows),
-        "state": integrity_class(finding.value),
+        "state": integrity_class(finding.value) if "{state}" in text else "",  # of nothing else
         "consequence": (
             f"{blow_words(finding.blows, finding.n_blows)} have no depth"
             if finding.blows
@@ -419,7 +421,12 @@ def _say(finding: Finding, system: str, text: str) -> str:
     return text.format(**fields)
 
 
-_FINER = {"percent": "tenth percent", "ratio": "exact ratio", "milliseconds": "exact milliseconds"}
+_FINER = {
+    "percent": "tenth percent",
+    "ratio": "exact ratio",
+    "milliseconds": "exact milliseconds",
+    "movement": "exact movement",
+}
 """How a number is written where its usual digits do not tell it from its threshold."""
 
 
@@ -428,7 +435,8 @@ def _apart(kind: str, value: float, limit: float, system: str) -> tuple[str, str
     told = _WRITTEN[kind](value, system), _WRITTEN[kind](limit, system)
     if told[0] != told[1] or value == limit or kind not in _FINER:
         return told
-    return _WRITTEN[_FINER[kind]](value, system), told[1]
+    finer = _WRITTEN[_FINER[kind]]
+    return finer(value, system), finer(limit, system) if kind == "movement" else told[1]  # 2.53 mm is not below 2.5 mm
 
 
 def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
