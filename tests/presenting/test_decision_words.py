@@ -13,7 +13,8 @@ from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.trust import Caution
 from dyntest.presenting import decision_words
-from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
+from dyntest.presenting.criterion_words import requirement_words, target_sentence
+from dyntest.presenting.decision_words import ruled_out_words, told
 
 LIBRARY = Path(decision_words.__file__).parent.parent
 

@@ -232,15 +232,12 @@ def _conditions(review: Review) -> Block:
     for drive in review.drives:
         result, numbers = drive_result(review.sheet, drive), drive.numbers
         chosen = drive.representative
-        bound = chosen is not None and (
-            chosen.lower_bound or (drive.match is not None and not drive.match.fully_mobilised)
-        )
         cells.append([
             drive_words(drive), "–" if chosen is None else f"{chosen.blow}", show("stroke", result.stroke, system),
             show("transferred_energy", numbers.get("transferred_energy"), system),
             show("set_per_blow", result.set_per_blow, system),
             show("peak_displacement", numbers.get("peak_displacement"), system),
-            {"warning": "LOWER BOUND"} if bound else "fully" if chosen is not None else "–",
+            {"warning": "LOWER BOUND"} if drive.lower_bound else "fully" if chosen is not None else "–",
         ])  # fmt: skip
     head = ["drive", "blow", "stroke", "energy", "set per blow", "maximum displacement", "mobilised"]
     return rows(head, cells, [1, 0.5, 0.8, 1, 0.9, 1.2, 0.9], "lrrrrrl")

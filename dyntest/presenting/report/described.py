@@ -14,8 +14,8 @@ from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
 from dyntest.names import decimal, show, show_length, show_required
 from dyntest.pile import Pile
-from dyntest.presenting.criterion_words import refusal_length
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
+from dyntest.presenting.criterion_words import refusal_length, requirement_words
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
