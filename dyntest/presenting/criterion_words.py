@@ -332,11 +332,14 @@ def _strokes(criterion: Criterion, system: str) -> list[str]:
 
 def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
     """Say how high the stroke may go while driving is easy."""
-    lines = []
-    for limit in criterion.easy_driving:
-        stroke = show("stroke", limit.stroke, system)
-        length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
-        line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less to limit "
+    lines, said = [], set()
+    length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
+    for limit in sorted(criterion.easy_driving, key=lambda one: one.stroke):
+        stroke, count = show("stroke", limit.stroke, system), f"{length / limit.set_per_blow:.0f}"
+        if (limit.kind, count) in said and not limit.blows:
+            continue  # a lower stroke is asked for below the same whole count
+        said.add((limit.kind, count))
+        line = f"Below {count} blows per {unit} keep the stroke at {stroke} or less to limit "
         line += f"the {limit.kind} stress"
         if limit.blows:
             first, last = (show("penetration", end, system) for end in (limit.depth_from, limit.depth_to))

@@ -187,6 +187,22 @@ def _no_usable(n: _Numbers) -> str:
     return f"no stroke of the approved range can show the resistance: {'; '.join(dict.fromkeys(told))}"
 
 
+_CREDIT = {"not measured": ", restrike to see whether setup can be credited", "not credited": ", credit the setup"}
+"""What setup may do where counts are out of reach, by the kind of the target: nothing after a loss or once credited."""
+
+
+def _hammer_cure(n: _Numbers) -> str:
+    """Say what to write into [hammer], and what to write of a concrete pile that has no cushion."""
+    needed = n.of("needed")
+    words = f"give {names_in_sentence(needed)} in [hammer]"
+    return f'{words}, or pile_cushion = "none" if there is none' if "pile_cushion_stiffness" in needed else words
+
+
+def _and_hammer(n: _Numbers) -> str:
+    needed = n.facts.get("needed")
+    return f", and {names_in_sentence(needed)} in [hammer]" if needed else ""
+
+
 _Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
 
 _WORDS: dict[str, _Words] = {
@@ -346,7 +362,9 @@ _WORDS: dict[str, _Words] = {
             f"the lowest stroke that can show the resistance is {n.stroke(n.value)}, and "
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
-        "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
+        lambda n: (
+            f"use a hammer with more energy{_CREDIT.get(n.facts.get('kind', ''), '')}, or accept by restrike only"
+        ),
     ),
     "minimum penetration not tested": (
         lambda n: (
@@ -452,8 +470,14 @@ _WORDS: dict[str, _Words] = {
         _case,
         "do not use the Case resistance with this factor until the reason is found",
     ),
-    "no requirement": (lambda n: "no resistance is required in the sheet", "give nominal_resistance in [requirement]"),
-    "no initial drive": (lambda n: "there is no initial drive, and a criterion is for the end of driving", ""),
+    "no requirement": (
+        lambda n: "no resistance is required in the sheet",
+        lambda n: f"give nominal_resistance in [requirement]{_and_hammer(n)}",
+    ),
+    "no initial drive": (
+        lambda n: "there is no initial drive, and a criterion is for the end of driving",
+        'add the records of the end of driving as a [[drive]] of kind "initial"',
+    ),
     "no matched soil": (
         lambda n: (
             f"the initial drive has no matched soil, since {n.of('why').rstrip('.')}"
@@ -462,7 +486,11 @@ _WORDS: dict[str, _Words] = {
         ),
         lambda n: "" if n.of("why") else "match it",
     ),
-    "no hammer": (lambda n: "the sheet has no [hammer]; the bearing graph needs it", ""),
+    "no hammer": (lambda n: "the sheet has no [hammer], and the bearing graph needs it", _hammer_cure),
+    "hammer data missing": (
+        lambda n: f"[hammer] lacks {names_in_sentence(n.of('needed'))}, which the bearing graph needs",
+        _hammer_cure,
+    ),
     "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),
     "count and set disagree": (
         lambda n: (

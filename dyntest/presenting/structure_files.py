@@ -110,6 +110,7 @@ KIND_WORDS = {
     "no initial drive": "there is no initial drive",
     "no matched soil": "the end of driving was not matched",
     "no hammer": "the hammer is not given",
+    "hammer data missing": "data of the hammer are missing",
     "hammer not calibrated": "the hammer could not be calibrated",
     "count and set disagree": "records and log have different numbers of blows",
     "Case against match": "Case and matched resistance disagree",

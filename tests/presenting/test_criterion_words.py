@@ -180,6 +180,13 @@ def test_one_blow_above_a_stress_limit_is_one_blow_at_one_depth(blows, ends, tol
     assert told in line and ("between 64.0 ft and 65.3 ft" in line) == (blows == 2) and line.count("64.0 ft") == 1
 
 
+def test_one_whole_count_in_easy_driving_has_one_stroke():
+    """28.97 and 29.2 blows per foot both read 29, with 2.0 ft in one line and 3.5 ft in the next."""
+    limits = tuple(EasyDriving(stroke * FOOT, FOOT / count, "tension") for stroke, count in ((3.5, 29.2), (2.0, 28.97)))
+    (line,) = easy_driving_sentences(criterion(easy_driving=limits), "US")
+    assert "Below 29 blows per foot keep the stroke at 2.0 ft" in line
+
+
 def test_strokes_of_one_table_have_one_rounding():
     """A stroke of 2.90 m must not stand as 2.9 m among 2.74 m."""
     rows = tuple(CriterionRow(stroke, 0.003) for stroke in (2.44, 2.74, 2.9, 3.0))

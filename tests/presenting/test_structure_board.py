@@ -288,7 +288,9 @@ def test_a_pile_without_counts_has_one_verdict_everywhere(structure):
 
 def test_what_forbids_the_counts_is_told_of_a_test_pile_without_a_criterion_too(structure):
     record = structure.records[0]
-    held = replace(record.result.criterion, criterion=None, problem=Caution("no hammer"))
+    held = replace(
+        record.result.criterion, criterion=None, problem=Caution("no hammer", facts={"needed": ("ram_weight",)})
+    )
     result = replace(record.result, criterion=held, alerts=(Caution("damage", 0.55, facts={"depth": 9.0}),))
     records = (replace(record, result=result), *structure.records[1:])
     changed = replace(structure, records=records)
