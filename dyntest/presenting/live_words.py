@@ -18,7 +18,7 @@ from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress,
 from dyntest.names import decimal, display_unit, show, show_length, show_required
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
-from dyntest.presenting.terms import show_count
+from dyntest.presenting.terms import show_blows, show_count
 from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reviewing.drive import DriveReview
 
@@ -220,7 +220,7 @@ def handed_lines(done: Handover) -> list[str]:
     """
     if not done.blows:
         return ["Stopped. No blow was recorded."]
-    told = [f"Stopped. {done.blows} blows are saved."]
+    told = [f"Stopped. {show_blows(done.blows)} saved."]
     if done.signals:
         told.append(f"The recorder restarted its numbering, so the sheet now names {done.signals} as signals.")
     if done.recorder:
@@ -232,7 +232,7 @@ def handed_lines(done: Handover) -> list[str]:
     if done.own_log:
         told.append("The sheet names another driving log, which was not replaced.")
     if done.beyond:
-        told.append(f"{done.beyond} blows come after the last depth; enter the final depth on the page Live.")
+        told.append(f"Blows after the last depth: {done.beyond}. Enter the final depth on the page Live.")
     return told
 
 

@@ -22,7 +22,7 @@ from dyntest.presenting.decision_words import (
     told,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_count, show_wait
+from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_blows, show_count, show_wait
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -419,7 +419,7 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
         (pair for pair in _counts_told(moved, asked, system) if moved == asked or len(set(pair)) > 1),
         (show_count(moved, system), show_count(asked, system)),
     )
-    own = f"The test pile's own last {int(known.sum())} blows: {counts[0]}"
+    own = f"The test pile's own last {show_blows(int(known.sum()))}: {counts[0]}"
     own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
     if asked != asked:
         return (f"{own}. That stroke is below the lowest of the table.",)

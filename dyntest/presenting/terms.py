@@ -96,6 +96,17 @@ def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> st
     return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
 
 
+def show_blows(count: int) -> str:
+    """Write how many blows there are.
+
+    Examples
+    --------
+    >>> show_blows(1), show_blows(1204)
+    ('1 blow', '1,204 blows')
+    """
+    return f"{count:,} blow{'' if count == 1 else 's'}"
+
+
 def show_wait(seconds: float | None) -> str:
     """Write a wait as an engineer reads it.
 

@@ -57,10 +57,10 @@ class HammerCalibrations:
             self.begin(matched, initial)
 
     def begin(self, drive: DriveReview, initial: DriveReview | None = None) -> None:
-        """Begin on a drive; a restrike's blow without a stroke takes that of those near it, or of the initial drive."""
+        """Begin on a drive; a blow without a stroke takes that of those near it, or of the initial drive."""
         if drive.name not in self.begun:
             stroke = float("nan") if initial is None else initial.numbers.get("stroke", float("nan"))
-            near = None if initial is None else near_stroke(drive)
+            near = near_stroke(drive)
             self.begun[drive.name] = self.among.add(
                 _calibrated, without_records(drive), stroke if near is None else near
             )

@@ -86,6 +86,9 @@ def test_reasons_follow_the_choice():
     warned = choice_reasons(replace(chosen, sound=0, warned=("drift",)), "SI")
     assert "drift" in warned[0]
     assert "engineer" in choice_words(Representative(3, "engineer"), "SI")
+    alone = Representative(3, "initial", looked_at=1, sound=1, compared=1, full=1, middle_of="case_resistance")
+    assert choice_reasons(alone, "SI") == ["it is the only blow recorded"]
+    assert "drift" in choice_reasons(replace(alone, sound=0, warned=("drift",)), "SI")[1]
 
 
 def test_a_note_at_the_blow_that_stands_for_a_drive_is_told_with_the_answer(concrete_review):

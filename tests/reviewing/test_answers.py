@@ -114,6 +114,15 @@ def miscounted(review):
     return (replace(first, findings=(*first.findings, found)), *review.drives[1:])
 
 
+def test_an_initial_blow_without_a_stroke_takes_that_of_the_blows_near_it(clay):
+    """The first recorded blow of a diesel has none, and its message asked for a log that was there."""
+    first = clay.drives[0]
+    alone = first.table["stroke"].where(first.table["blow"] != first.representative.blow)
+    found = concluded(clay, drives=(replace(first, table=first.table.assign(stroke=alone)), *clay.drives[1:]))
+    near = first.table["stroke"][(first.table["blow"] - first.representative.blow).abs().between(1, 3)]
+    assert found.answers.criterion.calibrated.stroke == pytest.approx(float(near.median()))
+
+
 def without_a_stroke(review):
     first = review.drives[0]
     return (replace(first, table=first.table.drop(columns="stroke")), *review.drives[1:])

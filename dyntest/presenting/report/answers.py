@@ -30,7 +30,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.presenting.terms import drive_name, show_wait
+from dyntest.presenting.terms import drive_name, show_blows, show_wait
 from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -67,7 +67,7 @@ def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     for drive in review.drives:
         name = drive_words(drive)
         if drive.findings:
-            blocks.append(heading(f"{name.capitalize()}: findings on {len(drive.table):,} blows"))
+            blocks.append(heading(f"{name.capitalize()}: findings on {show_blows(len(drive.table))}"))
             blocks.append(_findings(drive, system))
         if drive.representative is None:
             blocks.append(text(f"{name.capitalize()}: no sound blow, so no representative blow."))
@@ -147,7 +147,7 @@ def summary_blocks(review: Review) -> list[Block]:
     """Give the blows of every drive in a summary."""
     blocks: list[Block] = []
     for drive in review.drives:
-        title = f"{drive_words(drive).capitalize()}, {len(drive.table):,} blows"
+        title = f"{drive_words(drive).capitalize()}, {show_blows(len(drive.table))}"
         blocks += [heading(title), blow_summary(drive, review.sheet.display_units)]
         if drive.log is not None and any(drive.log.remark):
             told = [
