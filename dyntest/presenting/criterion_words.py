@@ -428,16 +428,18 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
 
 
 def counted_per(criterion: Criterion, system: str) -> str:
-    """Name the length in which the blows of a criterion are counted; one of the other system has its own name behind.
+    """Name the length in which the blows of a criterion are counted, in its own units, about how long it is behind.
 
     Examples
     --------
     >>> criterion = Criterion((CriterionRow(2.0, 0.004),), 0.1)
     >>> counted_per(criterion, "SI"), counted_per(criterion, "US")
-    ('25 mm', '0.984 in (25 mm)')
+    ('25 mm', '25 mm (about 1 in)')
     """
     length = criterion.counting.length
-    return per_count(system) if length == COUNT_LENGTHS[system][0] else short_length(length, system)
+    own = next((one for one, (counted, _) in COUNT_LENGTHS.items() if counted == length), None)
+    _, bracket, about = short_length(length, system).partition(" (")
+    return short_length(length, system) if own is None else f"{per_count(own)}{bracket}{about}"
 
 
 def refusal_length(criterion: Criterion, system: str) -> str:
@@ -457,7 +459,6 @@ def _refusal(criterion: Criterion, system: str) -> str:
 def absolute_refusal(criterion: Criterion, system: str) -> str:
     """Say when the hammer stops at once, over a quarter of the length in which blows are counted."""
     inches = criterion.counting.length == INCH
-    length = 0.25 * INCH if inches else 0.006
-    quarter = "1/4 in" if system == "US" and inches else short_length(length, system)
-    quarter += " (1/4 in)" if system == "SI" and inches else ""
+    length, quarter, about = (0.25 * INCH, "1/4 in", "6 mm") if inches else (0.006, "6 mm", "1/4 in")
+    quarter += f" (about {about})" if inches == (system == "SI") else ""
     return f"Absolute refusal: {count_over(ABSOLUTE_REFUSAL_SET, length)} blows in {quarter}. Stop at once."

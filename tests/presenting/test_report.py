@@ -416,7 +416,7 @@ def test_the_card_says_what_an_inspector_needs():
 def test_the_card_without_a_minimum_penetration_says_so():
     (text,) = pages(criterion_card_pdf(criterion(), structure="East Bridge", system="US", date=DAY))
     assert "No minimum penetration is given" in text
-    assert "2.95 in (75 mm)" in text  # an inspector who counts every 25 mm
+    assert "75 mm (about 3 in)" in text  # an inspector who counts every 25 mm
 
 
 TODAY = date(2026, 5, 11)
