@@ -20,7 +20,7 @@ from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
 from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words, show_factor, show_ram, show_wait
+from dyntest.presenting.terms import between_words, bound_mark, show_factor, show_ram, show_wait
 from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult, SetupPoint
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
@@ -479,16 +479,12 @@ def _resistance(drive: DriveResistance | None, system: str) -> str:
         return "–"
     found = drive.resistance
     ends = show_range(found.low, found.high, "matched_resistance", system)
-    bound = ", LOWER BOUND" if drive.lower_bound else ""
-    return f"{show('matched_resistance', found.value, system)} ({ends}){bound}"
+    return f"{show('matched_resistance', found.value, system)} ({ends}){bound_mark(drive.lower_bound)}"
 
 
 def _setup_words(points: Sequence[SetupPoint]) -> str:
     """Say what each wait changed; a dash where nothing was shown."""
-    told = [
-        f"{show_factor(one.factor)}{', LOWER BOUND,' if one.lower_bound else ''} after {show_wait(one.wait)}"
-        for one in points
-    ]
+    told = [f"{show_factor(one.factor)} after {show_wait(one.wait)}{bound_mark(one.lower_bound)}" for one in points]
     return "; ".join(told) or "–"
 
 

@@ -96,6 +96,17 @@ def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> st
     return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
 
 
+def bound_mark(lower_bound: object) -> str:
+    """Say behind a resistance, or a change of it, that it is a lower bound; nothing where it is none.
+
+    Examples
+    --------
+    >>> bound_mark(True), bound_mark(None)
+    (', LOWER BOUND', '')
+    """
+    return ", LOWER BOUND" if lower_bound else ""
+
+
 def show_blows(count: int) -> str:
     """Write how many blows there are.
 

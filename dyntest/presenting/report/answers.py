@@ -30,7 +30,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.presenting.terms import drive_name, show_blows, show_wait
+from dyntest.presenting.terms import bound_mark, drive_name, show_blows, show_wait
 from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -196,13 +196,13 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks = [answer(setup_sentence(setup)) for setup in answers.setups]
     cells = []
     for setup in answers.setups:
-        first = [drive_name(setup.restrike), show_wait(setup.wait)]
+        first = [f"{drive_name(setup.restrike)}{bound_mark(setup.restrike_bound)}", show_wait(setup.wait)]
         for code, factor in setup.factors.items():
             spread = f"{factor.low:.2f} to {factor.high:.2f}" if factor.has_range else "–"
             cells.append([*first, NAMES[code].words, f"{factor.value:.2f}", spread, reference("setup_factor")])
             first = ["", ""]
     head = ["restrike", "waited", "resistance", "factor", "range", "from"]
-    blocks += [rows(head, cells, [0.8, 0.8, 2, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
+    blocks += [rows(head, cells, [1.3, 0.7, 1.8, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
     blocks.append(_conditions(review))
     for name, fade in answers.fades.items():
         lost = percent(abs(fade.lost_share))
