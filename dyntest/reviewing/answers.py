@@ -144,14 +144,14 @@ def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
     in_use = (*(sheet.gauges.strain or ()), *(sheet.gauges.acceleration or ()))
     left_out = {*sheet.gauges.leave_out, *sheet.choices.leave_out}
     case, by_damping = _case(drive)
-    stroke = numbers.get("stroke")
+    stroke, moved = numbers.get("stroke"), numbers.get("set_per_blow", numbers.get("final_displacement"))
     return DriveResult(
         drive.drive,
         matched_resistance=None if match is None else _estimate(match, "matched_resistance"),
         case_resistance_maximum=case,
         shaft_resistance=None if match is None else _estimate(match, "shaft_resistance"),
         toe_resistance=None if match is None else _estimate(match, "toe_resistance"),
-        set_per_blow=numbers.get("set_per_blow", numbers.get("final_displacement")),
+        set_per_blow=None if moved is None else max(moved, 0.0),  # drift alone ends below zero
         stroke=near_stroke(drive) if stroke is None else stroke,
         gauges=", ".join(name for name in in_use if name not in left_out),
         fitted=match is not None and match.fitted,

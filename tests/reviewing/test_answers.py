@@ -123,6 +123,12 @@ def test_an_initial_blow_without_a_stroke_takes_that_of_the_blows_near_it(clay):
     assert found.answers.criterion.calibrated.stroke == pytest.approx(float(near.median()))
 
 
+def test_a_restrike_that_drifted_below_zero_moved_by_nothing(clay):
+    restrike = clay.drives[2]
+    drifted = replace(restrike, table=restrike.table.assign(final_displacement=-2e-4))
+    assert "set_per_blow" not in drifted.numbers and drive_result(clay.sheet, drifted).set_per_blow == 0.0
+
+
 def without_a_stroke(review):
     first = review.drives[0]
     return (replace(first, table=first.table.drop(columns="stroke")), *review.drives[1:])
