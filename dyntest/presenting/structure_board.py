@@ -329,7 +329,8 @@ def pooled_words(review: StructureReview) -> tuple[str, ...]:
         change = "Setup" if value >= 1.0 else "Relaxation"
         words = f"{change} in {name}, {_count(setup.rate.count)}: {value:.2f} after 7 days"
         if np.isfinite(low):
-            words += f"; {low:.2f} to {high:.2f} for a pile that was not tested"
+            few = "" if low > 0.0 else " (too few test piles for a useful range)"
+            words += f"; {low:.2f} to {high:.2f} for a pile that was not tested{few}"
         told_together.append(f"{words}.")
     for label, found in (
         ("Case damping factor at the first peak", review.damping_factor),

@@ -317,13 +317,13 @@ class PooledSetup:
     factors: tuple[float, ...]
 
     def factor(self, wait: float) -> tuple[float, float, float]:
-        """Give the setup factor after a wait and its range for a pile that was not tested [1].
+        """Give the setup factor after a wait and its range for a pile that was not tested [1]; none is below 0.
 
         Units: wait [s].
         """
         tenfolds = log10(max(wait / self.reference_time, 1.0))
         rates = (self.rate.value, self.rate.next_low, self.rate.next_high)
-        value, low, high = (1.0 + rate * tenfolds for rate in rates)
+        value, low, high = (max(0.0, 1.0 + rate * tenfolds) if isfinite(rate) else rate for rate in rates)
         return value, low, high
 
 
