@@ -112,10 +112,13 @@ def rows_typed(table: pd.DataFrame) -> list[dict[str, str]]:
     return found
 
 
-def inspected(draft: Draft, paths: list[Path]) -> None:
-    """Examine the files of the first drive, and fill in the probable use of each channel."""
+def inspected(draft: Draft, paths: list[Path], decimal: str | None = None) -> None:
+    """Examine the files of the first drive, and fill in the probable use of each channel.
+
+    `decimal` is the decimal mark where no number of the files settles it.
+    """
     draft.drives[0].paths = paths
-    draft.found = inspect_files(paths)
+    draft.found = inspect_files(paths, decimal)
     rows = []
     for one in draft.found.channels:
         channel = one.channel or Channel(one.number)

@@ -8,6 +8,7 @@ from dyntest.decisions.trust import ANSWERS
 from dyntest.names import decimal, show
 from dyntest.presenting import palette
 from dyntest.presenting.frames_match import GAUGE_LEVEL, TOE
+from dyntest.quantities.representative import moved_too_little
 
 from . import pages, pieces, shelf, state, work
 from .charts import DASHES, FIGURES, axis, draw, finish, layered, line_legend, named
@@ -198,6 +199,7 @@ def draw_match(test, drive, blow: int) -> None:
         draw(load_chart(load_movements(match, test.system), failure_loads(match, test.system)), "match_load")
     left, right = st.columns(2)
     with left:
-        pieces.worded(match_rows(match, test.system))
+        row = drive.table.loc[drive.table["blow"] == blow].iloc[0]
+        pieces.worded(match_rows(match, test.system, moved_too_little(row)))
     with right:
         pieces.worded(segment_rows(shaft_lengths(match, test.system)), numeric=True)

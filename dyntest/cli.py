@@ -83,6 +83,10 @@ _DASK = click.option(
 )
 """Options shared by commands for many test piles."""
 
+_DECIMAL = click.option(
+    "--decimal", type=click.Choice([",", "."]), help="Decimal mark of a text, where its numbers do not settle it."
+)
+
 
 @click.group(
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -295,7 +299,8 @@ def check(sheet: Path, production_log: Path, piles: Path | None, others: tuple[P
     epilog="Example: dyntest inspect export/blow_001.txt export/blow_002.txt",
 )
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=_PATH)
-def inspect(files: tuple[Path, ...]) -> None:
+@_DECIMAL
+def inspect(files: tuple[Path, ...], decimal: str | None) -> None:
     """Show what a recorder's FILEs contain, and print the part of a test sheet that reads them.
 
     Give the files of one drive; only the first is examined.
@@ -304,7 +309,7 @@ def inspect(files: tuple[Path, ...]) -> None:
     from dyntest.reading.guess import inspect_files
     from dyntest.reading.wording import in_natural_order
 
-    _say("\n".join(inspection_lines(inspect_files(in_natural_order(files)))))
+    _say("\n".join(inspection_lines(inspect_files(in_natural_order(files), decimal))))
 
 
 @commands.command(
@@ -314,7 +319,8 @@ def inspect(files: tuple[Path, ...]) -> None:
 @click.argument("directory", metavar="DIR", type=_PATH)
 @_several("--from", "records", "FILE", "Recorder file of the first drive, copied into DIR and assigned in the sheet.")
 @click.argument("more", metavar="[FILE]...", nargs=-1, type=_PATH)
-def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> None:
+@_DECIMAL
+def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...], decimal: str | None) -> None:
     """Write a commented test sheet and empty tables into DIR, ready to fill in.
 
     With --from FILE... the recorder's files are copied beside the sheet, and the sheet says how to read them.
@@ -331,7 +337,7 @@ def new(directory: Path, records: tuple[Path, ...], more: tuple[Path, ...]) -> N
         from dyntest.reading.wording import in_natural_order
 
         every = in_natural_order((*records, *more))
-        files = new_files(inspect_files(every), every, directory)
+        files = new_files(inspect_files(every, decimal), every, directory)
     refuse_existing(directory, files)
     for path in write_all(directory, files):
         _say(str(path))

@@ -113,7 +113,10 @@ def test_a_test_pile_without_a_criterion_is_refused(reviewed_sample, samples, ch
 
     reviewed = reviewed_sample("pier_2_clay")
     without = replace(
-        reviewed, answers=replace(reviewed.answers, criterion=None, criterion_problem=Caution("no hammer"))
+        reviewed,
+        answers=replace(
+            reviewed.answers, criterion=None, criterion_problem=Caution("no hammer", facts={"needed": ("ram_weight",)})
+        ),
     )
     log = read_production_log(samples / "production_log.csv")
     with pytest.raises(InputError) as caught:

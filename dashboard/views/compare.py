@@ -10,6 +10,7 @@ from dyntest.presenting import palette
 from dyntest.presenting.frames_decisions import criterion_rows, ruled_out_lines
 from dyntest.presenting.sentences import criterion_sentence, drive_words, resistance_sentence, short_trust
 from dyntest.presenting.tables import applicable
+from dyntest.presenting.terms import bound_mark
 
 from .. import matching, pieces, uploads, work
 from ..charts.profiles import profile_data
@@ -116,7 +117,7 @@ def _rows(reviews, system: str) -> pd.DataFrame:
             heads.append(f"{review.sheet.pile_name}, {drive_words(drive)}")
             columns.append((review, drive))
     setups = {
-        (review.sheet.path, setup.restrike): f"{setup.setup_factor.value:.2f}"
+        (review.sheet.path, setup.restrike): f"{setup.setup_factor.value:.2f}{bound_mark(setup.restrike_bound)}"
         for review in reviews
         for setup in review.answers.setups
         if setup.setup_factor is not None

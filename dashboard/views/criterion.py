@@ -7,8 +7,7 @@ import streamlit as st
 from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.decisions.resistance_factors import RESISTANCE_FACTORS, resistance_factor
 from dyntest.presenting import palette
-from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.presenting.decision_words import requirement_words
+from dyntest.presenting.criterion_words import inspectors_card, requirement_words
 from dyntest.presenting.decision_words import told as in_words
 from dyntest.presenting.frames_decisions import (
     ASKED,

@@ -32,6 +32,7 @@ from dyntest.presenting.live_words import (
     trust_words,
     unit_of,
 )
+from dyntest.presenting.terms import bound_mark
 from dyntest.reading.sheet import read_sheet
 
 from .. import pages, pieces, state, uploads
@@ -178,7 +179,13 @@ def _tiles(sheet, kept: Kept, where, system: str) -> list[str]:
         )
         low = low.rsplit(" ", 1)[0]
         value = show("matched_resistance", usable[-1]["matched_resistance"], system)
-        told.append(_tile("Matched", value, f"{low} to {high}, blow {usable[-1]['blow']}"))
+        told.append(
+            _tile(
+                "Matched",
+                value,
+                f"{low} to {high}, blow {usable[-1]['blow']}{bound_mark(usable[-1].get('lower_bound'))}",
+            )
+        )
     marks = marks_of(kept.depths)
     if marks:
         since = one.blow - marks[-1].blow

@@ -132,9 +132,10 @@ def _files(draft: Draft) -> None:
         else:
             wanted = ("start", "end", "penetration_at_start", "first_blow")
             _fields(draft, "drive", tuple(one for one in form_fields("drive") if one.key in wanted), number)
-        mark = (tuple((one.file_id, one.size) for one in sent), named)
-        if mark != ((), "") and st.session_state.get(f"new_seen_{number}") != mark:
-            _take(draft, number, sent, named)
+        decimal = _decimal() if number == 0 else None
+        mark = (tuple((one.file_id, one.size) for one in sent), named, decimal)
+        if mark[:2] != ((), "") and st.session_state.get(f"new_seen_{number}") != mark:
+            _take(draft, number, sent, named, decimal)
             st.session_state[f"new_seen_{number}"] = mark
         if drive.paths:
             shown = ", ".join(path.name for path in drive.paths[:4]) + (" …" if len(drive.paths) > 4 else "")
@@ -146,7 +147,19 @@ def _files(draft: Draft) -> None:
     )
 
 
-def _take(draft: Draft, number: int, sent, named: str) -> None:
+def _decimal() -> str | None:
+    """Offer the decimal mark of a text; it has to be said only where no number settles it."""
+    return st.selectbox(
+        "Decimal mark of a text",
+        [",", "."],
+        index=None,
+        placeholder="found in the file",
+        key="new_decimal",
+        help="Choose it if a number such as 1,234 may be 1234 or 1.234.",
+    )
+
+
+def _take(draft: Draft, number: int, sent, named: str, decimal: str | None = None) -> None:
     if sent:
         if draft.folder is None:
             draft.folder = uploads.Folder()
@@ -158,7 +171,7 @@ def _take(draft: Draft, number: int, sent, named: str) -> None:
             raise InputError(named, "", "matches no file", "write the path of a file, or a pattern such as blow_*.txt")
     draft.drives[number].paths = paths
     if number == 0:
-        drafts.inspected(draft, paths)
+        drafts.inspected(draft, paths, decimal)
 
 
 def _channels(draft: Draft) -> None:

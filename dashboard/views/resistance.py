@@ -113,7 +113,7 @@ def means(review) -> str:
     if drive.trust.answer == "no" or drive.representative is None:
         return pieces.BAD
     match = drive.match
-    if match is None or not match.fitted or drive.representative.lower_bound:
+    if match is None or not match.fitted or drive.lower_bound:
         return pieces.CARE
     short = required is not None and match.matched_resistance_range[0] < required
     return pieces.CARE if short or drive.trust.answer != "yes" else pieces.GOOD

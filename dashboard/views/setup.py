@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from dyntest.decisions.setup import compared_for_sure, lost
 from dyntest.names import decimal, percent, show_required
 from dyntest.presenting import palette
 from dyntest.presenting.decision_words import told as in_words
@@ -101,9 +102,9 @@ def draw() -> None:
     else:
         told = [setup_sentence(setup) for setup in setups]
         told += [_fading(fade, name) for name, fade in review.answers.fades.items() if fade.fades]
-        lost = any(setup.setup_factor is not None and setup.setup_factor.value < 1.0 for setup in setups)
+        loss = any(lost(factor) for _, factor in compared_for_sure(setups))
         unsure = any(setup.cautions for setup in setups) or any(drive.match is None for drive in review.drives)
-        pieces.draw_answer(told, pieces.BAD if lost else pieces.CARE if unsure else pieces.GOOD)
+        pieces.draw_answer(told, pieces.BAD if loss else pieces.CARE if unsure else pieces.GOOD)
     matching.offer(test, review.drives, "setup")
     if review.answers.time_law is not None:
         _law(test, review)

@@ -367,7 +367,7 @@ def driving_criterion(
     holding = holding_length(max(row.set_per_blow for row in rows), counting)
     rows = with_chances(rows, target, holding)
     usable = [row for row in rows if row.ruled_out is None]
-    beyond = _beyond_reach(usable, measured)
+    beyond = _beyond_reach(usable, measured, target)
     untested = _untested(minimum_penetration, penetration)
     grave = (*untested, *doubts, *alerts(match, calibrated, read, agrees))
     bent = _bent_beyond_limit(rows, bending)
@@ -495,7 +495,9 @@ def _looked_at_stroke(rows: Sequence[StrokeRow], highest: float, limits: Driving
     return max(highest, min(top, (1.0 + STROKE_SURE) * within))
 
 
-def _beyond_reach(usable: Sequence[StrokeRow], measured: MeasuredBlows) -> tuple[Caution, ...]:
+def _beyond_reach(
+    usable: Sequence[StrokeRow], measured: MeasuredBlows, target: EndOfDriveTarget
+) -> tuple[Caution, ...]:
     """Caution where the lowest usable stroke is above what the hammer reached at the end of driving."""
     known = measured.stroke[np.isfinite(measured.stroke)]
     if not usable or not len(known):
@@ -503,7 +505,7 @@ def _beyond_reach(usable: Sequence[StrokeRow], measured: MeasuredBlows) -> tuple
     reached = float(np.quantile(known, REACHED))
     if usable[0].stroke <= reached + STROKE_ROUNDING:
         return ()
-    return (Caution("stroke not reached", usable[0].stroke, reached),)
+    return (Caution("stroke not reached", usable[0].stroke, reached, {"kind": target.kind}),)
 
 
 def restrike_rows(

@@ -6,7 +6,7 @@ from math import hypot, sqrt
 
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.risk import margin, setup_scatter
-from dyntest.decisions.setup import Setup, gained, lost
+from dyntest.decisions.setup import Setup, compared_for_sure, gained, lost
 from dyntest.decisions.trust import Caution
 
 LEAST_FACTOR = 0.3
@@ -100,7 +100,7 @@ def end_of_drive_target(
     >>> end_of_drive_target(1.0e6).value
     1000000.0
     """
-    measured = [(setup, setup.setup_factor) for setup in setups if setup.setup_factor is not None]
+    measured = compared_for_sure(setups)
     own = _deviation(matched)
     plain = required * margin(own)
     without = EndOfDriveTarget(plain, required, KINDS[0], required, own)

@@ -11,7 +11,7 @@ import pandas as pd
 
 from dyntest.decisions.bearing_oddities import DEPTH_TOLERANCE
 from dyntest.decisions.criterion import COUNTING, Counting, CriterionRow, RestrikeRule, set_at
-from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, gained, lost
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, compared_for_sure, gained, lost
 from dyntest.reading.logs import GAP_TOLERANCE
 
 JUDGED_COUNTS = 1
@@ -55,7 +55,7 @@ def restrike_rule(
 
 def _change(setups: Sequence[Setup]) -> tuple[str, float | None]:
     """Give what waiting did, and after which wait."""
-    measured = [(setup, setup.setup_factor) for setup in setups if setup.setup_factor is not None]
+    measured = compared_for_sure(setups)
     if not measured:
         return NOT_MEASURED, None
     losses = [(setup, factor) for setup, factor in measured if lost(factor)]

@@ -65,6 +65,8 @@ class DriveResult:
         Which gauges measured it, in any words that change when a gauge is replaced; empty where not known.
     fitted : bool
         Whether the match fits well enough for its numbers to mean anything.
+    lower_bound : bool
+        Whether the blow did not mobilise all of the resistance, so that the pile may have more.
     changes : dict of str to Estimate
         Of a restrike: its resistances over those at the end of the initial drive, from both matches at once [1], by the
         name of the resistance; empty where not known.
@@ -82,6 +84,7 @@ class DriveResult:
     stroke: float | None = None
     gauges: str = ""
     fitted: bool = True
+    lower_bound: bool = False
     case_by_damping: tuple[float, ...] = ()
     changes: Mapping[str, Estimate] = field(default_factory=dict)
 
@@ -124,18 +127,17 @@ def setup_cautions(
     """Give the cautions against crediting a measured setup."""
     factor, waited = setup.setup_factor, setup.wait
     found = [
-        _moved_too_little(initial),
-        _moved_too_little(restrike),
+        _too_little(initial, "both" if setup.restrike_bound and setup.initial_bound else "initial"),
+        _too_little(restrike, _meaning(setup)),
         _below_stroke(initial),
         _below_stroke(restrike),
         _other_stroke(initial, restrike),
         _other_hammer(initial, restrike),
         _other_gauges(initial, restrike),
         _wait(restrike, waited, soil),
-        _relaxation(restrike, factor),
+        *(() if setup.inconclusive else (_relaxation(restrike, factor), _unusual(factor, soil))),
         _not_matched(restrike, setup),
-        _unusual(factor, soil),
-        _large_change(factor, waited),
+        None if setup.inconclusive else _large_change(factor, waited),
     ]
     return tuple(caution for caution in found if caution is not None)
 
@@ -145,12 +147,25 @@ def _known(value: float | None) -> float | None:
     return None if value is None or value != value else value
 
 
-def _moved_too_little(result: DriveResult) -> Caution | None:
+def _bound(result: DriveResult) -> bool:
+    """Whether the resistance of a drive is a lower bound, by its match or by the movement of its blow."""
     moved = _known(result.set_per_blow)
-    if moved is None or moved >= MOVEMENT_LIMIT:
-        return None
-    facts = {"drive": result.drive.name, "restrike": result.drive.kind == "restrike"}
-    return Caution("moved too little", moved, MOVEMENT_LIMIT, facts)
+    return result.lower_bound or (moved is not None and moved < MOVEMENT_LIMIT)
+
+
+def _too_little(result: DriveResult, meaning: str) -> Caution | None:
+    """Caution where a blow did not mobilise the whole resistance, by its movement or by its match."""
+    moved, facts = _known(result.set_per_blow), {"drive": result.drive.name, "meaning": meaning}
+    if moved is not None and moved < MOVEMENT_LIMIT:
+        return Caution("moved too little", moved, MOVEMENT_LIMIT, facts)
+    return Caution("soil not mobilised", facts=facts) if result.lower_bound else None
+
+
+def _meaning(setup: "Setup") -> str:
+    """Tell what a restrike that is a lower bound leaves of the comparison."""
+    if setup.inconclusive:
+        return "nothing shown"
+    return "both" if setup.initial_bound else "restrike"
 
 
 def _below_stroke(result: DriveResult) -> Caution | None:
@@ -278,6 +293,8 @@ class Setup:
         What to weigh before counting on it.
     fitted : bool
         Whether both matches fit well enough for their numbers to mean anything.
+    initial_bound, restrike_bound : bool
+        Whether the resistance of the drive is a lower bound.
     initial_resistance, restrike_resistance : Estimate or None
         Matched resistance at the end of the initial drive, and at the restrike: from its own match, or from the first
         and the change where that is surer [N].
@@ -291,6 +308,17 @@ class Setup:
     fitted: bool = True
     initial_resistance: Estimate | None = None
     restrike_resistance: Estimate | None = None
+    initial_bound: bool = False
+    restrike_bound: bool = False
+
+    @property
+    def inconclusive(self) -> bool:
+        """Whether it shows neither gain nor loss: a lower bound at the restrike that is not above the first for sure.
+
+        A hammer that does not move the pile shows less than it has, whatever the wait did.
+        """
+        factor = self.setup_factor
+        return self.restrike_bound and factor is not None and not gained(factor)
 
     @property
     def matched(self) -> bool:
@@ -338,8 +366,21 @@ def compare(
     fitted = initial.fitted and restrike.fitted
     names = (initial.drive.name, restrike.drive.name)
     before, after = initial.matched_resistance, restrike.matched_resistance
-    setup = Setup(*names, waited, factors, (), fitted, before, _surer(before, after, restrike.changes))
+    surer, bounds = _surer(before, after, restrike.changes), tuple(map(_bound, (initial, restrike)))
+    setup = Setup(*names, waited, factors, (), fitted, before, surer, *bounds)
     return replace(setup, cautions=setup_cautions(initial, restrike, setup, soil=soil))
+
+
+def compared_for_sure(setups: Sequence[Setup]) -> list[tuple[Setup, Estimate]]:
+    """Give the restrikes that show a gain, a loss or no change, each with its setup factor.
+
+    Examples
+    --------
+    >>> lower = Setup("initial", "restrike", None, {"matched_resistance": Estimate(0.6, 0.5, 0.7)}, restrike_bound=True)
+    >>> compared_for_sure([lower])
+    []
+    """
+    return [(one, one.setup_factor) for one in setups if one.setup_factor is not None and not one.inconclusive]
 
 
 def _surer(before: Estimate | None, after: Estimate | None, changes: Mapping[str, Estimate]) -> Estimate | None:

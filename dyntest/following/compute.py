@@ -16,6 +16,7 @@ from dyntest.conditioning.condition import condition
 from dyntest.conditioning.findings import SEVERITIES, Finding
 from dyntest.decisions.trust import ANSWERS
 from dyntest.quantities.case_resistance import factor_for_maximum
+from dyntest.quantities.representative import moved_too_little
 from dyntest.reading.parts import Drive, TestSheet
 from dyntest.reviewing.drive import case_columns, chosen_options, table_of_drive
 from dyntest.reviewing.drive_match import as_blow, calibrated_with_match
@@ -105,7 +106,7 @@ def joined(parts: Sequence[Signals | AveragedTraces]) -> Signals | AveragedTrace
 
 
 def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float], nice: int = 0) -> dict[str, float | str]:
-    """Match one blow: resistance with its range [N], shaft, toe, misfit, and J by the match [1].
+    """Match one blow: resistance with its range [N], shaft, toe, misfit, J by the match [1], and 1 if a lower bound.
 
     In its own process it may run at a lower priority, by `nice` steps.
     """
@@ -126,6 +127,7 @@ def match_one(sheet: TestSheet, waves: Waves, row: dict[str, float], nice: int =
         "toe_resistance": match.toe_resistance,
         "misfit": match.misfit,
         "damping_factor": calibrated_with_match(match, waves, sheet),
+        "lower_bound": not match.fully_mobilised or moved_too_little(pd.Series(row, dtype=float)),
     }
     fitted = "" if match.fitted else "the misfit is too large for a meaningful result"
     return {name: float(value) for name, value in found.items() if np.isfinite(value)} | {"problem": fitted}

@@ -16,11 +16,13 @@ from dyntest.decisions.criterion import (
     least_count,
 )
 from dyntest.decisions.driving_criterion import DISAGREEMENT, GRAPH_NOT_CHECKED
+from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
+from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.restrikes import NO_CHANGE, NOT_MEASURED, RELAXATION, SETUP
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.names import percent, show, show_length, show_required
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, target_sentence, told
-from dyntest.presenting.terms import COUNT_LENGTHS, per_count, short_length, show_wait, tape
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, ruled_out_words, told
+from dyntest.presenting.terms import COUNT_LENGTHS, drive_name, per_count, short_length, show_factor, show_wait, tape
 
 RISKS = ("short but accepted", "sound but rejected")
 """Heads of the chances that a pile that just passes is short, and that a sound one does not pass."""
@@ -155,6 +157,92 @@ def basis(criterion: Criterion, system: str) -> str:
     return " ".join([text, *told_targets, *chance_sentences(criterion, system)])
 
 
+def requirement_words(required: RequiredResistance, system: str) -> str:
+    """Say how the required resistance was found.
+
+    Examples
+    --------
+    >>> requirement_words(RequiredResistance(2e6, "factored", 1.3e6, 0.65), "SI")
+    'factored load 1,300 kN over resistance factor 0.65'
+    """
+    load = show_required(required.load, system)
+    words = {
+        "nominal": f"nominal resistance {load} as given",
+        "factored": f"factored load {load} over resistance factor {_factor_told(required, system)}",
+        "service": f"service load {load} times safety factor {required.factor:.2f}",
+    }.get(required.basis, "no requirement is stated")
+    if required.additions:
+        more = show("matched_resistance", sum(required.additions.values()), system)
+        words += f", and {more} for scour and downdrag"
+    return words
+
+
+def _factor_told(required: RequiredResistance, system: str) -> str:
+    """Write a resistance factor with the digits that a reader needs to find the requirement again."""
+    if required.basis != "factored":
+        return ""
+    load, over = (show_required(one, system) for one in (required.load, required.load / required.factor))
+    return _divisor(load.rsplit(" ", 1)[0], required.factor, over)
+
+
+def target_sentence(target: EndOfDriveTarget, system: str) -> str:
+    """Say what resistance is required at the end of driving, and how it follows from the requirement.
+
+    A requirement has the digits it is stated with; what follows from it is not known so well.
+
+    Examples
+    --------
+    >>> target_sentence(EndOfDriveTarget(1397.2e3, 1397.2e3), "SI").split(". ")[0]
+    'Required at end of driving: 1,397.2 kN'
+    >>> target_sentence(EndOfDriveTarget(1189.4e3, 1397.2e3), "SI").split(". ")[0]
+    'Required at end of driving: 1,189 kN'
+    >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
+    'Required at end of driving: 1,000 kN. Setup was not measured.'
+    """
+    required = show_required(target.required, system)
+    value = required if target.value == target.required else show("matched_resistance", target.value, system)
+    name = "" if target.setup is None else drive_name(target.setup.restrike).capitalize()
+    factor = "" if target.factor is None else show_factor(target.factor)
+    text = f"Required at end of driving: {value}"
+    if target.kind in ("credited", "relaxation"):
+        what = "setup factor" if target.kind == "credited" else "relaxation, factor"
+        asked = required.rsplit(" ", 1)[0]
+        text = (
+            f"Required at end of driving: {asked} / {_divisor(asked, target.required / target.value, value)} = {value}"
+        )
+        text += f". {name}: {what} {factor}"
+    why = {
+        "not measured": "Setup was not measured",
+        "no significant change": f"{name}: no significant change, factor {factor}",
+        "not matched": f"{name}: setup factor {factor}, not based on two good matches, so not credited",
+        "not credited": f"{name}: setup factor {factor}, not credited",
+    }
+    text += f". {why[target.kind]}" if target.kind in why else ""
+    if target.middle == target.middle and target.value > target.middle * 1.0005:
+        allowance = percent(target.value / target.middle - 1.0, 1)
+        text += f". It includes {allowance} for test errors and variation between piles"
+    if target.kind == "not credited" and target.with_credit is not None:
+        text += f". With setup credited it would be {show('matched_resistance', target.with_credit, system)}"
+    return f"{text}."
+
+
+def _divisor(asked: str, ratio: float, result: str) -> str:
+    """Write a divisor with as many decimals, two at least, as a reader needs to find the result again.
+
+    Examples
+    --------
+    >>> _divisor("380", 1.4222, "267 kip"), _divisor("380", 1.4222, "268 kip")
+    ('1.422', '1.42')
+    """
+    above, found = float(asked.replace(",", "")), result.split()[0]
+    places = len(found.partition(".")[2])
+    quotient = above / float(found.replace(",", ""))  # of the rounded numbers, where the ratio itself never fits
+    written = [f"{ratio:.{decimals}f}" for decimals in (2, 3, 4)] + [
+        f"{quotient:.{decimals}f}" for decimals in (4, 5, 6)
+    ]
+    return next((one for one in written if f"{above / float(one):,.{places}f}" == found), written[0])
+
+
 def chance_sentences(criterion: Criterion, system: str) -> list[str]:
     """Say how many of the piles that just meet the count have less than is required; nothing where it is not known.
 
@@ -244,11 +332,14 @@ def _strokes(criterion: Criterion, system: str) -> list[str]:
 
 def easy_driving_sentences(criterion: Criterion, system: str) -> list[str]:
     """Say how high the stroke may go while driving is easy."""
-    lines = []
-    for limit in criterion.easy_driving:
-        stroke = show("stroke", limit.stroke, system)
-        length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
-        line = f"Below {length / limit.set_per_blow:.0f} blows per {unit} keep the stroke at {stroke} or less to limit "
+    lines, said = [], set()
+    length, unit = (FOOT, "foot") if system == "US" else (0.25, "0.25 m")
+    for limit in sorted(criterion.easy_driving, key=lambda one: one.stroke):
+        stroke, count = show("stroke", limit.stroke, system), f"{length / limit.set_per_blow:.0f}"
+        if (limit.kind, count) in said and not limit.blows:
+            continue  # a lower stroke is asked for below the same whole count
+        said.add((limit.kind, count))
+        line = f"Below {count} blows per {unit} keep the stroke at {stroke} or less to limit "
         line += f"the {limit.kind} stress"
         if limit.blows:
             first, last = (show("penetration", end, system) for end in (limit.depth_from, limit.depth_to))
@@ -337,16 +428,18 @@ def restrike_counts(rule: RestrikeRule, system: str) -> tuple[tuple[str, str], .
 
 
 def counted_per(criterion: Criterion, system: str) -> str:
-    """Name the length in which the blows of a criterion are counted; one of the other system has its own name behind.
+    """Name the length in which the blows of a criterion are counted, in its own units, about how long it is behind.
 
     Examples
     --------
     >>> criterion = Criterion((CriterionRow(2.0, 0.004),), 0.1)
     >>> counted_per(criterion, "SI"), counted_per(criterion, "US")
-    ('25 mm', '0.984 in (25 mm)')
+    ('25 mm', '25 mm (about 1 in)')
     """
     length = criterion.counting.length
-    return per_count(system) if length == COUNT_LENGTHS[system][0] else short_length(length, system)
+    own = next((one for one, (counted, _) in COUNT_LENGTHS.items() if counted == length), None)
+    _, bracket, about = short_length(length, system).partition(" (")
+    return short_length(length, system) if own is None else f"{per_count(own)}{bracket}{about}"
 
 
 def refusal_length(criterion: Criterion, system: str) -> str:
@@ -366,7 +459,6 @@ def _refusal(criterion: Criterion, system: str) -> str:
 def absolute_refusal(criterion: Criterion, system: str) -> str:
     """Say when the hammer stops at once, over a quarter of the length in which blows are counted."""
     inches = criterion.counting.length == INCH
-    length = 0.25 * INCH if inches else 0.006
-    quarter = "1/4 in" if system == "US" and inches else short_length(length, system)
-    quarter += " (1/4 in)" if system == "SI" and inches else ""
+    length, quarter, about = (0.25 * INCH, "1/4 in", "6 mm") if inches else (0.006, "6 mm", "1/4 in")
+    quarter += f" (about {about})" if inches == (system == "SI") else ""
     return f"Absolute refusal: {count_over(ABSOLUTE_REFUSAL_SET, length)} blows in {quarter}. Stop at once."

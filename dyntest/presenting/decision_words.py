@@ -5,18 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from dyntest.decisions.criterion import RuledOut
-from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
-from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.stress_limits import StressLimit
 from dyntest.decisions.trust import Caution
-from dyntest.names import decimal, percent, show, show_length, show_required
+from dyntest.names import decimal, percent, show, show_length
 from dyntest.presenting.terms import (
     drive_name,
     names_in_sentence,
     of_drive,
     per_count,
     show_count,
-    show_factor,
     show_wait,
 )
 
@@ -115,10 +112,23 @@ class _Numbers:
         return self("set_per_blow", value)
 
 
+_BOUND = {
+    "initial": "the setup factor may be too high",
+    "restrike": "its resistance and the setup factor are lower bounds",
+    "both": "its resistance is a lower bound",
+    "nothing shown": "the restrike shows neither gain nor loss",
+}
+"""What it means for the change that a drive's resistance is a lower bound."""
+
+
 def _moved_too_little(n: _Numbers) -> str:
-    restrike = n.of("restrike")
-    meaning = "its resistance and the setup factor are lower bounds" if restrike else "the setup factor may be too high"
-    return f"{n.drive('drive')}: the pile moved {n.moved(n.value)} per blow, below {n.moved(n.threshold)}, so {meaning}"
+    moved, limit = n.moved(max(n.value or 0.0, 0.0)), n.moved(n.threshold)
+    return f"{n.drive('drive')}: the pile moved {moved} per blow, below {limit}, so {_BOUND[n.of('meaning')]}"
+
+
+def _more_energy(n: _Numbers) -> str:
+    first = n.of("meaning") == "initial"
+    return "judge the setup by the matched shaft resistance" if first else "strike with more energy"
 
 
 def _relaxation(n: _Numbers) -> str:
@@ -177,6 +187,22 @@ def _no_usable(n: _Numbers) -> str:
     return f"no stroke of the approved range can show the resistance: {'; '.join(dict.fromkeys(told))}"
 
 
+_CREDIT = {"not measured": ", restrike to see whether setup can be credited", "not credited": ", credit the setup"}
+"""What setup may do where counts are out of reach, by the kind of the target: nothing after a loss or once credited."""
+
+
+def _hammer_cure(n: _Numbers) -> str:
+    """Say what to write into [hammer], and what to write of a concrete pile that has no cushion."""
+    needed = n.of("needed")
+    words = f"give {names_in_sentence(needed)} in [hammer]"
+    return f'{words}, or pile_cushion = "none" if there is none' if "pile_cushion_stiffness" in needed else words
+
+
+def _and_hammer(n: _Numbers) -> str:
+    needed = n.facts.get("needed")
+    return f", and {names_in_sentence(needed)} in [hammer]" if needed else ""
+
+
 _Words = tuple[Callable[[_Numbers], str], str | Callable[[_Numbers], str]]
 
 _WORDS: dict[str, _Words] = {
@@ -207,9 +233,10 @@ _WORDS: dict[str, _Words] = {
         lambda n: f"the criteria of the test piles cannot be combined: {n.of('why')}",
         "make a separate group for each type of pile and hammer",
     ),
-    "moved too little": (
-        _moved_too_little,
-        lambda n: "strike with more energy" if n.of("restrike") else "judge the setup by the matched shaft resistance",
+    "moved too little": (_moved_too_little, _more_energy),
+    "soil not mobilised": (
+        lambda n: f"{n.drive('drive')}: the matched soil was not fully mobilised, so {_BOUND[n.of('meaning')]}",
+        _more_energy,
     ),
     "hammer not at stroke": (
         lambda n: f"{n.drive('drive')}: the stroke was {n.stroke(n.value)}, below the approved {n.stroke(n.threshold)}",
@@ -335,7 +362,9 @@ _WORDS: dict[str, _Words] = {
             f"the lowest stroke that can show the resistance is {n.stroke(n.value)}, and "
             f"the hammer reached {n.stroke(n.threshold)} at the end of driving"
         ),
-        "use a hammer with more energy, credit setup if a restrike shows it, or accept by restrike only",
+        lambda n: (
+            f"use a hammer with more energy{_CREDIT.get(n.facts.get('kind', ''), '')}, or accept by restrike only"
+        ),
     ),
     "minimum penetration not tested": (
         lambda n: (
@@ -441,8 +470,14 @@ _WORDS: dict[str, _Words] = {
         _case,
         "do not use the Case resistance with this factor until the reason is found",
     ),
-    "no requirement": (lambda n: "no resistance is required in the sheet", "give nominal_resistance in [requirement]"),
-    "no initial drive": (lambda n: "there is no initial drive, and a criterion is for the end of driving", ""),
+    "no requirement": (
+        lambda n: "no resistance is required in the sheet",
+        lambda n: f"give nominal_resistance in [requirement]{_and_hammer(n)}",
+    ),
+    "no initial drive": (
+        lambda n: "there is no initial drive, and a criterion is for the end of driving",
+        'add the records of the end of driving as a [[drive]] of kind "initial"',
+    ),
     "no matched soil": (
         lambda n: (
             f"the initial drive has no matched soil, since {n.of('why').rstrip('.')}"
@@ -451,7 +486,11 @@ _WORDS: dict[str, _Words] = {
         ),
         lambda n: "" if n.of("why") else "match it",
     ),
-    "no hammer": (lambda n: "the sheet has no [hammer]; the bearing graph needs it", ""),
+    "no hammer": (lambda n: "the sheet has no [hammer], and the bearing graph needs it", _hammer_cure),
+    "hammer data missing": (
+        lambda n: f"[hammer] lacks {names_in_sentence(n.of('needed'))}, which the bearing graph needs",
+        _hammer_cure,
+    ),
     "hammer not calibrated": (lambda n: str(n.of("why")).rstrip("."), ""),
     "count and set disagree": (
         lambda n: (
@@ -503,92 +542,6 @@ def ruled_out_words(reason: RuledOut | None, system: str) -> str:
     if value == limit:
         return f"the {name} is just above the limit of {limit}"
     return f"the {name} of {value} is above the limit of {limit}"
-
-
-def requirement_words(required: RequiredResistance, system: str) -> str:
-    """Say how the required resistance was found.
-
-    Examples
-    --------
-    >>> requirement_words(RequiredResistance(2e6, "factored", 1.3e6, 0.65), "SI")
-    'factored load 1,300 kN over resistance factor 0.65'
-    """
-    load = show_required(required.load, system)
-    words = {
-        "nominal": f"nominal resistance {load} as given",
-        "factored": f"factored load {load} over resistance factor {_factor_told(required, system)}",
-        "service": f"service load {load} times safety factor {required.factor:.2f}",
-    }.get(required.basis, "no requirement is stated")
-    if required.additions:
-        more = show("matched_resistance", sum(required.additions.values()), system)
-        words += f", and {more} for scour and downdrag"
-    return words
-
-
-def _factor_told(required: RequiredResistance, system: str) -> str:
-    """Write a resistance factor with the digits that a reader needs to find the requirement again."""
-    if required.basis != "factored":
-        return ""
-    load, over = (show_required(one, system) for one in (required.load, required.load / required.factor))
-    return _divisor(load.rsplit(" ", 1)[0], required.factor, over)
-
-
-def target_sentence(target: EndOfDriveTarget, system: str) -> str:
-    """Say what resistance is required at the end of driving, and how it follows from the requirement.
-
-    A requirement has the digits it is stated with; what follows from it is not known so well.
-
-    Examples
-    --------
-    >>> target_sentence(EndOfDriveTarget(1397.2e3, 1397.2e3), "SI").split(". ")[0]
-    'Required at end of driving: 1,397.2 kN'
-    >>> target_sentence(EndOfDriveTarget(1189.4e3, 1397.2e3), "SI").split(". ")[0]
-    'Required at end of driving: 1,189 kN'
-    >>> target_sentence(EndOfDriveTarget(1e6, 1e6), "SI")
-    'Required at end of driving: 1,000 kN. Setup was not measured.'
-    """
-    required = show_required(target.required, system)
-    value = required if target.value == target.required else show("matched_resistance", target.value, system)
-    name = "" if target.setup is None else drive_name(target.setup.restrike).capitalize()
-    factor = "" if target.factor is None else show_factor(target.factor)
-    text = f"Required at end of driving: {value}"
-    if target.kind in ("credited", "relaxation"):
-        what = "setup factor" if target.kind == "credited" else "relaxation, factor"
-        asked = required.rsplit(" ", 1)[0]
-        text = (
-            f"Required at end of driving: {asked} / {_divisor(asked, target.required / target.value, value)} = {value}"
-        )
-        text += f". {name}: {what} {factor}"
-    why = {
-        "not measured": "Setup was not measured",
-        "no significant change": f"{name}: no significant change, factor {factor}",
-        "not matched": f"{name}: setup factor {factor}, not based on two good matches, so not credited",
-        "not credited": f"{name}: setup factor {factor}, not credited",
-    }
-    text += f". {why[target.kind]}" if target.kind in why else ""
-    if target.middle == target.middle and target.value > target.middle * 1.0005:
-        allowance = percent(target.value / target.middle - 1.0, 1)
-        text += f". It includes {allowance} for test errors and variation between piles"
-    if target.kind == "not credited" and target.with_credit is not None:
-        text += f". With setup credited it would be {show('matched_resistance', target.with_credit, system)}"
-    return f"{text}."
-
-
-def _divisor(asked: str, ratio: float, result: str) -> str:
-    """Write a divisor with as many decimals, two at least, as a reader needs to find the result again.
-
-    Examples
-    --------
-    >>> _divisor("380", 1.4222, "267 kip"), _divisor("380", 1.4222, "268 kip")
-    ('1.422', '1.42')
-    """
-    above, found = float(asked.replace(",", "")), result.split()[0]
-    places = len(found.partition(".")[2])
-    quotient = above / float(found.replace(",", ""))  # of the rounded numbers, where the ratio itself never fits
-    written = [f"{ratio:.{decimals}f}" for decimals in (2, 3, 4)] + [
-        f"{quotient:.{decimals}f}" for decimals in (4, 5, 6)
-    ]
-    return next((one for one in written if f"{above / float(one):,.{places}f}" == found), written[0])
 
 
 def needed_words(limit: StressLimit) -> str:

@@ -244,7 +244,7 @@ def finished(
     figure.text(0.1 / width, 1.0 - 0.08 / height, cut, va="top", fontsize=9, parse_math=False)
     buffer = io.BytesIO()
     with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph")  # a letter the font lacks is drawn as a box
+        warnings.filterwarnings("ignore", message="Glyph")  # its text stays text: see legible_figures
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "dyntest"})
     return buffer.getvalue()
 

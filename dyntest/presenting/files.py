@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
-from dyntest.presenting.report.compose import card_of, pictures_png
+from dyntest.presenting.report.compose import card_of, legible_figures, pictures_png
 from dyntest.presenting.summary import summary_json
 from dyntest.presenting.tables import blows_csv, blows_parquet
 from dyntest.processes import Errand, Errands
@@ -79,7 +79,7 @@ def files_with_figures(review: Review, drawing: Drawing, *, png: bool = False) -
         tables["criterion_card.pdf"] = criterion_card_pdf(review)
     summary = summary_json(review)
     report = report_pdf(review, figures=figures)
-    pictures = {f"figures/{name}.svg": figure for name, figure in figures.items()}
+    pictures = {f"figures/{name}.svg": figure for name, figure in legible_figures(figures).items()}
     if png:
         pictures |= {f"figures/{name}.png": picture for name, picture in pictures_png(figures).items()}
     return {"report.pdf": report, **tables, **pictures, "summary.json": summary}

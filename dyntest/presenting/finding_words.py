@@ -40,8 +40,9 @@ class FindingWords:
     number: str = "ratio"
 
 
-def _movement(value: float, system: str) -> str:
-    return f"{decimal(value / 0.0254, 2)} in" if system == "US" else f"{decimal(value * 1e3, 1)} mm"
+def _movement(value: float, system: str, more: int = 0) -> str:
+    value = max(value, 0.0)  # drift alone lets a pile that stood still end a little above where it began
+    return f"{decimal(value / 0.0254, 2 + more)} in" if system == "US" else f"{decimal(value * 1e3, 1 + more)} mm"
 
 
 def _acceleration(value: float, system: str) -> str:
@@ -57,6 +58,7 @@ _WRITTEN = {
     "strain": lambda value, system: f"{decimal(value * 1e6, 0)} {'µε' if system == 'US' else 'µm/m'}",
     "acceleration": _acceleration,
     "movement": _movement,
+    "exact movement": lambda value, system: _movement(value, system, 1),
     "depth": lambda value, system: show("penetration", value, system),
     "milliseconds": lambda value, system: f"{decimal(value * 1e3, 1)} ms",
     "exact milliseconds": lambda value, system: f"{decimal(value * 1e3, 2)} ms",
@@ -72,6 +74,7 @@ _MORE = {
 _LEAVE_OUT = "leave {gauge} out if most blows show it, and repair or replace it before the next pile"
 _CALIBRATION = "check calibrations, area, modulus and wave speed in the sheet, and look for loose gauges"
 _DEAD = "{gauge} does not respond: it moves by {value} at most, less than {limit}, in {where}"
+_ALL_BLOWS = "give all blows of the drive; where there are no more, confirm the resistance by another test"
 _ALL_FOUR = "check the calibration and bolts of all four; leave out the one that does not fit"
 _REFLECTION = (
     "a reflection before the toe's return, {depth} below the gauges, gives an integrity factor of {value} ({state};"
@@ -294,12 +297,12 @@ WORDS = {
         "correct the unit of length_below_gauges",
     ),
     ("log count", "taken for initial"): FindingWords(
-        "{value} blows were recorded and {log} counts {limit}: they are assumed to be the last, {first} to {last}",
+        "{log} counts {limit} blows, and the record has {value}: assumed to be the last, {first} to {last}",
         "give the first recorded blow of the drive in first_blow",
         "count",
     ),
     ("log count", "taken for restrike"): FindingWords(
-        "{value} blows were recorded and {log} counts {limit}: they are assumed to be the first, {first} to {last}",
+        "{log} counts {limit} blows, and the record has {value}: assumed to be the first, {first} to {last}",
         "give the first recorded blow of the drive in first_blow",
         "count",
     ),
@@ -313,19 +316,23 @@ WORDS = {
         "write it as factor in [records] if the numbers are not yet multiplied by it",
         "count",
     ),
+    ("few blows recorded", "one"): FindingWords("only one blow was recorded, so no other blow confirms it", _ALL_BLOWS),
+    ("few blows recorded", ""): FindingWords(
+        "only {value} blows were recorded, fewer than {limit}, so little confirms them", _ALL_BLOWS, "count"
+    ),
     ("stream", "bounces"): FindingWords(
-        "{value} weak impacts soon after a blow are assumed to be ram bounces, the first at {first} s of the stream",
+        "weak impacts soon after a blow ({value}) are assumed to be ram bounces, the first at {first} s of the stream",
         "set trigger in [records] if they are blows",
         "count",
     ),
     ("stream", "double strikes"): FindingWords(
-        "{value} impacts follow a blow too soon for any hammer and are assumed to be double strikes, the first at"
+        "impacts that follow a blow too soon for any hammer ({value}) are assumed to be double strikes, the first at"
         " {first} s of the stream",
         "check the stream there; they have no blow number",
         "count",
     ),
     ("stream", "incomplete"): FindingWords(
-        "{value} blows at the ends of the stream are incomplete and were left out",
+        "incomplete blows at the ends of the stream ({value}) were left out",
         "set a shorter length or before in [records] if they are needed",
         "count",
     ),
@@ -407,7 +414,7 @@ def _say(finding: Finding, system: str, text: str) -> str:
         "value": value,
         "limit": limit,
         "where": blow_words(finding.blows, finding.n_blows),
-        "state": integrity_class(finding.value),
+        "state": integrity_class(finding.value) if "{state}" in text else "",  # of nothing else
         "consequence": (
             f"{blow_words(finding.blows, finding.n_blows)} have no depth"
             if finding.blows
@@ -419,7 +426,12 @@ def _say(finding: Finding, system: str, text: str) -> str:
     return text.format(**fields)
 
 
-_FINER = {"percent": "tenth percent", "ratio": "exact ratio", "milliseconds": "exact milliseconds"}
+_FINER = {
+    "percent": "tenth percent",
+    "ratio": "exact ratio",
+    "milliseconds": "exact milliseconds",
+    "movement": "exact movement",
+}
 """How a number is written where its usual digits do not tell it from its threshold."""
 
 
@@ -428,7 +440,8 @@ def _apart(kind: str, value: float, limit: float, system: str) -> tuple[str, str
     told = _WRITTEN[kind](value, system), _WRITTEN[kind](limit, system)
     if told[0] != told[1] or value == limit or kind not in _FINER:
         return told
-    return _WRITTEN[_FINER[kind]](value, system), told[1]
+    finer = _WRITTEN[_FINER[kind]]
+    return finer(value, system), finer(limit, system) if kind == "movement" else told[1]  # 2.53 mm is not below 2.5 mm
 
 
 def blow_words(numbers: Sequence[int] | np.ndarray, n_blows: int) -> str:
@@ -477,6 +490,19 @@ def choice_reasons(chosen: Representative, system: str) -> list[str]:
         ]
     else:
         told = [f"{chosen.sound} of the {chosen.looked_at} blows examined have neither a warning nor a rejection"]
+    if chosen.looked_at > 1:
+        told = _compared(chosen, told)
+    else:
+        told = ["it is the only blow recorded", *(told if chosen.warned else ())]
+    if chosen.lower_bound:
+        told.append(
+            f"it moved less than {_movement(MOVEMENT_LIMIT, system)}, so its resistance may not be fully mobilised:"
+            " it is a lower bound"
+        )
+    return told
+
+
+def _compared(chosen: Representative, told: list[str]) -> list[str]:
     if chosen.full:
         told.append(
             f"{chosen.full} of {chosen.compared} have at least {percent(FULL_ENERGY)} of the highest energy among them"
@@ -487,11 +513,6 @@ def choice_reasons(chosen: Representative, system: str) -> list[str]:
         told.append(f"its {NAMES[chosen.middle_of].words} is the median of these")
     else:
         told.append("it is the last of these; none has a resistance to compare")
-    if chosen.lower_bound:
-        told.append(
-            f"it moved less than {_movement(MOVEMENT_LIMIT, system)}, so its resistance may not be fully mobilised:"
-            " it is a lower bound"
-        )
     return told
 
 

@@ -15,7 +15,7 @@ from dyntest.presenting.bearing_words import reasons, second_looks
 from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_record import resistance_title
 from dyntest.presenting.sentences import criterion_cells, criterion_heads
-from dyntest.presenting.terms import show_count, show_factor, show_wait
+from dyntest.presenting.terms import bound_mark, drive_name, show_count, show_factor, show_wait
 from dyntest.reading.production_log import PileTable, ProductionLog
 from dyntest.reviewing.pile_result import PooledSetup, gives_rate
 from dyntest.reviewing.structure import StructureReview
@@ -83,7 +83,10 @@ def setup_rows(setups: tuple[Setup, ...]) -> pd.DataFrame:
     """Give the setup factors as shown to a reader."""
     rows = []
     for setup in setups:
-        row = {"restrike": setup.restrike.replace("_", " "), "waited": show_wait(setup.wait)}
+        row = {
+            "restrike": f"{drive_name(setup.restrike)}{bound_mark(setup.restrike_bound)}",
+            "waited": show_wait(setup.wait),
+        }
         for code, factor in setup.factors.items():
             row[NAMES[code].words] = show_factor(factor)
         rows.append(row)

@@ -145,8 +145,8 @@ def failure_loads(match: Match, system: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[f"load [{load}]", f"movement [{moved}]", "criterion", "told"])
 
 
-def match_rows(match: Match, system: str) -> pd.DataFrame:
-    """Give the numbers of a match as shown to a reader."""
+def match_rows(match: Match, system: str, moved_little: bool = False) -> pd.DataFrame:
+    """Give the numbers of a match as shown to a reader; `moved_little` where its blow moved the pile too little."""
     rows = []
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
         low, high = getattr(match, f"{code}_range")
@@ -157,7 +157,9 @@ def match_rows(match: Match, system: str) -> pd.DataFrame:
     rows += [(words, text, "–") for words, text in soil_numbers(match, system).items()]
     if match.stress is not None:
         rows.append(("residual stress", residual_stress_words(match, system), "–"))
-    rows.append(("resistance mobilised", "fully" if match.fully_mobilised else "no: a lower bound", "–"))
+    rows.append(
+        ("resistance mobilised", "fully" if match.fully_mobilised and not moved_little else "no: a lower bound", "–")
+    )
     rows.append(("shaft and toe separated", "yes" if match.separable else "no: use the sum", "–"))
     if match.section is not None:
         words = f"reduced section {show('integrity_depth', match.section.depth, system)} below the gauges"

@@ -18,7 +18,7 @@ from dyntest.following.standing import Damage, Holding, LiveRefusal, LiveStress,
 from dyntest.names import decimal, display_unit, show, show_length, show_required
 from dyntest.presenting.frames import shown
 from dyntest.presenting.sentences import show_range
-from dyntest.presenting.terms import show_count
+from dyntest.presenting.terms import bound_mark, show_blows, show_count
 from dyntest.quantities.case_resistance import factor_for_maximum
 from dyntest.reviewing.drive import DriveReview
 
@@ -204,7 +204,8 @@ def told_line(kind: str, entry: Mapping[str, Any], system: str) -> str:
         value = show("matched_resistance", entry.get("matched_resistance"), system)
         factor = entry.get("damping_factor")
         by_it = "" if factor is None or factor < 0.0 else f", J {decimal(factor, 2)}"
-        return f"match of blow {entry['blow']}: {value} ({show_range(low, high, 'matched_resistance', system)}){by_it}"
+        ends = show_range(low, high, "matched_resistance", system)
+        return f"match of blow {entry['blow']}: {value} ({ends}){bound_mark(entry.get('lower_bound'))}{by_it}"
     if kind == "note":
         return note_sentence(entry)
     return str(entry.get("problem") or "saving again; nothing was lost")
@@ -220,7 +221,7 @@ def handed_lines(done: Handover) -> list[str]:
     """
     if not done.blows:
         return ["Stopped. No blow was recorded."]
-    told = [f"Stopped. {done.blows} blows are saved."]
+    told = [f"Stopped. {show_blows(done.blows)} saved."]
     if done.signals:
         told.append(f"The recorder restarted its numbering, so the sheet now names {done.signals} as signals.")
     if done.recorder:
@@ -232,7 +233,7 @@ def handed_lines(done: Handover) -> list[str]:
     if done.own_log:
         told.append("The sheet names another driving log, which was not replaced.")
     if done.beyond:
-        told.append(f"{done.beyond} blows come after the last depth; enter the final depth on the page Live.")
+        told.append(f"Blows after the last depth: {done.beyond}. Enter the final depth on the page Live.")
     return told
 
 
@@ -242,7 +243,7 @@ def matched_line(drive: DriveReview, system: str) -> str:
         return f"Not matched: {(drive.match_problem or 'no blow is sound enough').rstrip('.')}."
     ends = show_range(*drive.match.matched_resistance_range, "matched_resistance", system)
     value = show("matched_resistance", drive.match.matched_resistance, system)
-    return f"Blow {drive.representative.blow}: matched resistance {value} ({ends})."
+    return f"Blow {drive.representative.blow}: matched resistance {value} ({ends}){bound_mark(drive.lower_bound)}."
 
 
 SILENT_AFTER = 20.0

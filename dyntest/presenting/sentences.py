@@ -9,21 +9,20 @@ import pandas as pd
 from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.risk import SOUND
-from dyntest.decisions.setup import SECONDS_PER_DAY, Setup
+from dyntest.decisions.setup import SECONDS_PER_DAY, Setup, gained, lost
 from dyntest.decisions.stress_limits import MATERIAL_CODE, StressLimit
 from dyntest.decisions.stroke_table import StrokeRow
 from dyntest.decisions.time_law import CONFIDENCE, TimeLaw
 from dyntest.decisions.trust import MOST_BLOWS_REJECTED, Trust
 from dyntest.names import NAMES, decimal, display_unit, percent, show, show_length, show_required
-from dyntest.presenting.criterion_words import RISKS, chance, count_asked
+from dyntest.presenting.criterion_words import RISKS, chance, count_asked, target_sentence
 from dyntest.presenting.decision_words import (
     needed_words,
     ruled_out_words,
-    target_sentence,
     told,
 )
 from dyntest.presenting.finding_words import blow_words
-from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_count, show_wait
+from dyntest.presenting.terms import drive_name, of_drive, per_count, short_length, show_blows, show_count, show_wait
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -124,7 +123,7 @@ def resistance_words(review: Review, drive: DriveReview) -> str:
     text = f"{name}: {show(code, numbers[code], system)}{spread} {how}, blow {drive.representative.blow}"
     required = review.answers.required.value
     if required is not None:
-        text += f"; {against(required, low, high)} {show_required(required, system)}"
+        text += f"; {against(required, low, high, drive.lower_bound)} {show_required(required, system)}"
     if code != "matched_resistance":
         factor = show("damping_factor_maximum", numbers.get("damping_factor_maximum"), system)
         text += f". It is based on a damping factor of {factor} that no match confirms"
@@ -141,10 +140,9 @@ def resistance_doubts(drive: DriveReview, system: str) -> list[str]:
     match, doubts, chosen = drive.match, [], drive.representative
     if chosen is None or drive.trust.answer == "no" or shown_resistance(drive) is None:
         return []
-    if chosen.lower_bound:
-        doubts.append("LOWER BOUND: the blow moved the pile too little to mobilise the full resistance.")
-    elif match is not None and not match.fully_mobilised:
-        doubts.append("LOWER BOUND: the matched soil was not fully mobilised.")
+    if drive.lower_bound:
+        why = "the blow moved the pile too little to mobilise the full resistance"
+        doubts.append(f"LOWER BOUND: {why if chosen.lower_bound else 'the matched soil was not fully mobilised'}.")
     if match is not None and not match.fitted:
         doubts.append("POOR MATCH: do not use this resistance.")
     if drive.match_problem:
@@ -155,19 +153,21 @@ def resistance_doubts(drive: DriveReview, system: str) -> list[str]:
     return doubts
 
 
-def against(required: float, low: float, high: float) -> str:
-    """Say how a range compares with the required resistance.
+def against(required: float, low: float, high: float, lower_bound: bool = False) -> str:
+    """Say how a range compares with the required resistance; a lower bound is below nothing.
 
     Units: required, low, high [N].
 
     Examples
     --------
-    >>> against(2.0, 1.0, 1.5), against(2.0, 1.0, 2.5), against(2.0, 2.1, 2.5)
-    ('below the required', 'not clearly above the required', 'meets the required')
+    >>> against(2.0, 1.0, 1.5), against(2.0, 1.0, 2.5), against(2.0, 2.1, 2.5), against(2.0, 1.0, 1.5, True)
+    ('below the required', 'not clearly above the required', 'meets the required', 'not shown to meet the required')
     """
     if low >= required:
         return "meets the required"
-    return "not clearly above the required" if high >= required else "below the required"
+    if high >= required:
+        return "not clearly above the required"
+    return "not shown to meet the required" if lower_bound else "below the required"
 
 
 def stress_sentences(review: Review) -> list[str]:
@@ -317,8 +317,23 @@ def setup_sentence(setup: Setup) -> str:
         return f"{name}: the two drives have no resistance in common."
     spread = f" (range {factor.low:.2f} to {factor.high:.2f})" if factor.has_range else ""
     basis = "from signal matching" if setup.basis == "matched_resistance" else "by the Case method"
-    kind = "setup factor" if factor.value >= 1.0 else "RELAXATION, factor"
-    return f"{name}: {kind} {factor.value:.2f}{spread}, {basis}."
+    if setup.inconclusive:
+        seen = f"factor {factor.value:.2f}{spread}{'' if setup.initial_bound else ' or more'}, {basis}"
+        return f"{name}: neither gain nor loss is shown, since the restrike is a LOWER BOUND: {seen}."
+    kind = "RELAXATION, factor" if lost(factor) else "setup factor"
+    if not lost(factor) and not gained(factor):
+        kind = "no significant change, factor"
+    return f"{name}: {kind} {factor.value:.2f}{spread}, {basis}.{_setup_bounds(setup)}"
+
+
+def _setup_bounds(setup: Setup) -> str:
+    """Say what a factor is worth where a resistance that it compares is a lower bound; nothing where none is."""
+    first, later = f"the resistance of {of_drive(setup.initial)}", f"that of {of_drive(setup.restrike)}"
+    if setup.initial_bound and setup.restrike_bound:
+        return f" LOWER BOUNDS: {first} and {later}, so the factor is not certain."
+    if setup.restrike_bound:
+        return " LOWER BOUND: the restrike did not mobilise the full resistance."
+    return f" It may be too high: {first} is a LOWER BOUND." if setup.initial_bound else ""
 
 
 def law_words(law: TimeLaw) -> str:
@@ -413,7 +428,7 @@ def own_blow_sentences(found: DrivingCriterion, system: str) -> tuple[str, ...]:
         (pair for pair in _counts_told(moved, asked, system) if moved == asked or len(set(pair)) > 1),
         (show_count(moved, system), show_count(asked, system)),
     )
-    own = f"The test pile's own last {int(known.sum())} blows: {counts[0]}"
+    own = f"The test pile's own last {show_blows(int(known.sum()))}: {counts[0]}"
     own += f" at a stroke of {show('stroke', stroke, system)} (medians)"
     if asked != asked:
         return (f"{own}. That stroke is below the lowest of the table.",)

@@ -20,8 +20,8 @@ from dyntest.presenting.frames import shown, title
 from dyntest.presenting.frames_decisions import setup_points, shown_verdicts
 from dyntest.presenting.sentences import sentence, short_trust, show_range, show_stress
 from dyntest.presenting.terminal import wrapped
-from dyntest.presenting.terms import between_words, show_factor, show_ram, show_wait
-from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult
+from dyntest.presenting.terms import between_words, bound_mark, show_factor, show_ram, show_wait
+from dyntest.reviewing.pile_result import SAME_TIME, DriveResistance, HammerRun, PileResult, SetupPoint
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import NOT_REVIEWED
 from dyntest.units import STANDARD_GRAVITY
@@ -188,9 +188,8 @@ def result_rows(review: StructureReview) -> pd.DataFrame:
         last = [drive for drive in one.drives if drive.resistance is not None][-1:]
         resistance = _resistance(last[0] if last else None, system)
         required = show_required(one.required_resistance, system)
-        setup = [f"{show_factor(point.factor)} after {show_wait(point.wait)}" for point in one.setups[-1:]]
-        shown_setup = setup[0] if setup else "–"
-        rows.append((one.pile, short_trust(one.trust), resistance, required, shown_setup, _alerts(one, system)))
+        setup = _setup_words(one.setups[-1:])
+        rows.append((one.pile, short_trust(one.trust), resistance, required, setup, _alerts(one, system)))
     return pd.DataFrame(
         rows, columns=["pile", "record", "last resistance", "required", "setup", "alerts"], dtype=object
     )
@@ -298,8 +297,8 @@ def setup_note(review: StructureReview) -> str:
     if any(np.isfinite(setup.rate.next_low) for setup in review.setups):
         words.append("The band is the range for a pile that was not tested.")
     if not setup_points(review)["fitted"].all():
-        early = f"Hollow marks give no line: driven within {SAME_TIME:g} t₀ of the initial drive, or not matched."
-        words.append(early if review.setups else "Hollow marks give no line: driven too soon, or not matched.")
+        early = f"driven within {SAME_TIME:g} t₀ of the initial drive" if review.setups else "driven too soon"
+        words.append(f"Hollow marks give no line: {early}, not matched, or from a lower bound.")
     return " ".join(words)
 
 
@@ -330,7 +329,8 @@ def pooled_words(review: StructureReview) -> tuple[str, ...]:
         change = "Setup" if value >= 1.0 else "Relaxation"
         words = f"{change} in {name}, {_count(setup.rate.count)}: {value:.2f} after 7 days"
         if np.isfinite(low):
-            words += f"; {low:.2f} to {high:.2f} for a pile that was not tested"
+            few = "" if low > 0.0 else " (too few test piles for a useful range)"
+            words += f"; {low:.2f} to {high:.2f} for a pile that was not tested{few}"
         told_together.append(f"{words}.")
     for label, found in (
         ("Case damping factor at the first peak", review.damping_factor),
@@ -452,8 +452,7 @@ def pair_rows(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:
         rows.append((f"resistance, {words}", *(_resistance(drive, system) for drive in own)))
         case = ["–" if drive is None else show("case_resistance", drive.case_resistance, system) for drive in own]
         rows.append((f"maximum Case resistance, {words}", *case))
-    setups = ["; ".join(f"{show_factor(p.factor)} after {show_wait(p.wait)}" for p in one.setups) for one in chosen]
-    rows.append(("setup", *(words or "–" for words in setups)))
+    rows.append(("setup", *(_setup_words(one.setups) for one in chosen)))
     ends = [[drive for drive in one.drives if drive.kind == "initial"][-1:] for one in chosen]
     for code, field in _OF_THE_HAMMER.items():
         cells = [show(code, getattr(end[0], field), system) if end else "–" for end in ends]
@@ -481,7 +480,13 @@ def _resistance(drive: DriveResistance | None, system: str) -> str:
         return "–"
     found = drive.resistance
     ends = show_range(found.low, found.high, "matched_resistance", system)
-    return f"{show('matched_resistance', found.value, system)} ({ends})"
+    return f"{show('matched_resistance', found.value, system)} ({ends}){bound_mark(drive.lower_bound)}"
+
+
+def _setup_words(points: Sequence[SetupPoint]) -> str:
+    """Say what each wait changed; a dash where nothing was shown."""
+    told = [f"{show_factor(one.factor)} after {show_wait(one.wait)}{bound_mark(one.lower_bound)}" for one in points]
+    return "; ".join(told) or "–"
 
 
 def pair_counts(review: StructureReview, piles: Sequence[str]) -> pd.DataFrame:

@@ -48,7 +48,7 @@ from dyntest.presenting.structure_board import (
 )
 from dyntest.presenting.summary import number
 from dyntest.presenting.tables import DIGITS, neutral, plain_csv
-from dyntest.presenting.terminal import wrapped
+from dyntest.presenting.terms import drive_name, wrapped
 from dyntest.reviewing.structure import GroupReview, StructureReview
 from dyntest.reviewing.survey import COLUMNS, COUNTS, TEXTS, PileRecord, header
 
@@ -96,6 +96,8 @@ def survey_lines(records: Sequence[PileRecord]) -> list[str]:
     shown = ["  ".join(f"{cell:<{w}}" for cell, w in zip(line, wide, strict=True)).rstrip() for line in cells]
     for record, mark in zip(done, marks, strict=True):
         row = dict(record.row or {})
+        bounds = [drive_name(one) for one in str(row.get("lower_bounds") or "").split("; ") if one]
+        shown += wrapped(f"{mark}: LOWER BOUND: {', '.join(bounds)}", "  - ", "    ") if bounds else []
         for what, told in (("alerts", row.get("alerts")), ("no criterion", row.get("criterion_problem"))):
             if told:
                 words = "; ".join(KIND_WORDS.get(kind, kind) for kind in str(told).split("; "))
@@ -108,6 +110,7 @@ KIND_WORDS = {
     "no initial drive": "there is no initial drive",
     "no matched soil": "the end of driving was not matched",
     "no hammer": "the hammer is not given",
+    "hammer data missing": "data of the hammer are missing",
     "hammer not calibrated": "the hammer could not be calibrated",
     "count and set disagree": "records and log have different numbers of blows",
     "Case against match": "Case and matched resistance disagree",

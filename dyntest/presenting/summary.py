@@ -6,10 +6,12 @@ from dataclasses import asdict
 
 from dyntest.conditioning.findings import Finding
 from dyntest.decisions.criterion import Criterion, EasyDriving, RestrikeRule
+from dyntest.decisions.setup import Setup
 from dyntest.decisions.time_law import RestrikeFade, TimeLaw
 from dyntest.decisions.trust import Caution
 from dyntest.names import NAMES
-from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
+from dyntest.presenting.criterion_words import requirement_words, target_sentence
+from dyntest.presenting.decision_words import ruled_out_words, told
 from dyntest.presenting.finding_words import RULES, choice_reasons, finding_cure, finding_message
 from dyntest.presenting.tables import DIGITS
 from dyntest.reviewing.answers import Answers
@@ -77,7 +79,7 @@ def _representative(drive: DriveReview, system: str) -> dict | None:
         **values,
         **_match(drive),
         "blow": chosen.blow,
-        "lower_bound": chosen.lower_bound,
+        "lower_bound": drive.lower_bound,
         "rule": RULES[chosen.rule],
         "reasons": choice_reasons(chosen, system),
     }
@@ -148,12 +150,18 @@ def _setup(answers: Answers, system: str) -> dict | None:
                 "factors": {name: _estimate(factor) for name, factor in setup.factors.items()},
                 "fade": _fade(answers.fades.get(setup.restrike)),
                 "matched": setup.matched,
+                "lower_bounds": [name for name, bound in _bounds(setup) if bound],
+                "inconclusive": setup.inconclusive,
                 "cautions": [_caution(caution, system) for caution in setup.cautions],
             }
             for setup in answers.setups
         ],
         "time_law": _time_law(answers.time_law),
     }
+
+
+def _bounds(setup: Setup) -> tuple[tuple[str, bool], ...]:
+    return (setup.initial, setup.initial_bound), (setup.restrike, setup.restrike_bound)
 
 
 def _fade(fade: RestrikeFade | None) -> dict | None:

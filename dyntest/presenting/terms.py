@@ -96,6 +96,28 @@ def show_count(set_per_blow: float | None, system: str, decimals: int = 1) -> st
     return f"{decimal(length / set_per_blow, decimals)} blows per {name}"
 
 
+def bound_mark(lower_bound: object) -> str:
+    """Say behind a resistance, or a change of it, that it is a lower bound; nothing where it is none.
+
+    Examples
+    --------
+    >>> bound_mark(True), bound_mark(None)
+    (', LOWER BOUND', '')
+    """
+    return ", LOWER BOUND" if lower_bound else ""
+
+
+def show_blows(count: int) -> str:
+    """Write how many blows there are.
+
+    Examples
+    --------
+    >>> show_blows(1), show_blows(1204)
+    ('1 blow', '1,204 blows')
+    """
+    return f"{count:,} blow{'' if count == 1 else 's'}"
+
+
 def show_wait(seconds: float | None) -> str:
     """Write a wait as an engineer reads it.
 
@@ -151,21 +173,25 @@ def short_length(length: float, system: str) -> str:
 
     Units: length [m].
 
-    One that is whole in the other units has them behind it: it is measured with their tape.
+    One that is whole in the other units is written in them, since it is measured with their tape; about how long it is
+    in the reader's units stands behind it.
 
     Examples
     --------
     >>> short_length(0.0762, "US"), short_length(0.075, "SI")
     ('3 in', '75 mm')
     >>> short_length(0.1016, "SI"), short_length(0.1, "US")
-    ('102 mm (4 in)', '3.94 in (100 mm)')
+    ('4 in (about 102 mm)', '100 mm (about 4 in)')
     """
-    millimetres, inches = f"{1e3 * length:.0f} mm", f"{length / unit_factor('in', 'length'):.3g} in"
+    inch = length / unit_factor("in", "length")
+    millimetres, inches = f"{1e3 * length:.0f} mm", f"{inch:.3g} in"
     counts = {name: length / long for name, (long, _) in COUNT_LENGTHS.items()}
     whole = {name: count >= 0.5 and abs(count - round(count)) < WHOLE for name, count in counts.items()}
     other = "US" if system == "SI" else "SI"
-    first, second = (millimetres, inches) if system == "SI" else (inches, millimetres)
-    return f"{first} ({second})" if whole[other] and not whole[system] else first
+    if whole[other] and not whole[system]:
+        halves = f"{round(2.0 * inch) / 2.0:g} in"
+        return f"{inches} (about {millimetres})" if system == "SI" else f"{millimetres} (about {halves})"
+    return millimetres if system == "SI" else inches
 
 
 def show_ram(weight: float, system: str) -> str:

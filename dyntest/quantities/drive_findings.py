@@ -29,6 +29,9 @@ strikes above ground or in a shallow pit (common practice, no source; the number
 LEAST_SPEED_DIFFERENCE, SPEED_ERRORS = 0.02, 2.0
 """A wave speed differs from the sheet's beyond this share of it and so many standard errors [1]; our own choice."""
 
+LEAST_BLOWS = 3
+"""Blows of a drive below which nothing tells a usual blow from an odd one [1]; our own choice."""
+
 DAMPING_CHECK = "damping factor"
 """Name of the finding on a damping factor that is not the engineer's."""
 
@@ -68,6 +71,20 @@ def stream_findings(signals: Signals | AveragedTraces) -> list[Finding]:
     if impacts.incomplete:
         found.append(Finding("stream", "note", (), float(impacts.incomplete), 0.0, case="incomplete"))
     return found
+
+
+def number_finding(n_blows: int) -> list[Finding]:
+    """Give a warning where a drive has so few blows that none confirms the one that stands for it.
+
+    Examples
+    --------
+    >>> number_finding(1)[0].severity, number_finding(3)
+    ('warning', [])
+    """
+    if n_blows >= LEAST_BLOWS:
+        return []
+    case = "one" if n_blows == 1 else ""
+    return [Finding("few blows recorded", "warning", (), float(n_blows), float(LEAST_BLOWS), case=case)]
 
 
 def factor_findings(signals: Signals | AveragedTraces) -> list[Finding]:

@@ -100,7 +100,7 @@ def representative_blow(table: pd.DataFrame, kind: str, findings: tuple[Finding,
         compared=len(compared),
         full=len(full) if known else 0,
         middle_of=middle_of,
-        lower_bound=_moved_too_little(row),
+        lower_bound=moved_too_little(row),
     )
 
 
@@ -130,7 +130,7 @@ def _middle(full: pd.DataFrame) -> tuple[pd.Series, str]:
     return full.iloc[-1], ""
 
 
-def _moved_too_little(row: pd.Series) -> bool:
+def moved_too_little(row: pd.Series) -> bool:
     """Say whether the set of the log, or else the displacement at the end of the record, is too small."""
     movement = row.get("set_per_blow", np.nan)
     if not np.isfinite(movement):

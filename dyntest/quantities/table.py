@@ -201,6 +201,7 @@ def drive_table(
     columns |= {"integrity_factor": found.integrity_factor, "integrity_depth": found.integrity_depth}
     noted = [
         *gauges,
+        *findings.number_finding(signals.n_blows),
         *findings.stream_findings(signals),
         *findings.factor_findings(signals),
         *logged.findings,

@@ -121,8 +121,10 @@ class Inspection:
         return tuple(one.target for one in self.channels if one.target and any(d.kind == "flat" for d in one.doubts))
 
 
-def inspect_files(paths: Sequence[Path]) -> Inspection:
+def inspect_files(paths: Sequence[Path], decimal: str | None = None) -> Inspection:
     """Guess the contents of the files of a drive; they are assumed alike, and the first is examined.
+
+    `decimal` is the decimal mark, as in ``[records]``, where no number of a text settles it.
 
     Raises
     ------
@@ -131,7 +133,7 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
     """
     if not paths:
         raise InputError("inspect", "", "no file is named", "name the files of one drive")
-    records, contents, several, of_groups = _open(paths[0])
+    records, contents, several, of_groups = _open(paths[0], decimal)
     contents = _with_columns(_from_one_start(contents))
     columns = [numbers_of(contents, place) for place in range(len(contents.channels))]
     guesses = [first_guess(contents, place, values) for place, values in enumerate(columns)]
@@ -189,17 +191,18 @@ def inspect_files(paths: Sequence[Path]) -> Inspection:
 _NO_GAUGE = ("no numbers", "not read", "sample counter", "second", "one number", "next blow", "other")
 
 
-def _open(path: Path) -> tuple[Records, Contents, int, list[Reason]]:
+def _open(path: Path, decimal: str | None) -> tuple[Records, Contents, int, list[Reason]]:
     """Open a file; of several sheets or groups of numbers use one, or a pattern that matches all, with the doubts."""
     try:
-        opened = open_records(path, Records())
+        opened = open_records(path, Records(decimal=decimal))
     except InputError as trouble:
         if "sheets with numbers" not in trouble.problem:
             raise
         sheets = read_sheets(path, None)
         wanted = pattern_of({name: len(sheets[name]) for name in sheets_with_numbers(sheets)}, list(sheets))
-        opened = open_records(path, Records(sheet=wanted))
-        return _settings(opened[0], Records(sheet=wanted)), opened[0], len(opened), []
+        asked = Records(sheet=wanted, decimal=decimal)
+        opened = open_records(path, asked)
+        return _settings(opened[0], asked), opened[0], len(opened), []
     contents = opened[0]
     sizes = group_sizes(contents)
     if contents.format in ("hdf5", "tdms") and any(sizes):
@@ -214,7 +217,7 @@ def _open(path: Path) -> tuple[Records, Contents, int, list[Reason]]:
             return Records(), contents, len(opened), []
         opened = open_records(path, Records(group=group))
         return Records(group=group), opened[0], len(opened), doubts
-    return _settings(contents, Records()), contents, len(opened), []
+    return _settings(contents, Records(decimal=decimal)), contents, len(opened), []
 
 
 def _from_one_start(contents: Contents) -> Contents:
@@ -284,8 +287,12 @@ def _first_blow(contents: Contents, guesses: list[ChannelGuess]) -> list[Channel
     return kept
 
 
+MARKED = ("text", "excel")
+"""Formats whose numbers may be text with a decimal mark."""
+
+
 def _settings(contents: Contents, records: Records) -> Records:
-    said = contents.settings
+    said = {"decimal": records.decimal if contents.format in MARKED else None} | contents.settings
     skip, delimiter, decimal, sheet = (said.get(key) for key in ("skip_lines", "delimiter", "decimal", "sheet"))
     return replace(
         records,

@@ -93,7 +93,7 @@ class LogTable:
         doubt = thousands_or_decimals([[fields[column.index] for _, fields in self.text.rows]], self.text.decimal)
         if doubt and 1000.0 * written_number(doubt, self.text.decimal) * column.factor in allowed:
             row = next(number for number, row in self.text.rows if row[column.index].strip() == doubt)
-            cure = "write the numbers without thousands marks, or with a decimal point"
+            cure = "write the numbers without thousands marks; if they are decimals, write the mark as decimal in [log]"
             raise doubtful_mark(self.source, f"row {row}, column {column.text}", doubt, cure)
 
     def _number(self, row: int, field: str, column: Column, allowed: Range, blank: float | None) -> float:

@@ -80,6 +80,12 @@ def thousands_or_decimals(columns: Iterable[Sequence[str]], decimal: str) -> str
     return doubt
 
 
+def said_decimal(number: str, decimal: str) -> str:
+    """Say how a doubtful mark is settled as decimal mark, in a sheet and before there is one."""
+    meant = f'if {number.replace(",", ".")} is meant, write decimal = "{decimal}" in [records]'
+    return f"{meant}, --decimal {decimal} to inspect and new, or the decimal mark on the page New test"
+
+
 def _settling(decimal: str) -> re.Pattern[bytes]:
     mark, parts = re.escape(decimal), r";|\s\"" + ("," if decimal == "." else "")
     ways = (r"0?M\d+", r"0M", r"\d+M(?:\d{1,2}|\d{4,})?", r"\d{4,}M\d+", r"\d+M\d+[eEdD][+-]?\d+")
@@ -101,8 +107,7 @@ def refuse_doubtful_mark(body: bytes, delimiter: str, decimal: str, source: str)
     columns = [[row[place] for row in rows if place < len(row)] for place in range(max(map(len, rows)))]
     doubt = thousands_or_decimals(columns, decimal)
     if doubt:
-        cure = "export them without thousands marks, or write which mark is meant as [records] decimal"
-        raise doubtful_mark(source, "", doubt, cure)
+        raise doubtful_mark(source, "", doubt, f"export them without thousands marks; {said_decimal(doubt, decimal)}")
 
 
 def has_thousands(text: str, decimal: str) -> bool:

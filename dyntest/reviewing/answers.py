@@ -144,17 +144,18 @@ def drive_result(sheet: TestSheet, drive: DriveReview) -> DriveResult:
     in_use = (*(sheet.gauges.strain or ()), *(sheet.gauges.acceleration or ()))
     left_out = {*sheet.gauges.leave_out, *sheet.choices.leave_out}
     case, by_damping = _case(drive)
-    stroke = numbers.get("stroke")
+    stroke, moved = numbers.get("stroke"), numbers.get("set_per_blow", numbers.get("final_displacement"))
     return DriveResult(
         drive.drive,
         matched_resistance=None if match is None else _estimate(match, "matched_resistance"),
         case_resistance_maximum=case,
         shaft_resistance=None if match is None else _estimate(match, "shaft_resistance"),
         toe_resistance=None if match is None else _estimate(match, "toe_resistance"),
-        set_per_blow=numbers.get("set_per_blow", numbers.get("final_displacement")),
+        set_per_blow=None if moved is None else max(moved, 0.0),  # drift alone ends below zero
         stroke=near_stroke(drive) if stroke is None else stroke,
         gauges=", ".join(name for name in in_use if name not in left_out),
         fitted=match is not None and match.fitted,
+        lower_bound=drive.lower_bound,
         case_by_damping=by_damping,
     )
 
@@ -222,10 +223,15 @@ def fade_basis(drive: DriveReview) -> tuple[str, np.ndarray]:
 
 
 def _law(sheet: TestSheet, results: list[DriveResult], compared: tuple[Setup, ...]) -> TimeLaw | None:
-    """Give the law through the initial drive and every restrike with a clock, by the shaft where separated."""
+    """Give the law through the initial drive and every restrike with a clock, by the shaft where separated.
+
+    Drives whose resistance is a lower bound are left out.
+    """
     waited = {setup.restrike: setup.wait for setup in compared if setup.wait is not None}
     initial = [result for result in results if result.drive.kind == "initial"][-1:]
-    drives = initial + [result for result in results if result.drive.name in waited]
+    drives = initial + [result for result in results if result.drive.name in waited and not result.lower_bound]
+    if any(result.lower_bound for result in initial):
+        return None  # every ratio to it would be too high
     for basis in ("shaft_resistance", "matched_resistance"):
         values = [getattr(result, basis) for result in drives]
         if any(value is None or value.value <= 0.0 for value in values) or not all(r.fitted for r in drives):

@@ -99,6 +99,12 @@ class DriveReview:
         return self.drive.kind
 
     @property
+    def lower_bound(self) -> bool:
+        """Whether its resistance is a lower bound: the blow moved the pile too little, or not all of the soil."""
+        moved_little = self.representative is not None and self.representative.lower_bound
+        return moved_little or (self.match is not None and not self.match.fully_mobilised)
+
+    @property
     def end_penetration(self) -> float | None:
         """Penetration at its last blow [m]; None where it is not known.
 

@@ -19,6 +19,7 @@ from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import Setup
 from dyntest.decisions.stress_limits import DrivingStressLimits
 from dyntest.decisions.trust import Caution
+from dyntest.hammer import Hammer
 from dyntest.processes import Errand, Errands
 from dyntest.reading.parts import TestSheet
 from dyntest.reviewing.drive import DriveReview, without_records
@@ -56,10 +57,10 @@ class HammerCalibrations:
             self.begin(matched, initial)
 
     def begin(self, drive: DriveReview, initial: DriveReview | None = None) -> None:
-        """Begin on a drive; a restrike's blow without a stroke takes that of those near it, or of the initial drive."""
+        """Begin on a drive; a blow without a stroke takes that of those near it, or of the initial drive."""
         if drive.name not in self.begun:
             stroke = float("nan") if initial is None else initial.numbers.get("stroke", float("nan"))
-            near = None if initial is None else near_stroke(drive)
+            near = near_stroke(drive)
             self.begun[drive.name] = self.among.add(
                 _calibrated, without_records(drive), stroke if near is None else near
             )
@@ -82,15 +83,18 @@ def criterion_of_test_pile(
     The hammer of the restrike is calibrated by others, where there are any, while that of the initial drive is here.
     """
     initial = [drive for drive in drives if drive.kind == "initial"]
+    needed = {"needed": hammer_needs(initial[-1].drive.hammer if initial else sheet.hammer, sheet.pile.material)}
     if target is None:
-        return None, Caution("no requirement")
+        return None, Caution("no requirement", facts=needed)
     if not initial:
         return None, Caution("no initial drive")
     drive = initial[-1]
     if drive.match is None:
         return None, Caution("no matched soil", facts={"why": drive.match_problem})
     if drive.drive.hammer is None:
-        return None, Caution("no hammer")
+        return None, Caution("no hammer", facts=needed)
+    if needed["needed"]:
+        return None, Caution("hammer data missing", facts=needed)
     mismatch = _log_mismatch(drive)
     if mismatch is not None:
         return None, mismatch
@@ -126,6 +130,31 @@ def criterion_of_test_pile(
         graph=graph.result(),
     )
     return with_measured_stresses(found, drive, limits), None
+
+
+NO_CUSHION = "none"
+"""What the sheet says of the pile cushion of a concrete pile that is driven without one."""
+
+
+def hammer_needs(hammer: Hammer | None, material: str) -> tuple[str, ...]:
+    """Give the keys of [hammer] that the hammer model lacks.
+
+    A concrete pile has a cushion on its head unless the sheet says that it has none: left out of the model, it would
+    make every driving stress of the criterion another hammer's.
+
+    Examples
+    --------
+    >>> hammer_needs(Hammer("drop", 3000.0, helmet_mass=500.0, hammer_cushion_stiffness=1e9), "concrete")
+    ('pile_cushion_stiffness',)
+    """
+    found: dict[str, float | None]
+    if hammer is None:
+        found = {"kind": None, "ram_weight": None, "helmet_mass": None, "hammer_cushion_stiffness": None}
+    else:
+        found = {"helmet_mass": hammer.helmet_mass, "hammer_cushion_stiffness": hammer.hammer_cushion_stiffness}
+    if material == "concrete" and (hammer is None or hammer.pile_cushion.strip().casefold() != NO_CUSHION):
+        found["pile_cushion_stiffness"] = None if hammer is None else hammer.pile_cushion_stiffness
+    return tuple(name for name, value in found.items() if value is None)
 
 
 def measured_blows(table: pd.DataFrame) -> MeasuredBlows:

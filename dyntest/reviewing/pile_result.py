@@ -14,6 +14,7 @@ from dyntest.decisions.combined_criterion import PileCriterion
 from dyntest.decisions.driving_criterion import NO_STROKE, DrivingCriterion
 from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.estimate import Estimate, Pooled, pool
+from dyntest.decisions.setup import compared_for_sure
 from dyntest.decisions.time_law import reference_time
 from dyntest.decisions.trust import Caution
 from dyntest.reading.parts import Layer
@@ -40,13 +41,16 @@ class SetupPoint:
     factor : Estimate
         Resistance over that at the end of driving [1].
     matched : bool
-        Whether it rests on two fitted matches.
+        Whether it rests on two fitted matches, the first of which is not a lower bound.
+    lower_bound : bool
+        Whether the restrike did not mobilise all of the resistance.
     """
 
     restrike: str
     wait: float
     factor: Estimate
     matched: bool
+    lower_bound: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,8 @@ class DriveResistance:
         [1], stroke [m], stress of the gauge that reads most [Pa]; not a number where not known.
     damping_factor : float
         Case damping factor calibrated by matching [1]; not a number where it was not.
+    lower_bound : bool
+        Whether the blow did not mobilise all of the resistance.
     """
 
     drive: str
@@ -84,6 +90,7 @@ class DriveResistance:
     stroke: float
     peak_stress: float
     damping_factor: float
+    lower_bound: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +116,7 @@ class PileResult:
     drives : tuple of DriveResistance
         In the order of the sheet.
     setups : tuple of SetupPoint
-        What each wait changed, where the clocks are known.
+        What each wait changed, where the clocks are known and a restrike shows it.
     efficiency : float
         Hammer efficiency found by calibration [1]; not a number where none was.
     depth, case_resistance : tuple of float
@@ -170,9 +177,9 @@ def pile_result(review: Review) -> PileResult:
         least_share=answers.required.least_share,
         drives=tuple(_drive(drive) for drive in review.drives),
         setups=tuple(
-            SetupPoint(setup.restrike, setup.wait, setup.setup_factor, setup.matched)
-            for setup in answers.setups
-            if setup.wait is not None and setup.setup_factor is not None
+            SetupPoint(one.restrike, one.wait, factor, one.matched and not one.initial_bound, one.restrike_bound)
+            for one, factor in compared_for_sure(answers.setups)
+            if one.wait is not None
         ),
         efficiency=_number(None if found is None else found.calibrated.hammer.efficiency),
         depth=depth,
@@ -237,6 +244,7 @@ def _drive(drive: DriveReview) -> DriveResistance:
         stroke=_number(numbers.get("stroke")),
         peak_stress=_number(numbers.get("peak_gauge_stress")),
         damping_factor=_number(drive.calibrated_damping_factor),
+        lower_bound=drive.lower_bound,
     )
 
 
@@ -309,13 +317,13 @@ class PooledSetup:
     factors: tuple[float, ...]
 
     def factor(self, wait: float) -> tuple[float, float, float]:
-        """Give the setup factor after a wait and its range for a pile that was not tested [1].
+        """Give the setup factor after a wait and its range for a pile that was not tested [1]; none is below 0.
 
         Units: wait [s].
         """
         tenfolds = log10(max(wait / self.reference_time, 1.0))
         rates = (self.rate.value, self.rate.next_low, self.rate.next_high)
-        value, low, high = (1.0 + rate * tenfolds for rate in rates)
+        value, low, high = (max(0.0, 1.0 + rate * tenfolds) if isfinite(rate) else rate for rate in rates)
         return value, low, high
 
 

@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 
+from dyntest.decisions.setup import compared_for_sure
 from dyntest.errors import DyntestError, InputError
 from dyntest.names import column_header
 from dyntest.processes import process_pool
@@ -115,7 +116,10 @@ FURTHER_UNITS = {
 }
 """Units of the numbers that are of the whole pile and not of a blow."""
 
-TEXTS = ("sheet", "project", "structure", "pile", "trust", "reasons", "alerts", "criterion_problem", "display_units")
+TEXTS = (
+    *("sheet", "project", "structure", "pile", "trust"),
+    *("reasons", "lower_bounds", "alerts", "criterion_problem", "display_units"),
+)
 COUNTS = ("drives", "blows", "rejects", "warnings")
 NUMBERS = (
     *(f"{role}_{code}" for role in ROLES for code in OF_A_DRIVE),
@@ -159,6 +163,7 @@ def pile_row(review: Review, sheet: str) -> Row:
         "pile": read.pile_name,
         "trust": review.trust.answer,
         "reasons": "; ".join(review.trust.reasons),
+        "lower_bounds": "; ".join(drive.name for drive in review.drives if drive.lower_bound),
         "drives": len(review.drives),
         "blows": sum(len(drive.table) for drive in review.drives),
         "rejects": severities.count("reject"),
@@ -178,9 +183,7 @@ def pile_row(review: Review, sheet: str) -> Row:
         row |= {f"{role}_{code}": value for drive in last for code, value in _of_a_drive(drive).items()}
     row |= {code: _over_all(review, code, np.nanmax) for code in LARGEST}
     row |= {code: _over_all(review, code, np.nanmin) for code in SMALLEST}
-    setup = answers.setups[-1] if answers.setups else None
-    factor = None if setup is None else setup.setup_factor
-    if setup is not None and factor is not None:
+    for setup, factor in compared_for_sure(answers.setups[-1:]):
         row |= {"wait": setup.wait, "setup_factor": factor.value}
         row |= {"setup_factor_low": factor.low, "setup_factor_high": factor.high}
     found = answers.criterion
@@ -440,7 +443,7 @@ def _through(
             future.cancel()
 
 
-KEPT_FORMAT = 5
+KEPT_FORMAT = 6
 """Raised when a reader of the files would have to change, or criteria get alerts that older ones lack; a pile kept in
 another format is done again."""
 

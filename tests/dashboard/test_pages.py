@@ -137,6 +137,23 @@ def test_a_new_test_shows_dates_of_start_and_end_as_they_are_typed(open_page):
     assert not shown.exception and 'role="alert"' not in "".join(one.proto.body for one in shown.get("html"))
 
 
+def test_a_new_test_takes_the_decimal_mark_that_no_number_settles(open_page, tmp_path):
+    """A text with numbers such as 1,234 alone was refused, and nothing on the page could say what they are."""
+    rows = [";".join(f"{5.0 + 0.001 * k * (1 + place):.3f}" for place in range(4)) for k in range(1, 40)]
+    path = tmp_path / "blow.txt"
+    path.write_text("a;b;c;d\n" + "\n".join(rows).replace(".", ","), encoding="utf-8")
+    shown = open_page("new_test")
+    shown.text_input(key="new_paths_0").set_value(str(path))
+    shown.run()
+    (wrong,) = shown.error
+    message = wrong.value.replace("\\", "")
+    assert "may be 5001 or 5.001" in message and "the decimal mark on the page New test" in message
+    shown.selectbox(key="new_decimal").set_value(",")
+    shown.run()
+    assert not shown.error and not shown.exception
+    assert shown.session_state["new_test"].found.records.decimal == ","
+
+
 BROKEN = {
     "no TOML": ("format = [", "TOML"),
     "a length that has no unit": ('length_below_gauges = "48"', "has no unit"),

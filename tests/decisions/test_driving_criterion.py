@@ -147,6 +147,7 @@ def test_strokes_that_the_hammer_never_reached_give_no_criterion(match, found):
     assert short.criterion is None
     (caution,) = [one for one in short.cautions if one.kind == "stroke not reached"]
     assert (caution.value, caution.threshold) == pytest.approx((found.rows[0].stroke, 0.8 * found.rows[0].stroke))
+    assert caution.facts["kind"] == found.target.kind
 
 
 def test_every_row_says_its_chances(found):

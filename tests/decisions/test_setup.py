@@ -5,7 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dyntest.decisions.end_of_drive_target import end_of_drive_target
 from dyntest.decisions.estimate import Estimate, exactly, ratio
+from dyntest.decisions.restrikes import restrike_rule
 from dyntest.decisions.setup import DriveResult, compare, setups, wait
 from dyntest.errors import InputError
 from dyntest.hammer import Hammer
@@ -90,10 +92,34 @@ def test_the_range_holds_every_ratio_of_numbers_within_the_ranges(above, below):
 
 
 def test_restrike_that_moved_too_little_is_a_lower_bound():
-    caution = checks(compare(INITIAL, replace(RESTRIKE, set_per_blow=0.002)))["moved too little"]
-    assert (caution.value, caution.facts["restrike"]) == (0.002, True)
-    overstated = checks(compare(replace(INITIAL, set_per_blow=0.002), RESTRIKE))["moved too little"]
-    assert not overstated.facts["restrike"]
+    gained = replace(RESTRIKE, matched_resistance=Estimate(1.6e6, 1.5e6, 1.7e6))
+    caution = checks(compare(INITIAL, replace(gained, set_per_blow=0.002)))["moved too little"]
+    assert (caution.value, caution.facts["meaning"]) == (0.002, "restrike")
+    overstated = checks(compare(replace(INITIAL, set_per_blow=0.002), gained))["moved too little"]
+    assert overstated.facts["meaning"] == "initial"
+    by_match = checks(compare(INITIAL, replace(gained, lower_bound=True)))["soil not mobilised"]
+    assert (by_match.facts["drive"], by_match.facts["meaning"]) == ("restrike", "restrike")
+
+
+@pytest.mark.parametrize("how", [{"set_per_blow": 0.0005}, {"lower_bound": True}], ids=["movement", "match"])
+@pytest.mark.parametrize("share", [0.5, 1.02])
+def test_a_restrike_that_did_not_move_the_pile_shows_neither_loss_nor_gain(how, share):
+    """A low stroke shows half of what the pile has; the wait took nothing from it."""
+    value = share * 1.0e6
+    weak = replace(RESTRIKE, matched_resistance=Estimate(value, 0.97 * value, 1.03 * value), **how)
+    setup = compare(INITIAL, weak, soil="clay")
+    assert setup.inconclusive
+    assert not {"relaxation", "large change", "unusual setup"} & set(checks(setup))
+    told_of = next(one for one in setup.cautions if one.facts.get("drive") == "restrike")
+    assert told_of.facts["meaning"] == "nothing shown"
+    assert end_of_drive_target(2.0e6, [setup], credit=True) == end_of_drive_target(2.0e6, credit=True)
+    assert restrike_rule(2.0e6, [setup], 18.0) == restrike_rule(2.0e6, [], 18.0)
+
+
+def test_a_restrike_that_moved_the_pile_still_shows_its_loss():
+    setup = compare(INITIAL, replace(RESTRIKE, matched_resistance=Estimate(0.5e6, 0.48e6, 0.52e6)))
+    assert not setup.inconclusive and "relaxation" in checks(setup)
+    assert restrike_rule(2.0e6, [setup], 18.0).change == "relaxation"
 
 
 def test_hammer_not_at_stroke():

@@ -22,6 +22,7 @@ from dyntest.following.depth import enter_mark
 from dyntest.following.follow import PATIENCE
 from dyntest.following.handover import handed_over, matched_for_review
 from dyntest.following.record import FullError, Kept, entries, last_blow, only_follower
+from dyntest.presenting.live_words import matched_line, told_line
 from dyntest.reading.sheet import read_sheet
 from dyntest.reviewing.drive import review_drive
 from dyntest.reviewing.review import review
@@ -194,6 +195,7 @@ KILLED = """
 import os, signal, sys
 from dyntest.following.follow import Follower
 from dyntest.following import record
+from dyntest.presenting.live_words import matched_line, told_line
 from dyntest.reading.sheet import read_sheet
 
 left, real = int(sys.argv[2]), os.fsync
@@ -420,3 +422,23 @@ def test_the_match_that_is_handed_over_is_found_by_the_review_and_is_the_one_fro
     assert drive_match.kept_match(sheet, drive) is None
     path.write_bytes(whole.replace(b"0x1.", b"0x1.0", 1))  # damaged, so no longer believed
     assert drive_match.kept_match(sheet, drive) is None
+
+
+@pytest.mark.parametrize(
+    ("mobilised", "moved", "bound"), [(True, 0.008, False), (False, 0.008, True), (True, 0.001, True)]
+)
+def test_a_match_during_driving_is_called_a_lower_bound_where_it_is_one(
+    small_review_matched, monkeypatch, mobilised, moved, bound
+):
+    """At refusal the line of a match read as the resistance of the pile."""
+    drive = small_review_matched.drives[0]
+    match = replace(drive.match, fully_mobilised=mobilised)
+    monkeypatch.setattr("dyntest.following.compute.match_blow", lambda blow, **_: match)
+    numbers = {**drive.numbers, "set_per_blow": moved}
+    found = match_one(small_review_matched.sheet, drive.waves, numbers)
+    assert bool(found["lower_bound"]) is bound
+    told = told_line("match", {"blow": 7, **found}, "US")
+    assert ("LOWER BOUND" in told) is bound
+    chosen = replace(drive.representative, lower_bound=moved < 0.00254)
+    line = matched_line(replace(drive, match=match, representative=chosen), "US")
+    assert ("LOWER BOUND" in line) is bound

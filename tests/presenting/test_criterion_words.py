@@ -68,7 +68,7 @@ def test_practical_refusal_is_as_long_on_the_card_as_in_the_report():
     """3 in, or the three counts of 25 mm that an inspector keeps."""
     metric = replace(criterion(), counting=COUNTING["SI"])
     told = [refusal_length(criterion(), "US"), refusal_length(metric, "SI"), refusal_length(criterion(), "SI")]
-    assert told == ["3 in", "75 mm", "76 mm (3 in)"]
+    assert told == ["3 in", "75 mm", "3 in (about 76 mm)"]
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -78,8 +78,21 @@ def test_a_count_by_inches_is_named_so_wherever_the_card_is_read_in_metres(way):
     paper = on_paper(held, "Bridge", "SI")
     lines = [*paper["head"], *(line for _, lines in paper["rules"] for line in lines), *paper["restrike"]["lines"]]
     inches = [line for line in lines if " mm" in line]
-    assert len(inches) >= 4 and all(line.count(" mm") == line.count(" mm (") for line in inches)
-    assert "minimum per 25 mm (1 in)" in paper["head"] or way == WAYS[1]
+    assert len(inches) >= 4 and all(line.count(" mm") == line.count("(about ") for line in inches)
+    assert "minimum per inch (about 25 mm)" in paper["head"] or way == WAYS[1]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_count_by_25_mm_is_named_so_where_the_card_is_read_in_feet(way):
+    """ "Every 0.984 in (25 mm)": nobody marks a pile by that."""
+    metric = {"counting": COUNTING["SI"], "holding_length": 0.1}
+    held = replace(criterion(way, restrike=restrike_rule(1e6, (), 18.0, ROWS, counting=COUNTING["SI"])), **metric)
+    paper = on_paper(held, "Bridge", "US")
+    lines = [*paper["head"], *(line for _, lines in paper["rules"] for line in lines), *paper["restrike"]["lines"]]
+    told = " ".join(lines)
+    assert "0.9" not in told and "0.2" not in told and "25 mm (about 1 in)" in told
+    assert "100 mm (about 4 in)" in told and "75 mm (about 3 in)" in told and "6 mm (about 1/4 in)" in told
+    assert "minimum per 25 mm (about 1 in)" in paper["head"] or way == WAYS[1]
 
 
 def test_counts_in_every_inch_are_never_rounded_down():
@@ -178,6 +191,13 @@ def test_one_blow_above_a_stress_limit_is_one_blow_at_one_depth(blows, ends, tol
     limit = EasyDriving(7 * FOOT, 0.005, "compression", *ends, blows)
     (line,) = easy_driving_sentences(criterion(easy_driving=(limit,)), "US")
     assert told in line and ("between 64.0 ft and 65.3 ft" in line) == (blows == 2) and line.count("64.0 ft") == 1
+
+
+def test_one_whole_count_in_easy_driving_has_one_stroke():
+    """28.97 and 29.2 blows per foot both read 29, with 2.0 ft in one line and 3.5 ft in the next."""
+    limits = tuple(EasyDriving(stroke * FOOT, FOOT / count, "tension") for stroke, count in ((3.5, 29.2), (2.0, 28.97)))
+    (line,) = easy_driving_sentences(criterion(easy_driving=limits), "US")
+    assert "Below 29 blows per foot keep the stroke at 2.0 ft" in line
 
 
 def test_strokes_of_one_table_have_one_rounding():

@@ -13,7 +13,8 @@ from dyntest.decisions.end_of_drive_target import EndOfDriveTarget
 from dyntest.decisions.resistance_factors import RequiredResistance
 from dyntest.decisions.trust import Caution
 from dyntest.presenting import decision_words
-from dyntest.presenting.decision_words import requirement_words, ruled_out_words, target_sentence, told
+from dyntest.presenting.criterion_words import requirement_words, target_sentence
+from dyntest.presenting.decision_words import ruled_out_words, told
 
 LIBRARY = Path(decision_words.__file__).parent.parent
 
@@ -113,3 +114,13 @@ def test_a_reader_who_divides_the_numbers_of_the_target_finds_its_value(required
     above, below, value = re.search(r": ([\d.,]+) / ([\d.]+) = ([\d.,]+) ", told).groups()
     places = len(value.partition(".")[2])
     assert f"{float(above.replace(',', '')) / float(below):,.{places}f}" == value
+
+
+@pytest.mark.parametrize(
+    ("kind", "credit"),
+    [("not measured", True), ("not credited", True), ("relaxation", False), ("credited", False)],
+)
+def test_no_setup_is_promised_after_a_loss_or_once_credited(kind, credit):
+    """Sample P3-1 lost resistance, and was told to credit setup if a restrike showed it."""
+    cure = told(Caution("stroke not reached", 2.9, 2.8, {"kind": kind})).cure
+    assert ("setup" in cure) == credit and cure.endswith("or accept by restrike only")

@@ -24,6 +24,21 @@ def test_a_value_just_above_its_threshold_does_not_read_as_the_threshold():
     assert "15.3 % of its peak (root mean square), above 15 %" in finding_message(finding, "US")
 
 
+@pytest.mark.parametrize(
+    ("system", "said"), [("US", "0.097 in, less than 0.100 in"), ("SI", "2.46 mm, less than 2.54 mm")]
+)
+def test_a_movement_just_below_its_threshold_does_not_read_as_the_threshold(system, said):
+    finding = Finding("small movement", "warning", (3,), 2.46e-3, 2.54e-3, n_blows=9)
+    assert said in finding_message(finding, system)
+
+
+@pytest.mark.parametrize(("system", "said"), [("US", "only 0.00 in"), ("SI", "only 0.0 mm")])
+def test_a_pile_that_ended_a_little_above_where_it_began_did_not_move(system, said):
+    """Drift lets a blow at refusal end above zero; a movement below none is told to nobody."""
+    finding = Finding("small movement", "warning", (3,), -1.8e-4, 2.54e-3, n_blows=9)
+    assert said in finding_message(finding, system)
+
+
 MORE = {"depth": 12.4, "upper_bound": 1.0, "error": 0.01, "soil": "clay", "upper": "or higher", "source": "from memory"}
 MORE |= {
     "for_maximum": 0.6,
@@ -71,6 +86,9 @@ def test_reasons_follow_the_choice():
     warned = choice_reasons(replace(chosen, sound=0, warned=("drift",)), "SI")
     assert "drift" in warned[0]
     assert "engineer" in choice_words(Representative(3, "engineer"), "SI")
+    alone = Representative(3, "initial", looked_at=1, sound=1, compared=1, full=1, middle_of="case_resistance")
+    assert choice_reasons(alone, "SI") == ["it is the only blow recorded"]
+    assert "drift" in choice_reasons(replace(alone, sound=0, warned=("drift",)), "SI")[1]
 
 
 def test_a_note_at_the_blow_that_stands_for_a_drive_is_told_with_the_answer(concrete_review):

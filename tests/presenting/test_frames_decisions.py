@@ -167,6 +167,8 @@ def test_setup_factors_are_those_of_the_review(reviewed):
     rows = setup_rows(reviewed.answers.setups)
     factor = reviewed.answers.setups[-1].setup_factor
     assert rows["resistance from signal matching"].iloc[-1].startswith(f"{factor.value:.2f} (")
+    weak = setup_rows((replace(reviewed.answers.setups[-1], restrike_bound=True),))
+    assert rows["restrike"].iloc[-1] == "restrike 2" and weak["restrike"].iloc[0] == "restrike 2, LOWER BOUND"
 
 
 def test_the_line_of_a_fade_has_its_slope(reviewed):

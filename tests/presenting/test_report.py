@@ -21,13 +21,14 @@ import pytest
 from dyntest.decisions.criterion import Criterion, CriterionRow, RuledOut, StrokesRuledOut
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
+from dyntest.hammer import Hammer
 from dyntest.names import NAMES, show
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import finding_cure, finding_message
 from dyntest.presenting.report import criterion_card_pdf, report_pdf
 from dyntest.presenting.report.answers import criterion_blocks
 from dyntest.presenting.report.compose import UNWRITTEN, card_of, fonts_for
-from dyntest.presenting.report.described import _drive_choices, notes_and_seal, pile_facts
+from dyntest.presenting.report.described import _drive_choices, hammer_facts, notes_and_seal, pile_facts
 from dyntest.presenting.report.front_page import all_cautions, front_page
 from dyntest.presenting.report.tables import blow_summary, soil_tables
 from dyntest.presenting.sentences import criterion_sentence, resistance_sentence, setup_sentence, trust_sentence
@@ -137,6 +138,14 @@ def test_what_a_report_on_such_a_test_has_to_state_is_in_it(report, matched_revi
         "checked by", "seal", "Notes of the engineer",
     ):  # fmt: skip
         assert words in text, words
+
+
+def test_what_is_not_known_of_a_hammer_is_told_as_not_given():
+    """A hammer without helmet and cushions had no row for them, as if nothing were missing."""
+    bare = {name: value for name, value, _ in hammer_facts(Hammer("hydraulic", 4000.0), "US", "concrete")}
+    wanted = ("rated energy", "approved stroke", "efficiency", "helmet mass", "hammer cushion", "pile cushion")
+    assert [bare[name] for name in wanted] == ["not given"] * len(wanted)
+    assert "pile cushion" not in {name for name, *_ in hammer_facts(Hammer("hydraulic", 4000.0), "US", "steel")}
 
 
 def test_numbers_stand_with_unit_blow_and_equation(report, matched_review):
@@ -407,7 +416,7 @@ def test_the_card_says_what_an_inspector_needs():
 def test_the_card_without_a_minimum_penetration_says_so():
     (text,) = pages(criterion_card_pdf(criterion(), structure="East Bridge", system="US", date=DAY))
     assert "No minimum penetration is given" in text
-    assert "2.95 in (75 mm)" in text  # an inspector who counts every 25 mm
+    assert "75 mm (about 3 in)" in text  # an inspector who counts every 25 mm
 
 
 TODAY = date(2026, 5, 11)

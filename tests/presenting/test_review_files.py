@@ -10,6 +10,7 @@ import pytest
 from dyntest.names import column_header
 from dyntest.presenting.figures import review_figures
 from dyntest.presenting.files import Drawing, review_files
+from dyntest.presenting.report.compose import fonts_for, pictures_png
 from dyntest.presenting.tables import blows_parquet
 
 PNG = b"\x89PNG\r\n\x1a\n"
@@ -104,6 +105,26 @@ FURTHER = [pytest.param(name, marks=pytest.mark.sweep) for name in ("橋", "Q" *
 def test_names_that_look_like_formulas_are_drawn_as_they_stand(plain_review, renamed, name):
     for figure in review_figures(renamed(plain_review, pile_name=name)).values():
         ElementTree.fromstring(figure)
+
+
+@pytest.fixture
+def no_fonts(monkeypatch):
+    """A machine that has no fonts but those of the figures."""
+    monkeypatch.setattr("matplotlib.font_manager.findSystemFonts", lambda: [])
+    fonts_for.cache_clear()
+    yield
+    fonts_for.cache_clear()
+
+
+def test_no_letter_of_a_name_is_a_box_in_a_figure(plain_review, renamed, no_fonts):
+    """Chinese in a pile's name was a row of boxes in PNG, so that two piles had one figure; Cyrillic is there."""
+    named = renamed(plain_review, pile_name="桩-Ж3")
+    files = review_files(named, png=True)
+    drawn = {name: files[name] for name in files if name.endswith(".svg")}
+    assert drawn and all("[U+6869]-Ж3" in one.decode() and "桩" not in one.decode() for one in drawn.values())
+    spelled = review_figures(renamed(plain_review, pile_name="[U+6869]-Ж3"))
+    for name, figure in pictures_png(spelled).items():
+        assert files[f"figures/{name}.png"] == figure
 
 
 def test_a_test_without_any_sound_blow_has_its_files(rejected_review):

@@ -10,10 +10,11 @@ from dyntest.conditioning.findings import Finding
 from dyntest.decisions.criterion import permitted_set
 from dyntest.decisions.driving_criterion import NO_STROKE
 from dyntest.decisions.estimate import Estimate
+from dyntest.decisions.setup import Setup
 from dyntest.decisions.time_law import TimeLaw
 from dyntest.decisions.trust import Caution, Trust
-from dyntest.presenting.criterion_words import inspectors_card
-from dyntest.presenting.decision_words import target_sentence
+from dyntest.presenting.criterion_words import inspectors_card, target_sentence
+from dyntest.presenting.report.tables import match_tables
 from dyntest.presenting.sentences import (
     alert_sentences,
     case_alerts,
@@ -29,8 +30,10 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
+from dyntest.presenting.summary import summary
 from dyntest.presenting.terminal import lines
 from dyntest.reviewing.pile_result import pile_result
+from dyntest.reviewing.survey import pile_row
 
 
 @pytest.mark.parametrize(
@@ -46,6 +49,56 @@ def test_a_resistance_is_held_against_what_is_required(matched, required, words)
     asked = replace(matched.answers.required, value=required * drive.match.matched_resistance)
     told = resistance_sentence(replace(matched, answers=replace(matched.answers, required=asked)), drive)
     assert words in told
+
+
+def not_mobilised(review, place=0):
+    """The review with a representative blow of one drive that moved the pile too little."""
+    drives = list(review.drives)
+    drives[place] = replace(drives[place], representative=replace(drives[place].representative, lower_bound=True))
+    return replace(review, drives=tuple(drives))
+
+
+def test_a_lower_bound_is_not_called_below_what_is_required(matched):
+    weak = not_mobilised(matched)
+    asked = replace(weak.answers.required, value=2.0 * weak.drives[0].match.matched_resistance)
+    weak = replace(weak, answers=replace(weak.answers, required=asked))
+    told = resistance_sentence(weak, weak.drives[0])
+    assert "not shown to meet the required" in told and "LOWER BOUND" in told and "below the required" not in told
+
+
+def test_a_lower_bound_is_one_everywhere(matched):
+    """The match calls its own soil fully mobilised, and the blow still moved the pile too little."""
+    weak = not_mobilised(matched)
+    assert weak.drives[0].match.fully_mobilised
+    assert summary(weak)["drives"][0]["representative"]["lower_bound"]
+    (block,) = match_tables(weak.drives[:1], "SI")
+    assert ["resistance mobilised", "no: a lower bound", ""] in block["rows"]
+    assert pile_result(weak).drives[0].lower_bound and not pile_result(matched).drives[0].lower_bound
+    assert pile_row(weak, "sheet.toml")["lower_bounds"] == weak.drives[0].name
+    unmobilised = replace(matched.drives[0], match=replace(matched.drives[0].match, fully_mobilised=False))
+    assert summary(replace(matched, drives=(unmobilised,)))["drives"][0]["representative"]["lower_bound"]
+
+
+FELL, GREW, SAME = Estimate(0.5, 0.45, 0.55), Estimate(1.5, 1.4, 1.6), Estimate(0.99, 0.9, 1.09)
+
+
+@pytest.mark.parametrize(
+    ("factor", "first", "later", "words"),
+    [
+        (FELL, False, False, "RELAXATION, factor 0.50"),
+        (FELL, False, True, "neither gain nor loss is shown, since the restrike is a LOWER BOUND: factor 0.50 (range"),
+        (SAME, False, False, "no significant change, factor 0.99"),
+        (GREW, False, False, "setup factor 1.50 (range 1.40 to 1.60), from signal matching."),
+        (GREW, False, True, "LOWER BOUND: the restrike did not mobilise the full resistance."),
+        (GREW, True, False, "It may be too high: the resistance of the initial drive is a LOWER BOUND."),
+        (GREW, True, True, "LOWER BOUNDS: the resistance of the initial drive and that of the restrike"),
+    ],
+)
+def test_a_change_is_worth_what_its_resistances_are(factor, first, later, words):
+    found = {"matched_resistance": factor}
+    told = setup_sentence(Setup("initial", "restrike", None, found, initial_bound=first, restrike_bound=later))
+    assert words in told
+    assert ("RELAXATION" in told) == (words.startswith("RELAXATION"))
 
 
 @pytest.mark.parametrize(("share", "words"), [(0.998, "This meets"), (1.002, "This does not meet")])

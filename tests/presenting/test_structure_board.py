@@ -206,6 +206,18 @@ def test_two_test_piles_stand_side_by_side(structure):
     ]  # 29 over 0.8
 
 
+def test_a_lower_bound_is_called_so_on_the_board(structure):
+    record = structure.records[0]
+    weak = replace(record.result.drives[0], lower_bound=True)
+    setups = tuple(replace(one, lower_bound=True) for one in record.result.setups)
+    result = replace(record.result, drives=(weak,), setups=setups)
+    told = replace(structure, records=(replace(record, result=result), *structure.records[1:]))
+    shown = result_rows(told).set_index("pile")
+    assert shown.loc["P2-4", "last resistance"] == "265 kip (252 to 276 kip), LOWER BOUND"
+    assert "LOWER BOUND" in shown.loc["P2-4", "setup"] and "LOWER BOUND" not in shown.loc["P3-1", "setup"]
+    assert "LOWER BOUND" in pair_rows(told, ("P2-4", "P3-1")).set_index("").loc["resistance, initial", "P2-4"]
+
+
 def test_resistance_and_soil_share_their_depths(structure):
     lines = resistance_lines(structure.results, "US")
     depth = lines.columns[1]
@@ -276,7 +288,9 @@ def test_a_pile_without_counts_has_one_verdict_everywhere(structure):
 
 def test_what_forbids_the_counts_is_told_of_a_test_pile_without_a_criterion_too(structure):
     record = structure.records[0]
-    held = replace(record.result.criterion, criterion=None, problem=Caution("no hammer"))
+    held = replace(
+        record.result.criterion, criterion=None, problem=Caution("no hammer", facts={"needed": ("ram_weight",)})
+    )
     result = replace(record.result, criterion=held, alerts=(Caution("damage", 0.55, facts={"depth": 9.0}),))
     records = (replace(record, result=result), *structure.records[1:])
     changed = replace(structure, records=records)

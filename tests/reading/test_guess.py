@@ -397,6 +397,37 @@ def test_what_cannot_be_read_is_one_message_and_nothing_is_written(tmp_path, ref
     assert capsys.readouterr().err.count("\n") == 1
 
 
+@pytest.fixture
+def unsettled(record, tmp_path):
+    """A text of a blow in which every comma may be a decimal mark or set thousands apart."""
+    rows = np.array([record[2][name][0] for name in NAMES]).T / 1e4 + 5.0  # 4.1 to 5.9
+    lines = ["S1;S2;A1;A2", *(";".join(f"{value:.3f}".replace(".", ",") for value in row) for row in rows)]
+    path = tmp_path / "blow.txt"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("command", [("inspect",), ("new", "P1", "--from")], ids=["inspect", "new"])
+def test_a_comma_that_nothing_settles_can_be_said_before_there_is_a_sheet(
+    unsettled, tmp_path, capsys, monkeypatch, command
+):
+    """The cure named only [records], which neither command reads."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as left:
+        cli.main([*command, str(unsettled)])
+    told = capsys.readouterr().err
+    assert left.value.code == 1 and "may be" in told and "--decimal" in told and not (tmp_path / "P1").exists()
+    cli.main([*command, str(unsettled), "--decimal", ","])
+    written = capsys.readouterr().out if command == ("inspect",) else (tmp_path / "P1" / "sheet.toml").read_text()
+    assert re.search(r'(?m)^decimal = ","', written)
+
+
+def test_the_mark_that_is_said_is_the_one_that_is_read(unsettled, refuses):
+    found = inspect_files([unsettled], ",")
+    assert found.records.decimal == "," and 4.0 < found.channels[0].low < found.channels[0].high < 6.0
+    refuses(lambda: inspect_files([unsettled], "."), "blow.txt", "decimal")  # thousands are never told by a mark alone
+
+
 def test_files_without_from_are_wrong_usage(tmp_path, capsys):
     with pytest.raises(SystemExit) as left:
         cli.main(["new", str(tmp_path / "P1"), str(tmp_path / "a.txt")])

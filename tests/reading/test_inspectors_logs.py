@@ -417,7 +417,9 @@ def test_thousands_in_the_cells_of_a_workbook(tmp_path, refuses):
 )
 def test_a_mark_that_may_set_thousands_apart(tmp_path, refuses, lines, needles):
     path = text(tmp_path / "log.csv", lines)
-    refuses(lambda: read_driving_log(path, LogLayout(columns=CUMULATIVE, cumulative=True)), "log.csv", *needles)
+    refuses(
+        lambda: read_driving_log(path, LogLayout(columns=CUMULATIVE, cumulative=True)), *needles, "decimal in [log]"
+    )
 
 
 def test_a_depth_in_millimetres_with_its_thousands_set_apart(tmp_path, refuses):

@@ -90,7 +90,8 @@ def test_the_law_goes_through_every_drive(clay):
         (lambda r: {"drives": r.drives[1:]}, "no initial drive"),
         (lambda r: {"drives": (replace(r.drives[0], match=None), *r.drives[1:])}, "no matched soil"),
         (lambda r: {"drives": hammerless(r, None)}, "no hammer"),
-        (lambda r: {"drives": hammerless(r, replace(r.sheet.hammer, helmet_mass=None))}, "hammer not calibrated"),
+        (lambda r: {"drives": hammerless(r, replace(r.sheet.hammer, helmet_mass=None))}, "hammer data missing"),
+        (lambda r: {"drives": without_a_stroke(r)}, "hammer not calibrated"),
         (lambda r: {"drives": miscounted(r)}, "count and set disagree"),
     ],
 )
@@ -111,6 +112,50 @@ def miscounted(review):
         "log count", "warning", (), last, 1.5 * last, more={"log": "log.csv", "first": "1", "last": f"{last:.0f}"}
     )
     return (replace(first, findings=(*first.findings, found)), *review.drives[1:])
+
+
+def test_an_initial_blow_without_a_stroke_takes_that_of_the_blows_near_it(clay):
+    """The first recorded blow of a diesel has none, and its message asked for a log that was there."""
+    first = clay.drives[0]
+    alone = first.table["stroke"].where(first.table["blow"] != first.representative.blow)
+    found = concluded(clay, drives=(replace(first, table=first.table.assign(stroke=alone)), *clay.drives[1:]))
+    near = first.table["stroke"][(first.table["blow"] - first.representative.blow).abs().between(1, 3)]
+    assert found.answers.criterion.calibrated.stroke == pytest.approx(float(near.median()))
+
+
+def test_a_restrike_that_drifted_below_zero_moved_by_nothing(clay):
+    restrike = clay.drives[2]
+    drifted = replace(restrike, table=restrike.table.assign(final_displacement=-2e-4))
+    assert "set_per_blow" not in drifted.numbers and drive_result(clay.sheet, drifted).set_per_blow == 0.0
+
+
+def without_a_stroke(review):
+    first = review.drives[0]
+    return (replace(first, table=first.table.drop(columns="stroke")), *review.drives[1:])
+
+
+@pytest.mark.parametrize("changed", [{"requirement": None}, {"hammer": None}, {"drives": "restrikes"}], ids=str)
+def test_everything_that_is_missing_is_told_with_its_cure_at_once(clay, changed):
+    """A sheet without a hammer and a requirement is not sent back twice."""
+    sheet, drives = {}, hammerless(clay, None)
+    if "requirement" in changed:
+        sheet = {"requirement": replace(clay.sheet.requirement, nominal_resistance=None)}
+    drives = drives[1:] if "drives" in changed else drives
+    problem = told(concluded(clay, drives=drives, **sheet).answers.criterion_problem, "US")
+    assert problem.cure
+    if "requirement" in changed:
+        assert "[requirement]" in problem.cure and "helmet_mass" in problem.cure and "[hammer]" in problem.cure
+
+
+def test_a_concrete_pile_is_not_modelled_without_its_cushion(clay):
+    """Left out, the cushion's place was taken by the helmet, and the card let the stroke go 1.1 ft higher."""
+    assert clay.sheet.hammer.pile_cushion_stiffness is None  # steel needs none
+    cast = replace(clay.sheet.pile, material="concrete")
+    problem = concluded(clay, pile=cast).answers.criterion_problem
+    assert problem.kind == "hammer data missing" and problem.facts["needed"] == ("pile_cushion_stiffness",)
+    assert 'pile_cushion = "none"' in told(problem, "US").cure
+    bare = concluded(clay, pile=cast, drives=hammerless(clay, replace(clay.sheet.hammer, pile_cushion="None")))
+    assert bare.answers.criterion is not None
 
 
 def hammerless(review, hammer):

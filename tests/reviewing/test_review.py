@@ -8,6 +8,10 @@ import pytest
 from dyntest.conditioning.condition import Options, condition
 from dyntest.decisions.trust import Trust
 from dyntest.errors import InputError
+from dyntest.presenting.report.answers import trust_blocks
+from dyntest.presenting.report.front_page import all_cautions
+from dyntest.presenting.sentences import trust_sentence
+from dyntest.presenting.terminal import lines
 from dyntest.reviewing.review import review
 
 
@@ -106,3 +110,21 @@ def test_trust_is_that_of_the_worst_drive(reviewed):
         for drive, answer in zip(reviewed.drives, (Trust("yes"), Trust("no", ("dead",))), strict=True)
     )
     assert replace(reviewed, drives=(good, bad)).trust == Trust("no", ("dead",))
+
+
+@pytest.mark.parametrize(("blows", "words"), [(1, "only one blow was recorded"), (2, "only 2 blows were recorded")])
+def test_a_drive_of_one_or_two_blows_is_trusted_only_with_care(tmp_path, lay_out_small_test, blows, words):
+    """One blow with nothing beside it was trusted without a word; terminal, report and page tell of it alike."""
+    found = review(lay_out_small_test(tmp_path, initial=blows), match="none")
+    assert found.trust.answer == "with care" and "few blows recorded" in found.trust.reasons
+    assert "few blows recorded" in trust_sentence(found)
+    (caution,) = [one for _, one in all_cautions(found) if one.check == "few blows recorded"]
+    assert words in caution.message and caution.message.startswith("initial: ") and caution.cure
+    assert any(words in line for line in lines(found))
+    heads = [block["text"] for block in trust_blocks(found, ()) if block["kind"] == "heading"]
+    assert heads[0].endswith("findings on 1 blow" if blows == 1 else "findings on 2 blows")
+
+
+def test_a_drive_of_three_blows_is_not_called_one_of_few(tmp_path, lay_out_small_test):
+    found = review(lay_out_small_test(tmp_path, initial=3, restrike=3), match="none")
+    assert "few blows recorded" not in found.trust.reasons

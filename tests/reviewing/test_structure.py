@@ -5,6 +5,8 @@ import shutil
 from concurrent.futures import Future
 from dataclasses import replace
 from datetime import datetime, timedelta
+from math import isfinite
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from dyntest.decisions.combined_criterion import BASES, group_criterion
 from dyntest.decisions.estimate import Estimate
 from dyntest.decisions.trust import Caution
 from dyntest.errors import InputError
+from dyntest.presenting.structure_board import pooled_words
 from dyntest.reading.files import program, sha256
 from dyntest.reading.structure_sheet import is_structure, read_structure
 from dyntest.reviewing.pile_result import (
@@ -168,6 +171,23 @@ def test_setup_is_pooled_by_soil_with_a_range_for_the_next_pile(told_result):
     assert 1.40 < low + 0.5 * (high - low) < 1.60 and low < 1.40 < 1.60 < high
     assert value == pytest.approx(1.49, abs=0.02)
     assert clay.piles == ("a", "b", "c") and clay.rate.between > 0.0
+
+
+def test_no_setup_factor_of_the_next_pile_is_below_none(told_result):
+    """Two piles that differ gave "−3.02 to 6.92 for a pile that was not tested"."""
+    week = 7.0 * 86400.0
+
+    def pile(name, factor):
+        point = SetupPoint("restrike", week, Estimate(factor, factor - 0.05, factor + 0.05), True)
+        return replace(told_result(name), setups=(point,))
+
+    (clay,) = pooled_setups([pile("a", 1.49), pile("b", 2.39)])
+    value, low, high = clay.factor(week)
+    assert low == 0.0 < value < high
+    (alone,) = pooled_setups([pile("a", 1.49)])
+    assert not isfinite(alone.factor(week)[1])  # one pile gives no range, and none is made up
+    words = " ".join(pooled_words(SimpleNamespace(setups=(clay,), damping_factor=None, efficiency=None)))
+    assert "0.00 to" in words and "too few test piles" in words
 
 
 def test_factors_of_different_soils_and_hammers_are_not_pooled(told_result):

@@ -30,7 +30,7 @@ from dyntest.presenting.sentences import (
     stress_sentences,
     trust_sentence,
 )
-from dyntest.presenting.terms import drive_name, show_wait
+from dyntest.presenting.terms import bound_mark, drive_name, show_blows, show_wait
 from dyntest.reviewing.answers import drive_result
 from dyntest.reviewing.drive import DriveReview
 from dyntest.reviewing.review import Review
@@ -67,7 +67,7 @@ def trust_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     for drive in review.drives:
         name = drive_words(drive)
         if drive.findings:
-            blocks.append(heading(f"{name.capitalize()}: findings on {len(drive.table):,} blows"))
+            blocks.append(heading(f"{name.capitalize()}: findings on {show_blows(len(drive.table))}"))
             blocks.append(_findings(drive, system))
         if drive.representative is None:
             blocks.append(text(f"{name.capitalize()}: no sound blow, so no representative blow."))
@@ -147,7 +147,7 @@ def summary_blocks(review: Review) -> list[Block]:
     """Give the blows of every drive in a summary."""
     blocks: list[Block] = []
     for drive in review.drives:
-        title = f"{drive_words(drive).capitalize()}, {len(drive.table):,} blows"
+        title = f"{drive_words(drive).capitalize()}, {show_blows(len(drive.table))}"
         blocks += [heading(title), blow_summary(drive, review.sheet.display_units)]
         if drive.log is not None and any(drive.log.remark):
             told = [
@@ -196,13 +196,13 @@ def setup_blocks(review: Review, figures: Iterable[str]) -> list[Block]:
     blocks = [answer(setup_sentence(setup)) for setup in answers.setups]
     cells = []
     for setup in answers.setups:
-        first = [drive_name(setup.restrike), show_wait(setup.wait)]
+        first = [f"{drive_name(setup.restrike)}{bound_mark(setup.restrike_bound)}", show_wait(setup.wait)]
         for code, factor in setup.factors.items():
             spread = f"{factor.low:.2f} to {factor.high:.2f}" if factor.has_range else "–"
             cells.append([*first, NAMES[code].words, f"{factor.value:.2f}", spread, reference("setup_factor")])
             first = ["", ""]
     head = ["restrike", "waited", "resistance", "factor", "range", "from"]
-    blocks += [rows(head, cells, [0.8, 0.8, 2, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
+    blocks += [rows(head, cells, [1.3, 0.7, 1.8, 0.8, 1, 0.5], "lllrrl"), heading("Conditions of the drives")]
     blocks.append(_conditions(review))
     for name, fade in answers.fades.items():
         lost = percent(abs(fade.lost_share))
@@ -232,15 +232,12 @@ def _conditions(review: Review) -> Block:
     for drive in review.drives:
         result, numbers = drive_result(review.sheet, drive), drive.numbers
         chosen = drive.representative
-        bound = chosen is not None and (
-            chosen.lower_bound or (drive.match is not None and not drive.match.fully_mobilised)
-        )
         cells.append([
             drive_words(drive), "–" if chosen is None else f"{chosen.blow}", show("stroke", result.stroke, system),
             show("transferred_energy", numbers.get("transferred_energy"), system),
             show("set_per_blow", result.set_per_blow, system),
             show("peak_displacement", numbers.get("peak_displacement"), system),
-            {"warning": "LOWER BOUND"} if bound else "fully" if chosen is not None else "–",
+            {"warning": "LOWER BOUND"} if drive.lower_bound else "fully" if chosen is not None else "–",
         ])  # fmt: skip
     head = ["drive", "blow", "stroke", "energy", "set per blow", "maximum displacement", "mobilised"]
     return rows(head, cells, [1, 0.5, 0.8, 1, 0.9, 1.2, 0.9], "lrrrrrl")

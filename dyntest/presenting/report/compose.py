@@ -33,11 +33,10 @@ def typeset(template: str, data: dict, figures: Mapping[str, bytes], today: date
     compiled: Any = typst.compile  # its types know nothing of sources in memory
     texts = {f"{name}.svg": figure.decode() for name, figure in figures.items()}
     texts["report.json"] = json.dumps(data, ensure_ascii=False, allow_nan=False)
-    folders, missing = fonts_for(frozenset().union(*(STRANGE.findall(text) for text in texts.values())))
+    given, folders, missing = legible(texts)
     if missing:
-        texts["report.json"] = json.dumps({**data, "footer": f"{data['footer']}. {UNWRITTEN}"}, ensure_ascii=False)
-    numbers = {ord(letter): f"[U+{ord(letter):04X}]" for letter in missing}
-    given = {name: text.translate(numbers).encode("utf-8", "replace") for name, text in texts.items()}
+        footed = {**data, "footer": f"{data['footer']}. {UNWRITTEN}"}
+        given |= legible({"report.json": json.dumps(footed, ensure_ascii=False)})[0]
     sources = {"main.typ" if name == template else name: source for name, source in _templates().items()}
     sources["equations.typ"] = f"#let formulas = ({''.join(f'$ {one.typeset} $, ' for one in NUMBERED)})".encode()
     return compiled(
@@ -60,7 +59,23 @@ STRANGE = re.compile(r"[\u0400-\u1fff\u2c00-\ufaff\ufb1d-\ufefc\uff10-\uffdc\U00
 """Letters and signs that the fonts of the documents may lack: none of dyntest's own is among them."""
 
 UNWRITTEN = "[U+…]: a letter that no font here has, by its Unicode number"
-"""Said on every page that has one: a box in a pile's name would hide which pile it is."""
+"""Said on every page that has one."""
+
+
+def legible(texts: Mapping[str, str]) -> tuple[dict[str, bytes], tuple[str, ...], frozenset[str]]:
+    """Give texts in which a letter that no font here has is its Unicode number; folders of fonts, and such letters.
+
+    One rule for documents and figures: a box in a pile's name would hide which pile it is.
+    """
+    folders, missing = fonts_for(frozenset().union(*(STRANGE.findall(text) for text in texts.values())))
+    numbers = {ord(letter): f"[U+{ord(letter):04X}]" for letter in missing}
+    given = {name: text.translate(numbers).encode("utf-8", "replace") for name, text in texts.items()}
+    return given, folders, missing
+
+
+def legible_figures(figures: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Give figures as SVG in which a letter that no font here has is its Unicode number."""
+    return legible({name: figure.decode() for name, figure in figures.items()})[0]
 
 
 @cache
@@ -104,13 +119,14 @@ def pictures_png(figures: Mapping[str, bytes]) -> dict[str, bytes]:
         return {}
     pages = "\n#pagebreak()\n".join(f'#image("{place}.svg")' for place in range(len(figures)))
     source = f"#set page(width: auto, height: auto, margin: 0pt)\n{pages}".encode()
-    given = {f"{place}.svg": figure for place, figure in enumerate(figures.values())}
+    texts = {f"{place}.svg": figure.decode() for place, figure in enumerate(figures.values())}
+    given, folders, _ = legible(texts)
     drawn = compiled(
         {"main.typ": source, **given},
         format="png",
         ppi=PNG_RESOLUTION,
         ignore_system_fonts=True,
-        font_paths=[font_folder()],
+        font_paths=[font_folder(), *folders],
     )
     return dict(zip(figures, [drawn] if isinstance(drawn, bytes) else drawn, strict=True))
 

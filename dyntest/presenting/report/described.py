@@ -14,8 +14,8 @@ from dyntest.decisions.stroke_table import BLOWS_TO_HOLD
 from dyntest.hammer import Hammer
 from dyntest.names import decimal, show, show_length, show_required
 from dyntest.pile import Pile
-from dyntest.presenting.criterion_words import refusal_length
-from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words, requirement_words
+from dyntest.presenting.criterion_words import refusal_length, requirement_words
+from dyntest.presenting.decision_words import GOVERNING_SPECIFICATION, needed_words
 from dyntest.presenting.explanations import NUMBERED, reference
 from dyntest.presenting.finding_words import uniform_note
 from dyntest.presenting.frames import impedance
@@ -47,7 +47,7 @@ def description(review: Review) -> list[Block]:
     for hammer in hammers:
         own = [drive_words(drive) for drive in review.drives if drive.drive.hammer == hammer]
         title = "Hammer" if len(hammers) == 1 else f"Hammer of {', '.join(own)}"
-        right += [heading(title), facts(hammer_facts(hammer, system))]
+        right += [heading(title), facts(hammer_facts(hammer, system, sheet.pile.material))]
     if not hammers:
         right += [heading("Hammer"), note("The test sheet describes no hammer.")]
     left = [heading("Pile"), facts(pile_facts(sheet))]
@@ -162,26 +162,27 @@ def _parts(sheet: TestSheet) -> Block:
                 [1, 1, 1, 1, 1], "lrrrr")  # fmt: skip
 
 
-def hammer_facts(hammer: Hammer, system: str) -> list[Fact]:
-    """Give what is known of a hammer."""
+def hammer_facts(hammer: Hammer, system: str, material: str = "") -> list[Fact]:
+    """Give what is known of a hammer, and what is not; a pile cushion belongs to a concrete pile."""
     named = " ".join(filter(None, (hammer.make, hammer.model)))
     least, most = (show("stroke", stroke, system) for stroke in (hammer.minimum_stroke, hammer.maximum_stroke))
     approved = "" if least == most == "–" else f"{least} to {most}"
-    return [
-        ("make, model", named or "not given", SHEET if named else ""),
-        ("serial number", hammer.serial or "not given", SHEET if hammer.serial else ""),
-        ("kind", hammer.kind, SHEET),
-        ("ram weight", show_ram(hammer.ram_weight, system), SHEET),
-        ("rated energy", show("transferred_energy", hammer.rated_energy, system), SHEET),
-        ("fuel setting", hammer.fuel_setting or "not given", SHEET if hammer.fuel_setting else ""),
-        ("approved stroke", approved, SHEET),
-        ("efficiency", "" if hammer.efficiency is None else f"{hammer.efficiency:.2f}", SHEET),
-        ("helmet mass", _either(system, hammer.helmet_mass, "mass", ("kg", 0), ("lb", 0)), SHEET),
+    pile_cushion = _cushion(hammer.pile_cushion, hammer.pile_cushion_stiffness, hammer.pile_cushion_restitution, system)
+    known = [
+        ("make, model", named),
+        ("serial number", hammer.serial),
+        ("kind", hammer.kind),
+        ("ram weight", show_ram(hammer.ram_weight, system)),
+        ("rated energy", show("transferred_energy", hammer.rated_energy, system)),
+        ("fuel setting", hammer.fuel_setting),
+        ("approved stroke", approved),
+        ("efficiency", "" if hammer.efficiency is None else f"{hammer.efficiency:.2f}"),
+        ("helmet mass", _either(system, hammer.helmet_mass, "mass", ("kg", 0), ("lb", 0))),
         ("hammer cushion", _cushion(hammer.hammer_cushion, hammer.hammer_cushion_stiffness,
-                                    hammer.hammer_cushion_restitution, system), SHEET),
-        ("pile cushion", _cushion(hammer.pile_cushion, hammer.pile_cushion_stiffness,
-                                  hammer.pile_cushion_restitution, system), SHEET),
+                                    hammer.hammer_cushion_restitution, system)),
+        *([("pile cushion", pile_cushion)] if pile_cushion or material == "concrete" else []),
     ]  # fmt: skip
+    return [(name, "not given", "") if value in ("", "–") else (name, value, SHEET) for name, value in known]
 
 
 def _cushion(words: str, stiffness: float | None, restitution: float, system: str) -> str:

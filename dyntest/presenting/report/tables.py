@@ -60,14 +60,14 @@ def match_tables(drives: Sequence[DriveReview], system: str) -> list[Block]:
     blocks = []
     for start in range(0, len(drives), ABREAST):
         some = drives[start : start + ABREAST]
-        found = [_matched(drive.match, drive.calibrated_damping_factor, system) for drive in some if drive.match]
+        found = [_matched(drive.match, drive, system) for drive in some if drive.match]
         cells = [[words, *(column[words][0] for column in found), found[0][words][1]] for words in found[0]]
         head = ["", *map(representative_head, some), "from"]
         blocks.append(rows(head, cells, [1.5, *(1.3 for _ in some), 0.5], f"l{'r' * len(some)}l"))
     return blocks
 
 
-def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[str, str]]:
+def _matched(match: Match, drive: DriveReview, system: str) -> dict[str, tuple[str, str]]:
     """Every number of a match in words, by its name, and where it comes from."""
     found = {}
     for code in ("matched_resistance", "shaft_resistance", "toe_resistance"):
@@ -78,10 +78,10 @@ def _matched(match: Match, calibrated: float, system: str) -> dict[str, tuple[st
     found |= {words: (text, "fitted") for words, text in soil_numbers(match, system).items()}
     found["soil law"] = (match.law, "chosen" if match.misfit_other_law != match.misfit_other_law else "better fit")
     found["residual stress"] = (residual_stress_words(match, system) or "–", "")
-    found["resistance mobilised"] = ("fully" if match.fully_mobilised else "no: a lower bound", "")
+    found["resistance mobilised"] = ("no: a lower bound" if drive.lower_bound else "fully", "")
     found["shaft and toe separated"] = ("yes" if match.separable else "no: use the sum", "")
     found["calibrated damping factor J, first peak"] = (
-        show("damping_factor", calibrated, system),
+        show("damping_factor", drive.calibrated_damping_factor, system),
         reference("calibrated damping factor"),
     )
     return found

@@ -18,6 +18,7 @@ from dyntest.reading.text_tables import (
     doubtful_mark,
     header_parts,
     is_summary,
+    said_decimal,
     thousands_or_decimals,
     written_number,
 )
@@ -125,7 +126,8 @@ def _contents(source: str, name: str, rows: list[list[Cell]], records: Records) 
     texts = [[cell for cell in column if isinstance(cell, str)] for column in zip(*body, strict=False)]
     doubt = "" if records.decimal else thousands_or_decimals(texts, decimal)
     if doubt:
-        raise doubtful_mark(source, place, doubt, "store the cells as numbers, not as text")
+        cure = f"store the cells as numbers, not as text; {said_decimal(doubt, decimal)}"
+        raise doubtful_mark(source, place, doubt, cure)
     filled = [place for place, title in enumerate(names) if title or rows[first][place] not in ("", None)]
     channels = tuple(
         FileChannel(names[place] or f"column {place + 1}", (len(body),), units[place])
